@@ -1,0 +1,27 @@
+"""What is to happen at a stated time, in the order of the times; ties as they were entered."""
+
+from __future__ import annotations
+
+import heapq
+
+from kuraban.core.course import FAR_FUTURE
+
+Item = tuple[float, int, str, tuple[object, ...]]
+
+
+class Agenda:
+    """Names of things to do and their arguments; whoever takes an item checks that it still is."""
+
+    def __init__(self) -> None:
+        self.items: list[Item] = []
+        self.count = 0
+
+    def add(self, at: float, name: str, *about: object) -> None:
+        self.count += 1
+        heapq.heappush(self.items, (at, self.count, name, about))
+
+    def next(self) -> float:
+        return self.items[0][0] if self.items else FAR_FUTURE
+
+    def pop(self) -> Item:
+        return heapq.heappop(self.items)

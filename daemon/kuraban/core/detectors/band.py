@@ -1,0 +1,66 @@
+"""`warm`, `cold` of a place with a band: a room, a cold store, a water tank, without a batch."""
+
+from __future__ import annotations
+
+from kuraban.core.course import FAR_FUTURE
+from kuraban.core.detectors.clock import Outside
+from kuraban.core.detectors.product import off_delay
+from kuraban.core.world import Detector, World
+
+DEADBAND = 0.3
+MEASURES = ("product", "air", "supply")
+
+
+class Banded(Detector):
+    conditions = ("warm", "cold")
+
+    def __init__(self, world: World, subject: str) -> None:
+        super().__init__(world, subject)
+        self.clocks = {"warm": Outside(), "cold": Outside()}
+
+    def listens(self) -> tuple[str, ...]:
+        return tuple(p.id for p in self.world.house.probes_of(self.subject, *MEASURES))
+
+    def look(self, now: float) -> float:
+        world = self.world
+        place = world.house.place[self.subject]
+        if place.band is None or place.brews or not world.in_service(self.subject):
+            for clock in self.clocks.values():
+                clock.reset()
+            self.clear(now)
+            return FAR_FUTURE
+        value = world.measured(self.subject, now, *MEASURES)
+        if value is None:
+            return FAR_FUTURE
+        low, high = place.band
+        masked = world.masked(self.subject, now)
+        again = FAR_FUTURE
+        for name, room in (("warm", high - value), ("cold", value - low)):
+            planned = high if name == "warm" else low
+            again = min(again, self._judge(name, room, value, planned, masked, now))
+        return again
+
+    def _judge(
+        self, name: str, room: float, value: float, edge: float, masked: float | None, now: float
+    ) -> float:
+        clock, delay = self.clocks[name], self.world.house.place[self.subject].delay
+        clock.note(now, room < 0, room >= DEADBAND, delay)
+        if clock.holds:
+            if clock.returned(now, off_delay(delay)):
+                clock.fall_back()
+                self.found(name, False, now, value=value, planned=edge)
+            elif clock.inside_since is not None:
+                return clock.inside_since + off_delay(delay)
+            else:
+                self.found(name, True, now, value=value, planned=edge, since=clock.since,
+                           worse=-room)  # fmt: skip
+            return FAR_FUTURE
+        reached = clock.reaches(delay)
+        if reached is None:
+            return FAR_FUTURE
+        due = max(reached, now if masked is None else masked)
+        if due > now:
+            return due
+        clock.holds = True
+        self.found(name, True, now, value=value, planned=edge, since=clock.since, worse=-room)
+        return FAR_FUTURE

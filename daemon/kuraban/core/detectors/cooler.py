@@ -1,0 +1,104 @@
+"""What the detectors of coolers and heaters share: is it called for, does it run, what comes out.
+
+A chiller that rests for hours in a cold January cellar while its standing water warms is healthy.
+So nothing is said of a cooler that nobody calls for. It is called for when its demand says so, when
+a served place's valve is open, or when a served place needs it and its supply is out of band.
+"""
+
+from __future__ import annotations
+
+from kuraban.core.world import Detector, World
+
+NEEDS = 0.2
+"""K beyond the plan from which a place needs cooling or heating (common practice)."""
+RUNS_SHARE = 0.05
+"""Share of the rated draw from which a pump, compressor or heater runs."""
+RUNS_WATTS = 60.0
+"""The same where no rated draw is known, W."""
+NOTHING_WATTS = 5.0
+
+
+class CoolerDetector(Detector):
+    def __init__(self, world: World, subject: str) -> None:
+        super().__init__(world, subject)
+        self.cooler = world.house.cooler[subject]
+
+    def listens(self) -> tuple[str, ...]:
+        return tuple(
+            probe.id
+            for probe in self.world.house.probes_of(
+                self.subject, "power", "running", "demand", "supply", "return", "air"
+            )
+        )
+
+    def judged(self, now: float) -> bool:
+        self.cooler = self.world.house.cooler[self.subject]
+        return self.world.cooler_judged(self.subject, now)
+
+    def makes(self, now: float) -> float | None:
+        """Temperature of what it delivers: its supply, else its air."""
+        return self.world.measured(self.subject, now, "supply", "air")
+
+    def off_band(self, now: float) -> bool | None:
+        """Whether what it delivers is too warm (heater: too cold); None where nobody knows."""
+        value, band = self.makes(now), self.cooler.band
+        if value is None or band is None:
+            return None
+        return value < band[0] if self.cooler.heats else value > band[1]
+
+    def runs(self, now: float) -> bool | None:
+        """Whether it runs, by its own word or its draw; None where nobody knows."""
+        running = self.world.signal(self.subject, now, "running")
+        power = self.world.measured(self.subject, now, "power")
+        if running is not None:
+            return running and (power is None or power > NOTHING_WATTS)
+        if power is None:
+            return None
+        rated = self.cooler.rated_watts
+        return power >= (RUNS_WATTS if rated is None else RUNS_SHARE * rated)
+
+    def called_by(self, now: float) -> str | None:
+        """Why it is called for, as a word of evidence; None if it is not."""
+        world = self.world
+        demand = world.signal(self.subject, now, "demand")
+        if demand:
+            return "called_demand"
+        needing = False
+        for place in world.ledger.served(self.subject):
+            if not world.place_judged(place, now):
+                continue
+            if world.signal(place, now, "valve"):
+                return "called_valve"
+            needing = needing or self.needs(place, now)
+        if needing and demand is None and self.off_band(now) is not False:
+            return "called_warm"
+        return None
+
+    def needs(self, place: str, now: float) -> bool:
+        """Whether a served place is warmer (heater: colder) than it should be."""
+        world, entry = self.world, self.world.house.place[place]
+        sign = -1.0 if self.cooler.heats else 1.0
+        batch = world.batch(place, now)
+        if batch is not None:
+            known = world.product(place, now)
+            return known is not None and sign * (known[0] - batch.plan.at(known[1])) > NEEDS
+        if entry.band is None:
+            return False
+        value = world.measured(place, now, "product", "air", "supply")
+        if value is None:
+            return False
+        return value < entry.band[0] if self.cooler.heats else value > entry.band[1]
+
+    def rise(self, probe_of: str, now: float, span: float, *measures: str) -> float | None:
+        """K by which a temperature rose over the last `span` seconds, ends by medians."""
+        for probe in self.world.house.probes_of(probe_of, *measures):
+            sense = self.world.senses[probe.id]
+            if not sense.good(now):
+                continue
+            times, values = sense.series.since(now - span, now)
+            if len(times) < 4 or times[-1] - times[0] < 0.7 * span:
+                return None
+            part = max(len(times) // 5, 1)
+            early, late = sorted(values[:part]), sorted(values[-part:])
+            return late[len(late) // 2] - early[len(early) // 2]
+        return None

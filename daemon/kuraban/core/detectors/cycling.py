@@ -1,0 +1,59 @@
+"""`short-cycling`: more than twelve starts an hour, which wears a compressor out.
+
+Twelve starts an hour is a scroll manufacturer's guideline; from memory of its handbook.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+
+from kuraban.core.detectors.cooler import CoolerDetector
+from kuraban.core.units import HOUR, MINUTE
+from kuraban.core.world import World
+
+MOST_STARTS = 12
+
+
+class ShortCycling(CoolerDetector):
+    conditions = ("short-cycling",)
+
+    def __init__(self, world: World, subject: str) -> None:
+        super().__init__(world, subject)
+        self.starts: deque[float] = deque()
+        self.ran: bool | None = None
+
+    def listens(self) -> tuple[str, ...]:
+        probes = self.world.house.probes_of(self.subject, "power", "running")
+        return tuple(probe.id for probe in probes)
+
+    def look(self, now: float) -> float:
+        if not self.judged(now):
+            self.starts.clear()
+            self.clear(now)
+            return now + 10 * MINUTE
+        runs = self._raw_runs(now)
+        if runs and self.ran is False:
+            self.starts.append(now)
+        if runs is not None:
+            self.ran = runs
+        while self.starts and self.starts[0] <= now - HOUR:
+            self.starts.popleft()
+        count = len(self.starts)
+        if count > MOST_STARTS:
+            self.found("short-cycling", True, now, value=float(count), since=self.starts[0],
+                       evidence=(f"starts={count}",))  # fmt: skip
+        elif count <= MOST_STARTS // 2:
+            self.found("short-cycling", False, now)
+        return now + 5 * MINUTE
+
+    def _raw_runs(self, now: float) -> bool | None:
+        """As the last reading says it, unfiltered: a start may last two minutes only."""
+        for probe in self.world.house.probes_of(self.subject, "running", "power"):
+            sense = self.world.senses[probe.id]
+            if sense.raw is None or not sense.fresh(now):
+                continue
+            if probe.measures == "running":
+                return sense.raw > 0.5
+            rated = self.cooler.rated_watts
+            return sense.raw >= (60.0 if rated is None else 0.15 * rated)
+        return None

@@ -1,0 +1,66 @@
+"""`disagrees`: two probes in one product that differ although the mash was stirred.
+
+Before a stir a difference is layering: the crew is told to stir (finding `layering`, which is a
+notice and no alarm). Only a difference that is still there after a stir has evened the mash is a
+fault of a probe.
+"""
+
+from __future__ import annotations
+
+from kuraban.core.course import FAR_FUTURE
+from kuraban.core.ledger import STIR
+from kuraban.core.units import HOUR, MINUTE
+from kuraban.core.world import Detector, World
+
+LOOK = 10 * MINUTE
+APART = {"koji-bed": 2.0}
+APART_ELSE = 0.5
+LAYERED = 0.7
+LAYERED_FOR = 30 * MINUTE
+
+
+class Disagrees(Detector):
+    """Of the second and further product probes of a place, against the first."""
+
+    conditions = ("disagrees",)
+
+    def __init__(self, world: World, subject: str, twin: str) -> None:
+        super().__init__(world, subject)
+        self.twin = twin
+        self.since: float | None = None
+        self.told = False
+
+    def look(self, now: float) -> float:
+        world = self.world
+        one, two = world.senses[self.subject], world.senses[self.twin]
+        place = one.probe.of
+        if not world.probe_judged(self.subject, now) or not world.place_judged(place, now):
+            self.since, self.told = None, False
+            self.clear(now)
+            return FAR_FUTURE
+        a, b = one.known(now), two.known(now)
+        if a is None or b is None:
+            return now + LOOK
+        kind = world.places[place].place.kind
+        apart = APART.get(kind, APART_ELSE)
+        if abs(a - b) <= apart * (0.6 if self.since is not None else 1.0):
+            self.since, self.told = None, False
+            self.clear(now)
+            return now + LOOK
+        if self.since is None:
+            self.since = now
+        stirred = world.ledger.book(place).last_stir
+        if stirred is not None and self.since < stirred + STIR <= now - LOOK:
+            self.found("disagrees", True, now, value=a, since=self.since,
+                       evidence=(f"twin={b:.1f}",))  # fmt: skip
+        elif self._layered(a, b, kind, now, stirred):
+            self.told = True
+            world.remark(place, "layering", abs(a - b), now)
+        return now + LOOK
+
+    def _layered(self, a: float, b: float, kind: str, now: float, stirred: float | None) -> bool:
+        if self.told or kind == "koji-bed" or abs(a - b) < LAYERED or self.since is None:
+            return False
+        if stirred is not None and now - stirred < 1 * HOUR:
+            return False
+        return now - self.since >= LAYERED_FOR

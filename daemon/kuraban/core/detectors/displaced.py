@@ -1,0 +1,264 @@
+"""`displaced`: a probe that reads the air around its place instead of the product.
+
+A mash moves a few tenths of a degree an hour, a koji bed a degree or two (six without heat); a
+probe in air is at the air's temperature within five to ten minutes. A step that no product can make
+puts the probe in doubt: its value counts for nothing until it is understood, so that it can be told
+neither as warm nor as cold. At the air's temperature, or most of the way there after a quarter of
+an hour, it is displaced. Without a probe in the air a step of two degrees is. A step that goes
+elsewhere and stays half an hour is the product after all: a stir, an addition.
+
+Above 45 °C in a tank, or more than five degrees within ten minutes, is never product; the tank was
+pressed or is being washed. Steps and times are common practice.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+
+from kuraban.core.course import FAR_FUTURE
+from kuraban.core.ledger import PROBE_OUT_LONGEST
+from kuraban.core.units import MINUTE
+from kuraban.core.world import Detector, World
+
+STEP = {"koji-bed": 2.0, "starter": 1.2}
+STEP_ELSE = 0.8
+STEP_WITHOUT_AIR = 2.0
+LOOK_BACK = 11 * MINUTE
+AT_AIR = 0.7
+MOST_OF_THE_WAY = 0.6
+DECIDE = 15 * MINUTE
+AT_AIR_FOR = 3 * MINUTE
+ACCEPT = 30 * MINUTE
+BACK_FOR = 15 * MINUTE
+SETTLES = 10 * MINUTE
+NEVER_STEP = 5.0
+NEVER_ABOVE = 45.0
+
+
+class Displaced(Detector):
+    conditions = ("displaced",)
+
+    def __init__(self, world: World, subject: str) -> None:
+        super().__init__(world, subject)
+        self.recent: deque[tuple[float, float]] = deque()
+        self.before_mask: tuple[float, float] | None = None
+        self.at_air_since: float | None = None
+        self.back_since: float | None = None
+        self.out_since: float | None = None
+        self.done_out: float | None = None
+        """The logged taking-out that is over, by its own end or by a word."""
+
+    def listens(self) -> tuple[str, ...]:
+        return (self.subject,)
+
+    def look(self, now: float) -> float:
+        world = self.world
+        sense = world.senses[self.subject]
+        if not world.probe_judged(self.subject, now):
+            self._forget(now)
+            return FAR_FUTURE
+        if sense.value is None or sense.heard is None or not sense.fresh(now):
+            return FAR_FUTURE
+        value, at = sense.value, sense.heard
+        book = world.ledger.books.get(self.subject)
+        if book is not None and book.probe_out is not None and book.probe_out != self.done_out:
+            return self._taken_out(book.probe_out, now)
+        if "out" in sense.suspect:
+            return self._put_back(now)
+        if self.out_since is not None:
+            return self._out(value, now)
+        if sense.doubt is not None:
+            return self._doubt(value, now)
+        return self._calm(value, at, now)
+
+    def _forget(self, now: float) -> None:
+        sense = self.world.senses[self.subject]
+        sense.doubt = sense.held = None
+        sense.suspect -= {"displaced", "out"}
+        self.recent.clear()
+        self.before_mask = self.out_since = self.back_since = None
+        self.clear(now)
+
+    def _calm(self, value: float, at: float, now: float) -> float:
+        recent, world = self.recent, self.world
+        while recent and recent[0][0] < at - LOOK_BACK:
+            recent.popleft()
+        place = world.house.probe[self.subject].of
+        if world.masked(place, now) is not None:
+            if self.before_mask is None:
+                self.before_mask = recent[-1] if recent else (at, value)
+            recent.append((at, value))
+            if self._air_explains(value, self.before_mask[1], now):
+                self._hold(self.before_mask[1], now)
+            return FAR_FUTURE
+        reference = recent[0][1] if recent else value
+        if self.before_mask is not None:
+            if now - self.before_mask[0] < 8 * 3600.0:
+                reference = self.before_mask[1]
+            self.before_mask = None
+            if not self._air_explains(value, reference, now):
+                reference = value
+                recent.clear()
+        recent.append((at, value))
+        if abs(value - reference) < self._step() and value < NEVER_ABOVE:
+            return FAR_FUTURE
+        self._hold(reference, now)
+        return self._doubt(value, now)
+
+    def _hold(self, held: float, now: float) -> None:
+        """Do not believe the probe until the step is understood."""
+        sense = self.world.senses[self.subject]
+        sense.doubt, sense.held = now, held
+        self.at_air_since = None
+        self.world.places[sense.probe.of].refresh(now)
+
+    def _air_explains(self, value: float, reference: float, now: float) -> bool:
+        """After a mask only a value at the air's temperature speaks against the work done."""
+        air = self._air(now)
+        if air is None or self._as_planned(value, now):
+            return False
+        return abs(value - air) <= AT_AIR and abs(reference - air) > 2 * AT_AIR
+
+    def _as_planned(self, value: float, now: float) -> bool:
+        """A value within the tolerance of the plan may be the product, wherever the air stands."""
+        batch = self.world.batch(self.world.house.probe[self.subject].of, now)
+        if batch is None:
+            return False
+        sides = batch.plan.standing(now).stage.tolerance
+        return -sides.below <= value - batch.plan.at(now) <= sides.above
+
+    def _air(self, now: float) -> float | None:
+        place = self.world.house.place[self.world.house.probe[self.subject].of]
+        return self.world.air_of(place, now)
+
+    def _step(self) -> float:
+        kind = self.world.house.place[self.world.house.probe[self.subject].of].kind
+        return STEP.get(kind, STEP_ELSE)
+
+    def _doubt(self, value: float, now: float) -> float:
+        sense = self.world.senses[self.subject]
+        assert sense.doubt is not None and sense.held is not None
+        moved, waited = value - sense.held, now - sense.doubt
+        if abs(moved) < 0.5 * self._step() and value < NEVER_ABOVE:
+            return self._accept(now)
+        if self.world.masked(sense.probe.of, now) is not None:
+            return FAR_FUTURE if self._air_explains(value, sense.held, now) else self._accept(now)
+        self.before_mask = None
+        air = self._air(now)
+        if self._reads_air(value, sense.held, air, now):
+            return self._displace(value, air, now)
+        if waited >= 8 * MINUTE and (abs(moved) >= NEVER_STEP or value >= NEVER_ABOVE):
+            return self._displace(value, air, now)
+        if waited >= DECIDE:
+            if air is None and abs(moved) >= STEP_WITHOUT_AIR and not self._addition():
+                return self._displace(value, air, now)
+            if air is not None and self._share(value, sense.held, air) >= MOST_OF_THE_WAY:
+                return self._displace(value, air, now)
+        if waited >= ACCEPT:
+            return self._accept(now)
+        return FAR_FUTURE
+
+    def _share(self, value: float, held: float, air: float) -> float:
+        """How much of the way from the product to the air the value has gone."""
+        return (value - held) / (air - held) if abs(air - held) > AT_AIR else 0.0
+
+    def _reads_air(self, value: float, held: float, air: float | None, now: float) -> bool:
+        near = air is not None and abs(value - air) <= AT_AIR
+        if air is None or not near or self._share(value, held, air) < 0.5:
+            self.at_air_since = None
+            return False
+        if self._as_planned(value, now):
+            return False
+        if self.at_air_since is None:
+            self.at_air_since = now
+        return now - self.at_air_since >= AT_AIR_FOR
+
+    def _addition(self) -> bool:
+        return self.world.stands(self.world.house.probe[self.subject].of, "addition-unlogged")
+
+    def _accept(self, now: float) -> float:
+        """The step was the product's: believe the probe again, the time since then counted."""
+        sense = self.world.senses[self.subject]
+        sense.doubt = sense.held = None
+        self.recent.clear()
+        place = self.world.places[sense.probe.of]
+        place.stale = True
+        place.refresh(now)
+        return FAR_FUTURE
+
+    def _displace(self, value: float, air: float | None, now: float) -> float:
+        sense = self.world.senses[self.subject]
+        held, since = sense.held, sense.doubt
+        sense.doubt = None
+        sense.suspect.add("displaced")
+        self.out_since, self.back_since = now, None
+        evidence = [] if air is None else [f"air={air:.1f}"]
+        if held is not None:
+            evidence.append(f"was={held:.1f}")
+        if value >= NEVER_ABOVE:
+            evidence.append("washed")
+        self.world.places[sense.probe.of].refresh(now)
+        self.found("displaced", True, now, value=value, planned=held, since=since,
+                   evidence=tuple(evidence))  # fmt: skip
+        return FAR_FUTURE
+
+    def _out(self, value: float, now: float) -> float:
+        """Displaced: back when it left the air towards the product for a quarter of an hour."""
+        sense = self.world.senses[self.subject]
+        air, held = self._air(now), sense.held
+        if held is None:
+            back = air is None or abs(value - air) > 2 * AT_AIR
+        elif air is None or abs(held - air) <= 2 * AT_AIR:
+            back = abs(value - held) <= max(1.0, self._step())
+        else:
+            back = self._share(value, held, air) < 1 - MOST_OF_THE_WAY
+        if value >= NEVER_ABOVE or not back:
+            self.back_since = None
+            return FAR_FUTURE
+        if self.back_since is None:
+            self.back_since = now
+        if now - self.back_since < BACK_FOR:
+            return FAR_FUTURE
+        self.out_since = None
+        sense.suspect -= {"displaced", "out"}
+        self.found("displaced", False, now, value=value)
+        return self._accept(now)
+
+    def _put_back(self, now: float) -> float:
+        """Logged as put back: believed once the filter holds nothing of the air any more."""
+        self.back_since = now if self.back_since is None else self.back_since
+        if now - self.back_since < SETTLES:
+            return FAR_FUTURE
+        sense = self.world.senses[self.subject]
+        sense.suspect.discard("out")
+        self.back_since = None
+        if self.out_since is not None:
+            self.out_since = None
+            sense.suspect.discard("displaced")
+            self.clear(now)
+        return self._accept(now)
+
+    def _taken_out(self, since: float, now: float) -> float:
+        """Logged as taken out: no measure until it is put back, believable, or an hour passed."""
+        sense = self.world.senses[self.subject]
+        if self.out_since is None and "out" not in sense.suspect:
+            before = [value for at, value in self.recent if at <= since]
+            sense.held = before[-1] if before else sense.value
+            sense.suspect.add("out")
+            sense.doubt = self.back_since = None
+            self.world.places[sense.probe.of].refresh(now)
+        value, held = sense.value, sense.held
+        near = value is not None and held is not None and abs(value - held) <= self._step()
+        if near and now - since >= 5 * MINUTE:
+            self.back_since = now if self.back_since is None else self.back_since
+            believed = now - self.back_since >= BACK_FOR
+        else:
+            self.back_since, believed = None, False
+        if not believed and now - since < PROBE_OUT_LONGEST:
+            return FAR_FUTURE
+        self.done_out = since
+        sense.suspect.discard("out")
+        if not near and value is not None:
+            sense.doubt = since
+            return self._displace(value, self._air(now), now)
+        return self._accept(now)

@@ -1,0 +1,138 @@
+"""`not-cooling`, `not-heating`: it runs, yet no heat moves.
+
+Three depths of evidence. Its own water or air: it has run for half an hour, what it delivers is out
+of band and comes no nearer; or supply and return differ by nothing while a valve is open. The room
+or water that it keeps. And where it has no probe at all, the places it serves: all of them turning
+the same way, away from their plans, at once.
+"""
+
+from __future__ import annotations
+
+from kuraban.core.detectors.cooler import CoolerDetector
+from kuraban.core.detectors.trend import drift_of
+from kuraban.core.units import MINUTE
+from kuraban.core.world import World
+
+LOOK = 2 * MINUTE
+RAN = 30 * MINUTE
+NEARER = 0.3
+WELL_OFF = 0.5
+"""K beyond the band: a hard-worked cooler may stand at its edge."""
+NO_DIFFERENCE = 0.3
+TOGETHER = 3
+SERVED_LOOK = 10 * MINUTE
+SERVED_SLOPE = 0.05
+"""K an hour against the plan, the slowest warm-up of an uncooled mash."""
+OVER = 15 * MINUTE
+
+
+class NotCooling(CoolerDetector):
+    def __init__(self, world: World, subject: str) -> None:
+        super().__init__(world, subject)
+        self.name = "not-heating" if self.cooler.heats else "not-cooling"
+        self.conditions = (self.name,)
+        self.ran_since: float | None = None
+        self.fine_since: float | None = None
+        self.served_looked = 0.0
+        self.served_seen = 0
+
+    def look(self, now: float) -> float:
+        if not self.judged(now):
+            self.ran_since = None
+            self.clear(now)
+            return now + 10 * MINUTE
+        runs = self.runs(now)
+        if runs is None:
+            self._by_served(now)
+            return now + SERVED_LOOK
+        if not runs:
+            self.ran_since = None
+        elif self.ran_since is None:
+            self.ran_since = now
+        why = self._evidence(now)
+        if why:
+            self.fine_since = None
+            self.found(self.name, True, now, since=self.ran_since, value=self.makes(now),
+                       evidence=why)  # fmt: skip
+        elif self.world.stands(self.subject, self.name):
+            self._over(now)
+        return now + LOOK
+
+    def _evidence(self, now: float) -> tuple[str, ...]:
+        if self.ran_since is None or now - self.ran_since < RAN:
+            return ()
+        return self._own(now) or self._no_difference(now) or self._places(now)
+
+    def _own(self, now: float) -> tuple[str, ...]:
+        """What it delivers stays out of band although it has run for half an hour."""
+        value = self.makes(now)
+        if value is None or not self._well_off(value):
+            return ()
+        rise = self.rise(self.subject, now, RAN, "supply", "air")
+        if rise is None:
+            return ()
+        wrong = rise if not self.cooler.heats else -rise
+        return (f"supply={value:.1f}",) if wrong > -NEARER else ()
+
+    def _well_off(self, value: float) -> bool:
+        band = self.cooler.band
+        if band is None:
+            return False
+        return value < band[0] - WELL_OFF if self.cooler.heats else value > band[1] + WELL_OFF
+
+    def _no_difference(self, now: float) -> tuple[str, ...]:
+        """Supply and return are alike while a valve is open and the water is not cold yet."""
+        world = self.world
+        supply = world.measured(self.subject, now, "supply")
+        back = world.measured(self.subject, now, "return")
+        if supply is None or back is None or self.off_band(now) is not True:
+            return ()
+        if abs(back - supply) >= NO_DIFFERENCE or self.called_by(now) is None:
+            return ()
+        return (f"supply={supply:.1f}", f"return={back:.1f}")
+
+    def _places(self, now: float) -> tuple[str, ...]:
+        """No probe in its water or air: it runs, and what it keeps goes the wrong way."""
+        if self.makes(now) is not None:
+            return ()
+        sign = -1.0 if self.cooler.heats else 1.0
+        wrong = []
+        for place in self.world.ledger.served(self.subject):
+            if not self.world.place_judged(place, now) or not self.needs(place, now):
+                continue
+            rise = self.rise(place, now, RAN, "product", "air")
+            if rise is not None and sign * rise > NEARER:
+                wrong.append(place)
+        return ("served_rising",) if wrong else ()
+
+    def _by_served(self, now: float) -> None:
+        """A cooler without probes: the places that it serves tell."""
+        if now - self.served_looked < SERVED_LOOK - 1:
+            return
+        self.served_looked = now
+        sign = -1.0 if self.cooler.heats else 1.0
+        judged, turning = 0, 0
+        for place in self.world.ledger.served(self.subject):
+            batch = self.world.batch(place, now)
+            if batch is None or not self.world.in_service(place):
+                continue
+            drift = drift_of(self.world, place, batch, now)
+            if drift is None:
+                continue
+            judged += 1
+            pace = min(sign * drift.low, sign * drift.high)
+            if sign * drift.slope >= SERVED_SLOPE and pace > 0 and sign * drift.level > 0:
+                turning += 1
+        together = judged >= TOGETHER and turning == judged
+        self.served_seen = self.served_seen + 1 if together else 0
+        if self.served_seen >= 2:
+            self.fine_since = None
+            self.found(self.name, True, now, evidence=("served_rising",))
+        elif self.world.stands(self.subject, self.name) and turning * 2 < judged:
+            self._over(now)
+
+    def _over(self, now: float) -> None:
+        self.fine_since = now if self.fine_since is None else self.fine_since
+        if now - self.fine_since >= OVER:
+            self.fine_since = None
+            self.found(self.name, False, now)

@@ -1,0 +1,88 @@
+"""`overcooling`: a valve that stays open, or a fast fall, while the product is below its plan.
+
+On/off cooling undershoots a little by itself; so the product must be below by most of its tolerance
+and still be falling. Figures are common practice.
+"""
+
+from __future__ import annotations
+
+from kuraban.core.course import FAR_FUTURE
+from kuraban.core.units import HOUR, MINUTE
+from kuraban.core.world import Detector, World
+
+LOOK = 2 * MINUTE
+OPEN_FOR = 15 * MINUTE
+SHARE_OPEN = 0.8
+SHARE_FAST = 0.7
+FAST = 0.8
+"""K an hour against the plan."""
+OVER = 10 * MINUTE
+
+
+class Overcooling(Detector):
+    conditions = ("overcooling",)
+
+    def __init__(self, world: World, subject: str) -> None:
+        super().__init__(world, subject)
+        self.open_since: float | None = None
+        self.fine_since: float | None = None
+
+    def look(self, now: float) -> float:
+        world = self.world
+        batch = world.batch(self.subject, now)
+        if batch is None or not world.in_service(self.subject):
+            self.open_since = None
+            self.clear(now)
+            return FAR_FUTURE
+        valve = world.signal(self.subject, now, "valve")
+        if not valve:
+            self.open_since = None
+        elif self.open_since is None:
+            self.open_since = now
+        known = world.product(self.subject, now)
+        quiet = batch.settled_at(batch.plan.standing(now))
+        if known is None or world.masked(self.subject, now) is not None or now < quiet:
+            return now + LOOK
+        planned = batch.plan.at(known[1])
+        below = planned - known[0]
+        tolerance = batch.plan.standing(now).stage.tolerance.below
+        fall = self._fall(batch.plan.slope(now), now)
+        by_valve = (
+            self.open_since is not None
+            and now - self.open_since >= OPEN_FOR
+            and below > SHARE_OPEN * tolerance
+            and fall > 0
+        )
+        by_speed = below > SHARE_FAST * tolerance and fall >= FAST
+        self._say(by_valve, by_speed, below, tolerance, known[0], planned, now)
+        return now + LOOK
+
+    def _say(
+        self, by_valve: bool, by_speed: bool, below: float, tolerance: float, value: float,
+        planned: float, now: float,
+    ) -> None:  # fmt: skip
+        if by_valve or by_speed:
+            self.fine_since = None
+            evidence = ("valve_open",) if self.open_since is not None else ("falls_fast",)
+            self.found("overcooling", True, now, value=value, planned=planned, worse=below,
+                       evidence=evidence)  # fmt: skip
+            return
+        if not self.world.stands(self.subject, "overcooling"):
+            return
+        if self.open_since is None or below < 0.5 * tolerance:
+            self.fine_since = now if self.fine_since is None else self.fine_since
+            if now - self.fine_since >= OVER:
+                self.found("overcooling", False, now, value=value, planned=planned)
+        else:
+            self.fine_since = None
+
+    def _fall(self, plan_slope: float, now: float) -> float:
+        """K an hour by which the product falls faster than its plan, over the last half hour."""
+        times, values = self.world.places[self.subject].series.since(now - 30 * MINUTE, now)
+        if len(times) < 6 or times[-1] - times[0] < 15 * MINUTE:
+            return 0.0
+        third = len(times) // 3
+        early = sorted(values[:third])[third // 2]
+        late = sorted(values[-third:])[third // 2]
+        apart = (times[-1] - times[0]) * 2 / 3 / HOUR
+        return (early - late) / apart + plan_slope

@@ -1,0 +1,226 @@
+"""`warm`, `cold`, `far-warm`, `far-cold`: the product against the plan in force.
+
+Beyond the tolerance for the stage's delay it is warm or cold; beyond the limit for the limit's
+delay, or beyond what the course never allows, it is far. A mask, and the time in which a stage
+settles, hold all but `never`; the time outside runs on beneath. While nothing good measures the
+product, the alarms keep their last state.
+"""
+
+from __future__ import annotations
+
+from kuraban.core.course import FAR_FUTURE, Planned, Stage
+from kuraban.core.detectors.clock import Outside
+from kuraban.core.ledger import Batch, LetRun
+from kuraban.core.units import MINUTE
+from kuraban.core.world import Detector, World
+
+LONGEST_OFF = 15 * MINUTE
+
+
+def deadband(tolerance: float) -> float:
+    """How far inside the tolerance a value must come to have returned, K (common practice)."""
+    return max(0.1, 0.2 * tolerance)
+
+
+def off_delay(delay: float) -> float:
+    return min(delay / 4, LONGEST_OFF)
+
+
+class Side:
+    """One side of the plan: its names, its sign, its clocks."""
+
+    __slots__ = ("beyond", "far", "far_name", "name", "near", "sign")
+
+    def __init__(self, name: str, sign: float) -> None:
+        self.name, self.far_name, self.sign = name, f"far-{name}", sign
+        self.near, self.far = Outside(), Outside()
+        self.beyond = False
+        """Past what the course never allows."""
+
+    def reset(self) -> None:
+        self.near.reset()
+        self.far.reset()
+        self.beyond = False
+
+
+class ProductBand(Detector):
+    conditions = ("warm", "cold", "far-warm", "far-cold")
+
+    def __init__(self, world: World, subject: str) -> None:
+        super().__init__(world, subject)
+        self.sides = (Side("warm", 1.0), Side("cold", -1.0))
+        self.plan: Planned | None = None
+        self.piece = (0.0, 0.0, 0.0, 0.0)
+        self.stage: Stage | None = None
+        self.settled = 0.0
+        self.let_run: LetRun | None = None
+
+    def listens(self) -> tuple[str, ...]:
+        return tuple(p.id for p in self.world.house.probes_of(self.subject, "product"))
+
+    def look(self, now: float) -> float:
+        world = self.world
+        batch = world.batch(self.subject, now)
+        if batch is None or not world.in_service(self.subject):
+            self._rest(now)
+            return FAR_FUTURE
+        known = world.product(self.subject, now)
+        if known is None:
+            return FAR_FUTURE
+        value, at = known
+        at = min(at, now)
+        planned = self._planned(batch, at, now)
+        book = world.ledger.books[self.subject]
+        run = book.let_run
+        if run is not None and not run.start <= now < run.until:
+            run = None
+        if run is not self.let_run:
+            self._judge_anew(run, now)
+        quiet = self._quiet_until(now)
+        again = FAR_FUTURE if run is None else run.until
+        for side in self.sides:
+            again = min(again, self._judge(side, value, planned, at, now, quiet, run, batch))
+        self.world.places[self.subject].stale = False
+        return again
+
+    def _judge_anew(self, run: LetRun | None, now: float) -> None:
+        """A let-run begins: what stands is over. It ends: what stands is judged by the plan."""
+        self.let_run = run
+        for side in self.sides:
+            for clock, name in ((side.near, side.name), (side.far, side.far_name)):
+                clock.reset()
+                if run is None:
+                    clock.holds = self.world.stands(self.subject, name)
+                else:
+                    self.found(name, False, now)
+
+    def _rest(self, now: float) -> None:
+        if self.stage is not None:
+            self.stage = self.plan = None
+            for side in self.sides:
+                side.reset()
+        self.clear(now)
+
+    def _planned(self, batch: Batch, at: float, now: float) -> float:
+        """The plan at a moment, by its straight piece; a new stage starts the judging anew."""
+        plan = batch.plan
+        start, until, celsius, slope = self.piece
+        if plan is not self.plan or not start <= at < until:
+            until, celsius, slope = plan.line(at)
+            self.piece, self.plan = (at, until, celsius, slope), plan
+            standing = plan.standing(now)
+            self.settled = batch.settled_at(standing)
+            if standing.stage is not self.stage:
+                if self.stage is not None:
+                    for side in self.sides:
+                        side.reset()
+                    self.clear(now)
+                self.stage = standing.stage
+            start = at
+        return celsius + slope * (at - start)
+
+    def _quiet_until(self, now: float) -> float:
+        """When masks and settling end; the past if nothing holds the judging."""
+        masked = self.world.masked(self.subject, now)
+        quiet = now if masked is None else masked
+        if quiet < self.settled:
+            quiet = self.settled
+            again = self.world.masked(self.subject, quiet)
+            quiet = quiet if again is None else again
+        return quiet
+
+    def _judge(
+        self,
+        side: Side,
+        value: float,
+        planned: float,
+        at: float,
+        now: float,
+        quiet: float,
+        run: LetRun | None,
+        batch: Batch,
+    ) -> float:
+        stage = self.stage
+        assert stage is not None
+        beyond = side.sign * (value - planned)
+        warm = side.sign > 0
+        tolerance = stage.tolerance.above if warm else stage.tolerance.below
+        limit = stage.limit.above if warm else stage.limit.below
+        delay, far_beyond = stage.delay, beyond
+        if run is not None:
+            beyond = side.sign * (value - run.base)
+            tolerance, delay = run.more, stage.limit_delay
+            far_beyond, limit = beyond, FAR_FUTURE
+        band = deadband(tolerance)
+        near, far = side.near, side.far
+        near.note(at, beyond > tolerance, beyond <= tolerance - band, delay)
+        far.note(at, far_beyond > limit, far_beyond <= limit - band, stage.limit_delay)
+        if self.world.places[self.subject].stale and near.out and run is None:
+            since = self._outside_since(batch, side.sign, tolerance, at)
+            near.credit(since, at, delay)
+            if far.out:
+                since = self._outside_since(batch, side.sign, limit, at)
+                far.credit(since, at, stage.limit_delay)
+        never = batch.course.never[1] if warm else batch.course.never[0]
+        past_never = side.sign * (value - never)
+        side.beyond = past_never > 0 or (side.beyond and past_never > -0.1)
+        again = self._far(side, value, planned, beyond, now, quiet, stage)
+        return min(again, self._near(side, value, planned, beyond, now, quiet, delay))
+
+    def _far(
+        self, side: Side, value: float, planned: float, beyond: float, now: float, quiet: float,
+        stage: Stage,
+    ) -> float:  # fmt: skip
+        clock = side.far
+        if side.beyond:
+            if not clock.holds:
+                clock.holds = True
+                self.found(side.far_name, True, now, value=value, planned=planned,
+                           since=clock.since, worse=beyond, evidence=("never",))  # fmt: skip
+            return FAR_FUTURE
+        return self._clocked(
+            side.far_name, clock, value, planned, beyond, now, quiet, stage.limit_delay
+        )
+
+    def _near(
+        self, side: Side, value: float, planned: float, beyond: float, now: float, quiet: float,
+        delay: float,
+    ) -> float:  # fmt: skip
+        return self._clocked(side.name, side.near, value, planned, beyond, now, quiet, delay)
+
+    def _clocked(
+        self, name: str, clock: Outside, value: float, planned: float, beyond: float, now: float,
+        quiet: float, delay: float,
+    ) -> float:  # fmt: skip
+        if clock.holds:
+            if quiet > now:
+                return quiet
+            off = off_delay(delay)
+            if clock.returned(now, off):
+                clock.fall_back()
+                self.found(name, False, now, value=value, planned=planned)
+            elif clock.inside_since is not None:
+                return clock.inside_since + off
+            else:
+                self.found(name, True, now, value=value, planned=planned, since=clock.since,
+                           worse=beyond)  # fmt: skip
+            return FAR_FUTURE
+        reached = clock.reaches(delay)
+        if reached is None:
+            return FAR_FUTURE
+        due = max(reached, quiet)
+        if due > now:
+            return due
+        clock.holds = True
+        self.found(name, True, now, value=value, planned=planned, since=clock.since, worse=beyond)
+        return FAR_FUTURE
+
+    def _outside_since(self, batch: Batch, sign: float, limit: float, at: float) -> float:
+        """How far back the record shows the product outside without a break."""
+        times, values = self.world.places[self.subject].series.since(self.settled, at)
+        since, gap = at, self.world.house.site.late_after
+        for moment, value in zip(reversed(times), reversed(values), strict=True):
+            if since - moment > gap or sign * (value - batch.plan.at(moment)) <= limit:
+                break
+            since = moment
+        return since

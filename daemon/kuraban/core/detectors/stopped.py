@@ -1,0 +1,128 @@
+"""`stopped`: a cooler that is called for and does nothing, or whose standing power is gone.
+
+Called for by its own demand, or by a valve while it draws nothing at all, ten minutes are enough.
+Called for by a valve while it draws its standing power, it may simply rest with cold water in hand:
+then its supply must be above its band, and it must have rested longer than it is used to rest.
+The standing power (controls, pumps, crankcase heater) is learned as the tenth part of its resting
+draw; once it is gone, the plug or the breaker is out, called for or not.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+
+from kuraban.core.detectors.cooler import NOTHING_WATTS, CoolerDetector
+from kuraban.core.units import HOUR, MINUTE
+from kuraban.core.world import World
+
+WAITS = 10 * MINUTE
+LOOK = 1 * MINUTE
+LEAST_STANDING = 2.0
+"""W below which a standing power cannot be told from nothing."""
+LEARNED_READINGS = 40
+GONE_SHARE = 0.35
+RUNS_AGAIN = 2 * MINUTE
+OVER = 30 * MINUTE
+
+
+class Stopped(CoolerDetector):
+    conditions = ("stopped",)
+
+    def __init__(self, world: World, subject: str) -> None:
+        super().__init__(world, subject)
+        self.resting: deque[float] = deque(maxlen=600)
+        self.standing = 0.0
+        self.rests_at_nothing = False
+        self.longest_rest = 0.0
+        self.off_since: float | None = None
+        self.suspicious_since: float | None = None
+        self.runs_since: float | None = None
+        self.fine_since: float | None = None
+        self.noted = 0.0
+
+    def look(self, now: float) -> float:
+        world = self.world
+        if not self.judged(now):
+            self.suspicious_since = self.off_since = None
+            self.clear(now)
+            return now + 10 * MINUTE
+        power = world.measured(self.subject, now, "power")
+        runs = self.runs(now)
+        if runs is None:
+            return now + LOOK
+        gone = self._learn(power, runs, now)
+        called = self.called_by(now)
+        if world.stands(self.subject, "stopped"):
+            self._over(runs, gone, called, now)
+            return now + LOOK
+        why = self._suspicion(power, runs, gone, called, now)
+        if not why:
+            self.suspicious_since = None
+            return now + LOOK
+        if self.suspicious_since is None:
+            self.suspicious_since = now
+        due = self.suspicious_since + WAITS
+        if now < due:
+            return due
+        self.found("stopped", True, due if now - due < LOOK else now, value=power,
+                   since=self.suspicious_since, evidence=why)  # fmt: skip
+        return now + LOOK
+
+    def _learn(self, power: float | None, runs: bool, now: float) -> bool:
+        """Keep what it draws at rest and how long it rests; whether its standing power is gone."""
+        if runs:
+            if self.off_since is not None:
+                self.longest_rest = max(self.longest_rest, now - self.off_since)
+                if power is not None and self.resting and self.resting[-1] <= NOTHING_WATTS:
+                    self.rests_at_nothing = True
+            self.off_since = None
+            self.runs_since = now if self.runs_since is None else self.runs_since
+            return False
+        self.runs_since = None
+        self.off_since = now if self.off_since is None else self.off_since
+        if power is None:
+            return False
+        gone = self.standing >= LEAST_STANDING and power < GONE_SHARE * self.standing
+        if not gone and now - self.noted >= 50:
+            self.noted = now
+            self.resting.append(power)
+            if len(self.resting) >= LEARNED_READINGS and len(self.resting) % 10 == 0:
+                ordered = sorted(self.resting)
+                self.standing = ordered[len(ordered) // 10]
+        return gone
+
+    def _suspicion(
+        self, power: float | None, runs: bool, gone: bool, called: str | None, now: float
+    ) -> tuple[str, ...]:
+        """What speaks for a stop at this moment, as evidence; empty if nothing does."""
+        if gone:
+            return ("standing_gone", *(() if called is None else (called,)))
+        if runs or called is None or self.off_since is None:
+            return ()
+        nothing = power is not None and power <= NOTHING_WATTS and not self.rests_at_nothing
+        seen = "no_draw" if nothing else "not_running"
+        if nothing or called == "called_demand":
+            return (seen, called)
+        off_band = self.off_band(now)
+        if off_band is False:
+            return ()
+        if off_band is None and now - self.off_since < min(1.5 * self.longest_rest, 2 * HOUR):
+            return ()
+        supply = self.makes(now)
+        return (seen, called, *(() if supply is None else (f"supply={supply:.1f}",)))
+
+    def _over(self, runs: bool, gone: bool, called: str | None, now: float) -> None:
+        """It has ended when it runs again, or when nobody calls for it any more for a while."""
+        if runs and self.runs_since is not None and now - self.runs_since >= RUNS_AGAIN:
+            self._end(now)
+            return
+        if runs or gone or called is not None:
+            self.fine_since = None
+            return
+        self.fine_since = now if self.fine_since is None else self.fine_since
+        if now - self.fine_since >= OVER:
+            self._end(now)
+
+    def _end(self, now: float) -> None:
+        self.suspicious_since = self.fine_since = None
+        self.found("stopped", False, now)

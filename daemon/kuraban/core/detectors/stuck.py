@@ -1,0 +1,65 @@
+"""`stuck`: one value for far longer than this probe's own noise ever left it unmoved.
+
+A quantised probe in a quiet tank may rest on one step for an hour. It is stuck when it rests four
+times longer than its longest rest so far and at least three hours (koji: one). A probe that never
+moved while it was watched has shown no noise of its own, and nothing is said of it.
+"""
+
+from __future__ import annotations
+
+from kuraban.core.course import FAR_FUTURE
+from kuraban.core.site import TEMPERATURES
+from kuraban.core.units import HOUR, MINUTE
+from kuraban.core.world import Detector, World
+
+LOOK = 10 * MINUTE
+LEAST = {"koji-bed": 1 * HOUR}
+LEAST_ELSE = 3 * HOUR
+TIMES = 4.0
+MOVES_SEEN = 10
+
+
+class Stuck(Detector):
+    conditions = ("stuck",)
+
+    def __init__(self, world: World, subject: str) -> None:
+        super().__init__(world, subject)
+        self.longest = 0.0
+        self.moves = 0
+        self.since: float | None = None
+        self.value: float | None = None
+        self.seen = 0.0
+
+    def look(self, now: float) -> float:
+        world = self.world
+        sense = world.senses[self.subject]
+        if sense.probe.measures not in TEMPERATURES:
+            return FAR_FUTURE
+        if not world.probe_judged(self.subject, now) or not sense.fresh(now):
+            self.since = self.value = None
+            self.seen = now
+            self._say(False, now)
+            return now + LOOK
+        for at, value in zip(*sense.series.since(self.seen), strict=True):
+            self._note(at, value)
+        self.seen = now
+        rest = 0.0 if self.since is None else now - self.since
+        place = world.house.place.get(sense.probe.of)
+        least = LEAST.get(place.kind, LEAST_ELSE) if place is not None else LEAST_ELSE
+        self._say(self.moves >= MOVES_SEEN and rest > max(least, TIMES * self.longest), now)
+        return now + LOOK
+
+    def _note(self, at: float, value: float) -> None:
+        if value == self.value:
+            return
+        if self.since is not None and not self.world.stands(self.subject, "stuck"):
+            self.longest = max(self.longest, at - self.since)
+            self.moves += 1
+        self.value, self.since = value, at
+
+    def _say(self, holds: bool, now: float) -> None:
+        sense = self.world.senses[self.subject]
+        if holds == ("stuck" in sense.suspect):
+            return
+        (sense.suspect.add if holds else sense.suspect.discard)("stuck")
+        self.found("stuck", holds, now, value=self.value, since=self.since)

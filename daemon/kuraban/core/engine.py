@@ -1,0 +1,391 @@
+"""The decision core: facts in, a turn's worth of journal, steps and messages out.
+
+`take(fact)` runs every deadline up to the fact's time, each at its own time, and then the fact;
+`wake(now)` runs the deadlines alone; `next_wake()` says when the next one is; `drain()` hands over
+what came about. A late loop, an early one and a replay therefore decide alike: nothing here knows
+what time it is but by a fact or a wake, and nothing depends on how facts were bundled.
+"""
+
+from __future__ import annotations
+
+import msgspec
+
+from kuraban.core import entries as e
+from kuraban.core import reports, wording
+from kuraban.core.agenda import Agenda
+from kuraban.core.alarms import State
+from kuraban.core.board import Board
+from kuraban.core.conditions import CONDITIONS
+from kuraban.core.detectors.silent import Silent
+from kuraban.core.detectors.wild import Wild
+from kuraban.core.effects import Message, Step, Turn
+from kuraban.core.facts import (
+    Fact,
+    HouseChanged,
+    Impaired,
+    Logged,
+    Part,
+    Reading,
+    Refusal,
+)
+from kuraban.core.judge import Judge
+from kuraban.core.ledger import Refused
+from kuraban.core.site import SIGNALS, TEMPERATURES, WATCH, House, from_document
+from kuraban.core.teller import Teller
+from kuraban.core.units import DAY, MINUTE, next_clock
+from kuraban.core.world import Detector, Finding, Timers, World
+from kuraban.trade.sensors import bus_error
+
+ENTRIES_KNOWN = 45 * DAY
+BROKER_LOST_AFTER = 2 * MINUTE
+PARTS: dict[Part, str] = {
+    "broker": "broker-lost",
+    "journal": "journal-failing",
+    "pages": "pages-failing",
+    "history": "history-behind",
+}
+HELD_FOR: dict[Part, float] = {"broker": BROKER_LOST_AFTER}
+CODES = frozenset({85.0, 0.0})
+
+
+class Engine:
+    """One house under watch. Give it a `HouseChanged` first; facts before that are lost."""
+
+    def __init__(self, words: wording.Words) -> None:
+        self.words = words
+        self.now = 0.0
+        self.world: World
+        self.judge = Judge()
+        self.timers = Timers()
+        self.agenda = Agenda()
+        self.teller: Teller
+        self.board: Board
+        self.facts: list[Fact] = []
+        self.conflicts = 0
+        self.duplicates = 0
+        self.seen: dict[tuple[str, str], float] = {}
+        """Entries already taken, by subject and id."""
+        self.night: list[Step | Message] = []
+        self.impaired: dict[str, float] = {}
+        """Parts of the watch that fail, by condition, and since when."""
+        self.started = False
+
+    # The four doors.
+
+    def take(self, fact: Fact) -> None:
+        at = fact.received
+        if at < self.now:
+            fact = _not_before(fact, self.now)
+        elif at > self.now:
+            self.wake(at)
+        kind = type(fact)
+        if kind is Reading:
+            self._reading(fact)  # type: ignore[arg-type]
+        elif kind is Refusal:
+            self._refusal(fact)  # type: ignore[arg-type]
+        elif kind is Logged:
+            self._logged(fact)  # type: ignore[arg-type]
+        elif kind is HouseChanged:
+            self._house(fact)  # type: ignore[arg-type]
+        elif kind is Impaired:
+            self._impaired(fact)  # type: ignore[arg-type]
+        else:
+            self.facts.append(fact)
+
+    def wake(self, now: float) -> None:
+        """Run every deadline up to `now`, each at its own time."""
+        while True:
+            looks, does = self.timers.next(), self.agenda.next()
+            due = min(looks, does)
+            if due > now:
+                break
+            self.now = max(self.now, due)
+            if looks <= does:
+                detector = self.timers.pop()
+                self.timers.want(detector, detector.look(self.now))
+            else:
+                _, _, name, about = self.agenda.pop()
+                getattr(self, f"_do_{name}")(*about)
+        self.now = max(self.now, now)
+
+    def next_wake(self) -> float:
+        return min(self.timers.next(), self.agenda.next())
+
+    def drain(self) -> Turn:
+        """What came about since the last drain."""
+        if not self.started:
+            return Turn(now=self.now)
+        turn = Turn(
+            now=self.now,
+            facts=self.facts,
+            story=self.teller.story,
+            withdrawn=self.teller.withdrawn,
+            conflicts=self.conflicts,
+        )
+        self.night = [*self.night, *turn.story] if turn.story else self.night
+        self.facts, self.teller.story, self.teller.withdrawn = [], [], []
+        self.conflicts = 0
+        return turn
+
+    # The house.
+
+    def _house(self, fact: HouseChanged) -> None:
+        self.facts.append(fact)
+        house = from_document(fact.document)
+        if not self.started:
+            self._begin(house)
+        else:
+            gone = self._subjects(self.world.house) - self._subjects(house)
+            for subject in gone:
+                self.board.remove(subject, self.now, None)
+            self.world.settle_in(house)
+            self.world.ledger.refold()
+        self.judge.settle_in(self.world)
+        self._look_at_all()
+
+    def _subjects(self, house: House) -> set[str]:
+        return {*house.place, *house.cooler, *house.probe}
+
+    def _begin(self, house: House) -> None:
+        self.started = True
+        self.world = World(house, self.now)
+        self.teller = Teller(self.world, self.agenda, self.words)
+        self.board = Board(self.world, self.teller)
+        self.teller.board = self.board
+        self.world.tell = self.board.take
+        self.world.remark = self.teller.remark
+        self.agenda.add(next_clock(self.now, house.site.day_starts, house.zone), "morning")
+        self.agenda.add(next_clock(self.now, house.site.evening, house.zone), "evening")
+
+    def _look(self, detector: Detector) -> None:
+        self.timers.want(detector, detector.look(self.now))
+
+    def _look_at_all(self) -> None:
+        for place in self.world.places.values():
+            place.refresh(self.now)
+        for detector in list(self.judge.detectors.values()):
+            self._look(detector)
+
+    # Readings.
+
+    def _reading(self, reading: Reading) -> None:
+        if not self.started:
+            return
+        sense = self.world.senses.get(reading.probe)
+        if sense is None:
+            self.facts.append(reading)
+            return
+        if reading.sent is not None or reading.at != reading.received:
+            reading = self._timed(reading)
+        if reading.value - sense.probe.offset in CODES and self._is_code(reading):
+            return
+        admission = sense.hear(reading)
+        if admission != "new":
+            self.conflicts += admission == "conflict"
+            self.duplicates += admission == "same"
+            return
+        self.facts.append(reading)
+        place = self.world.places.get(sense.probe.of)
+        product = place is not None and sense.probe.measures == "product"
+        if sense.heard != reading.at:
+            if product and place is not None:
+                place.stale = True
+            return
+        if sense.suspect and "silent" in sense.suspect:
+            sense.suspect.discard("silent")
+            self._look_one(Silent, reading.probe)
+        now = self.now
+        for guard in self.judge.guards.get(reading.probe, ()):
+            self._look(guard)
+        if product and place is not None:
+            place.refresh(now)
+        for detector in self.judge.listeners.get(reading.probe, ()):
+            again = detector.look(now)
+            if again != detector.due:
+                self.timers.want(detector, again)
+
+    def _timed(self, reading: Reading) -> Reading:
+        """The sender's time, believed where the watch's own clock is the suspect one."""
+        clocks = self.judge.clocks
+        clocks.hear(reading)
+        if reading.sent is not None and clocks.shift() > 0 and reading.sent > reading.received:
+            return msgspec.structs.replace(reading, at=reading.sent, sent=None)
+        return reading
+
+    def _is_code(self, reading: Reading) -> bool:
+        """85.0 or 0.0 reached by a jump: a bus error code, dropped and counted."""
+        sense = self.world.senses[reading.probe]
+        if sense.probe.measures not in TEMPERATURES:
+            return False
+        raw = reading.value - sense.probe.offset
+        before = None if sense.value is None else sense.value - sense.probe.offset
+        code = bus_error(raw, before)
+        if code is None and before is None and sense.probe.measures == "product":
+            code = "dead line" if raw == 0.0 else None
+        if code is None:
+            return False
+        topic = sense.probe.topic or f"reading/{reading.probe}"
+        reason = f"{raw:g} °C is a bus error code ({code}), not a temperature"
+        self._refusal(
+            Refusal(topic, reading.received, reason, f"{raw:g}", reading.probe, wild=True)
+        )
+        return True
+
+    def _refusal(self, refusal: Refusal) -> None:
+        self.facts.append(refusal)
+        if not self.started or refusal.probe is None:
+            return
+        sense = self.world.senses.get(refusal.probe)
+        if sense is not None and refusal.wild and sense.probe.measures not in SIGNALS:
+            sense.bad.append(self.now)
+            self._look_one(Wild, refusal.probe)
+
+    def _look_one(self, kind: type[Detector], subject: str) -> None:
+        detector = self.judge.one(kind, subject)
+        if detector is not None:
+            self._look(detector)
+
+    # Entries.
+
+    def _logged(self, logged: Logged) -> None:
+        if not self.started:
+            return
+        key = (logged.subject, logged.id)
+        if key in self.seen:
+            self.duplicates += 1
+            return
+        self.seen[key] = self.now
+        if logged.at > self.now:
+            self.facts.append(logged)
+            self.agenda.add(logged.at, "entry", logged)
+            return
+        if logged.seen is None and logged.subject in self.world.places:
+            seen = self.world.places[logged.subject].series.before(logged.at)
+            known = self.world.product(logged.subject, self.now)
+            if known is not None and logged.at >= self.now - MINUTE:
+                seen = known[0]
+            logged = msgspec.structs.replace(logged, seen=seen)
+        self.facts.append(logged)
+        self._do_entry(logged)
+
+    def _do_entry(self, logged: Logged) -> None:
+        """An entry takes effect, at its time or as soon as it is known."""
+        entry = logged.entry
+        try:
+            self._check_alarm_names(entry)
+            if isinstance(entry, e.OutOfService):
+                self.board.remove(logged.subject, self.now, logged.by)
+            self.world.ledger.add(logged)
+        except Refused as refused:
+            kind = e.kind_of(entry)
+            self.facts.append(
+                Refusal(f"log/{logged.subject}", self.now, f"{kind}: {refused}", logged.id)
+            )
+            return
+        self._answer(logged)
+        self._look_at_all()
+        if isinstance(entry, e.InService):
+            self.board.restore(logged.subject, self.now, logged.by)
+
+    def _check_alarm_names(self, entry: e.Entry) -> None:
+        condition = getattr(entry, "condition", None)
+        if condition is not None and condition not in CONDITIONS:
+            raise Refused(f"no condition '{condition}'; they are {', '.join(sorted(CONDITIONS))}")
+
+    def _answer(self, logged: Logged) -> None:
+        """What an entry does to alarms."""
+        entry, subject, by = logged.entry, logged.subject, logged.by
+        match entry:
+            case e.Acknowledge(condition=condition, for_=within):
+                self._acknowledge(subject, condition, by, within)
+            case e.LetRun(for_=within):
+                for name in ("warm", "cold"):
+                    self._acknowledge(subject, name, by, within)
+                for name in ("trending-warm", "trending-cold"):
+                    self._acknowledge(subject, name, by, within)
+            case e.Shelve(condition=condition, for_=length):
+                until = logged.at + length
+                if until > self.now:
+                    self.board.shelve(subject, condition, self.now, until, by)
+                    self.agenda.add(until, "unshelve", subject, condition, until)
+            case e.Unshelve(condition=condition):
+                self.board.unshelve(subject, condition, self.now, by)
+            case _:
+                pass
+
+    def _acknowledge(
+        self, subject: str, condition: str | None, by: str | None, within: float | None
+    ) -> None:
+        names: list[str | None] = [condition]
+        if condition is not None:
+            names = [*self.teller.same_incident(subject, condition)] or [condition]
+        for name in names:
+            self.board.acknowledge(subject, name, self.now, by, within)
+
+    # Deadlines of the agenda.
+
+    def _do_climb(self, key: tuple[str, str], began: float, rung: int) -> None:
+        self.teller.climb(key, began, rung)
+
+    def _do_hours(self, subject: str, group: str) -> None:
+        self.teller.hours(subject, group, self.now)
+
+    def _do_gathered(self, person: str) -> None:
+        self.teller.gathered(person, self.now)
+
+    def _do_promise(self, subject: str, condition: str, until: float) -> None:
+        self.board.promise_due(self.board.alarm(subject, condition), until)
+
+    def _do_unshelve(self, subject: str, condition: str, until: float) -> None:
+        alarm = self.board.alarm(subject, condition)
+        if alarm.state is State.SHELVED and alarm.until == until:
+            self.board.unshelve(subject, condition, until)
+
+    def _do_impaired(self, condition: str, since: float) -> None:
+        if self.impaired.get(condition) == since:
+            self.board.take(Finding(WATCH, condition, True, self.now, since=since))
+
+    def _do_evening(self) -> None:
+        site = self.world.house.site
+        self.agenda.add(next_clock(self.now, site.evening, self.world.house.zone), "evening")
+        self.night = []
+        if not reports.anything_judged(self.world, self.now):
+            return
+        word = reports.evening_word(self.world, self.now)
+        self.teller.notice("brewer", self.now, lambda *tongue: wording.evening(word, *tongue))
+
+    def _do_morning(self) -> None:
+        site = self.world.house.site
+        self.agenda.add(next_clock(self.now, site.day_starts, self.world.house.zone), "morning")
+        self.seen = {key: at for key, at in self.seen.items() if self.now - at < ENTRIES_KNOWN}
+        self.world.ledger.prune(self.now - 7 * DAY)
+        waiting, self.teller.waiting = self.teller.waiting, []
+        if not reports.anything_judged(self.world, self.now) and not waiting:
+            return
+        night = [*self.night, *self.teller.story]
+        report = reports.morning_report(self.world, self.board.alarms, night, waiting, self.now)
+        roles = {CONDITIONS[condition].role for _, condition in waiting} - {"brewer"}
+        for role in ("brewer", *sorted(roles)):
+            self.teller.notice(role, self.now, lambda *tongue: wording.morning(report, *tongue))
+
+    # The watch itself.
+
+    def _impaired(self, fact: Impaired) -> None:
+        self.facts.append(fact)
+        if not self.started:
+            return
+        condition = PARTS[fact.part]
+        if not fact.holds:
+            self.impaired = {c: at for c, at in self.impaired.items() if c != condition}
+            self.board.take(Finding(WATCH, condition, False, self.now))
+        elif condition not in self.impaired:
+            self.impaired = {**self.impaired, condition: self.now}
+            held = HELD_FOR.get(fact.part, 0.0)
+            self.agenda.add(self.now + held, "impaired", condition, self.now)
+
+
+def _not_before(fact: Fact, now: float) -> Fact:
+    """A fact that came while a later moment was decided counts from that moment."""
+    if isinstance(fact, Refusal):
+        return msgspec.structs.replace(fact, at=now)
+    return msgspec.structs.replace(fact, received=now)

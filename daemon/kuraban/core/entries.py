@@ -1,0 +1,230 @@
+"""The entries: what people do and tell the watch, one structure for each.
+
+An entry arrives as a JSON object whose member `entry` names it; its other members are the fields
+below. `at`, `by` and `id` belong to the envelope (`kuraban.core.facts.Logged`).
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+import msgspec
+from msgspec import Meta
+
+from kuraban.core.units import HOUR, parse_duration, parse_time
+
+Words = Annotated[str, Meta(min_length=1, max_length=200)]
+Id = Annotated[str, Meta(pattern=r"^[a-z0-9][a-z0-9-]*$", max_length=100)]
+Celsius = Annotated[float, Meta(ge=-40, le=110)]
+Kilograms = Annotated[float, Meta(gt=0, le=100_000)]
+Litres = Annotated[float, Meta(gt=0, le=1_000_000)]
+
+LONGEST_QUIET = 12 * HOUR
+
+
+class Duration(float):
+    """Seconds, written "20m"."""
+
+
+class Moment(float):
+    """Unix seconds, written in RFC 3339 or as the number."""
+
+
+class _Entry(msgspec.Struct, frozen=True, kw_only=True, tag_field="entry", omit_defaults=True):
+    """Parent of every entry."""
+
+
+class BatchStart(_Entry, frozen=True, tag="batch-start"):
+    batch: Words
+    course: Id
+    stage: Id | None = None
+    since: Moment | None = None
+    title: Words | None = None
+    rice_kg: Kilograms | None = None
+
+
+class StageMark(_Entry, frozen=True, tag="stage"):
+    stage: Id
+    since: Moment | None = None
+
+
+class Hold(_Entry, frozen=True, tag="hold"):
+    for_: Duration = msgspec.field(name="for")
+
+
+class Aim(_Entry, frozen=True, tag="aim"):
+    """`by` is the moment of arrival; who made the entry is then named by the envelope's `who`."""
+
+    celsius: Celsius
+    by: Moment
+    then: Literal["shift", "course", "level"] = "shift"
+
+
+class Plan(_Entry, frozen=True, tag="plan"):
+    points: Annotated[tuple[tuple[Moment, Celsius], ...], Meta(min_length=1, max_length=500)]
+
+
+class LetRun(_Entry, frozen=True, tag="let-run"):
+    for_: Duration = msgspec.field(name="for")
+    more: Annotated[float, Meta(ge=0, le=20)]
+
+
+class BatchEnd(_Entry, frozen=True, tag="batch-end"):
+    pass
+
+
+class Move(_Entry, frozen=True, tag="move"):
+    to: Id
+
+
+class Split(_Entry, frozen=True, tag="split"):
+    to: Annotated[tuple[Id, ...], Meta(min_length=1, max_length=50)]
+
+
+class Merge(_Entry, frozen=True, tag="merge"):
+    into: Id
+
+
+class Stir(_Entry, frozen=True, tag="stir"):
+    for_: Duration | None = msgspec.field(name="for", default=None)
+
+
+Ingredient = Literal[
+    "water-koji", "rice", "water", "starter", "late-water", "yodan", "ice", "alcohol",
+    "lactic-acid", "yeast",
+]  # fmt: skip
+
+
+class Addition(_Entry, frozen=True, tag="addition"):
+    what: Ingredient
+    kg: Kilograms | None = None
+    litres: Litres | None = None
+    celsius: Celsius | None = None
+
+
+class CaskIn(_Entry, frozen=True, tag="cask-in"):
+    what: Literal["warm", "cold"] = "warm"
+    for_: Duration | None = msgspec.field(name="for", default=None)
+
+
+class CaskOut(_Entry, frozen=True, tag="cask-out"):
+    what: Literal["warm", "cold"] = "warm"
+    for_: Duration | None = msgspec.field(name="for", default=None)
+
+
+class Handwork(_Entry, frozen=True, tag="handwork"):
+    for_: Duration | None = msgspec.field(name="for", default=None)
+
+
+class ProbeOut(_Entry, frozen=True, tag="probe-out"):
+    pass
+
+
+class ProbeIn(_Entry, frozen=True, tag="probe-in"):
+    pass
+
+
+class Check(_Entry, frozen=True, tag="check"):
+    celsius: Celsius
+    where: Words | None = None
+
+
+class Sample(_Entry, frozen=True, tag="sample"):
+    baume: Annotated[float, Meta(ge=-5, le=30)] | None = None
+    smv: Annotated[float, Meta(ge=-250, le=50)] | None = None
+    alcohol: Annotated[float, Meta(ge=0, le=30)] | None = None
+    acidity: Annotated[float, Meta(ge=0, le=50)] | None = None
+    amino: Annotated[float, Meta(ge=0, le=50)] | None = None
+    glucose: Annotated[float, Meta(ge=0, le=50)] | None = None
+    hydrometer_celsius: Celsius | None = None
+
+
+class Look(_Entry, frozen=True, tag="look"):
+    foam: Words | None = None
+    text: Words | None = None
+
+
+class ServedBy(_Entry, frozen=True, tag="served-by"):
+    cooler: Id
+
+
+class Acknowledge(_Entry, frozen=True, tag="acknowledge"):
+    condition: Id | None = None
+    for_: Duration | None = msgspec.field(name="for", default=None)
+
+
+class Shelve(_Entry, frozen=True, tag="shelve"):
+    condition: Id
+    for_: Duration = msgspec.field(name="for")
+    reason: Words | None = None
+
+
+class Unshelve(_Entry, frozen=True, tag="unshelve"):
+    condition: Id
+
+
+class OutOfService(_Entry, frozen=True, tag="out-of-service"):
+    reason: Words | None = None
+
+
+class InService(_Entry, frozen=True, tag="in-service"):
+    reason: Words | None = None
+
+
+class Verdict(_Entry, frozen=True, tag="verdict"):
+    alarm: Words
+    was: Literal["right", "needless", "late"]
+
+
+class TakeBack(_Entry, frozen=True, tag="take-back"):
+    of: Words
+    reason: Words | None = None
+
+
+class Amend(_Entry, frozen=True, tag="amend"):
+    """Its further members replace those of the old entry; the rest of that entry stays."""
+
+    of: Words
+    reason: Words | None = None
+    fields: dict[str, Any] = {}
+
+
+class Confirm(_Entry, frozen=True, tag="confirm"):
+    """A second person, or the brewer, lets a held-back entry count."""
+
+    of: Words
+
+
+class Note(_Entry, frozen=True, tag="note"):
+    text: Words
+
+
+Entry = (
+    BatchStart | StageMark | Hold | Aim | Plan | LetRun | BatchEnd | Move | Split | Merge | Stir
+    | Addition | CaskIn | CaskOut | Handwork | ProbeOut | ProbeIn | Check | Sample | Look
+    | ServedBy | Acknowledge | Shelve | Unshelve | OutOfService | InService | Verdict | TakeBack
+    | Amend | Confirm | Note
+)  # fmt: skip
+
+BY_KIND: dict[str, type[Entry]] = {str(kind.__struct_config__.tag): kind for kind in Entry.__args__}
+KINDS: tuple[str, ...] = tuple(BY_KIND)
+
+
+def read_special(kind: type, value: object) -> object:
+    """Decoder of the two spellings that JSON does not know: durations and times."""
+    if kind is Duration:
+        return Duration(parse_duration(value))
+    if kind is Moment:
+        return Moment(parse_time(value))
+    raise TypeError(f"no spelling is known for {kind}")
+
+
+def read_entry(fields: object) -> Entry:
+    """The typed entry of a decoded JSON object; msgspec.ValidationError says what is wrong."""
+    entry: Entry = msgspec.convert(fields, Entry, dec_hook=read_special)
+    return entry
+
+
+def kind_of(entry: Entry) -> str:
+    """The entry's name as people write it, "let-run"."""
+    return str(entry.__struct_config__.tag)

@@ -1,0 +1,93 @@
+"""What the watch can come to know. Each is one line of the journal, and nothing else decides.
+
+Facts are frozen msgspec structures rather than dataclasses: they cost a tenth to make, and the
+journal writes and reads them as JSON without a second description.
+"""
+
+from __future__ import annotations
+
+from typing import Literal
+
+import msgspec
+
+from kuraban.core.entries import Entry
+
+
+class Reading(msgspec.Struct, frozen=True, gc=False, array_like=True):
+    """One value of one probe. `value` in °C, % or W; signals are 0 or 1."""
+
+    probe: str
+    at: float
+    value: float
+    received: float
+    sent: float | None = None
+    """The sender's own time where it differs from `at`, None where it sent none."""
+    retained: bool = False
+    late: bool = False
+
+
+class Refusal(msgspec.Struct, frozen=True, gc=False):
+    """A message, or one element of it, that could not become a fact."""
+
+    topic: str
+    at: float
+    reason: str
+    head: str
+    """The first 256 bytes of the payload, undecodable ones as backslash escapes."""
+    probe: str | None = None
+    wild: bool = False
+    """A bus error code or impossible jump of a known probe rather than a malformed message."""
+
+    @property
+    def received(self) -> float:
+        return self.at
+
+
+class Logged(msgspec.Struct, frozen=True, gc=False):
+    """An entry that somebody made about a place, cooler, probe or the watch."""
+
+    id: str
+    subject: str
+    entry: Entry
+    at: float
+    received: float
+    by: str | None = None
+    way: str = "broker"
+    """broker, page, command, link, button or replay."""
+    seen: float | None = None
+    """Product of the place at `at`, where there was one."""
+
+
+class HouseChanged(msgspec.Struct, frozen=True):
+    """The site file, its courses, rota and calendar as they were read at `received`."""
+
+    received: float
+    document: str
+    """JSON of `kuraban.core.site.House`; no secrets stand in it."""
+
+
+class Delivered(msgspec.Struct, frozen=True, gc=False):
+    """What became of one message to one person."""
+
+    row: str
+    person: str
+    at: float
+    received: float
+    sent: bool
+    tries: int = 1
+    reason: str = ""
+
+
+Part = Literal["broker", "journal", "pages", "history"]
+
+
+class Impaired(msgspec.Struct, frozen=True, gc=False):
+    """A part of the watch itself fails (`holds`), or works again."""
+
+    part: Part
+    holds: bool
+    received: float
+    reason: str = ""
+
+
+Fact = Reading | Refusal | Logged | HouseChanged | Delivered | Impaired

@@ -1,0 +1,116 @@
+"""Which detectors a house has, and which of them a probe's reading wakes."""
+
+from __future__ import annotations
+
+from kuraban.core.detectors.additions import AdditionUnlogged
+from kuraban.core.detectors.air import RoomAir
+from kuraban.core.detectors.band import Banded
+from kuraban.core.detectors.clocks import Clocks
+from kuraban.core.detectors.cycling import ShortCycling
+from kuraban.core.detectors.dark import Dark
+from kuraban.core.detectors.disagrees import Disagrees
+from kuraban.core.detectors.displaced import Displaced
+from kuraban.core.detectors.not_cooling import NotCooling
+from kuraban.core.detectors.overcooling import Overcooling
+from kuraban.core.detectors.product import ProductBand
+from kuraban.core.detectors.silent import Silent
+from kuraban.core.detectors.stages import StageOverdue
+from kuraban.core.detectors.stopped import Stopped
+from kuraban.core.detectors.stuck import Stuck
+from kuraban.core.detectors.supply import SupplyBand
+from kuraban.core.detectors.trend import Trend
+from kuraban.core.detectors.unwatched import Unwatched
+from kuraban.core.detectors.wild import Wild
+from kuraban.core.site import WATCH, House
+from kuraban.core.world import Detector, World
+
+Key = tuple[str, str]
+"""Class name and subject."""
+
+
+class Judge:
+    """All detectors of a house. Those whose subject stays are kept when the house changes."""
+
+    def __init__(self) -> None:
+        self.detectors: dict[Key, Detector] = {}
+        self.guards: dict[str, list[Detector]] = {}
+        """Of each probe: what doubts its reading before anything else looks."""
+        self.listeners: dict[str, list[Detector]] = {}
+        """Of each probe: what looks at every current reading."""
+
+    def settle_in(self, world: World) -> None:
+        wanted = {_key(detector): detector for detector in _detectors(world)}
+        for key, detector in self.detectors.items():
+            if key in wanted:
+                wanted[key] = detector
+            else:
+                detector.clear(world.started)
+        self.detectors = wanted
+        self.guards, self.listeners = {}, {}
+        for detector in wanted.values():
+            table = self.guards if isinstance(detector, Displaced) else self.listeners
+            for probe in detector.listens():
+                table.setdefault(probe, []).append(detector)
+
+    @property
+    def clocks(self) -> Clocks:
+        found = self.detectors["Clocks", WATCH]
+        assert isinstance(found, Clocks)
+        return found
+
+    def one(self, kind: type[Detector], subject: str) -> Detector | None:
+        return self.detectors.get((kind.__name__, subject))
+
+
+def _key(detector: Detector) -> Key:
+    return type(detector).__name__, detector.subject
+
+
+def _detectors(world: World) -> list[Detector]:
+    """In the order in which they look when all must: probes, places, coolers, the watch."""
+    house = world.house
+    return [
+        *_of_probes(world, house),
+        *_of_places(world, house),
+        *_of_coolers(world, house),
+        Dark(world),
+        Clocks(world),
+    ]
+
+
+def _of_probes(world: World, house: House) -> list[Detector]:
+    found: list[Detector] = []
+    for probe in house.probes:
+        if probe.measures == "product" and probe.of in house.place:
+            if house.place[probe.of].brews:
+                found.append(Displaced(world, probe.id))
+            first = house.probes_of(probe.of, "product")[0].id
+            if first != probe.id:
+                found.append(Disagrees(world, probe.id, first))
+        found += [Silent(world, probe.id), Stuck(world, probe.id), Wild(world, probe.id)]
+    return found
+
+
+def _of_places(world: World, house: House) -> list[Detector]:
+    found: list[Detector] = []
+    for place in house.places:
+        if place.brews:
+            if place.kind != "koji-bed" or place.cooler is not None:
+                found.append(Overcooling(world, place.id))
+            found += [
+                ProductBand(world, place.id),
+                Trend(world, place.id),
+                AdditionUnlogged(world, place.id),
+                StageOverdue(world, place.id),
+            ]
+            if place.kind == "koji-bed":
+                found.append(RoomAir(world, place.id))
+        else:
+            found.append(Banded(world, place.id))
+        found.append(Unwatched(world, place.id))
+    return found
+
+
+def _of_coolers(world: World, house: House) -> list[Detector]:
+    kinds = (Stopped, NotCooling, ShortCycling, SupplyBand)
+    return [kind(world, cooler.id) for cooler in house.coolers for kind in kinds]

@@ -1,0 +1,178 @@
+"""The morning report, the evening word, and what is not watched and why: read from the world."""
+
+from __future__ import annotations
+
+from kuraban.core import roster
+from kuraban.core.briefing import Alarms, situation_of
+from kuraban.core.detectors.trend import drift_of
+from kuraban.core.effects import Message, Step
+from kuraban.core.site import House
+from kuraban.core.units import DAY, HOUR, day_turn, next_clock
+from kuraban.core.wording import Evening, Leaving, Morning, Night, Ring
+from kuraban.core.world import World
+
+NIGHT = 12 * HOUR
+
+
+def why_not_judged(world: World, place: str, now: float) -> str | None:
+    """The reason, as a `why.` key of the catalogue, for which a place is not judged now."""
+    entry = world.house.place[place]
+    if not world.in_service(place):
+        return "out-of-service"
+    if entry.brews:
+        if world.batch(place, now) is None:
+            return "no-batch"
+        if not world.places[place].products:
+            return "no-probe"
+        return None
+    if entry.band is None:
+        return "no-band"
+    if not world.house.probes_of(place, "product", "air", "supply"):
+        return "no-probe"
+    return None
+
+
+def not_watched(world: World, now: float) -> tuple[tuple[str, str], ...]:
+    """Name and reason of every place that should perhaps be watched and is not."""
+    found = []
+    for place in world.house.places:
+        why = why_not_judged(world, place.id, now)
+        if (
+            why is not None and why != "no-band" and not (why == "no-batch" and place.brews)
+        ) or why == "no-batch":
+            found.append((place.name, why))
+    return tuple(found)
+
+
+def anything_judged(world: World, now: float) -> bool:
+    return any(world.place_judged(place, now) for place in world.places)
+
+
+def evening_word(world: World, now: float) -> Evening:
+    """What may leave its tolerance before the day turns, who is here, who will be woken."""
+    house = world.house
+    turn = next_clock(now, house.site.day_starts, house.zone)
+    leaving = []
+    for place in house.places:
+        batch = world.batch(place.id, now)
+        if batch is None or not world.in_service(place.id):
+            continue
+        drift = drift_of(world, place.id, batch, now)
+        if drift is None:
+            continue
+        sides = batch.plan.standing(now).stage.tolerance
+        for name, edge in (("warm", sides.above), ("cold", -sides.below)):
+            hours = drift.hours_to(edge)
+            sure = min(drift.low, drift.high) > 0 or max(drift.low, drift.high) < 0
+            if hours is not None and sure and hours[0] > 0 and now + hours[0] * HOUR < turn:
+                leaving.append(Leaving(name=place.name, condition=name, when=now + hours[0] * HOUR))
+    woken = roster.chain(house, "brewer", now + 4 * HOUR)
+    return Evening(
+        at=now,
+        here=_names(house, roster.awake(house, now + 4 * HOUR)),
+        woken=_names(house, woken),
+        leaving=tuple(leaving),
+        unwatched=not_watched(world, now),
+    )
+
+
+def _names(house: House, holders: list[roster.Holder]) -> tuple[str, ...]:
+    return tuple(
+        house.person[holder.person].name for holder in holders if holder.person in house.person
+    )
+
+
+def morning_report(
+    world: World, alarms: Alarms, night: list[Step | Message], waiting: list[tuple[str, str]],
+    now: float,
+) -> Morning:  # fmt: skip
+    """The night behind: lowest and highest, rings and answers, what waited, stages due today."""
+    waited = [
+        situation_of(world, alarms, alarms[key], now)
+        for key in waiting
+        if key in alarms and alarms[key].stands
+    ]
+    probes = tuple(
+        (world.house.name_of(alarm.subject), alarm.condition)
+        for alarm in alarms.values()
+        if alarm.active and alarm.subject in world.house.probe
+    )
+    return Morning(
+        at=now,
+        nights=tuple(_nights(world, now)),
+        rings=tuple(_rings(world, night)),
+        waited=tuple(waited),
+        probes=probes,
+        due=tuple(_due(world, now)),
+    )
+
+
+def _nights(world: World, now: float) -> list[Night]:
+    found = []
+    for place in world.house.places:
+        batch = world.batch(place.id, now)
+        if batch is None:
+            continue
+        times, values = world.places[place.id].series.since(now - NIGHT, now)
+        if not values:
+            continue
+        ordered = sorted(values)
+        spare = len(ordered) // 200
+        outside, last = 0.0, None
+        for at, value in zip(times, values, strict=True):
+            sides = batch.plan.standing(at).stage.tolerance
+            beyond = value - batch.plan.at(at)
+            if last is not None and (beyond > sides.above or beyond < -sides.below):
+                outside += min(at - last, 600.0)
+            last = at
+        found.append(
+            Night(name=place.name, lowest=ordered[spare], highest=ordered[-1 - spare],
+                  outside=outside)
+        )  # fmt: skip
+    return found
+
+
+def _rings(world: World, night: list[Step | Message]) -> list[Ring]:
+    rings: list[Ring] = []
+    seen: set[str] = set()
+    answers = {
+        event.alarm: event
+        for event in night
+        if isinstance(event, Step) and event.step == "acknowledged"
+    }
+    for event in night:
+        if not isinstance(event, Message) or event.step != "page" or event.urgency != "wake":
+            continue
+        for alarm in event.alarms:
+            if alarm in seen:
+                continue
+            seen.add(alarm)
+            subject, _, condition = alarm.partition("/")
+            answer = answers.get(alarm)
+            rings.append(
+                Ring(
+                    at=event.at,
+                    name=world.house.name_of(subject),
+                    condition=condition,
+                    who=None if answer is None else answer.by,
+                    answered=None if answer is None else answer.at,
+                )
+            )
+    return rings
+
+
+def _due(world: World, now: float) -> list[tuple[str, dict[str, str], float | None]]:
+    """Stages that the courses expect before the brewery day turns."""
+    site = world.house.site
+    turn = day_turn(now, site.day_starts, world.house.zone) + DAY
+    found: list[tuple[str, dict[str, str], float | None]] = []
+    for place in world.house.places:
+        batch = world.batch(place.id, now)
+        if batch is None:
+            continue
+        span = batch.plan.standing(now).span
+        following = span.stage + 1
+        if following < len(batch.course.stages) and span.due < turn:
+            stage = batch.course.stages[following]
+            found.append((place.name, stage.title or {"en": stage.id}, max(span.due, now)))
+    return found

@@ -1,0 +1,168 @@
+"""What the probes say: their series, the robust product value of a place, and which to believe.
+
+The product value of a probe is the median of its last five current readings, of its last three
+where it speaks less often than every two minutes. On a steady ramp that lags two readings (one); a
+double outlier (a single one) does not move it; Gaussian noise passes at 0.54 (0.67) of its standard
+deviation, from order statistics. It marks nothing as false, so quantised flat data cannot flag
+itself. The product of a place is the median of its good probes.
+"""
+
+from __future__ import annotations
+
+from array import array
+from bisect import bisect_left, bisect_right
+from collections import deque
+from typing import Literal
+
+from kuraban.core.facts import Reading
+from kuraban.core.site import TEMPERATURES, Place, Probe
+from kuraban.core.units import HOUR, MINUTE
+
+KEPT = 14 * HOUR
+"""How far back the judging remembers."""
+WINDOW, WINDOW_SLOW = 5, 3
+SLOW = 2 * MINUTE
+JUMP = 5.0
+"""K from the filtered value and back again within one reading: nothing real does that."""
+
+Admission = Literal["new", "same", "conflict"]
+
+
+class Series:
+    """Values in the order of their time, for the last hours."""
+
+    __slots__ = ("times", "values")
+
+    def __init__(self) -> None:
+        self.times = array("d")
+        self.values = array("d")
+
+    def add(self, at: float, value: float) -> Admission:
+        """Keep a value; the first of one moment stays."""
+        times = self.times
+        if not times or at > times[-1]:
+            times.append(at)
+            self.values.append(value)
+            if at - times[0] > 2 * KEPT:
+                gone = bisect_left(times, at - KEPT)
+                del times[:gone], self.values[:gone]
+            return "new"
+        place = bisect_left(times, at)
+        if place < len(times) and times[place] == at:
+            return "same" if self.values[place] == value else "conflict"
+        times.insert(place, at)
+        self.values.insert(place, value)
+        return "new"
+
+    def since(self, start: float, until: float = 1e18) -> tuple[array[float], array[float]]:
+        """Times and values in [start, until]."""
+        low, high = bisect_left(self.times, start), bisect_right(self.times, until)
+        return self.times[low:high], self.values[low:high]
+
+    def before(self, at: float) -> float | None:
+        """The latest value at or before a moment."""
+        place = bisect_right(self.times, at) - 1
+        return self.values[place] if place >= 0 else None
+
+
+class Sense:
+    """One probe as the watch hears it."""
+
+    __slots__ = (
+        "bad", "doubt", "heard", "held", "leaps", "probe", "raw", "series", "suspect", "value",
+        "window",
+    )  # fmt: skip
+
+    def __init__(self, probe: Probe) -> None:
+        self.probe = probe
+        self.series = Series()
+        self.leaps = probe.measures in TEMPERATURES
+        self.window: deque[float] = deque(maxlen=WINDOW if probe.every <= SLOW else WINDOW_SLOW)
+        self.heard: float | None = None
+        """Time of the last current reading."""
+        self.raw: float | None = None
+        self.value: float | None = None
+        """Filtered, of the last current readings."""
+        self.bad: deque[float] = deque(maxlen=100)
+        """When error codes and impossible jumps came."""
+        self.suspect: set[str] = set()
+        """What makes this probe no measure: silent, stuck, displaced, wild, out."""
+        self.doubt: float | None = None
+        """Since when a step that no mash can make waits to be understood."""
+        self.held: float | None = None
+        """The value from before that step."""
+
+    def hear(self, reading: Reading) -> Admission:
+        """Take a reading in; only a current one moves the value."""
+        admission = self.series.add(reading.at, reading.value)
+        if admission != "new" or reading.late or reading.retained:
+            return admission
+        heard = self.heard
+        if heard is not None and reading.at < heard:
+            return admission
+        window = self.window
+        if heard is not None and reading.at - heard > self.probe.silent_after:
+            window.clear()
+        if self.raw is not None and self.value is not None:
+            jumped = abs(self.raw - self.value) > JUMP
+            if jumped and abs(reading.value - self.value) <= JUMP and self.leaps:
+                self.bad.append(heard or reading.at)
+        window.append(reading.value)
+        self.heard = reading.at
+        self.raw = reading.value
+        self.value = sorted(window)[len(window) // 2] if len(window) > 2 else reading.value
+        return admission
+
+    def fresh(self, now: float) -> bool:
+        return self.heard is not None and now - self.heard <= self.probe.silent_after
+
+    def good(self, now: float) -> bool:
+        """Believed: answers, no step in doubt, and nothing said against it."""
+        return self.doubt is None and not self.suspect and self.fresh(now)
+
+    def known(self, now: float) -> float | None:
+        """The value of a probe that is believed now."""
+        return self.value if self.good(now) else None
+
+
+class PlaceSense:
+    """One place as its probes tell it."""
+
+    __slots__ = ("at", "last_good", "place", "product", "products", "series", "stale", "value")
+
+    def __init__(self, place: Place, products: list[Sense]) -> None:
+        self.place = place
+        self.products = products
+        self.series = products[0].series if len(products) == 1 else Series()
+        self.value: float | None = None
+        """The product now, None while nothing good measures it."""
+        self.at: float | None = None
+        self.last_good: float | None = None
+        self.product: float | None = None
+        """The last product that was believed."""
+        self.stale = False
+        """Late readings came in since the last look back."""
+
+    def refresh(self, now: float) -> None:
+        """The median of the good probes, the value by hand left out."""
+        good = [sense for sense in self.products if sense.good(now)]
+        if not good:
+            self.value = None
+            return
+        if len(good) == 1:
+            self.value, self.at = good[0].value, good[0].heard
+        else:
+            values = sorted(sense.value for sense in good if sense.value is not None)
+            middle = len(values) // 2
+            even = (values[middle - 1] + values[middle]) / 2
+            self.value = values[middle] if len(values) % 2 else even
+            self.at = max(sense.heard for sense in good if sense.heard is not None)
+        self.product, self.last_good = self.value, self.at
+        if len(self.products) > 1 and self.at is not None and self.value is not None:
+            self.series.add(self.at, self.value)
+
+
+UNWATCHED_AFTER = {"koji-bed": 20 * MINUTE, "starter": 1 * HOUR}
+UNWATCHED_ELSE = 2 * HOUR
+CHECK_COUNTS = {"koji-bed": 1 * HOUR}
+CHECK_COUNTS_ELSE = 4 * HOUR

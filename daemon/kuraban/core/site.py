@@ -1,0 +1,175 @@
+"""The house as the watch knows it: places, coolers, probes, people, the rota, and the courses.
+
+`House` is what the site file and the course files come to once they were read and found right
+(`kuraban.settings` does that). It is kept in the journal as JSON, so it holds no secret: people's
+addresses stay with the courier.
+"""
+
+from __future__ import annotations
+
+from functools import cached_property
+from typing import Literal
+from zoneinfo import ZoneInfo
+
+import msgspec
+
+from kuraban.core.course import Course
+from kuraban.core.units import HOUR, MINUTE
+
+PlaceKind = Literal["tank", "starter", "koji-bed", "room", "cold-store", "water"]
+CoolerKind = Literal["chilled-water", "cold-room", "built-in", "heater"]
+Measure = Literal[
+    "product", "air", "wet-bulb", "humidity", "supply", "return", "power", "running", "demand",
+    "valve", "pump",
+]  # fmt: skip
+Language = Literal["en", "ja"]
+
+SIGNALS: frozenset[str] = frozenset({"running", "demand", "valve", "pump"})
+"""Measures that are a truth value."""
+TEMPERATURES: frozenset[str] = frozenset({"product", "air", "wet-bulb", "supply", "return"})
+BREWING: frozenset[str] = frozenset({"tank", "starter", "koji-bed"})
+"""Kinds of place in which a batch can run."""
+WATCH = "watch"
+"""The subject that stands for the site and the daemon itself."""
+
+
+class Place(msgspec.Struct, frozen=True, kw_only=True):
+    id: str
+    kind: PlaceKind
+    name: str
+    litres: float | None = None
+    room: str | None = None
+    cooler: str | None = None
+    heater: str | None = None
+    band: tuple[float, float] | None = None
+    delay: float = 30 * MINUTE
+
+    @property
+    def brews(self) -> bool:
+        return self.kind in BREWING
+
+
+class Cooler(msgspec.Struct, frozen=True, kw_only=True):
+    id: str
+    kind: CoolerKind
+    name: str
+    rated_watts: float | None = None
+    band: tuple[float, float] | None = None
+    delay: float = 15 * MINUTE
+    service: str | None = None
+    brine: bool = False
+
+    @property
+    def heats(self) -> bool:
+        return self.kind == "heater"
+
+
+class Probe(msgspec.Struct, frozen=True, kw_only=True):
+    id: str
+    of: str
+    measures: Measure
+    every: float = MINUTE
+    offset: float = 0.0
+    topic: str | None = None
+    pointer: str | None = None
+    at_pointer: str | None = None
+
+    @property
+    def silent_after(self) -> float:
+        """Seconds without a reading after which the probe no longer answers."""
+        return max(10 * self.every, 10 * MINUTE)
+
+
+class Person(msgspec.Struct, frozen=True, kw_only=True):
+    id: str
+    name: str
+    language: Language
+
+
+class Duty(msgspec.Struct, frozen=True, kw_only=True):
+    role: str
+    person: str
+    order: int
+    days: tuple[str, ...] = ()
+    hours: tuple[float, float] | None = None
+    """Seconds after midnight, from and to; may cross midnight."""
+    awake: bool = False
+
+
+class Site(msgspec.Struct, frozen=True, kw_only=True):
+    name: str
+    timezone: str
+    language: Language = "en"
+    day_starts: float = 6 * HOUR
+    duty_hours: tuple[float, float] = (6 * HOUR, 21 * HOUR)
+    evening: float = 20.5 * HOUR
+    late_after: float = 10 * MINUTE
+    ladder: tuple[float, ...] = (0.0, 10 * MINUTE, 30 * MINUTE, 60 * MINUTE)
+    """When each rung is climbed, seconds from the first: mash and coolers."""
+    quick_ladder: tuple[float, ...] = (0.0, 5 * MINUTE, 10 * MINUTE, 20 * MINUTE)
+    """The same for koji, starter, heaters and what is past its limit."""
+
+    @property
+    def zone(self) -> ZoneInfo:
+        return ZoneInfo(self.timezone)
+
+
+class House(msgspec.Struct, frozen=True, kw_only=True, dict=True):
+    site: Site
+    places: tuple[Place, ...] = ()
+    coolers: tuple[Cooler, ...] = ()
+    probes: tuple[Probe, ...] = ()
+    people: tuple[Person, ...] = ()
+    rota: tuple[Duty, ...] = ()
+    courses: tuple[Course, ...] = ()
+
+    @cached_property
+    def place(self) -> dict[str, Place]:
+        return {place.id: place for place in self.places}
+
+    @cached_property
+    def cooler(self) -> dict[str, Cooler]:
+        return {cooler.id: cooler for cooler in self.coolers}
+
+    @cached_property
+    def probe(self) -> dict[str, Probe]:
+        return {probe.id: probe for probe in self.probes}
+
+    @cached_property
+    def person(self) -> dict[str, Person]:
+        return {person.id: person for person in self.people}
+
+    @cached_property
+    def course(self) -> dict[str, Course]:
+        return {course.id: course for course in self.courses}
+
+    @cached_property
+    def zone(self) -> ZoneInfo:
+        return self.site.zone
+
+    def probes_of(self, subject: str, *measures: str) -> tuple[Probe, ...]:
+        """Probes that hang on a place or cooler, of the named measures or of any."""
+        return tuple(
+            probe
+            for probe in self.probes
+            if probe.of == subject and (not measures or probe.measures in measures)
+        )
+
+    def name_of(self, subject: str) -> str:
+        """What people call a place, cooler or probe."""
+        for table in (self.place, self.cooler):
+            if subject in table:
+                return table[subject].name
+        if subject in self.probe:
+            return f"{self.name_of(self.probe[subject].of)} ({subject})"
+        return self.site.name if subject == WATCH else subject
+
+
+def to_document(house: House) -> str:
+    """The house as the JSON text that the journal keeps."""
+    return msgspec.json.encode(house).decode()
+
+
+def from_document(document: str) -> House:
+    """A house from its journal text; msgspec.ValidationError if it is none."""
+    return msgspec.json.decode(document, type=House)

@@ -1,0 +1,335 @@
+"""From an alarm step to messages: who is told, in which words, who next, and who not any more.
+
+`wake` alarms climb the ladder until somebody answers. `duty` alarms ring in duty hours and whoever
+is awake; the rest waits for the morning report. A cooler's failing is soundless while everything
+that it serves is known to have many hours. Whoever gets very many rings within an hour gets the
+following ones gathered in one message.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterable
+from datetime import tzinfo
+
+from kuraban.core import roster, wording
+from kuraban.core.agenda import Agenda
+from kuraban.core.alarms import Alarm, State
+from kuraban.core.board import Board
+from kuraban.core.briefing import situation_of
+from kuraban.core.conditions import BREWER, CONDITIONS, COOLER_WAKES, CREW, MAINTENANCE
+from kuraban.core.effects import Message, Step, StepName, Urgency
+from kuraban.core.ladder import WHOM, Call, Incident, called, called_on_duty, group_of
+from kuraban.core.outlook import hours_in_hand
+from kuraban.core.situation import Situation
+from kuraban.core.units import HOUR, MINUTE
+from kuraban.core.world import World
+
+SOUNDLESS_ABOVE, RINGS_BELOW = 8.0, 6.0
+"""Hours in hand of every served place."""
+LOOK_AT_HOURS = 10 * MINUTE
+MANY_RINGS = 6
+GATHER_FOR = 5 * MINUTE
+HANDS_WITHIN = 1 * HOUR
+RINGS_AGAIN = frozenset({"raised", "realarmed", "unshelved", "released", "in-service"})
+
+
+class Teller:
+    """Keeps incidents and writes the story: steps and messages in their order."""
+
+    def __init__(self, world: World, agenda: Agenda, words: wording.Words) -> None:
+        self.world = world
+        self.agenda = agenda
+        self.words = words
+        self.board: Board
+        self.story: list[Step | Message] = []
+        self.withdrawn: list[str] = []
+        self.incidents: dict[tuple[str, str], Incident] = {}
+        self.waiting: list[tuple[str, str]] = []
+        """Duty alarms that ring nobody now and go into the morning report."""
+        self.rung: dict[str, deque[float]] = {}
+        self.gathering: dict[str, list[tuple[str, str]]] = {}
+        self.serial = 0
+
+    # Steps, as the board makes them.
+
+    def stepped(self, alarm: Alarm, step: StepName, at: float, by: str | None) -> None:
+        situation = self.situation(alarm, at)
+        site = self.world.house.site
+        text = wording.line(situation, step, site.language, self.words, self.world.house.zone)
+        urgency = self.urgency(alarm, at)
+        self.story.append(
+            Step(
+                at=at, subject=alarm.subject, condition=alarm.condition, step=step,
+                urgency=urgency, value=alarm.value, planned=alarm.planned, text=text, by=by,
+            )
+        )  # fmt: skip
+        if step in RINGS_AGAIN and alarm.state is State.UNACKNOWLEDGED:
+            self._ring(alarm, urgency, step, at)
+        elif alarm.state is not State.UNACKNOWLEDGED:
+            self._quiet(alarm, step, at, by)
+        if alarm.condition == "dark" and step in ("returned", "normal") and not alarm.active:
+            self._power_back(alarm, at)
+
+    def promised(self, alarm: Alarm, until: float) -> None:
+        self.agenda.add(until, "promise", alarm.subject, alarm.condition, until)
+
+    def situation(self, alarm: Alarm, at: float) -> Situation:
+        return situation_of(self.world, self.board.alarms, alarm, at)
+
+    def urgency(self, alarm: Alarm, at: float) -> Urgency:
+        """As the table says, but for parts of the watch that fail while nothing is judged."""
+        condition = CONDITIONS[alarm.condition]
+        if condition.owner == "watch" and condition.urgency == "wake":
+            judged = any(self.world.place_judged(p, at) for p in self.world.places)
+            return "wake" if judged else "duty"
+        return condition.urgency
+
+    # Ringing.
+
+    def _role(self, alarm: Alarm) -> str:
+        place = self.world.house.place.get(alarm.subject)
+        if place is not None and not place.brews and alarm.condition in ("warm", "cold"):
+            return MAINTENANCE
+        return CONDITIONS[alarm.condition].role
+
+    def _quick(self, alarm: Alarm) -> bool:
+        house = self.world.house
+        if alarm.condition.startswith("far-"):
+            return True
+        if alarm.subject in house.cooler:
+            return house.cooler[alarm.subject].heats
+        return alarm.subject in house.place and house.place[alarm.subject].kind in (
+            "koji-bed", "starter",
+        )  # fmt: skip
+
+    def _ring(self, alarm: Alarm, urgency: Urgency, step: StepName, at: float) -> None:
+        condition = CONDITIONS[alarm.condition]
+        key = (alarm.subject, group_of(condition))
+        incident = self.incidents.setdefault(key, Incident(key))
+        known = bool(incident.members - {alarm.condition})
+        incident.members.add(alarm.condition)
+        louder = incident.urgency != "wake" and urgency == "wake"
+        if known and condition.rank <= incident.rank and step != "realarmed" and not louder:
+            return
+        incident.lead, incident.rank = alarm.condition, condition.rank
+        incident.urgency, incident.role = urgency, self._role(alarm)
+        incident.quick, incident.open, incident.rung = self._quick(alarm), True, 0
+        incident.at = at
+        if alarm.condition in COOLER_WAKES and self._has_hours(alarm, at):
+            self._soundless(incident, alarm, at)
+        elif urgency == "wake":
+            self.climb(key, at, 0)
+        elif urgency == "duty":
+            self._on_duty(incident, alarm, at)
+
+    def _has_hours(self, alarm: Alarm, at: float) -> bool:
+        if self.world.house.cooler[alarm.subject].heats:
+            return False
+        hours = hours_in_hand(self.world, alarm.subject, at)
+        return hours is not None and hours > SOUNDLESS_ABOVE
+
+    def climb(self, key: tuple[str, str], began: float, rung: int) -> None:
+        """One rung of an incident's ladder at its time, and the next one planned."""
+        incident = self.incidents.get(key)
+        if incident is None or not incident.open or (incident.at, incident.rung) != (began, rung):
+            return
+        site = self.world.house.site
+        steps = site.quick_ladder if incident.quick else site.ladder
+        at = began + steps[rung]
+        condition = CONDITIONS[incident.lead]._replace(role=incident.role)
+        whom = WHOM[min(rung, len(WHOM) - 1)]
+        self._page(called(self.world.house, condition, whom, at, rung), incident, at)
+        if rung + 1 < len(steps):
+            incident.rung = rung + 1
+            self.agenda.add(began + steps[rung + 1], "climb", key, began, rung + 1)
+
+    def _page(self, calls: Iterable[Call], incident: Incident, at: float) -> None:
+        alarm = self.board.alarm(incident.key[0], incident.lead)
+        for call in calls:
+            if call.person not in incident.told:
+                incident.told.append(call.person)
+            if call.rung == 0 and self._too_many(call.person, at):
+                self._gather(call.person, alarm, at)
+                continue
+            text = wording.page(self.situation(alarm, at), *self._tongue(call.person))
+            self._say("page", at, call, incident.urgency, text, (alarm.id,))
+
+    def _too_many(self, person: str, at: float) -> bool:
+        times = self.rung.setdefault(person, deque(maxlen=MANY_RINGS))
+        many = len(times) == MANY_RINGS and at - times[0] < HOUR
+        if not many:
+            times.append(at)
+        return many
+
+    def _gather(self, person: str, alarm: Alarm, at: float) -> None:
+        waiting = self.gathering.setdefault(person, [])
+        if not waiting:
+            self.agenda.add(at + GATHER_FOR, "gathered", person)
+        waiting.append((alarm.subject, alarm.condition))
+
+    def gathered(self, person: str, at: float) -> None:
+        """The rings that came too thick for one person, in one message."""
+        keys = self.gathering.pop(person, [])
+        alarms = [self.board.alarm(*key) for key in dict.fromkeys(keys)]
+        alarms = [alarm for alarm in alarms if alarm.state is State.UNACKNOWLEDGED]
+        if not alarms:
+            return
+        situations = tuple(self.situation(alarm, at) for alarm in alarms)
+        text = wording.gathered(situations, *self._tongue(person))
+        call = Call(person, self._role(alarms[0]), 0)
+        self._say("page", at, call, "wake", text, tuple(alarm.id for alarm in alarms))
+
+    def _on_duty(self, incident: Incident, alarm: Alarm, at: float) -> None:
+        calls = self._hands(alarm, at)
+        condition = CONDITIONS[alarm.condition]
+        calls += [
+            call
+            for call in called_on_duty(self.world.house, condition, at)
+            if call.person not in {other.person for other in calls}
+        ]
+        self._page(calls, incident, at)
+        if not calls:
+            self.waiting.append((alarm.subject, alarm.condition))
+
+    def _hands(self, alarm: Alarm, at: float) -> list[Call]:
+        """For a displaced probe: whoever logged work at its place within the hour."""
+        if alarm.condition != "displaced":
+            return []
+        place = self.world.house.probe[alarm.subject].of
+        who = self.world.recently_worked(place, alarm.since or at, HANDS_WITHIN)
+        for person in self.world.house.people:
+            if who is not None and who in (person.id, person.name):
+                roles = [duty.role for duty in self.world.house.rota if duty.person == person.id]
+                return [Call(person.id, roles[0] if roles else CREW, 0)]
+        return []
+
+    # Soundless, while everything served has hours in hand.
+
+    def _soundless(self, incident: Incident, alarm: Alarm, at: float) -> None:
+        incident.urgency = "duty"
+        self.agenda.add(at + LOOK_AT_HOURS, "hours", *incident.key)
+        for call in called(self.world.house, CONDITIONS[alarm.condition], "first", at, 0):
+            incident.told.append(call.person)
+            text = wording.soundless(self.situation(alarm, at), *self._tongue(call.person))
+            self._say("notice", at, call, "duty", text, (alarm.id,))
+
+    def hours(self, subject: str, group: str, at: float) -> None:
+        """Look again at a soundless incident: it rings when the hours grow short."""
+        incident = self.incidents.get((subject, group))
+        if incident is None or not incident.open or incident.urgency == "wake":
+            return
+        hours = hours_in_hand(self.world, subject, at)
+        if hours is not None and hours >= RINGS_BELOW:
+            self.agenda.add(at + LOOK_AT_HOURS, "hours", subject, group)
+            return
+        incident.urgency, incident.at, incident.rung = "wake", at, 0
+        self.climb(incident.key, at, 0)
+
+    # Quiet again.
+
+    def _quiet(self, alarm: Alarm, step: StepName, at: float, by: str | None) -> None:
+        key = (alarm.subject, group_of(CONDITIONS[alarm.condition]))
+        incident = self.incidents.get(key)
+        self.withdrawn.append(alarm.id)
+        if (alarm.subject, alarm.condition) in self.waiting and not alarm.stands:
+            self.waiting.remove((alarm.subject, alarm.condition))
+        if incident is None:
+            return
+        if step == "acknowledged":
+            if incident.open:
+                incident.open = False
+                self._in_hand(incident, alarm, at)
+            return
+        incident.members.discard(alarm.condition)
+        if not incident.members:
+            del self.incidents[key]
+        elif incident.lead == alarm.condition:
+            incident.lead = max(incident.members, key=lambda name: CONDITIONS[name].rank)
+            incident.rank = CONDITIONS[incident.lead].rank
+
+    def same_incident(self, subject: str, condition: str) -> list[str]:
+        """The alarms that an answer to one of them answers too."""
+        incident = self.incidents.get((subject, group_of(CONDITIONS[condition])))
+        return sorted(incident.members) if incident is not None else []
+
+    def _in_hand(self, incident: Incident, alarm: Alarm, at: float) -> None:
+        who = alarm.by or ""
+        named = self.world.house.person.get(who)
+        name = named.name if named is not None else who
+        for person in incident.told:
+            if who in (person, self.world.house.person[person].name):
+                continue
+            text = wording.in_hand(
+                self.situation(alarm, at), name, alarm.in_hand_until, *self._tongue(person)
+            )
+            self._say("notice", at, Call(person, incident.role, 0), "log", text, (alarm.id,))
+
+    # Words that are no alarm.
+
+    def remark(self, subject: str, what: str, value: float, at: float) -> None:
+        """A notice to the crew, in duty hours or to whoever is awake."""
+        condition = CONDITIONS["stage-overdue"]._replace(role=CREW)
+        alarm = Alarm(subject, what)
+        alarm.value, alarm.evidence = value, (f"gap={value:.1f}",)
+        for call in called_on_duty(self.world.house, condition, at):
+            text = wording.page(self.situation(alarm, at), *self._tongue(call.person))
+            self._say("notice", at, call, "duty", text, ())
+
+    def notice(self, role: str, at: float, text_of: object, whom: Iterable[str] = ()) -> None:
+        """One notice to the first of a role (and the persons named), each in their language."""
+        assert callable(text_of)
+        line = roster.chain(self.world.house, role, at)[:1]
+        persons = dict.fromkeys([*(holder.person for holder in line), *whom])
+        for person in persons:
+            self._say(
+                "notice", at, Call(person, role, 0), "log", text_of(*self._tongue(person)), ()
+            )
+
+    def _power_back(self, alarm: Alarm, at: float) -> None:
+        world = self.world
+        running = tuple(
+            (cooler.name, world.signal(cooler.id, at, "running"))
+            for cooler in world.house.coolers
+            if world.cooler_judged(cooler.id, at)
+        )
+        since = at if alarm.since is None else alarm.since
+        koji, moved = [], []
+        for place in world.house.places:
+            if not place.brews or not world.place_judged(place.id, at):
+                continue
+            then = world.places[place.id].series.before(since)
+            now = world.places[place.id].value
+            if now is None:
+                continue
+            if place.kind == "koji-bed":
+                koji.append((place.name, then, now))
+            elif then is not None and abs(now - then) > 0.3:
+                moved.append((place.name, then, now))
+
+        def text_of(*tongue: object) -> wording.Text:
+            return wording.power_back(since, at, running, tuple(koji), tuple(moved), *tongue)  # type: ignore[arg-type]
+
+        self.notice(MAINTENANCE, at, text_of)
+        self.notice(BREWER, at, text_of)
+
+    # The pen.
+
+    def _tongue(self, person: str) -> tuple[str, wording.Words, tzinfo]:
+        house = self.world.house
+        known = house.person.get(person)
+        language = known.language if known is not None else house.site.language
+        return language, self.words, house.zone
+
+    def _say(
+        self, step: str, at: float, call: Call, urgency: Urgency, text: wording.Text,
+        alarms: tuple[str, ...],
+    ) -> None:  # fmt: skip
+        self.serial += 1
+        self.story.append(
+            Message(
+                id=f"{int(self.world.started):x}-{self.serial}", at=at, step=step, role=call.role,  # type: ignore[arg-type]
+                person=call.person, urgency=urgency, title=text.title, body=text.body,
+                alarms=alarms, rung=call.rung, language=self._tongue(call.person)[0],
+            )
+        )  # fmt: skip

@@ -1,0 +1,128 @@
+"""Durations, times and days as people write them, turned into seconds and back.
+
+Inside the watch a time is Unix seconds (float), a duration is seconds (float). A brewery day turns
+at the site's hour (06:00 by default), not at midnight, and is counted in the site's own time zone.
+"""
+
+from __future__ import annotations
+
+import re
+from datetime import date, datetime, time, timedelta, tzinfo
+from decimal import Decimal
+
+MINUTE = 60.0
+HOUR = 3600.0
+DAY = 86400.0
+
+BOARD_EPOCH = 1577836800.0
+"""2020-01-01T00:00:00Z: a board that tells an earlier time has no clock."""
+AHEAD = 300.0
+"""Seconds that a sender's clock may be ahead of ours and still be believed."""
+LONGEST_DURATION = 3660 * DAY
+
+_DURATION = re.compile(r"(\d+(?:\.\d+)?)(s|m|h|d)", re.ASCII)
+_UNIT = {"s": 1.0, "m": MINUTE, "h": HOUR, "d": DAY}
+_CLOCK = re.compile(r"([01]\d|2[0-3]):([0-5]\d)", re.ASCII)
+_LEAP_SECOND = re.compile(r"(.*:59):60(.*)", re.ASCII)
+ID = re.compile(r"[a-z0-9][a-z0-9-]*")
+
+
+def parse_duration(text: object) -> float:
+    """Seconds of a duration such as "90s", "20m", "3h", "2d", at most ten years.
+
+    ValueError says what is right.
+    """
+    if isinstance(text, str):
+        found = _DURATION.fullmatch(text.strip())
+        if found is not None and (seconds := float(found[1]) * _UNIT[found[2]]) <= LONGEST_DURATION:
+            return seconds
+    raise ValueError(f'{text!r} is not a duration such as "90s", "20m", "3h" or "2d"')
+
+
+def show_duration(seconds: float) -> str:
+    """The shortest exact spelling of a duration, "90m" rather than "1.5h"."""
+    for unit in ("d", "h", "m"):
+        if seconds and seconds % _UNIT[unit] == 0:
+            return f"{seconds / _UNIT[unit]:.0f}{unit}"
+    return f"{Decimal(repr(float(seconds))).normalize():f}s"
+
+
+def parse_time(stamp: object) -> float:
+    """Unix seconds of an RFC 3339 time with an offset, or of Unix seconds themselves.
+
+    A leap second is the second after it. ValueError for anything else, a time without an offset
+    included.
+    """
+    if isinstance(stamp, str):
+        moment = _moment(stamp.strip().upper())
+        if moment is not None:
+            return moment.timestamp()
+    elif isinstance(stamp, (int, float)) and not isinstance(stamp, bool):
+        if -1e11 < stamp < 1e11:
+            return float(stamp)
+        if 1e11 <= stamp < 1e14:
+            raise ValueError(f"{stamp!r} looks like milliseconds; Unix seconds are right")
+    raise ValueError(f'{stamp!r} is not a time such as "2026-02-01T03:10:00+09:00" or Unix seconds')
+
+
+def _moment(stamp: str) -> datetime | None:
+    """The moment that an upper-case RFC 3339 time with an offset names, else None."""
+    try:
+        moment = datetime.fromisoformat(stamp)
+    except ValueError:
+        leap = _LEAP_SECOND.fullmatch(stamp)
+        before = _moment(f"{leap[1]}:59{leap[2]}") if leap is not None else None
+        return before + timedelta(seconds=1) if before is not None else None
+    return moment if moment.tzinfo is not None and "T" in stamp else None
+
+
+def show_time(at: float, zone: tzinfo) -> str:
+    """RFC 3339 in the site's zone, to the second, or to the millisecond where there is more."""
+    moment = datetime.fromtimestamp(round(at, 3), zone)
+    return moment.isoformat(timespec="milliseconds" if moment.microsecond else "seconds")
+
+
+def parse_clock(text: object) -> float:
+    """Seconds after midnight of "06:00"; "24:00" is the day's end. ValueError otherwise."""
+    if isinstance(text, str):
+        if text == "24:00":
+            return DAY
+        found = _CLOCK.fullmatch(text)
+        if found is not None:
+            return int(found[1]) * HOUR + int(found[2]) * MINUTE
+    raise ValueError(f'{text!r} is not a time of day such as "06:00"')
+
+
+def at_clock(day: date, seconds: float, zone: tzinfo) -> float:
+    """The moment at which the wall clock shows `seconds` after midnight on `day`."""
+    wall = datetime.combine(day, time()) + timedelta(seconds=seconds)
+    return wall.replace(tzinfo=zone).timestamp()
+
+
+def brewery_day(at: float, day_starts: float, zone: tzinfo) -> date:
+    """The date whose brewery day holds `at`: before the turn it is still yesterday's."""
+    local = datetime.fromtimestamp(at, zone)
+    passed = local.hour * HOUR + local.minute * MINUTE + local.second + local.microsecond / 1e6
+    return local.date() if passed >= day_starts else local.date() - timedelta(days=1)
+
+
+def day_turn(at: float, day_starts: float, zone: tzinfo) -> float:
+    """The moment at which the brewery day that holds `at` began."""
+    return at_clock(brewery_day(at, day_starts, zone), day_starts, zone)
+
+
+def next_clock(at: float, seconds: float, zone: tzinfo) -> float:
+    """The first moment after `at` at which the wall clock shows `seconds` after midnight."""
+    today = datetime.fromtimestamp(at, zone).date()
+    for ahead in range(3):
+        moment = at_clock(today + timedelta(days=ahead), seconds, zone)
+        if moment > at:
+            return moment
+    raise AssertionError("three days hold every hour of the clock")
+
+
+def within_hours(at: float, start: float, end: float, zone: tzinfo) -> bool:
+    """Whether the wall clock at `at` lies in [start, end); such a span may cross midnight."""
+    local = datetime.fromtimestamp(at, zone)
+    clock = local.hour * HOUR + local.minute * MINUTE + local.second
+    return start <= clock < end if start <= end else clock >= start or clock < end

@@ -1,0 +1,236 @@
+"""What every detector can see, and the one way in which it tells what it found.
+
+A detector looks when something it listens to changed and when the time comes that it asked for.
+It keeps what it must remember in itself, reads the world, and tells findings; it neither raises
+nor clears an alarm, and it never learns what time it is but by the argument.
+"""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import Callable
+from typing import NamedTuple
+
+from kuraban.core.course import FAR_FUTURE
+from kuraban.core.ledger import Batch, Ledger
+from kuraban.core.senses import CHECK_COUNTS, CHECK_COUNTS_ELSE, PlaceSense, Sense
+from kuraban.core.site import House, Place
+from kuraban.core.units import HOUR
+
+
+class Finding(NamedTuple):
+    """Whether a condition of a subject holds. `at` is when that came to be decided."""
+
+    subject: str
+    condition: str
+    holds: bool
+    at: float
+    value: float | None = None
+    planned: float | None = None
+    since: float | None = None
+    """When the subject truly left what is right, before any delay."""
+    evidence: tuple[str, ...] = ()
+    worse: float | None = None
+    """How far beyond what is right, in the subject's unit; grows as it gets worse."""
+
+
+class World:
+    """The house, its books and its senses. `tell` is where findings go."""
+
+    def __init__(self, house: House, started: float) -> None:
+        self.house = house
+        self.started = started
+        self.ledger = Ledger(house)
+        self.senses: dict[str, Sense] = {}
+        self.places: dict[str, PlaceSense] = {}
+        self.tell: Callable[[Finding], None] = lambda finding: None
+        self.remark: Callable[[str, str, float, float], None] = lambda *remark: None
+        """Something worth a notice that is no alarm: subject, what, value, when."""
+        self.standing: set[tuple[str, str]] = set()
+        """Conditions that hold now, by subject and name."""
+        self.dusk = False
+        """So many probes fell silent together that each alone means nothing yet."""
+        self.settle_in(house)
+
+    def settle_in(self, house: House) -> None:
+        """Take over a house, new or changed; what its probes said before is kept."""
+        self.house = self.ledger.house = house
+        old = self.senses
+        self.senses = {}
+        for probe in house.probes:
+            sense = old.get(probe.id)
+            if (
+                sense is None
+                or sense.probe.of != probe.of
+                or sense.probe.measures != probe.measures
+            ):
+                sense = Sense(probe)
+            sense.probe = probe
+            self.senses[probe.id] = sense
+        places = {}
+        for place in house.places:
+            products = [self.senses[probe.id] for probe in house.probes_of(place.id, "product")]
+            known = self.places.get(place.id)
+            if known is None or known.products != products:
+                known = PlaceSense(place, products)
+            known.place = place
+            places[place.id] = known
+        self.places = places
+
+    def batch(self, place: str, now: float) -> Batch | None:
+        return self.ledger.batch(place, now)
+
+    def in_service(self, subject: str) -> bool:
+        book = self.ledger.books.get(subject)
+        return book is None or book.out_of_service is None
+
+    def place_judged(self, place: str, now: float) -> bool:
+        """A batch runs there, or it has a band; and it is in service."""
+        if not self.in_service(place):
+            return False
+        entry = self.house.place[place]
+        return (not entry.brews and entry.band is not None) or self.batch(place, now) is not None
+
+    def cooler_judged(self, cooler: str, now: float) -> bool:
+        """It is in service and something that it serves is judged."""
+        return self.in_service(cooler) and any(
+            self.place_judged(place, now) for place in self.ledger.served(cooler)
+        )
+
+    def probe_judged(self, probe: str, now: float) -> bool:
+        """It is in service and something that depends on it is judged."""
+        if not self.in_service(probe):
+            return False
+        of = self.house.probe[probe].of
+        if of in self.house.cooler:
+            return self.cooler_judged(of, now)
+        if self.place_judged(of, now):
+            return True
+        return any(
+            place.room == of and self.place_judged(place.id, now) for place in self.house.places
+        )
+
+    def product(self, place: str, now: float) -> tuple[float, float] | None:
+        """(degrees, time) of the product of a place now: its good probes, else a check by hand."""
+        sense = self.places[place]
+        if sense.value is not None and sense.at is not None:
+            return sense.value, sense.at
+        book = self.ledger.books.get(place)
+        if book is not None and book.check is not None:
+            counts = CHECK_COUNTS.get(sense.place.kind, CHECK_COUNTS_ELSE)
+            if now - book.check[0] <= counts:
+                return book.check[1], book.check[0]
+        return None
+
+    def measured(self, subject: str, now: float, *measures: str) -> float | None:
+        """The first believed value among probes of a subject that measure one of these."""
+        for measure in measures:
+            for probe in self.house.probes_of(subject, measure):
+                value = self.senses[probe.id].known(now)
+                if value is not None:
+                    return value
+        return None
+
+    def air_of(self, place: Place, now: float) -> float | None:
+        """The air around a place: of its room, else of a probe of its own."""
+        found = None
+        if place.room is not None:
+            found = self.measured(place.room, now, "air")
+        return self.measured(place.id, now, "air") if found is None else found
+
+    def signal(self, subject: str, now: float, measure: str) -> bool | None:
+        """The latest of a truth value, None where none is known."""
+        for probe in self.house.probes_of(subject, measure):
+            sense = self.senses[probe.id]
+            if sense.raw is not None and self.in_service(probe.id) and sense.fresh(now):
+                return sense.raw > 0.5
+        return None
+
+    def masked(self, place: str, now: float) -> float | None:
+        """When the masks that cover this moment end, None if there are none."""
+        book = self.ledger.books.get(place)
+        return book.masked(now) if book is not None and book.masks else None
+
+    def stands(self, subject: str, *conditions: str) -> bool:
+        return any((subject, condition) in self.standing for condition in conditions)
+
+    def recently_worked(self, place: str, now: float, within: float = HOUR) -> str | None:
+        """Who last logged work at a place within the time, by name or id as they gave it."""
+        book = self.ledger.books.get(place)
+        if book is None:
+            return None
+        for at, who in reversed(book.hands):
+            if now - within <= at <= now:
+                return who
+        return None
+
+
+class Detector:
+    """Parent of every detector. `look` answers when it wants to look again."""
+
+    conditions: tuple[str, ...] = ()
+
+    def __init__(self, world: World, subject: str) -> None:
+        self.world = world
+        self.subject = subject
+        self.due = FAR_FUTURE
+
+    def look(self, now: float) -> float:
+        raise AssertionError(f"{type(self).__name__} does not look")
+
+    def listens(self) -> tuple[str, ...]:
+        """Probes whose every current reading makes it look."""
+        return ()
+
+    def found(
+        self,
+        condition: str,
+        holds: bool,
+        at: float,
+        *,
+        value: float | None = None,
+        planned: float | None = None,
+        since: float | None = None,
+        evidence: tuple[str, ...] = (),
+        worse: float | None = None,
+    ) -> None:
+        """Tell a finding; nothing is told twice while it stays the same, but for getting worse."""
+        stands = (self.subject, condition) in self.world.standing
+        if not holds and not stands:
+            return
+        self.world.tell(
+            Finding(self.subject, condition, holds, at, value, planned, since, evidence, worse)
+        )
+
+    def clear(self, at: float) -> None:
+        """None of its conditions holds any more."""
+        for condition in self.conditions:
+            self.found(condition, False, at)
+
+
+class Timers:
+    """When each detector wants to look again; later wishes replace earlier ones lazily."""
+
+    def __init__(self) -> None:
+        self.heap: list[tuple[float, int, Detector]] = []
+        self.count = 0
+
+    def want(self, detector: Detector, at: float) -> None:
+        """Look at `at`, and not at any earlier time wished for before."""
+        if at == detector.due:
+            return
+        detector.due = at
+        if at < FAR_FUTURE:
+            self.count += 1
+            heapq.heappush(self.heap, (at, self.count, detector))
+
+    def next(self) -> float:
+        heap = self.heap
+        while heap and heap[0][2].due != heap[0][0]:
+            heapq.heappop(heap)
+        return heap[0][0] if heap else FAR_FUTURE
+
+    def pop(self) -> Detector:
+        detector = heapq.heappop(self.heap)[2]
+        detector.due = FAR_FUTURE
+        return detector
