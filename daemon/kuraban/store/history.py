@@ -1,0 +1,184 @@
+"""What the journal tells to those who only read: status, history, pages, charts, forwarding.
+
+A connection that cannot write, so that nobody who looks can delay or harm the watch.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TypeVar
+
+from kuraban.core.effects import Message, Step
+from kuraban.core.facts import Fact, Logged, Reading, Refusal
+from kuraban.store import rows
+from kuraban.store.connection import connect, telling
+
+Made = TypeVar("Made")
+
+
+@dataclass(frozen=True, slots=True)
+class RefusalCount:
+    """Everything ever refused of one probe, or of all unknown topics together."""
+
+    probe: str | None
+    total: int
+    wild: int
+    """Of the total, bus error codes and impossible jumps."""
+
+
+@dataclass(frozen=True, slots=True)
+class BatchCourse:
+    """The course of a batch as it was read when the batch began."""
+
+    batch: str
+    place: str
+    at: float
+    course_json: str
+
+
+@dataclass(frozen=True, slots=True)
+class Counts:
+    """How often something came that the journal held already, since the journal began."""
+
+    conflicts: int
+    duplicates: int
+
+
+class History:
+    """A reader of the journal at `path`; several threads may share it.
+
+    Spans hold what lies at `start` or later and before `end`, Unix seconds. Every method raises
+    JournalError where the journal cannot be read; iterators do so while they are read.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        with telling(path, "read the journal"):
+            self._db = connect(path, "ro", threads=True)
+
+    def close(self) -> None:
+        self._db.close()
+
+    def now(self) -> float | None:
+        """The `now` of the last turn written, None before the first."""
+        now: float | None = self._one("SELECT now FROM state")[0]
+        return now
+
+    def counts(self) -> Counts:
+        return Counts(*self._one("SELECT conflicts, duplicates FROM state"))
+
+    def house(self) -> str | None:
+        """The newest house document, None before the first."""
+        found = list(self._each("SELECT document FROM house ORDER BY seq DESC LIMIT 1", ()))
+        return str(found[0][0]) if found else None
+
+    def readings(self, probe: str, start: float, end: float) -> Iterator[tuple[float, float]]:
+        """(at, value) of one probe, in the order of their times."""
+        return self._each(
+            "SELECT at, value FROM reading"
+            " WHERE probe = (SELECT number FROM probe WHERE id = ?) AND at >= ? AND at < ?"
+            " ORDER BY at",
+            (probe, start, end),
+        )
+
+    def readings_after(self, seq: int, limit: int) -> list[tuple[int, Reading]]:
+        """At most `limit` readings numbered beyond `seq`, each with its number, in order."""
+        select = (
+            f"SELECT seq, {rows.READING} FROM reading JOIN probe ON probe.number = reading.probe"
+            " WHERE seq > ? ORDER BY seq LIMIT ?"
+        )
+        return [(row[0], rows.to_reading(row[1:])) for row in self._each(select, (seq, limit))]
+
+    def facts_after(self, seq: int = 0, until: float | None = None) -> Iterator[tuple[int, Fact]]:
+        """Every fact numbered beyond `seq` with its number, none received after `until`."""
+        with telling(self.path, "read the facts"):
+            yield from rows.facts_after(self._db, seq, until)
+
+    def entries(self, subject: str | None, start: float, end: float) -> Iterator[Logged]:
+        """Entries of one subject or of all by their `at`; corrections beside what they correct."""
+        return self._made(
+            rows.to_logged,
+            f"SELECT {rows.ENTRY} FROM entry WHERE at >= ?2 AND at < ?3"
+            " AND (?1 IS NULL OR subject = ?1) ORDER BY at, seq",
+            (subject, start, end),
+        )
+
+    def corrections(self, entry_id: str) -> Iterator[Logged]:
+        """Entries that take back or amend the one named, oldest first."""
+        select = f"SELECT {rows.ENTRY} FROM entry WHERE corrects = ? ORDER BY seq"
+        return self._made(rows.to_logged, select, (entry_id,))
+
+    def steps(self, start: float, end: float) -> Iterator[Step]:
+        """Alarm steps in the order in which they came about."""
+        select = f"SELECT {rows.STEP} FROM step WHERE at >= ? AND at < ? ORDER BY at, seq"
+        return self._made(rows.to_step, select, (start, end))
+
+    def standing(self) -> tuple[Step, ...]:
+        """The last step of every alarm whose last step is not `normal`, oldest first."""
+        return tuple(
+            self._made(
+                rows.to_step,
+                f"SELECT {rows.STEP} FROM step WHERE step <> 'normal' AND seq IN"
+                " (SELECT max(seq) FROM step GROUP BY subject, condition) ORDER BY seq",
+                (),
+            )
+        )
+
+    def messages(self, start: float, end: float) -> Iterator[Message]:
+        """Messages that were made, sent or not, in the order in which they came about."""
+        select = f"SELECT {rows.MESSAGE} FROM message WHERE at >= ? AND at < ? ORDER BY at, seq"
+        return self._made(rows.to_message, select, (start, end))
+
+    def refusal_counts(self) -> tuple[RefusalCount, ...]:
+        """One for each probe that ever had a refusal, unknown topics (None) first."""
+        select = "SELECT probe, total, wild FROM refusal_count ORDER BY probe"
+        return tuple(
+            RefusalCount(probe or None, total, wild)
+            for probe, total, wild in self._each(select, ())
+        )
+
+    def refusals(self, probe: str | None) -> Iterator[Refusal]:
+        """The refusals kept of one probe, or of unknown topics, newest first."""
+        return self._made(
+            rows.to_refusal,
+            "SELECT probe, topic, at, reason, head, wild FROM refusal WHERE probe = ?"
+            " ORDER BY seq DESC",
+            (probe or "",),
+        )
+
+    def probes_last(self) -> tuple[Reading, ...]:
+        """The newest reading of every probe that ever had one, by probe."""
+        return tuple(
+            self._made(
+                rows.to_reading,
+                f"SELECT {rows.READING} FROM probe JOIN reading ON reading.probe = probe.number"
+                " AND reading.at = (SELECT max(at) FROM reading WHERE probe = probe.number)"
+                " ORDER BY probe.id",
+                (),
+            )
+        )
+
+    def courses(self, batch: str) -> tuple[BatchCourse, ...]:
+        """The batch's own copies of its course, one for each place and start, oldest first."""
+        select = "SELECT batch, place, at, course_json FROM batch_course WHERE batch = ?"
+        return tuple(BatchCourse(*row) for row in self._each(f"{select} ORDER BY at", (batch,)))
+
+    def unsent(self) -> int:
+        """How many messages still wait or are being sent."""
+        return int(self._one("SELECT count(*) FROM outbox")[0])
+
+    def _one(self, select: str) -> rows.Row:
+        return next(self._each(select, ()))
+
+    def _made(
+        self, make: Callable[[rows.Row], Made], select: str, values: tuple[object, ...]
+    ) -> Iterator[Made]:
+        return map(make, self._each(select, values))
+
+    def _each(self, select: str, values: tuple[object, ...]) -> Iterator[rows.Row]:
+        with telling(self.path, "read the journal"):
+            cursor: sqlite3.Cursor = self._db.execute(select, values)
+            yield from cursor

@@ -1,0 +1,168 @@
+"""Facts, steps and messages as rows, and rows as what they were.
+
+Numbers come back exactly as they went in, with one exception that SQLite makes: -0.0 becomes 0.0.
+Durations and times inside an entry's body are plain seconds.
+"""
+
+from __future__ import annotations
+
+import heapq
+import sqlite3
+from collections.abc import Callable, Iterator
+from operator import itemgetter
+from typing import Any
+
+import msgspec
+
+from kuraban.core.effects import Message, Step
+from kuraban.core.entries import Amend, Duration, Entry, TakeBack, kind_of, read_special
+from kuraban.core.facts import (
+    Delivered,
+    Fact,
+    HouseChanged,
+    Impaired,
+    Logged,
+    Reading,
+    Refusal,
+)
+from kuraban.errors import JournalError
+
+Row = tuple[Any, ...]
+
+_RETAINED, _LATE = 1, 2
+
+
+def reading_row(seq: int, probe: int, reading: Reading) -> Row:
+    received = None if reading.received == reading.at else reading.received
+    marks = _RETAINED * reading.retained + _LATE * reading.late
+    return seq, probe, reading.at, reading.value, received, reading.sent, marks
+
+
+def refusal_row(seq: int, fact: Refusal) -> Row:
+    return seq, fact.probe or "", fact.topic, fact.at, fact.reason, fact.head, fact.wild
+
+
+def entry_row(seq: int, fact: Logged) -> Row:
+    """The columns of `chain.ENTRY`, the link left out."""
+    corrects = fact.entry.of if isinstance(fact.entry, (TakeBack, Amend)) else None
+    body = msgspec.json.encode(fact.entry, enc_hook=float).decode()
+    return (
+        seq, fact.id, fact.subject, kind_of(fact.entry), corrects, _real(fact.at),
+        _real(fact.received), fact.by, fact.way, _real(fact.seen), body,
+    )  # fmt: skip
+
+
+def step_row(seq: int, step: Step) -> Row:
+    """The columns of `chain.STEP`, the link left out."""
+    return (
+        seq, _real(step.at), step.subject, step.condition, step.step, step.urgency,
+        _real(step.value), _real(step.planned), step.text, step.by,
+    )  # fmt: skip
+
+
+def message_row(seq: int, message: Message) -> Row:
+    alarms = msgspec.json.encode(message.alarms).decode()
+    return (
+        seq, message.id, message.at, message.step, message.role, message.person, message.urgency,
+        message.title, message.body, alarms, message.rung, message.language,
+    )  # fmt: skip
+
+
+def _real(number: float | None) -> float | None:
+    """The number as SQLite gives it back: a float, and never -0.0."""
+    return None if number is None else number + 0.0
+
+
+READING = "probe.id, reading.at, value, received, sent, marks"
+ENTRY = "id, subject, body, at, received, who, way, seen"
+STEP = "at, subject, condition, step, urgency, value, planned, text, who"
+MESSAGE = "id, at, step, role, person, urgency, title, body, alarms, rung, language"
+
+
+def to_reading(row: Row) -> Reading:
+    probe, at, value, received, sent, marks = row
+    if not marks and received is None and sent is None:
+        return Reading(probe, at, value, at)
+    came = at if received is None else received
+    return Reading(probe, at, value, came, sent, bool(marks & _RETAINED), bool(marks & _LATE))
+
+
+def to_refusal(row: Row) -> Refusal:
+    probe, topic, at, reason, head, wild = row
+    return Refusal(topic, at, reason, head, probe or None, bool(wild))
+
+
+def to_logged(row: Row) -> Logged:
+    """Raises JournalError where the body no longer is an entry."""
+    id_, subject, body, at, received, who, way, seen = row
+    try:
+        entry = _ENTRY.decode(body)
+    except (msgspec.MsgspecError, ValueError) as error:
+        raise JournalError(
+            f"journal: entry {id_} of {subject}: {error}; restore it from a backup"
+        ) from error
+    return Logged(id_, subject, entry, at, received, who, way, seen)
+
+
+def to_step(row: Row) -> Step:
+    at, subject, condition, step, urgency, value, planned, text, who = row
+    return Step(
+        at=at, subject=subject, condition=condition, step=step, urgency=urgency, value=value,
+        planned=planned, text=text, by=who,
+    )  # fmt: skip
+
+
+def to_message(row: Row) -> Message:
+    id_, at, step, role, person, urgency, title, body, alarms, rung, language = row
+    return Message(
+        id=id_, at=at, step=step, role=role, person=person, urgency=urgency, title=title,
+        body=body, alarms=_ALARMS.decode(alarms), rung=rung, language=language,
+    )  # fmt: skip
+
+
+def _read_seconds(kind: type, value: object) -> object:
+    if kind is Duration and isinstance(value, float):
+        return Duration(value)
+    return read_special(kind, value)
+
+
+_ENTRY: msgspec.json.Decoder[Entry] = msgspec.json.Decoder(Entry, dec_hook=_read_seconds)
+_ALARMS = msgspec.json.Decoder(tuple[str, ...])
+
+_FACTS: tuple[tuple[str, Callable[[Row], Fact]], ...] = (
+    (f"SELECT seq, {READING} FROM reading JOIN probe ON probe.number = reading.probe", to_reading),
+    ("SELECT seq, probe, topic, at, reason, head, wild FROM refusal", to_refusal),
+    (f"SELECT seq, {ENTRY} FROM entry", to_logged),
+    ("SELECT seq, received, document FROM house", lambda row: HouseChanged(*row)),
+    (
+        "SELECT seq, row, person, at, received, sent, tries, reason FROM delivery",
+        lambda row: Delivered(row[0], row[1], row[2], row[3], bool(row[4]), row[5], row[6]),
+    ),
+    (
+        "SELECT seq, part, holds, received, reason FROM impaired",
+        lambda row: Impaired(row[0], bool(row[1]), row[2], row[3]),
+    ),
+)
+
+
+def facts_after(
+    db: sqlite3.Connection, seq: int, until: float | None
+) -> Iterator[tuple[int, Fact]]:
+    """Every fact numbered beyond `seq` with its number, in order, none received after `until`."""
+    streams = [_stream(db, select, make, seq) for select, make in _FACTS]
+    for number, fact in heapq.merge(*streams, key=itemgetter(0)):
+        if until is not None and received_of(fact) > until:
+            return
+        yield number, fact
+
+
+def _stream(
+    db: sqlite3.Connection, select: str, make: Callable[[Row], Fact], seq: int
+) -> Iterator[tuple[int, Fact]]:
+    for row in db.execute(f"{select} WHERE seq > ? ORDER BY seq", (seq,)):
+        yield row[0], make(row[1:])
+
+
+def received_of(fact: Fact) -> float:
+    """When the watch came to know it."""
+    return fact.at if isinstance(fact, Refusal) else fact.received

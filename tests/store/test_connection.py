@@ -1,0 +1,59 @@
+from __future__ import annotations
+
+import sqlite3
+from pathlib import Path
+
+import pytest
+
+from kuraban.errors import JournalError
+from kuraban.store.connection import MEMORY, connect, damaged, telling, transaction
+from kuraban.store.journal import Journal
+from tests.store.nights import turn
+
+
+def test_an_interrupted_transaction_leaves_nothing() -> None:
+    """Whatever ends it early, an error of ours included, the file is as before."""
+    db = connect(MEMORY, "rwc")
+    db.execute("CREATE TABLE cask(n)")
+    with pytest.raises(KeyboardInterrupt), transaction(db):
+        db.execute("INSERT INTO cask VALUES (1)")
+        raise KeyboardInterrupt
+    assert db.execute("SELECT count(*) FROM cask").fetchone() == (0,)
+    assert not db.in_transaction
+    db.close()
+
+
+def test_an_error_names_the_file_the_deed_and_the_way_out() -> None:
+    """Whoever reads the line at night knows which file and what to do."""
+    with (
+        pytest.raises(JournalError, match=r"^/data/k: cannot write a turn: .*; free some space"),
+        telling(Path("/data/k"), "write a turn"),
+    ):
+        error = sqlite3.OperationalError("database or disk is full")
+        error.sqlite_errorcode = sqlite3.SQLITE_FULL
+        raise error
+
+
+def test_only_the_file_itself_can_be_damaged() -> None:
+    """A full disk or a closed journal is no reason to set the journal aside."""
+    with pytest.raises(JournalError) as caught, telling(MEMORY, "read"):
+        connect(MEMORY, "rwc").execute("SELECT * FROM nothing")
+    assert not damaged(caught.value)
+    assert not damaged(JournalError("no cause"))
+
+
+def test_a_closed_journal_says_so() -> None:
+    """Written to after its end, the journal raises the one error that callers know."""
+    journal = Journal.open(MEMORY)
+    journal.close()
+    with pytest.raises(JournalError, match="closed"):
+        journal.commit(turn(0))
+
+
+def test_a_path_may_hold_any_sign(tmp_path: Path) -> None:
+    """A folder named with spaces, question marks or in Japanese is a folder like any other."""
+    path = tmp_path / "蔵 1?mode=ro#%41" / "kuraban.journal"
+    journal = Journal.open(path)
+    journal.commit(turn(0))
+    journal.close()
+    assert path.exists()

@@ -1,0 +1,135 @@
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from kuraban.core.entries import Amend, TakeBack
+from kuraban.core.facts import HouseChanged, Refusal
+from kuraban.errors import JournalError
+from kuraban.store.history import BatchCourse, History, RefusalCount
+from kuraban.store.journal import Journal
+from tests.store.nights import EVENING, logged, page, reading, step, turn
+
+ALWAYS = (0.0, 2 * EVENING)
+
+
+@pytest.fixture
+def history(kept: Journal, path: Path) -> Iterator[History]:
+    history = History(path)
+    yield history
+    history.close()
+
+
+def test_who_reads_cannot_write(history: History) -> None:
+    """Whatever a page asks for, the journal stays as it is."""
+    with pytest.raises(JournalError, match="allowed to write"):
+        list(history._each("DELETE FROM state", ()))
+
+
+def test_no_history_without_a_journal(path: Path) -> None:
+    """Looking begins no journal."""
+    with pytest.raises(JournalError, match="cannot read the journal"):
+        History(path)
+    assert not path.exists()
+
+
+def test_a_new_journal_has_no_history(history: History) -> None:
+    """Before the first turn every question has an empty answer."""
+    assert (history.now(), history.house(), history.unsent()) == (None, None, 0)
+    assert list(history.readings("t3-mid", *ALWAYS)) == []
+    assert not (history.standing() or history.probes_last() or history.refusal_counts())
+
+
+def test_a_curve_is_in_the_order_of_its_times(kept: Journal, history: History) -> None:
+    """A backfill that came late lies where it belongs; the end of a span is the next one's."""
+    kept.commit(turn(9, reading(3), reading(1), reading(2), reading(2, probe="t4-mid")))
+    start = EVENING + 60
+    assert list(history.readings("t3-mid", start, start + 120)) == [
+        (start, 10.5),
+        (start + 60, 10.5),
+    ]
+    assert list(history.readings("nobody", *ALWAYS)) == []
+
+
+def test_a_forwarder_reads_on_where_it_stopped(kept: Journal, history: History) -> None:
+    """In pieces or in one go, it is the same readings, each with its number."""
+    kept.commit(turn(9, reading(1), logged("e1"), reading(2), reading(3)))
+    first = history.readings_after(0, 2)
+    assert first == [(1, reading(1)), (3, reading(2))]
+    assert history.readings_after(first[-1][0], 100) == [(4, reading(3))]
+    assert [number for number, _ in history.facts_after(1)] == [2, 3, 4]
+
+
+def test_entries_stand_beside_their_corrections(kept: Journal, history: History) -> None:
+    """Nothing is overwritten: the old entry and what became of it can both be read."""
+    old, other = logged("e1", minute=1), logged("e2", minute=2, on="tank-4")
+    back = logged("e3", TakeBack(of="e1"), 3)
+    amended = logged("e4", Amend(of="e1", fields={"text": "not so quiet"}), 4)
+    kept.commit(turn(5, other, old, back, amended))
+    assert list(history.entries(None, *ALWAYS)) == [old, other, back, amended]
+    assert list(history.entries("tank-4", *ALWAYS)) == [other]
+    assert list(history.corrections("e1")) == [back, amended]
+    assert list(history.corrections("e2")) == []
+
+
+def test_an_alarm_stands_until_it_is_normal(kept: Journal, history: History) -> None:
+    """The list of standing alarms shows each one's last step, and none that is over."""
+    over = [step("raised", 1), step("returned", 2), step("normal", 3)]
+    stands = [step("raised", 1, "silent", "t3-mid"), step("acknowledged", 4, "silent", "t3-mid")]
+    kept.commit(turn(5, *over, *stands))
+    assert history.standing() == (stands[-1],)
+    assert list(history.steps(EVENING + 120, EVENING + 240)) == over[1:]
+    kept.commit(turn(6, step("raised", 6)))
+    assert history.standing() == (stands[-1], step("raised", 6))
+
+
+def test_refusals_are_counted_by_probe(kept: Journal, history: History) -> None:
+    """Unknown topics share one count; bus error codes are told apart."""
+    kept.commit(
+        turn(
+            1,
+            Refusal("kura/reading/a", EVENING, "bus error code", "85.0", "a", True),
+            Refusal("kura/reading/a", EVENING, "not a number", "warm", "a"),
+            Refusal("kura/x", EVENING, "unknown topic", ""),
+            Refusal("kura/y", EVENING, "unknown topic", ""),
+        )
+    )
+    assert history.refusal_counts() == (RefusalCount(None, 2, 0), RefusalCount("a", 2, 1))
+    assert [one.topic for one in history.refusals(None)] == ["kura/y", "kura/x"]
+
+
+def test_every_probe_has_its_last_word(kept: Journal, history: History) -> None:
+    """The newest by its own time, whatever came in last."""
+    kept.commit(turn(9, reading(5, 10.7), reading(2, 10.1), reading(3, 4.0, "store-air")))
+    assert history.probes_last() == (reading(3, 4.0, "store-air"), reading(5, 10.7))
+
+
+def test_a_batch_keeps_its_own_course(kept: Journal, history: History) -> None:
+    """A course file edited later changes no batch that runs, nor what the journal says of it."""
+    kept.commit(turn(1, HouseChanged(EVENING, "{}")), courses=[("No. 12", "tank-3", '{"id":"a"}')])
+    kept.commit(turn(2, HouseChanged(EVENING + 9, '{"x":1}')))
+    assert history.courses("No. 12") == (
+        BatchCourse("No. 12", "tank-3", EVENING + 60, '{"id":"a"}'),
+    )
+    assert history.house() == '{"x":1}'
+
+
+def test_conflicts_are_counted(kept: Journal, history: History) -> None:
+    """Two values for one moment are a fault worth seeing, so their number stays."""
+    for minute in range(3):
+        one = turn(minute)
+        one.conflicts = 2
+        kept.commit(one)
+    assert history.counts().conflicts == 6
+
+
+def test_looking_does_not_hold_up_the_watch(kept: Journal, history: History) -> None:
+    """A page half read sees the night as it was, and the next turn is written meanwhile."""
+    kept.commit(turn(1, *(reading(minute) for minute in range(100))))
+    half = history.readings("t3-mid", *ALWAYS)
+    next(half)
+    kept.commit(turn(2, reading(200), page("m1")))
+    assert len(list(half)) == 99
+    assert history.now() == EVENING + 120
