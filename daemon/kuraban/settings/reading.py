@@ -1,0 +1,100 @@
+"""From a site file, its course files and the environment to `Settings`."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+from pathlib import Path
+from types import MappingProxyType
+
+from kuraban.core.course import Course
+from kuraban.core.site import Cooler, Duty, House, Person, Place, Probe, Site
+from kuraban.errors import ConfigurationError, Fault
+from kuraban.settings.advice import advise
+from kuraban.settings.checks import check
+from kuraban.settings.courses import Report, house_courses
+from kuraban.settings.faults import validate
+from kuraban.settings.model import Addresses, Mqtt, Settings
+from kuraban.settings.secrets import reader, resolve
+from kuraban.settings.sources import ENVIRONMENT, Raw, read_site, set_above, unknown_variables
+from kuraban.settings.tables import MqttTable, SiteFile
+
+
+def load(site_file: Path, env: Mapping[str, str] | None = None) -> Settings:
+    """The settings of a house; `env` is the process's own environment unless given.
+
+    ConfigurationError holds every fault of the site file, the environment and all course files.
+    """
+    env = os.environ if env is None else env
+    report = Report([], list(unknown_variables(env)))
+    read = read_site(site_file, env, report.faults)
+    if read is None:
+        raise ConfigurationError(report.faults)
+    merged, above = read
+    folder = site_file.resolve().parent
+    raw = resolve(merged, reader(folder, env), str(site_file), report.faults)
+    table = _checked(site_file, raw, above, report.faults)
+    courses = house_courses(_course_folders(raw, folder), str(site_file), report)
+    if table is None or report.faults:
+        raise ConfigurationError(report.faults)
+    house, addresses = _house(table, courses), _addresses(table)
+    report.warnings.extend(advise(house, addresses, raw, str(site_file)))
+    data = folder / table.site.data
+    return Settings(house, _mqtt(table.mqtt, folder), addresses, data, tuple(report.warnings))
+
+
+def _checked(site_file: Path, raw: Raw, above: Raw, faults: list[Fault]) -> SiteFile | None:
+    """The site's tables in form, and every fault of form and between them."""
+
+    def where(location: tuple[int | str, ...]) -> str:
+        return ENVIRONMENT if set_above(above, raw, location) else str(site_file)
+
+    table = validate(SiteFile, raw, where, faults)
+    faults.extend(
+        Fault(where(found.location), found.key, found.wrong, found.right)
+        for found in check(raw, site_file.resolve().parent)
+    )
+    return table
+
+
+def _course_folders(raw: Raw, folder: Path) -> list[Path]:
+    site = raw.get("site")
+    named = site.get("courses") if isinstance(site, dict) else None
+    return (
+        [folder / name for name in named if isinstance(name, str)]
+        if isinstance(named, list)
+        else []
+    )
+
+
+def _house(table: SiteFile, courses: tuple[Course, ...]) -> House:
+    site = table.site
+    return House(
+        site=Site(**site.model_dump(exclude={"courses", "data"})),
+        places=tuple(Place(**place.model_dump()) for place in table.place),
+        coolers=tuple(
+            Cooler(**{**cooler.model_dump(), "name": cooler.name or cooler.id})
+            for cooler in table.cooler
+        ),
+        probes=tuple(Probe(**probe.model_dump()) for probe in table.probe),
+        people=tuple(
+            Person(id=person.id, name=person.name, language=person.language or site.language)
+            for person in table.person
+        ),
+        rota=tuple(Duty(**duty.model_dump()) for duty in table.duty),
+        courses=courses,
+    )
+
+
+def _addresses(table: SiteFile) -> Mapping[str, Addresses]:
+    return MappingProxyType(
+        {person.id: Addresses(person.pages or (), person.notices) for person in table.person}
+    )
+
+
+def _mqtt(table: MqttTable, folder: Path) -> Mqtt:
+    """Where the broker is and how to show oneself to it; file paths made absolute."""
+    held = table.model_dump(exclude={"user_from", "password_from"})
+    for key in ("ca_file", "cert_file", "key_file"):
+        held[key] = folder / held[key] if held[key] else None
+    return Mqtt(**held)
