@@ -1,0 +1,122 @@
+"""Recordings: JSON Lines, one MQTT message a line, as `mosquitto_sub -F %j` or `%J` prints them.
+
+A line carries `tst`, `topic`, `payload` and may carry `qos` and `retain`. Several recordings merge
+by `tst`, stably; a line that is earlier than one before it in its file is taken at that one's time.
+"""
+
+from __future__ import annotations
+
+import gzip
+import heapq
+import io
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import IO, NamedTuple
+
+import msgspec
+
+from kuraban.core.units import parse_time
+from kuraban.errors import RecordingError
+
+
+class Recorded(NamedTuple):
+    """One message of a recording."""
+
+    at: float
+    topic: str
+    payload: bytes
+    retained: bool
+
+
+class BadLine(NamedTuple):
+    where: str
+    reason: str
+
+
+class _Line(msgspec.Struct):
+    tst: str | float
+    topic: str
+    payload: msgspec.Raw = msgspec.Raw(b'""')
+    qos: int | None = None
+    retain: int | bool | None = None
+
+
+_DECODER = msgspec.json.Decoder(_Line)
+_TEXT = msgspec.json.Decoder(str)
+
+
+def _payload(raw: msgspec.Raw) -> bytes:
+    """A text as its bytes; anything else as its JSON text, an absent payload as nothing."""
+    text = bytes(raw)
+    if text[:1] == b'"':
+        return _TEXT.decode(text).encode()
+    return b"" if text == b"null" else text
+
+
+def _moment(tst: str | float) -> float:
+    """`…Z+0900`, as one tool writes local times, has a Z that means nothing."""
+    if (isinstance(tst, str) and "Z+" in tst) or (isinstance(tst, str) and "Z-" in tst):
+        tst = tst.replace("Z", "", 1)
+    return parse_time(tst)
+
+
+def read_line(line: bytes) -> Recorded:
+    """One line of a recording; ValueError says what is wrong with it."""
+    try:
+        decoded = _DECODER.decode(line)
+        return Recorded(
+            _moment(decoded.tst), decoded.topic, _payload(decoded.payload), bool(decoded.retain)
+        )
+    except (msgspec.MsgspecError, UnicodeError) as error:
+        raise ValueError(f"no message line ({error})") from None
+
+
+def _open(path: Path) -> IO[bytes]:
+    try:
+        return gzip.open(path, "rb") if path.suffix == ".gz" else path.open("rb")  # type: ignore[return-value]
+    except OSError as error:
+        raise RecordingError(
+            f"{path}: cannot be read ({error.strerror}); give a recording of JSON Lines"
+        ) from None
+
+
+def _messages(
+    path: Path, bad: Callable[[BadLine], None], passed: Callable[[int], None]
+) -> Iterator[Recorded]:
+    clock = 0.0
+    with _open(path) as file:
+        try:
+            for number, line in enumerate(io.BufferedReader(file), 1):  # type: ignore[arg-type]
+                passed(len(line))
+                if not line.strip():
+                    continue
+                try:
+                    message = read_line(line)
+                except ValueError as error:
+                    bad(BadLine(f"{path}:{number}", str(error)))
+                    continue
+                if message.at < clock:
+                    message = message._replace(at=clock)
+                clock = message.at
+                yield message
+        except (OSError, EOFError) as error:
+            raise RecordingError(f"{path}: breaks off ({error}); copy it anew") from None
+
+
+def merged(
+    paths: list[Path], bad: Callable[[BadLine], None], passed: Callable[[int], None]
+) -> Iterator[Recorded]:
+    """The messages of all recordings in the order of their times.
+
+    `bad` is told of each line that is no message, `passed` of the bytes read. RecordingError for a
+    file that cannot be read.
+    """
+    streams = [_messages(path, bad, passed) for path in paths]
+    if len(streams) == 1:
+        return streams[0]
+    return heapq.merge(*streams, key=lambda message: message.at)
+
+
+def size_of(paths: list[Path]) -> int:
+    """Bytes as they will be passed, 0 where a packed file does not tell."""
+    return sum(0 if path.suffix == ".gz" else path.stat().st_size for path in paths)

@@ -1,0 +1,128 @@
+"""Recordings through the very same core as the daemon, with their own clock."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import IO, NamedTuple
+
+import msgspec
+
+from kuraban.core.effects import Message, Step, timeline_line
+from kuraban.core.engine import Engine
+from kuraban.core.facts import HouseChanged, Refusal
+from kuraban.core.site import House, from_document, to_document
+from kuraban.core.wire import Wire
+from kuraban.core.wording import Words
+from kuraban.recording import BadLine, Recorded, merged
+
+HOUSE_TOPIC = "watch/house"
+"""Under the root: a house as the watch knew it, in a recording taken from a journal."""
+BUNDLE = 1000
+
+
+class Outcome(NamedTuple):
+    """What a replay came to."""
+
+    messages: int
+    readings: int
+    refused: int
+    bad: tuple[BadLine, ...]
+    bad_count: int
+
+
+class Player:
+    """One engine fed from recorded messages."""
+
+    def __init__(self, house: House, root: str, words: Words) -> None:
+        self.root = root
+        self.engine = Engine(words)
+        self.wire = Wire(house, root)
+        self.first = to_document(house)
+        self.begun = False
+        self.readings = self.refused = 0
+
+    def play(self, message: Recorded) -> None:
+        if not self.begun:
+            self.begun = True
+            self.engine.take(HouseChanged(message.at, self.first))
+        topic = message.topic
+        if topic.startswith(f"{self.root}/watch/"):
+            if topic == f"{self.root}/{HOUSE_TOPIC}":
+                self._house(message)
+            return
+        at = max(message.at, self.engine.now)
+        take = self.engine.take
+        for fact in self.wire.read(topic, message.payload, at, message.retained):
+            take(fact)
+
+    def _house(self, message: Recorded) -> None:
+        try:
+            house = from_document(message.payload.decode())
+        except (msgspec.MsgspecError, UnicodeDecodeError):
+            return
+        self.wire = Wire(house, self.root)
+        self.engine.take(HouseChanged(message.at, to_document(house)))
+
+    def story(self) -> list[Step | Message]:
+        turn = self.engine.drain()
+        for fact in turn.facts:
+            self.refused += isinstance(fact, Refusal)
+        self.readings += len(turn.facts)
+        return turn.story
+
+
+def replay(
+    house: House,
+    root: str,
+    words: Words,
+    paths: list[Path],
+    *,
+    until: float | None = None,
+    passed: Callable[[int], None] = lambda count: None,
+    bundle: int = BUNDLE,
+    write: Callable[[Step | Message], None],
+) -> Outcome:
+    """Play recordings to the end and write every step and message as it comes about.
+
+    `until` runs the clock on, or stops the playing there. RecordingError where a file cannot be
+    read; a bad line is counted and does not stop anything.
+    """
+    bad: list[BadLine] = []
+    player = Player(house, root, words)
+    count = 0
+
+    def noted(line: BadLine) -> None:
+        bad.append(line)
+
+    def told() -> None:
+        for event in player.story():
+            write(event)
+
+    for message in _until(merged(paths, noted, passed), until):
+        player.play(message)
+        count += 1
+        if count % bundle == 0:
+            told()
+    if until is not None and player.begun:
+        player.engine.wake(until)
+    told()
+    return Outcome(count, player.readings, player.refused, tuple(bad[:20]), len(bad))
+
+
+def _until(messages: Iterator[Recorded], until: float | None) -> Iterator[Recorded]:
+    for message in messages:
+        if until is not None and message.at > until:
+            return
+        yield message
+
+
+def timeline_writer(house: House, file: IO[bytes]) -> Callable[[Step | Message], None]:
+    """A writer of JSON Lines in the site's zone."""
+    encoder = msgspec.json.Encoder()
+    zone = house.zone
+
+    def write(event: Step | Message) -> None:
+        file.write(encoder.encode(timeline_line(event, zone)) + b"\n")
+
+    return write
