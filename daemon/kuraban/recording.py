@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import gzip
 import heapq
-import io
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import IO, NamedTuple
@@ -86,7 +85,7 @@ def _messages(
     clock = 0.0
     with _open(path) as file:
         try:
-            for number, line in enumerate(io.BufferedReader(file), 1):  # type: ignore[arg-type]
+            for number, line in enumerate(file, 1):
                 passed(len(line))
                 if not line.strip():
                     continue

@@ -1,10 +1,11 @@
 """What the probes say: their series, the robust product value of a place, and which to believe.
 
-The product value of a probe is the median of its last five current readings, of its last three
-where it speaks less often than every two minutes. On a steady ramp that lags two readings (one); a
-double outlier (a single one) does not move it; Gaussian noise passes at 0.54 (0.67) of its standard
-deviation, from order statistics. It marks nothing as false, so quantised flat data cannot flag
-itself. The product of a place is the median of its good probes.
+The product value of a probe is the mean of the middle three of its last seven current readings; of
+a probe that speaks less often than every two minutes, and of what is no temperature, the median of
+the last three. On a steady ramp that lags three readings (one); two outliers in seven (one in
+three) do not move it. Gaussian noise passes at 0.41 (0.67) of its standard deviation, and a value
+between two steps of a quantised probe is found between them. It marks nothing as false, so
+quantised flat data cannot flag itself. The product of a place is the median of its good probes.
 """
 
 from __future__ import annotations
@@ -20,7 +21,7 @@ from kuraban.core.units import HOUR, MINUTE
 
 KEPT = 14 * HOUR
 """How far back the judging remembers."""
-WINDOW, WINDOW_SLOW = 5, 3
+WINDOW, WINDOW_SLOW = 7, 3
 SLOW = 2 * MINUTE
 JUMP = 5.0
 """K from the filtered value and back again within one reading: nothing real does that."""
@@ -75,9 +76,11 @@ class Sense:
 
     def __init__(self, probe: Probe) -> None:
         self.probe = probe
-        self.series = Series()
         self.leaps = probe.measures in TEMPERATURES
-        self.window: deque[float] = deque(maxlen=WINDOW if probe.every <= SLOW else WINDOW_SLOW)
+        self.series = Series()
+        self.window: deque[float] = deque(
+            maxlen=WINDOW if self.leaps and probe.every <= SLOW else WINDOW_SLOW
+        )
         self.heard: float | None = None
         """Time of the last current reading."""
         self.raw: float | None = None
@@ -110,7 +113,7 @@ class Sense:
         window.append(reading.value)
         self.heard = reading.at
         self.raw = reading.value
-        self.value = sorted(window)[len(window) // 2] if len(window) > 2 else reading.value
+        self.value = _middle(window)
         return admission
 
     def fresh(self, now: float) -> bool:
@@ -123,6 +126,20 @@ class Sense:
     def known(self, now: float) -> float | None:
         """The value of a probe that is believed now."""
         return self.value if self.good(now) else None
+
+
+def _middle(window: deque[float]) -> float:
+    """Mean of the middle three (two of an even count), the median of three, the latest of two."""
+    count = len(window)
+    if count < 3:
+        return window[-1]
+    ordered = sorted(window)
+    if count == 3:
+        return ordered[1]
+    half = count // 2
+    if count % 2:
+        return (ordered[half - 1] + ordered[half] + ordered[half + 1]) / 3
+    return (ordered[half - 1] + ordered[half]) / 2
 
 
 class PlaceSense:

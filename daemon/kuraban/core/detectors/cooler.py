@@ -9,8 +9,8 @@ from __future__ import annotations
 
 from kuraban.core.world import Detector, World
 
-NEEDS = 0.2
-"""K beyond the plan from which a place needs cooling or heating (common practice)."""
+NEEDS_SHARE = 0.8
+"""Share of the notice band beyond which a place needs cooling or heating (common practice)."""
 RUNS_SHARE = 0.05
 """Share of the rated draw from which a pump, compressor or heater runs."""
 RUNS_WATTS = 60.0
@@ -75,13 +75,20 @@ class CoolerDetector(Detector):
         return None
 
     def needs(self, place: str, now: float) -> bool:
-        """Whether a served place is warmer (heater: colder) than it should be."""
+        """Whether a served place is warmer (heater: colder) than it should be.
+
+        Where its valve is known to be shut its controller asks for nothing.
+        """
         world, entry = self.world, self.world.house.place[place]
         sign = -1.0 if self.cooler.heats else 1.0
         batch = world.batch(place, now)
         if batch is not None:
             known = world.product(place, now)
-            return known is not None and sign * (known[0] - batch.plan.at(known[1])) > NEEDS
+            if known is None or world.signal(place, now, "valve") is False:
+                return False
+            notice = batch.plan.standing(now).stage.notice
+            share = NEEDS_SHARE * (notice.below if self.cooler.heats else notice.above)
+            return sign * (known[0] - batch.plan.at(known[1])) > share
         if entry.band is None:
             return False
         value = world.measured(place, now, "product", "air", "supply")

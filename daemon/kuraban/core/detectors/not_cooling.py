@@ -2,15 +2,15 @@
 
 Three depths of evidence. Its own water or air: it has run for half an hour, what it delivers is out
 of band and comes no nearer; or supply and return differ by nothing while a valve is open. The room
-or water that it keeps. And where it has no probe at all, the places it serves: all of them turning
-the same way, away from their plans, at once.
+or water that it keeps. And where it has no probe at all, the places it serves: most of them turning
+the same way, away from their plans, at once, and none the other way.
 """
 
 from __future__ import annotations
 
 from kuraban.core.detectors.cooler import CoolerDetector
-from kuraban.core.detectors.trend import drift_of
-from kuraban.core.units import MINUTE
+from kuraban.core.detectors.trend import Drift, drift_of
+from kuraban.core.units import HOUR, MINUTE
 from kuraban.core.world import World
 
 LOOK = 2 * MINUTE
@@ -19,7 +19,10 @@ NEARER = 0.3
 WELL_OFF = 0.5
 """K beyond the band: a hard-worked cooler may stand at its edge."""
 NO_DIFFERENCE = 0.3
-TOGETHER = 3
+TOGETHER, SHARE, LOOKS = 3, 0.6, 3
+"""Places that must turn together, at least, as a share, and at looks in a row."""
+SERVED_LEVEL = 0.1
+SWING_KNOWN = 2 * HOUR
 SERVED_LOOK = 10 * MINUTE
 SERVED_SLOPE = 0.05
 """K an hour against the plan, the slowest warm-up of an uncooled mash."""
@@ -66,13 +69,20 @@ class NotCooling(CoolerDetector):
     def _own(self, now: float) -> tuple[str, ...]:
         """What it delivers stays out of band although it has run for half an hour."""
         value = self.makes(now)
-        if value is None or not self._well_off(value):
+        if value is None or not all(self._well_off(old) for old in self._made(now)):
             return ()
         rise = self.rise(self.subject, now, RAN, "supply", "air")
         if rise is None:
             return ()
         wrong = rise if not self.cooler.heats else -rise
         return (f"supply={value:.1f}",) if wrong > -NEARER else ()
+
+    def _made(self, now: float) -> list[float]:
+        """What it delivered over the last half hour."""
+        for probe in self.world.house.probes_of(self.subject, "supply", "air"):
+            if self.world.senses[probe.id].good(now):
+                return list(self.world.senses[probe.id].series.since(now - RAN, now)[1])
+        return []
 
     def _well_off(self, value: float) -> bool:
         band = self.cooler.band
@@ -111,7 +121,7 @@ class NotCooling(CoolerDetector):
             return
         self.served_looked = now
         sign = -1.0 if self.cooler.heats else 1.0
-        judged, turning = 0, 0
+        judged, turning, against = 0, 0, 0
         for place in self.world.ledger.served(self.subject):
             batch = self.world.batch(place, now)
             if batch is None or not self.world.in_service(place):
@@ -120,16 +130,28 @@ class NotCooling(CoolerDetector):
             if drift is None:
                 continue
             judged += 1
-            pace = min(sign * drift.low, sign * drift.high)
-            if sign * drift.slope >= SERVED_SLOPE and pace > 0 and sign * drift.level > 0:
-                turning += 1
-        together = judged >= TOGETHER and turning == judged
+            turning += self._turns(drift)
+            against += (drift.high if sign > 0 else -drift.low) < 0
+        enough = turning >= min(TOGETHER, judged) and turning >= SHARE * judged
+        together = judged >= 2 and enough and not against
         self.served_seen = self.served_seen + 1 if together else 0
-        if self.served_seen >= 2:
+        if self.served_seen >= LOOKS:
             self.fine_since = None
             self.found(self.name, True, now, evidence=("served_rising",))
         elif self.world.stands(self.subject, self.name) and turning * 2 < judged:
             self._over(now)
+
+    def _turns(self, drift: Drift) -> bool:
+        """A place that leaves its plan, beyond anything its saw-tooth did before."""
+        sign = -1.0 if self.cooler.heats else 1.0
+        pace = drift.low if sign > 0 else -drift.high
+        return (
+            sign * drift.slope >= SERVED_SLOPE
+            and pace >= SERVED_SLOPE / 2
+            and sign * drift.level > SERVED_LEVEL
+            and drift.seen >= SWING_KNOWN
+            and drift.beyond_its_swing(sign > 0)
+        )
 
     def _over(self, now: float) -> None:
         self.fine_since = now if self.fine_since is None else self.fine_since

@@ -6,16 +6,24 @@ and still be falling. Figures are common practice.
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 from kuraban.core.course import FAR_FUTURE
 from kuraban.core.units import HOUR, MINUTE
 from kuraban.core.world import Detector, World
 
 LOOK = 2 * MINUTE
 OPEN_FOR = 15 * MINUTE
+DEEP_FOR = 10 * MINUTE
+"""A stir may dip as deep, and comes back at once."""
 SHARE_OPEN = 0.8
-SHARE_FAST = 0.7
+SHARE_FAST = 0.9
 FAST = 0.8
 """K an hour against the plan."""
+STEADY = 0.14
+"""K in each quarter of an hour."""
+MOST_AT_ONCE = 0.5
+"""Share of the fall that one quarter of an hour may bring; a step brings nearly all."""
 OVER = 10 * MINUTE
 
 
@@ -25,6 +33,7 @@ class Overcooling(Detector):
     def __init__(self, world: World, subject: str) -> None:
         super().__init__(world, subject)
         self.open_since: float | None = None
+        self.deep_since: float | None = None
         self.fine_since: float | None = None
 
     def look(self, now: float) -> float:
@@ -47,13 +56,23 @@ class Overcooling(Detector):
         below = planned - known[0]
         tolerance = batch.plan.standing(now).stage.tolerance.below
         fall = self._fall(batch.plan.slope(now), now)
+        deep = self.open_since is not None and below > SHARE_OPEN * tolerance
+        if not deep:
+            self.deep_since = None
+        elif self.deep_since is None:
+            self.deep_since = now
         by_valve = (
-            self.open_since is not None
+            self.deep_since is not None
+            and self.open_since is not None
+            and now - self.deep_since >= DEEP_FOR
             and now - self.open_since >= OPEN_FOR
-            and below > SHARE_OPEN * tolerance
             and fall > 0
         )
-        by_speed = below > SHARE_FAST * tolerance and fall >= FAST
+        limit = batch.plan.standing(now).stage.limit.below
+        quarters = 3 if below > limit else 4
+        fast = fall >= FAST and self._steadily(now, quarters)
+        share = 1.0 if valve is False else SHARE_FAST
+        by_speed = below > share * tolerance and fast
         self._say(by_valve, by_speed, below, tolerance, known[0], planned, now)
         return now + LOOK
 
@@ -75,6 +94,20 @@ class Overcooling(Detector):
                 self.found("overcooling", False, now, value=value, planned=planned)
         else:
             self.fine_since = None
+
+    def _steadily(self, now: float, quarters: int) -> bool:
+        """It fell in each of the last quarters of an hour: a ramp, not a step or a dip."""
+        times, values = self.world.places[self.subject].series.since(now - 70 * MINUTE, now)
+        levels = []
+        for quarter in range(quarters + 1):
+            start = now - (quarter * 15 + 5) * MINUTE
+            end = start + 5 * MINUTE
+            part = [v for t, v in zip(times, values, strict=True) if start < t <= end]
+            if not part:
+                return False
+            levels.append(sorted(part)[len(part) // 2])
+        falls = [earlier - later for later, earlier in pairwise(levels)]
+        return min(falls) >= STEADY and max(falls) <= MOST_AT_ONCE * sum(falls)
 
     def _fall(self, plan_slope: float, now: float) -> float:
         """K an hour by which the product falls faster than its plan, over the last half hour."""

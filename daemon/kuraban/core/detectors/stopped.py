@@ -2,7 +2,8 @@
 
 Called for by its own demand, or by a valve while it draws nothing at all, ten minutes are enough.
 Called for by a valve while it draws its standing power, it may simply rest with cold water in hand:
-then its supply must be above its band, and it must have rested longer than it is used to rest.
+then its supply must be above its band, and it must have rested longer than it is used to rest;
+unless it was seen always to run while a valve is open, as one does whose pump runs with the valve.
 The standing power (controls, pumps, crankcase heater) is learned as the tenth part of its resting
 draw; once it is gone, the plug or the breaker is out, called for or not.
 """
@@ -21,6 +22,9 @@ LEAST_STANDING = 2.0
 """W below which a standing power cannot be told from nothing."""
 LEARNED_READINGS = 40
 GONE_SHARE = 0.35
+NOTHING_SEEN = 20.0
+"""W; a cooler that always drew more than this and draws nothing has lost its power."""
+COMPRESSOR_SHARE = 0.3
 RUNS_AGAIN = 2 * MINUTE
 OVER = 30 * MINUTE
 
@@ -39,6 +43,11 @@ class Stopped(CoolerDetector):
         self.runs_since: float | None = None
         self.fine_since: float | None = None
         self.noted = 0.0
+        self.noted_draw = 0.0
+        self.drew = 0
+        """Readings in which it drew something, since it last drew nothing."""
+        self.pump_told = False
+        self.counted = self.called_for = self.called_off = 0.0
 
     def look(self, now: float) -> float:
         world = self.world
@@ -52,6 +61,7 @@ class Stopped(CoolerDetector):
             return now + LOOK
         gone = self._learn(power, runs, now)
         called = self.called_by(now)
+        self._count_called(runs, called, now)
         if world.stands(self.subject, "stopped"):
             self._over(runs, gone, called, now)
             return now + LOOK
@@ -70,6 +80,9 @@ class Stopped(CoolerDetector):
 
     def _learn(self, power: float | None, runs: bool, now: float) -> bool:
         """Keep what it draws at rest and how long it rests; whether its standing power is gone."""
+        if power is not None and now - self.noted_draw >= 50:
+            self.noted_draw = now
+            self._draws(power, runs)
         if runs:
             if self.off_since is not None:
                 self.longest_rest = max(self.longest_rest, now - self.off_since)
@@ -83,6 +96,7 @@ class Stopped(CoolerDetector):
         if power is None:
             return False
         gone = self.standing >= LEAST_STANDING and power < GONE_SHARE * self.standing
+        gone = gone or (power <= NOTHING_WATTS and self.drew >= LEARNED_READINGS)
         if not gone and now - self.noted >= 50:
             self.noted = now
             self.resting.append(power)
@@ -90,6 +104,33 @@ class Stopped(CoolerDetector):
                 ordered = sorted(self.resting)
                 self.standing = ordered[len(ordered) // 10]
         return gone
+
+    def _draws(self, power: float, runs: bool) -> None:
+        """How long it never drew nothing, and whether it says that it runs with its pump alone."""
+        if power > NOTHING_SEEN:
+            self.drew += 1
+        elif self.drew < LEARNED_READINGS or self.world.stands(self.subject, "stopped"):
+            self.drew = 0
+        rated = self.cooler.rated_watts
+        if runs and rated is not None and power < COMPRESSOR_SHARE * rated:
+            self.pump_told = True
+
+    def _count_called(self, runs: bool, called: str | None, now: float) -> None:
+        """How much of the time in which it is called for it runs; long silence is no rest."""
+        passed = min(now - self.counted, 2 * LOOK) if self.counted else 0.0
+        self.counted = now
+        if called != "called_valve":
+            return
+        resting = self.off_since is not None and now - self.off_since > WAITS
+        if runs or not resting:
+            self.called_for += passed
+            self.called_off += 0.0 if runs else passed
+
+    def _always_runs(self) -> bool:
+        """Its pump runs with a valve: it said so while its compressor rested, or never rested."""
+        if self.pump_told:
+            return True
+        return self.called_for >= HOUR and self.called_off <= 0.1 * self.called_for
 
     def _suspicion(
         self, power: float | None, runs: bool, gone: bool, called: str | None, now: float
@@ -99,14 +140,16 @@ class Stopped(CoolerDetector):
             return ("standing_gone", *(() if called is None else (called,)))
         if runs or called is None or self.off_since is None:
             return ()
+        hard = called == "called_demand" or (called == "called_valve" and self._always_runs())
         nothing = power is not None and power <= NOTHING_WATTS and not self.rests_at_nothing
         seen = "no_draw" if nothing else "not_running"
-        if nothing or called == "called_demand":
+        if nothing or hard:
             return (seen, called)
         off_band = self.off_band(now)
         if off_band is False:
             return ()
-        if off_band is None and now - self.off_since < min(1.5 * self.longest_rest, 2 * HOUR):
+        unsure = off_band is None or called == "called_warm"
+        if unsure and now - self.off_since < min(1.5 * self.longest_rest, 2 * HOUR):
             return ()
         supply = self.makes(now)
         return (seen, called, *(() if supply is None else (f"supply={supply:.1f}",)))

@@ -1,4 +1,6 @@
-"""`warming`: called for, and what the cooler delivers is above its band for its delay.
+"""`warming`: called for, and what the cooler delivers is above its band for its delay. One that is
+known to stand still rests or is stopped, which is told as that.
+
 `freezing`: the water that it delivers is near freezing and carries no brine.
 
 Brine is taken for granted where the band reaches below zero. Near freezing is 0.3 °C, common
@@ -40,6 +42,8 @@ class SupplyBand(CoolerDetector):
 
     def _warming(self, value: float, band: tuple[float, float], now: float) -> None:
         called, delay = self.called_by(now), self.cooler.delay
+        if self.runs(now) is False:
+            called = None
         above = value > band[1]
         self.warm.note(now, above and called is not None, value <= band[1] - DEADBAND, delay)
         if self.warm.holds:

@@ -4,8 +4,9 @@ What trends is the difference between product and plan, so a plan that rises nee
 Its slope is Sen's, over a window of whole periods of the saw-tooth that on/off cooling makes: the
 period is learned from how often the difference crossed its own line in the last hours. The slope's
 interval, widened for the autocorrelation of the residuals, gives the hours in which the edge of the
-tolerance is reached. It trends when even the slower end of that interval gets there in twice the
-look-ahead and the slope itself within it, at two looks in a row.
+tolerance is reached. It trends when even the slower end of that interval gets there, the slope
+itself within the look-ahead, and the product stands where its saw-tooth never went in the last
+hours, at two looks in a row.
 """
 
 from __future__ import annotations
@@ -30,6 +31,8 @@ STEP_ELSE = 10 * MINUTE
 LEAST_SLOPE = 0.03
 """K an hour; below that nothing is told from noise and quantising."""
 CONFIDENCE = 0.9
+SWING_BEFORE = 1 * HOUR
+CLEAR = 0.03
 
 
 class Drift(NamedTuple):
@@ -41,6 +44,17 @@ class Drift(NamedTuple):
     high: float
     swing: float
     """Half the height of the saw-tooth about its line, K."""
+    now: float
+    """The difference of the last ten minutes, K."""
+    least: float
+    most: float
+    """Between which it swung before, in the hours until one hour ago, K."""
+    seen: float
+    """Seconds of those hours that are known."""
+
+    def beyond_its_swing(self, upward: bool) -> bool:
+        """Where no swing went before: not just the saw-tooth on its way to its next turn."""
+        return self.now > self.most + CLEAR if upward else self.now < self.least - CLEAR
 
     def hours_to(self, edge: float) -> tuple[float, float] | None:
         """Earliest and latest hours until the difference reaches an edge on its way."""
@@ -75,8 +89,10 @@ def drift_of(world: World, place: str, batch: Batch, now: float) -> Drift | None
     widen = ((1 + phi) / (1 - phi)) ** 0.5
     low = line.slope - (line.slope - line.low) * widen
     high = line.slope + (line.high - line.slope) * widen
+    before = [value for at, value in points if at < now - SWING_BEFORE] or apart[:1]
+    seen = max(now - SWING_BEFORE - points[0][0], 0.0)
     swing = (max(rest) - min(rest)) / 2
-    return Drift(level, line.slope, low, high, swing)
+    return Drift(level, line.slope, low, high, swing, apart[-1], min(before), max(before), seen)
 
 
 def _undisturbed_since(world: World, place: str, now: float) -> float:
@@ -160,6 +176,8 @@ class Trend(Detector):
         if abs(drift.slope) < LEAST_SLOPE or drift.slope * edge < 0:
             return False
         if (drift.low if edge > 0 else -drift.high) <= 0.25 * LEAST_SLOPE:
+            return False
+        if not drift.beyond_its_swing(edge > 0):
             return False
         way = (edge - drift.level) / drift.slope
         return 0 < way <= AHEAD / HOUR
