@@ -1,0 +1,181 @@
+"""Real brokers on loopback for the tests: Mosquitto as we deliver it, and its embedded twin."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import signal
+import socket
+import subprocess
+import time
+from collections.abc import Mapping
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+from iotcore import Broker
+
+DEPLOY = Path(__file__).parents[1] / "deploy" / "mosquitto"
+USERS = {
+    "kuraban": "night-watch",
+    "crew": "kai-ire",
+    "t3-mid": "probe-word",
+    "t4-mid": "other-word",
+}
+
+
+def free_port() -> int:
+    """A loopback TCP port that nobody listens on at this moment."""
+    with socket.socket() as sock:
+        sock.bind(("127.0.0.1", 0))
+        return int(sock.getsockname()[1])
+
+
+def listens(port: int) -> bool:
+    try:
+        with socket.create_connection(("127.0.0.1", port), timeout=0.2):
+            return True
+    except OSError:
+        return False
+
+
+class _Server:
+    """What both brokers do for a test: come up, go away in two ways, come up again."""
+
+    port: int
+
+    def start(self) -> None: ...
+
+    def stop(self) -> None: ...
+
+    def kill(self) -> None: ...
+
+    def restart(self) -> None:
+        self.stop()
+        self.start()
+
+    def __enter__(self) -> Self:
+        self.start()
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.stop()
+
+    def await_up(self, process: subprocess.Popen[bytes], log: Path) -> None:
+        deadline = time.monotonic() + 10
+        while not listens(self.port):
+            if process.poll() is not None or time.monotonic() > deadline:
+                raise RuntimeError(f"broker did not come up:\n{log.read_text()}")
+            time.sleep(0.02)
+
+
+class Mosquitto(_Server):
+    """Mosquitto with `deploy/mosquitto/kuraban.conf` and `acl`, paths and port substituted.
+
+    `users` maps names to pass-words (USERS where None); `conf_extra` is appended; `without`
+    names options of ours to leave out, such as `acl_file`. `kill` is SIGKILL.
+    """
+
+    def __init__(
+        self,
+        tmp_path: Path,
+        conf_extra: str = "",
+        users: Mapping[str, str] | None = None,
+        *,
+        without: tuple[str, ...] = (),
+    ) -> None:
+        self.port = free_port()
+        self.home = tmp_path / "mosquitto"
+        self.home.mkdir(parents=True, exist_ok=True)
+        self.log = self.home / "log"
+        self.conf = self.home / "kuraban.conf"
+        self._process: subprocess.Popen[bytes] | None = None
+        self._write_passwords(USERS if users is None else users)
+        shutil.copy(DEPLOY / "acl", self.home / "acl")
+        self._write_conf(conf_extra, without)
+
+    def _write_passwords(self, users: Mapping[str, str]) -> None:
+        file = self.home / "passwords"
+        file.write_text("".join(f"{name}:{word}\n" for name, word in users.items()))
+        file.chmod(0o600)
+        subprocess.run(["mosquitto_passwd", "-U", str(file)], check=True, capture_output=True)
+
+    def _write_conf(self, extra: str, without: tuple[str, ...]) -> None:
+        ours = {
+            "password_file": f"password_file {self.home}/passwords",
+            "acl_file": f"acl_file {self.home}/acl",
+            "listener": f"listener {self.port} 127.0.0.1",
+            "persistence_location": f"persistence_location {self.home}/",
+        }
+        lines = []
+        for line in (DEPLOY / "kuraban.conf").read_text().splitlines():
+            key = line.partition(" ")[0]
+            if key not in without:
+                lines.append(ours.get(key, line))
+        if os.geteuid() == 0:
+            lines.append("user root")
+        self.conf.write_text("\n".join([*lines, extra, ""]))
+
+    def start(self) -> None:
+        with self.log.open("ab") as log:
+            self._process = subprocess.Popen(
+                ["mosquitto", "-c", str(self.conf)], stdout=log, stderr=log
+            )
+        self.await_up(self._process, self.log)
+
+    def stop(self) -> None:
+        self._end(signal.SIGTERM)
+
+    def kill(self) -> None:
+        self._end(signal.SIGKILL)
+
+    def _end(self, number: signal.Signals) -> None:
+        if self._process is not None:
+            self._process.send_signal(number)
+            self._process.wait(10)
+            self._process = None
+
+
+EMBEDDED_CONF = """\
+id = 0
+
+[router]
+id = 0
+max_connections = 100
+max_outgoing_packet_count = 200
+max_segment_size = 104857600
+max_segment_count = 10
+
+[v5.1]
+name = "v5-1"
+listen = "127.0.0.1:{port}"
+next_connection_delay_ms = 1
+    [v5.1.connections]
+    connection_timeout_ms = 60000
+    max_payload_size = 1048576
+    max_inflight_count = 1000
+    dynamic_filters = false
+"""
+
+
+class Embedded(_Server):
+    """The broker in a wheel, bound to loopback, MQTT 5. It keeps nothing across a restart."""
+
+    def __init__(self, tmp_path: Path) -> None:
+        self.port = free_port()
+        conf = tmp_path / "embedded.toml"
+        conf.write_text(EMBEDDED_CONF.format(port=self.port))
+        self._broker = Broker(config_path=str(conf))
+
+    def start(self) -> None:
+        self._broker.start()
+
+    def stop(self) -> None:
+        self._broker.stop()
+
+    kill = stop
