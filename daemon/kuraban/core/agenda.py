@@ -15,13 +15,17 @@ class Agenda:
     def __init__(self) -> None:
         self.items: list[Item] = []
         self.count = 0
+        self.soonest = FAR_FUTURE
+        """No item is due before."""
 
     def add(self, at: float, name: str, *about: object) -> None:
         self.count += 1
         heapq.heappush(self.items, (at, self.count, name, about))
+        self.soonest = min(self.soonest, at)
 
     def next(self) -> float:
-        return self.items[0][0] if self.items else FAR_FUTURE
+        self.soonest = self.items[0][0] if self.items else FAR_FUTURE
+        return self.soonest
 
     def pop(self) -> Item:
         return heapq.heappop(self.items)

@@ -6,7 +6,7 @@ from typing import Any
 
 from kuraban.core.alarms import Alarm
 from kuraban.core.conditions import CONDITIONS, COOLING_FAILS
-from kuraban.core.detectors.trend import Drift, drift_of
+from kuraban.core.drift import Drift, drift_of
 from kuraban.core.ledger import Batch
 from kuraban.core.situation import Situation
 from kuraban.core.units import HOUR
@@ -27,7 +27,7 @@ def situation_of(world: World, alarms: Alarms, alarm: Alarm, now: float) -> Situ
         cooler = world.house.cooler[subject]
         served = [
             world.house.name_of(place)
-            for place in world.ledger.served(subject)
+            for place in world.served(subject)
             if world.place_judged(place, now)
         ]
         return Situation(**common, kind=cooler.kind, served=tuple(served), service=cooler.service)

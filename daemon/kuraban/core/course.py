@@ -168,18 +168,20 @@ class Planned:
         self.course = course
         self.day_starts = day_starts
         self.zone = zone
+        self._span: Span | None = None
         self.spans = spans_of(course, marks, day_starts, zone)
         self._starts = [span.start for span in self.spans]
         self._redraws = self._lay(sorted(redraws, key=lambda redraw: redraw.at))
         self._redrawn = [redraw.at for redraw, _ in self._redraws]
         self._knots = self._bends()
+        self._piece = (0.0, 0.0, 0.0, 0.0)
 
     def _lay(self, redraws: list[Redraw]) -> list[tuple[Redraw, float]]:
         """Each redraw with the shift that it leaves behind, the earlier ones already laid."""
         laid: list[tuple[Redraw, float]] = []
         self._redraws, self._redrawn = laid, []
         for redraw in redraws:
-            start = self.at(redraw.at)
+            start = self._at(redraw.at)
             line = Redraw(redraw.at, ((redraw.at, start), *redraw.points), redraw.then)
             arrived, celsius = line.points[-1]
             laid.append((line, celsius - self.first(arrived)))
@@ -188,7 +190,9 @@ class Planned:
 
     def standing(self, at: float) -> Standing:
         """The stage in force at a time and how far in it is."""
-        span = self.spans[max(bisect_right(self._starts, at) - 1, 0)]
+        span = self._span
+        if span is None or not span.start <= at < span.end:
+            span = self._span = self.spans[max(bisect_right(self._starts, at) - 1, 0)]
         return Standing(span, self.course.stages[span.stage], at - span.anchor)
 
     def ended(self, at: float) -> bool:
@@ -201,6 +205,14 @@ class Planned:
 
     def at(self, at: float) -> float:
         """Degrees of the plan in force at a time."""
+        start, until, celsius, slope = self._piece
+        if not start <= at < until:
+            until, celsius, slope = self.line(at)
+            start = at
+            self._piece = start, until, celsius, slope
+        return celsius + slope * (at - start)
+
+    def _at(self, at: float) -> float:
         position = bisect_right(self._redrawn, at) - 1
         if position < 0:
             return self.first(at)
@@ -231,10 +243,10 @@ class Planned:
         """(until, degrees at `at`, degrees a second) of the straight piece that holds `at`."""
         after = bisect_right(self._knots, at)
         until = self._knots[after] if after < len(self._knots) else FAR_FUTURE
-        here = self.at(at)
+        here = self._at(at)
         near = min(until, at + 86400.0)
         middle = (at + near) / 2
-        return until, here, (self.at(middle) - here) / max(middle - at, 1e-3)
+        return until, here, (self._at(middle) - here) / max(middle - at, 1e-3)
 
     def _bends(self) -> list[float]:
         """Every moment at which the plan in force bends or jumps."""

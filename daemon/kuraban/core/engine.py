@@ -16,6 +16,7 @@ from kuraban.core.agenda import Agenda
 from kuraban.core.alarms import State
 from kuraban.core.board import Board
 from kuraban.core.conditions import CONDITIONS
+from kuraban.core.course import FAR_FUTURE
 from kuraban.core.detectors.silent import Silent
 from kuraban.core.detectors.wild import Wild
 from kuraban.core.effects import Message, Step, Turn
@@ -76,6 +77,8 @@ class Engine:
         at = fact.received
         if at < self.now:
             fact = _not_before(fact, self.now)
+        elif at < self.timers.soonest and at < self.agenda.soonest:
+            self.now = at
         elif at > self.now:
             self.wake(at)
         kind = type(fact)
@@ -283,9 +286,21 @@ class Engine:
             )
             return
         self._answer(logged)
+        self._plan_ends()
         self._look_at_all()
         if isinstance(entry, e.InService):
             self.board.restore(logged.subject, self.now, logged.by)
+
+    def _plan_ends(self) -> None:
+        """Courses whose last stage ends by the clock end their batch at that moment."""
+        for place in self.world.house.places:
+            batch = self.world.batch(place.id, self.now)
+            if batch is not None and self.now < batch.plan.spans[-1].end < FAR_FUTURE:
+                self.agenda.add(batch.plan.spans[-1].end, "ended")
+
+    def _do_ended(self) -> None:
+        self.world.ledger.version += 1
+        self._look_at_all()
 
     def _check_alarm_names(self, entry: e.Entry) -> None:
         condition = getattr(entry, "condition", None)

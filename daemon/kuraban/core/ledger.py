@@ -150,6 +150,8 @@ class Ledger:
         self.hidden: set[str] = set()
         self.amended: dict[str, Logged] = {}
         self.newest = 0.0
+        self.version = 0
+        """Rises with every change of the books; what was derived from an older one is void."""
 
     def book(self, subject: str) -> Book:
         found = self.books.get(subject)
@@ -175,6 +177,7 @@ class Ledger:
         return entry.cooler or entry.heater or behind
 
     def served(self, cooler: str) -> list[str]:
+        """The places that a cooler or heater serves now, rooms that it keeps included."""
         return [place.id for place in self.house.places if self.serves(cooler, place.id)]
 
     def serves(self, cooler: str, place: str) -> bool:
@@ -198,6 +201,7 @@ class Ledger:
         if isinstance(logged.entry, CONTROL):
             self._known(logged)
             return
+        self.version += 1
         if isinstance(logged.entry, (e.TakeBack, e.Amend)):
             self._correct(logged)
             return
@@ -256,6 +260,7 @@ class Ledger:
     def refold(self, insist_on: str | None = None) -> None:
         """Build every book anew. An entry that no longer fits is passed over, unless insisted."""
         self.books = {}
+        self.version += 1
         for logged in self.log:
             if logged.id in self.hidden or isinstance(
                 logged.entry, (*CONTROL, e.TakeBack, e.Amend)

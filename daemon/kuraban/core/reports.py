@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from kuraban.core import roster
 from kuraban.core.briefing import Alarms, situation_of
-from kuraban.core.detectors.trend import drift_of
+from kuraban.core.drift import drift_of
 from kuraban.core.effects import Message, Step
 from kuraban.core.site import House
 from kuraban.core.units import DAY, HOUR, day_turn, next_clock

@@ -32,11 +32,13 @@ Admission = Literal["new", "same", "conflict"]
 class Series:
     """Values in the order of their time, for the last hours."""
 
-    __slots__ = ("times", "values")
+    __slots__ = ("inserted", "times", "values")
 
     def __init__(self) -> None:
         self.times = array("d")
         self.values = array("d")
+        self.inserted = 0
+        """How many came out of their order."""
 
     def add(self, at: float, value: float) -> Admission:
         """Keep a value; the first of one moment stays."""
@@ -51,6 +53,7 @@ class Series:
         place = bisect_left(times, at)
         if place < len(times) and times[place] == at:
             return "same" if self.values[place] == value else "conflict"
+        self.inserted += 1
         times.insert(place, at)
         self.values.insert(place, value)
         return "new"
@@ -70,13 +73,14 @@ class Sense:
     """One probe as the watch hears it."""
 
     __slots__ = (
-        "bad", "doubt", "heard", "held", "leaps", "probe", "raw", "series", "suspect", "value",
-        "window",
+        "bad", "doubt", "heard", "held", "leaps", "probe", "raw", "series", "silent_after",
+        "suspect", "value", "window",
     )  # fmt: skip
 
     def __init__(self, probe: Probe) -> None:
         self.probe = probe
         self.leaps = probe.measures in TEMPERATURES
+        self.silent_after = probe.silent_after
         self.series = Series()
         self.window: deque[float] = deque(
             maxlen=WINDOW if self.leaps and probe.every <= SLOW else WINDOW_SLOW
@@ -104,7 +108,7 @@ class Sense:
         if heard is not None and reading.at < heard:
             return admission
         window = self.window
-        if heard is not None and reading.at - heard > self.probe.silent_after:
+        if heard is not None and reading.at - heard > self.silent_after:
             window.clear()
         if self.raw is not None and self.value is not None:
             jumped = abs(self.raw - self.value) > JUMP
@@ -117,7 +121,7 @@ class Sense:
         return admission
 
     def fresh(self, now: float) -> bool:
-        return self.heard is not None and now - self.heard <= self.probe.silent_after
+        return self.heard is not None and now - self.heard <= self.silent_after
 
     def good(self, now: float) -> bool:
         """Believed: answers, no step in doubt, and nothing said against it."""

@@ -147,13 +147,20 @@ class House(msgspec.Struct, frozen=True, kw_only=True, dict=True):
     def zone(self) -> ZoneInfo:
         return self.site.zone
 
+    @cached_property
+    def hanging(self) -> dict[str, tuple[Probe, ...]]:
+        """The probes of each place and cooler."""
+        found: dict[str, list[Probe]] = {}
+        for probe in self.probes:
+            found.setdefault(probe.of, []).append(probe)
+        return {subject: tuple(probes) for subject, probes in found.items()}
+
     def probes_of(self, subject: str, *measures: str) -> tuple[Probe, ...]:
         """Probes that hang on a place or cooler, of the named measures or of any."""
-        return tuple(
-            probe
-            for probe in self.probes
-            if probe.of == subject and (not measures or probe.measures in measures)
-        )
+        hanging = self.hanging.get(subject, ())
+        if not measures:
+            return hanging
+        return tuple(probe for probe in hanging if probe.measures in measures)
 
     def name_of(self, subject: str) -> str:
         """What people call a place, cooler or probe."""

@@ -9,13 +9,18 @@ from __future__ import annotations
 
 import heapq
 from collections.abc import Callable
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from kuraban.core.course import FAR_FUTURE
 from kuraban.core.ledger import Batch, Ledger
 from kuraban.core.senses import CHECK_COUNTS, CHECK_COUNTS_ELSE, PlaceSense, Sense
 from kuraban.core.site import House, Place
 from kuraban.core.units import HOUR
+
+if TYPE_CHECKING:
+    from kuraban.core.drift import Track
+
+_NONE: list[Sense] = []
 
 
 class Finding(NamedTuple):
@@ -50,6 +55,13 @@ class World:
         """Conditions that hold now, by subject and name."""
         self.dusk = False
         """So many probes fell silent together that each alone means nothing yet."""
+        self.tracks: dict[str, Track] = {}
+        """The differences of each place from its plan, in steps."""
+        self._by_measure: dict[tuple[str, str], list[Sense]] = {}
+        self._version = -1
+        self._batches: dict[str, Batch | None] = {}
+        self._judged: dict[str, bool] = {}
+        self._served: dict[str, list[str]] = {}
         self.settle_in(house)
 
     def settle_in(self, house: House) -> None:
@@ -65,7 +77,7 @@ class World:
                 or sense.probe.measures != probe.measures
             ):
                 sense = Sense(probe)
-            sense.probe = probe
+            sense.probe, sense.silent_after = probe, probe.silent_after
             self.senses[probe.id] = sense
         places = {}
         for place in house.places:
@@ -76,9 +88,37 @@ class World:
             known.place = place
             places[place.id] = known
         self.places = places
+        self._by_measure = {}
+        for probe in house.probes:
+            listed = self._by_measure.setdefault((probe.of, probe.measures), [])
+            listed.append(self.senses[probe.id])
+        self.ledger.version += 1
+
+    def _current(self) -> None:
+        """Forget what was derived from books that have changed since."""
+        if self._version != self.ledger.version:
+            self._version = self.ledger.version
+            self._batches.clear()
+            self._judged.clear()
+            self._served.clear()
 
     def batch(self, place: str, now: float) -> Batch | None:
-        return self.ledger.batch(place, now)
+        """The batch that runs in a place; one that ends by the clock does so in the books."""
+        self._current()
+        if place not in self._batches:
+            self._batches[place] = self.ledger.batch(place, now)
+        return self._batches[place]
+
+    def served(self, cooler: str) -> list[str]:
+        """The places that a cooler or heater serves now."""
+        self._current()
+        if cooler not in self._served:
+            self._served[cooler] = self.ledger.served(cooler)
+        return self._served[cooler]
+
+    def hanging(self, subject: str, measure: str) -> list[Sense]:
+        """What hangs on a place or cooler and measures this."""
+        return self._by_measure.get((subject, measure), _NONE)
 
     def in_service(self, subject: str) -> bool:
         book = self.ledger.books.get(subject)
@@ -86,19 +126,34 @@ class World:
 
     def place_judged(self, place: str, now: float) -> bool:
         """A batch runs there, or it has a band; and it is in service."""
-        if not self.in_service(place):
-            return False
-        entry = self.house.place[place]
-        return (not entry.brews and entry.band is not None) or self.batch(place, now) is not None
+        self._current()
+        known = self._judged.get(place)
+        if known is None:
+            entry = self.house.place[place]
+            banded = not entry.brews and entry.band is not None
+            known = self.in_service(place) and (banded or self.batch(place, now) is not None)
+            self._judged[place] = known
+        return known
 
     def cooler_judged(self, cooler: str, now: float) -> bool:
         """It is in service and something that it serves is judged."""
-        return self.in_service(cooler) and any(
-            self.place_judged(place, now) for place in self.ledger.served(cooler)
-        )
+        self._current()
+        known = self._judged.get(cooler)
+        if known is None:
+            served = self.served(cooler)
+            known = self.in_service(cooler) and any(self.place_judged(p, now) for p in served)
+            self._judged[cooler] = known
+        return known
 
     def probe_judged(self, probe: str, now: float) -> bool:
         """It is in service and something that depends on it is judged."""
+        self._current()
+        known = self._judged.get(probe)
+        if known is None:
+            known = self._judged[probe] = self._probe_judged(probe, now)
+        return known
+
+    def _probe_judged(self, probe: str, now: float) -> bool:
         if not self.in_service(probe):
             return False
         of = self.house.probe[probe].of
@@ -125,8 +180,8 @@ class World:
     def measured(self, subject: str, now: float, *measures: str) -> float | None:
         """The first believed value among probes of a subject that measure one of these."""
         for measure in measures:
-            for probe in self.house.probes_of(subject, measure):
-                value = self.senses[probe.id].known(now)
+            for sense in self._by_measure.get((subject, measure), _NONE):
+                value = sense.known(now)
                 if value is not None:
                     return value
         return None
@@ -140,9 +195,8 @@ class World:
 
     def signal(self, subject: str, now: float, measure: str) -> bool | None:
         """The latest of a truth value, None where none is known."""
-        for probe in self.house.probes_of(subject, measure):
-            sense = self.senses[probe.id]
-            if sense.raw is not None and self.in_service(probe.id) and sense.fresh(now):
+        for sense in self._by_measure.get((subject, measure), _NONE):
+            if sense.raw is not None and sense.fresh(now) and self.in_service(sense.probe.id):
                 return sense.raw > 0.5
         return None
 
@@ -214,6 +268,8 @@ class Timers:
     def __init__(self) -> None:
         self.heap: list[tuple[float, int, Detector]] = []
         self.count = 0
+        self.soonest = FAR_FUTURE
+        """Nothing is due before."""
 
     def want(self, detector: Detector, at: float) -> None:
         """Look at `at`, and not at any earlier time wished for before."""
@@ -223,12 +279,15 @@ class Timers:
         if at < FAR_FUTURE:
             self.count += 1
             heapq.heappush(self.heap, (at, self.count, detector))
+            if at < self.soonest:
+                self.soonest = at
 
     def next(self) -> float:
         heap = self.heap
         while heap and heap[0][2].due != heap[0][0]:
             heapq.heappop(heap)
-        return heap[0][0] if heap else FAR_FUTURE
+        self.soonest = heap[0][0] if heap else FAR_FUTURE
+        return self.soonest
 
     def pop(self) -> Detector:
         detector = heapq.heappop(self.heap)[2]

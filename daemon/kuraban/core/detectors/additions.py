@@ -38,6 +38,8 @@ class AdditionUnlogged(Detector):
         standing = batch.plan.standing(now)
         logged = book.last_work is not None and book.last_work[1] >= now - 2 * SPAN
         if self.since is not None:
+            if world.masked(self.subject, now) is None:
+                book.mask("addition-seen", self.since - SPAN, self.since + HELD)
             if logged or standing.span.start >= self.since - SPAN or now - self.since >= HELD:
                 self.since, self.done_since = None, now
                 self.clear(now)

@@ -57,6 +57,11 @@ class Outside:
     def returned(self, now: float, off_delay: float) -> bool:
         return self.inside_since is not None and now - self.inside_since >= off_delay
 
+    @property
+    def rests(self) -> bool:
+        """Inside, with no time outside left to give back."""
+        return not (self.out or self.holds or self.spent)
+
     def fall_back(self) -> None:
         """The alarm is over: the next one needs its whole delay again."""
         self.spent, self.since, self.holds = 0.0, None, False

@@ -23,14 +23,6 @@ class CoolerDetector(Detector):
         super().__init__(world, subject)
         self.cooler = world.house.cooler[subject]
 
-    def listens(self) -> tuple[str, ...]:
-        return tuple(
-            probe.id
-            for probe in self.world.house.probes_of(
-                self.subject, "power", "running", "demand", "supply", "return", "air"
-            )
-        )
-
     def judged(self, now: float) -> bool:
         self.cooler = self.world.house.cooler[self.subject]
         return self.world.cooler_judged(self.subject, now)
@@ -64,7 +56,7 @@ class CoolerDetector(Detector):
         if demand:
             return "called_demand"
         needing = False
-        for place in world.ledger.served(self.subject):
+        for place in world.served(self.subject):
             if not world.place_judged(place, now):
                 continue
             if world.signal(place, now, "valve"):
@@ -98,8 +90,8 @@ class CoolerDetector(Detector):
 
     def rise(self, probe_of: str, now: float, span: float, *measures: str) -> float | None:
         """K by which a temperature rose over the last `span` seconds, ends by medians."""
-        for probe in self.world.house.probes_of(probe_of, *measures):
-            sense = self.world.senses[probe.id]
+        senses = (sense for m in measures for sense in self.world.hanging(probe_of, m))
+        for sense in senses:
             if not sense.good(now):
                 continue
             times, values = sense.series.since(now - span, now)

@@ -40,6 +40,7 @@ class Displaced(Detector):
 
     def __init__(self, world: World, subject: str) -> None:
         super().__init__(world, subject)
+        self.step = STEP.get(world.house.place[world.house.probe[subject].of].kind, STEP_ELSE)
         self.recent: deque[tuple[float, float]] = deque()
         self.before_mask: tuple[float, float] | None = None
         self.at_air_since: float | None = None
@@ -100,7 +101,7 @@ class Displaced(Detector):
                 reference = value
                 recent.clear()
         recent.append((at, value))
-        if abs(value - reference) < self._step() and value < NEVER_ABOVE:
+        if abs(value - reference) < self.step and value < NEVER_ABOVE:
             return FAR_FUTURE
         self._hold(reference, now)
         return self._doubt(value, now)
@@ -131,15 +132,11 @@ class Displaced(Detector):
         place = self.world.house.place[self.world.house.probe[self.subject].of]
         return self.world.air_of(place, now)
 
-    def _step(self) -> float:
-        kind = self.world.house.place[self.world.house.probe[self.subject].of].kind
-        return STEP.get(kind, STEP_ELSE)
-
     def _doubt(self, value: float, now: float) -> float:
         sense = self.world.senses[self.subject]
         assert sense.doubt is not None and sense.held is not None
         moved, waited = value - sense.held, now - sense.doubt
-        if abs(moved) < 0.5 * self._step() and value < NEVER_ABOVE:
+        if abs(moved) < 0.5 * self.step and value < NEVER_ABOVE:
             return self._accept(now)
         if self.world.masked(sense.probe.of, now) is not None:
             return FAR_FUTURE if self._air_explains(value, sense.held, now) else self._accept(now)
@@ -209,7 +206,7 @@ class Displaced(Detector):
         if held is None:
             back = air is None or abs(value - air) > 2 * AT_AIR
         elif air is None or abs(held - air) <= 2 * AT_AIR:
-            back = abs(value - held) <= max(1.0, self._step())
+            back = abs(value - held) <= max(1.0, self.step)
         else:
             back = self._share(value, held, air) < 1 - MOST_OF_THE_WAY
         if value >= NEVER_ABOVE or not back:
@@ -248,7 +245,7 @@ class Displaced(Detector):
             sense.doubt = self.back_since = None
             self.world.places[sense.probe.of].refresh(now)
         value, held = sense.value, sense.held
-        near = value is not None and held is not None and abs(value - held) <= self._step()
+        near = value is not None and held is not None and abs(value - held) <= self.step
         if near and now - since >= 5 * MINUTE:
             self.back_since = now if self.back_since is None else self.back_since
             believed = now - self.back_since >= BACK_FOR

@@ -9,7 +9,7 @@ the same way, away from their plans, at once, and none the other way.
 from __future__ import annotations
 
 from kuraban.core.detectors.cooler import CoolerDetector
-from kuraban.core.detectors.trend import Drift, drift_of
+from kuraban.core.drift import Drift, drift_along, points_of, swing_of
 from kuraban.core.units import HOUR, MINUTE
 from kuraban.core.world import World
 
@@ -107,7 +107,7 @@ class NotCooling(CoolerDetector):
             return ()
         sign = -1.0 if self.cooler.heats else 1.0
         wrong = []
-        for place in self.world.ledger.served(self.subject):
+        for place in self.world.served(self.subject):
             if not self.world.place_judged(place, now) or not self.needs(place, now):
                 continue
             rise = self.rise(place, now, RAN, "product", "air")
@@ -122,13 +122,7 @@ class NotCooling(CoolerDetector):
         self.served_looked = now
         sign = -1.0 if self.cooler.heats else 1.0
         judged, turning, against = 0, 0, 0
-        for place in self.world.ledger.served(self.subject):
-            batch = self.world.batch(place, now)
-            if batch is None or not self.world.in_service(place):
-                continue
-            drift = drift_of(self.world, place, batch, now)
-            if drift is None:
-                continue
+        for drift in self._drifts(sign > 0, now):
             judged += 1
             turning += self._turns(drift)
             against += (drift.high if sign > 0 else -drift.low) < 0
@@ -141,6 +135,23 @@ class NotCooling(CoolerDetector):
         elif self.world.stands(self.subject, self.name) and turning * 2 < judged:
             self._over(now)
 
+    def _drifts(self, upward: bool, now: float) -> list[Drift]:
+        """The drifts of all served places, if enough of them left their swing at all."""
+        world, found, left = self.world, [], 0
+        for place in world.served(self.subject):
+            batch = world.batch(place, now)
+            if batch is None or not world.in_service(place):
+                continue
+            points = points_of(world, place, batch, now)
+            swing = swing_of(points, now)
+            if swing is not None:
+                left += swing.exceeded(upward) and swing.seen >= SWING_KNOWN
+                found.append((points, swing, world.house.place[place].kind))
+        if left < SHARE * len(found) and not world.stands(self.subject, self.name):
+            return []
+        drifts = (drift_along(points, swing, kind, now) for points, swing, kind in found)
+        return [drift for drift in drifts if drift is not None]
+
     def _turns(self, drift: Drift) -> bool:
         """A place that leaves its plan, beyond anything its saw-tooth did before."""
         sign = -1.0 if self.cooler.heats else 1.0
@@ -149,8 +160,8 @@ class NotCooling(CoolerDetector):
             sign * drift.slope >= SERVED_SLOPE
             and pace >= SERVED_SLOPE / 2
             and sign * drift.level > SERVED_LEVEL
-            and drift.seen >= SWING_KNOWN
-            and drift.beyond_its_swing(sign > 0)
+            and drift.swing.seen >= SWING_KNOWN
+            and drift.swing.exceeded(sign > 0)
         )
 
     def _over(self, now: float) -> None:

@@ -16,6 +16,7 @@ LOOK = 2 * MINUTE
 OPEN_FOR = 15 * MINUTE
 DEEP_FOR = 10 * MINUTE
 """A stir may dip as deep, and comes back at once."""
+SHARE_NEAR = 0.5
 SHARE_OPEN = 0.8
 SHARE_FAST = 0.9
 FAST = 0.8
@@ -49,12 +50,18 @@ class Overcooling(Detector):
         elif self.open_since is None:
             self.open_since = now
         known = world.product(self.subject, now)
-        quiet = batch.settled_at(batch.plan.standing(now))
-        if known is None or world.masked(self.subject, now) is not None or now < quiet:
+        if known is None:
             return now + LOOK
         planned = batch.plan.at(known[1])
         below = planned - known[0]
-        tolerance = batch.plan.standing(now).stage.tolerance.below
+        standing = batch.plan.standing(now)
+        tolerance = standing.stage.tolerance.below
+        if below < SHARE_NEAR * tolerance and not world.stands(self.subject, "overcooling"):
+            self.deep_since = None
+            return now + LOOK
+        masked = world.masked(self.subject, now) is not None
+        if masked or now < batch.settled_at(standing):
+            return now + LOOK
         fall = self._fall(batch.plan.slope(now), now)
         deep = self.open_since is not None and below > SHARE_OPEN * tolerance
         if not deep:

@@ -37,6 +37,10 @@ class Side:
         self.beyond = False
         """Past what the course never allows."""
 
+    @property
+    def rests(self) -> bool:
+        return self.near.rests and self.far.rests and not self.beyond
+
     def reset(self) -> None:
         self.near.reset()
         self.far.reset()
@@ -50,9 +54,14 @@ class ProductBand(Detector):
         super().__init__(world, subject)
         self.sides = (Side("warm", 1.0), Side("cold", -1.0))
         self.plan: Planned | None = None
-        self.piece = (0.0, 0.0, 0.0, 0.0)
+        self.calm_until = 0.0
+        """Until then, and while the books do not change, a value well inside changes nothing."""
+        self.version = -1
+        self.room = (0.0, 0.0)
+        """How far below and above the plan is well inside, K."""
         self.stage: Stage | None = None
         self.settled = 0.0
+        self.rice_in: float | None = None
         self.let_run: LetRun | None = None
 
     def listens(self) -> tuple[str, ...]:
@@ -60,16 +69,22 @@ class ProductBand(Detector):
 
     def look(self, now: float) -> float:
         world = self.world
+        known = world.product(self.subject, now)
+        if known is not None and now < self.calm_until and self.version == world.ledger.version:
+            assert self.plan is not None
+            apart = known[0] - self.plan.at(min(known[1], now))
+            if -self.room[0] < apart < self.room[1]:
+                return FAR_FUTURE
         batch = world.batch(self.subject, now)
         if batch is None or not world.in_service(self.subject):
             self._rest(now)
             return FAR_FUTURE
-        known = world.product(self.subject, now)
         if known is None:
             return FAR_FUTURE
         value, at = known
         at = min(at, now)
-        planned = self._planned(batch, at, now)
+        self._enter(batch, now)
+        planned = batch.plan.at(at)
         book = world.ledger.books[self.subject]
         run = book.let_run
         if run is not None and not run.start <= now < run.until:
@@ -81,7 +96,16 @@ class ProductBand(Detector):
         for side in self.sides:
             again = min(again, self._judge(side, value, planned, at, now, quiet, run, batch))
         self.world.places[self.subject].stale = False
+        self._calm(run, batch, at)
         return again
+
+    def _calm(self, run: LetRun | None, batch: Batch, at: float) -> None:
+        """Whether all clocks rest, so that values well inside need no further look."""
+        self.calm_until = 0.0
+        if run is None and all(side.rests for side in self.sides) and self.stage is not None:
+            self.version, self.calm_until = self.world.ledger.version, batch.plan.line(at)[0]
+            sides = self.stage.tolerance
+            self.room = sides.below - deadband(sides.below), sides.above - deadband(sides.above)
 
     def _judge_anew(self, run: LetRun | None, now: float) -> None:
         """A let-run begins: what stands is over. It ends: what stands is judged by the plan."""
@@ -101,23 +125,19 @@ class ProductBand(Detector):
                 side.reset()
         self.clear(now)
 
-    def _planned(self, batch: Batch, at: float, now: float) -> float:
-        """The plan at a moment, by its straight piece; a new stage starts the judging anew."""
-        plan = batch.plan
-        start, until, celsius, slope = self.piece
-        if plan is not self.plan or not start <= at < until:
-            until, celsius, slope = plan.line(at)
-            self.piece, self.plan = (at, until, celsius, slope), plan
-            standing = plan.standing(now)
-            self.settled = batch.settled_at(standing)
-            if standing.stage is not self.stage:
-                if self.stage is not None:
-                    for side in self.sides:
-                        side.reset()
-                    self.clear(now)
-                self.stage = standing.stage
-            start = at
-        return celsius + slope * (at - start)
+    def _enter(self, batch: Batch, now: float) -> None:
+        """A new plan, or a new stage, in which the judging starts anew."""
+        standing = batch.plan.standing(now)
+        if batch.plan is self.plan and standing.stage is self.stage:
+            return
+        self.plan = batch.plan
+        self.settled = batch.settled_at(standing)
+        if standing.stage is not self.stage:
+            if self.stage is not None:
+                for side in self.sides:
+                    side.reset()
+                self.clear(now)
+            self.stage = standing.stage
 
     def _quiet_until(self, now: float) -> float:
         """When masks and settling end; the past if nothing holds the judging."""
