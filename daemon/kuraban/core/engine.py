@@ -31,6 +31,7 @@ from kuraban.core.facts import (
 )
 from kuraban.core.judge import Judge
 from kuraban.core.ledger import Refused
+from kuraban.core.pending import Pending
 from kuraban.core.site import SIGNALS, TEMPERATURES, WATCH, House, from_document
 from kuraban.core.teller import Teller
 from kuraban.core.units import DAY, MINUTE, next_clock
@@ -64,6 +65,8 @@ class Engine:
         self.facts: list[Fact] = []
         self.conflicts = 0
         self.duplicates = 0
+        self.pending = Pending()
+        """Entries that wait for a second person."""
         self.seen: dict[tuple[str, str], float] = {}
         """Entries already taken, by subject and id."""
         self.night: list[Step | Message] = []
@@ -273,6 +276,14 @@ class Engine:
 
     def _do_entry(self, logged: Logged) -> None:
         """An entry takes effect, at its time or as soon as it is known."""
+        ready = self.pending.weigh(logged, self.world, self.now)
+        if ready is None:
+            if logged.id in self.pending.held:
+                self.teller.ask(logged, self.now)
+            return
+        self._take_effect(ready)
+
+    def _take_effect(self, logged: Logged) -> None:
         entry = logged.entry
         try:
             self._check_alarm_names(entry)

@@ -31,7 +31,9 @@ MASKS_KEPT = 40
 
 WORK = (e.Stir, e.Addition, e.CaskIn, e.CaskOut, e.Handwork, e.StageMark, e.ProbeOut, e.ProbeIn)
 """Entries that say that somebody was at the product."""
-CONTROL = (e.Acknowledge, e.Shelve, e.Unshelve, e.Verdict, e.Note, e.Sample, e.Look)
+CONTROL = (
+    e.Acknowledge, e.Shelve, e.Unshelve, e.Verdict, e.Note, e.Sample, e.Look, e.Confirm,
+)  # fmt: skip
 """Entries that change no book."""
 
 

@@ -19,6 +19,8 @@ from kuraban.core.board import Board
 from kuraban.core.briefing import situation_of
 from kuraban.core.conditions import BREWER, CONDITIONS, COOLER_WAKES, CREW, MAINTENANCE
 from kuraban.core.effects import Message, Step, StepName, Urgency
+from kuraban.core.entries import kind_of
+from kuraban.core.facts import Logged
 from kuraban.core.ladder import WHOM, Call, Incident, called, called_on_duty, group_of
 from kuraban.core.outlook import hours_in_hand
 from kuraban.core.situation import Situation
@@ -30,6 +32,8 @@ SOUNDLESS_ABOVE, RINGS_BELOW = 8.0, 6.0
 LOOK_AT_HOURS = 10 * MINUTE
 MANY_RINGS = 6
 GATHER_FOR = 5 * MINUTE
+TOGETHER = 2 * MINUTE
+"""So long a probe's alarm waits for its neighbours', which often have one cause."""
 HANDS_WITHIN = 1 * HOUR
 RINGS_AGAIN = frozenset({"raised", "realarmed", "unshelved", "released", "in-service"})
 
@@ -150,7 +154,7 @@ class Teller:
             if call.person not in incident.told:
                 incident.told.append(call.person)
             if call.rung == 0 and self._too_many(call.person, at):
-                self._gather(call.person, alarm, at)
+                self._gather(call.person, alarm, at + GATHER_FOR)
                 continue
             text = wording.page(self.situation(alarm, at), *self._tongue(call.person))
             self._say("page", at, call, incident.urgency, text, (alarm.id,))
@@ -162,23 +166,28 @@ class Teller:
             times.append(at)
         return many
 
-    def _gather(self, person: str, alarm: Alarm, at: float) -> None:
+    def _gather(self, person: str, alarm: Alarm, until: float) -> None:
         waiting = self.gathering.setdefault(person, [])
         if not waiting:
-            self.agenda.add(at + GATHER_FOR, "gathered", person)
+            self.agenda.add(until, "gathered", person)
         waiting.append((alarm.subject, alarm.condition))
 
     def gathered(self, person: str, at: float) -> None:
-        """The rings that came too thick for one person, in one message."""
+        """The alarms that came thick or together for one person, in one message."""
         keys = self.gathering.pop(person, [])
         alarms = [self.board.alarm(*key) for key in dict.fromkeys(keys)]
         alarms = [alarm for alarm in alarms if alarm.state is State.UNACKNOWLEDGED]
         if not alarms:
             return
         situations = tuple(self.situation(alarm, at) for alarm in alarms)
-        text = wording.gathered(situations, *self._tongue(person))
+        if len(situations) == 1:
+            text = wording.page(situations[0], *self._tongue(person))
+        else:
+            text = wording.gathered(situations, *self._tongue(person))
+        urgent = any(self.urgency(alarm, at) == "wake" for alarm in alarms)
         call = Call(person, self._role(alarms[0]), 0)
-        self._say("page", at, call, "wake", text, tuple(alarm.id for alarm in alarms))
+        names = tuple(alarm.id for alarm in alarms)
+        self._say("page", at, call, "wake" if urgent else "duty", text, names)
 
     def _on_duty(self, incident: Incident, alarm: Alarm, at: float) -> None:
         calls = self._hands(alarm, at)
@@ -188,7 +197,12 @@ class Teller:
             for call in called_on_duty(self.world.house, condition, at)
             if call.person not in {other.person for other in calls}
         ]
-        self._page(calls, incident, at)
+        if condition.owner == "probe" and not self._hands(alarm, at):
+            for call in calls:
+                incident.told.append(call.person)
+                self._gather(call.person, alarm, at + TOGETHER)
+        else:
+            self._page(calls, incident, at)
         if not calls:
             self.waiting.append((alarm.subject, alarm.condition))
 
@@ -275,6 +289,16 @@ class Teller:
         for call in called_on_duty(self.world.house, condition, at):
             text = wording.page(self.situation(alarm, at), *self._tongue(call.person))
             self._say("notice", at, call, "duty", text, ())
+
+    def ask(self, logged: Logged, at: float) -> None:
+        """Ask the brewer to confirm an entry that would stop the watch over a running batch."""
+        alarm = Alarm(logged.subject, "entry-doubtful")
+        alarm.evidence = (f"entry={kind_of(logged.entry)}",)
+
+        def text_of(*tongue: object) -> wording.Text:
+            return wording.page(self.situation(alarm, at), *tongue)  # type: ignore[arg-type]
+
+        self.notice(BREWER, at, text_of)
 
     def notice(self, role: str, at: float, text_of: object, whom: Iterable[str] = ()) -> None:
         """One notice to the first of a role (and the persons named), each in their language."""

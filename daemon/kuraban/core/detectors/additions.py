@@ -58,9 +58,24 @@ class AdditionUnlogged(Detector):
         self.since = now
         book.mask("addition-seen", now - SPAN, now + HELD)
         stage = batch.course.stages[following].id
+        other = self._logged_elsewhere(now)
+        swapped = () if other is None else (f"swapped={world.house.name_of(other)}",)
         self.found("addition-unlogged", True, now, value=fallen[1], planned=fallen[2], since=now,
-                   evidence=(f"step={fallen[0]:.1f}", f"stage={stage}"))  # fmt: skip
+                   evidence=(f"step={fallen[0]:.1f}", f"stage={stage}", *swapped))  # fmt: skip
         return now + LOOK
+
+    def _logged_elsewhere(self, now: float) -> str | None:
+        """Another tank in which an addition or a stage was logged and no step is seen."""
+        for place, book in self.world.ledger.books.items():
+            if place == self.subject or book.last_work is None or book.batch is None:
+                continue
+            what, at = book.last_work
+            if what not in ("stage", "addition") or not now - HELD <= at <= now:
+                continue
+            times, values = self.world.places[place].series.since(at - HOUR, now)
+            if len(times) > 10 and max(values) - min(values) < FALL / 2:
+                return place
+        return None
 
     def _fallen(self, now: float) -> tuple[float, float, float] | None:
         """(fall, level now, level before) of the last 90 min, on medians against outliers."""

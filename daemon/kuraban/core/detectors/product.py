@@ -8,7 +8,7 @@ product, the alarms keep their last state.
 
 from __future__ import annotations
 
-from kuraban.core.course import FAR_FUTURE, Planned, Stage
+from kuraban.core.course import FAR_FUTURE, NEVER, Planned, Stage
 from kuraban.core.detectors.clock import Outside
 from kuraban.core.ledger import Batch, LetRun
 from kuraban.core.units import MINUTE
@@ -59,9 +59,9 @@ class ProductBand(Detector):
         self.version = -1
         self.room = (0.0, 0.0)
         """How far below and above the plan is well inside, K."""
+        self.never = NEVER
         self.stage: Stage | None = None
         self.settled = 0.0
-        self.rice_in: float | None = None
         self.let_run: LetRun | None = None
 
     def listens(self) -> tuple[str, ...]:
@@ -73,7 +73,8 @@ class ProductBand(Detector):
         if known is not None and now < self.calm_until and self.version == world.ledger.version:
             assert self.plan is not None
             apart = known[0] - self.plan.at(min(known[1], now))
-            if -self.room[0] < apart < self.room[1]:
+            inside = -self.room[0] < apart < self.room[1]
+            if inside and self.never[0] < known[0] < self.never[1]:
                 return FAR_FUTURE
         batch = world.batch(self.subject, now)
         if batch is None or not world.in_service(self.subject):
@@ -104,7 +105,7 @@ class ProductBand(Detector):
         self.calm_until = 0.0
         if run is None and all(side.rests for side in self.sides) and self.stage is not None:
             self.version, self.calm_until = self.world.ledger.version, batch.plan.line(at)[0]
-            sides = self.stage.tolerance
+            sides, self.never = self.stage.tolerance, batch.course.never
             self.room = sides.below - deadband(sides.below), sides.above - deadband(sides.above)
 
     def _judge_anew(self, run: LetRun | None, now: float) -> None:
@@ -128,10 +129,10 @@ class ProductBand(Detector):
     def _enter(self, batch: Batch, now: float) -> None:
         """A new plan, or a new stage, in which the judging starts anew."""
         standing = batch.plan.standing(now)
+        self.settled = batch.settled_at(standing)
         if batch.plan is self.plan and standing.stage is self.stage:
             return
         self.plan = batch.plan
-        self.settled = batch.settled_at(standing)
         if standing.stage is not self.stage:
             if self.stage is not None:
                 for side in self.sides:
