@@ -165,3 +165,7 @@ class Alarm:
         """Take an event; `active` must already say whether the condition holds."""
         self.state, step = next_state(self.state, event, self.active)
         return step
+
+
+if __name__ == "__main__":
+    print(drawing())
