@@ -10,7 +10,7 @@ import msgspec
 
 from kuraban.core.effects import Message, Step, timeline_line
 from kuraban.core.engine import Engine
-from kuraban.core.facts import HouseChanged, Refusal
+from kuraban.core.facts import HouseChanged, Impaired, Refusal
 from kuraban.core.site import House, from_document, to_document
 from kuraban.core.wire import Wire
 from kuraban.core.wording import Words
@@ -18,6 +18,8 @@ from kuraban.recording import BadLine, Recorded, merged
 
 HOUSE_TOPIC = "watch/house"
 """Under the root: a house as the watch knew it, in a recording taken from a journal."""
+PART_TOPIC = "watch/part"
+"""Under the root: a part of the watch that failed or works again, in such a recording."""
 BUNDLE = 1000
 
 
@@ -43,26 +45,40 @@ class Player:
         self.readings = self.refused = 0
 
     def play(self, message: Recorded) -> None:
-        if not self.begun:
-            self.begun = True
-            self.engine.take(HouseChanged(message.at, self.first))
         topic = message.topic
-        if topic.startswith(f"{self.root}/watch/"):
-            if topic == f"{self.root}/{HOUSE_TOPIC}":
-                self._house(message)
+        told = topic.startswith(f"{self.root}/watch/")
+        if not self.begun and not (told and self._house(message)):
+            self.engine.take(HouseChanged(message.at, self.first))
+        elif told and self.begun and not self._house(message):
+            self._part(message)
+        self.begun = True
+        if told:
             return
         at = max(message.at, self.engine.now)
         take = self.engine.take
         for fact in self.wire.read(topic, message.payload, at, message.retained):
             take(fact)
 
-    def _house(self, message: Recorded) -> None:
+    def _house(self, message: Recorded) -> bool:
+        """Take over a house as the watch knew it; whether the message told one."""
+        if message.topic != f"{self.root}/{HOUSE_TOPIC}":
+            return False
         try:
             house = from_document(message.payload.decode())
         except (msgspec.MsgspecError, UnicodeDecodeError):
-            return
+            return False
         self.wire = Wire(house, self.root)
         self.engine.take(HouseChanged(message.at, to_document(house)))
+        return True
+
+    def _part(self, message: Recorded) -> None:
+        if message.topic != f"{self.root}/{PART_TOPIC}":
+            return
+        try:
+            part = msgspec.json.decode(message.payload, type=Impaired)
+        except msgspec.MsgspecError:
+            return
+        self.engine.take(msgspec.structs.replace(part, received=message.at))
 
     def story(self) -> list[Step | Message]:
         turn = self.engine.drain()

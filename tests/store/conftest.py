@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import os
 import subprocess
-import tempfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -12,45 +10,6 @@ import pytest
 
 from kuraban.store.connection import MEMORY
 from kuraban.store.journal import Journal
-
-_LEFT_OUT = pytest.StashKey[list[str]]()
-
-
-def pytest_configure(config: pytest.Config) -> None:
-    config.addinivalue_line("markers", "needs_root: mounts a small disk of its own")
-    config.stash.setdefault(_LEFT_OUT, [])
-
-
-@pytest.hookimpl(tryfirst=True)
-def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Leave out what needs a mount where none can be made, and say so at the end."""
-    wanting = [item for item in items if item.get_closest_marker("needs_root")]
-    if not wanting or _can_mount():
-        return
-    items[:] = [item for item in items if item not in wanting]
-    config.hook.pytest_deselected(items=wanting)
-    config.stash[_LEFT_OUT].extend(item.nodeid for item in wanting)
-
-
-def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
-    left_out = terminalreporter.config.stash.get(_LEFT_OUT, [])
-    if left_out:
-        terminalreporter.section("left out: they mount a small disk, which takes root")
-        for name in left_out:
-            terminalreporter.line(name)
-
-
-def _can_mount() -> bool:
-    if os.geteuid() != 0:
-        return False
-    with tempfile.TemporaryDirectory() as folder:
-        if _run("mount", "-t", "tmpfs", "-o", "size=64k", "tmpfs", folder):
-            return False
-        return not _run("umount", folder)
-
-
-def _run(*command: str) -> int:
-    return subprocess.run(command, capture_output=True, check=False).returncode
 
 
 @pytest.fixture

@@ -134,14 +134,21 @@ class Board:
     def acknowledge(
         self, subject: str, condition: str | None, at: float, by: str | None, within: float | None
     ) -> list[Alarm]:
-        """Somebody has them in hand; the alarms that this answered."""
+        """Somebody has them in hand; the alarms that this answered.
+
+        Again is nothing, but for who says anew by when it should be right.
+        """
         answered = []
         for alarm in self.of(subject, condition):
             if alarm.state not in (State.UNACKNOWLEDGED, State.RETURNED, State.ACKNOWLEDGED):
                 continue
+            known = alarm.state is State.ACKNOWLEDGED
+            if known and within is None:
+                continue
             self._event(alarm, Event.ACKNOWLEDGE, at, by)
             if alarm.state is State.ACKNOWLEDGED:
-                alarm.by, alarm.acked_worse = by or "somebody", alarm.worse
+                alarm.by = by or "somebody"
+                alarm.acked_worse = alarm.acked_worse if known else alarm.worse
                 promise = within if within is not None else self._turns_within(alarm)
                 alarm.in_hand_until = None if promise is None else at + promise
                 if alarm.in_hand_until is not None:

@@ -101,7 +101,11 @@ class Visit:
         while not done():
             if time.monotonic() > deadline:
                 raise BrokerError(f"{self.place} did not {what} within {PATIENCE:g} s")
-            self.turn()
+            try:
+                self.turn()
+            except BrokerError:
+                if not done():  # a broker that refuses says why and hangs up
+                    raise
 
     def _noting(self, what: str) -> Callable[..., None]:
         """A callback that keeps the reason, which paho gives last but one."""

@@ -170,6 +170,16 @@ class History:
         """How many messages still wait or are being sent."""
         return int(self._one("SELECT count(*) FROM outbox")[0])
 
+    def last_failure(self) -> tuple[float, str] | None:
+        """When the latest try to send a message failed, and to whom and why; None before any."""
+        select = (
+            "SELECT attempt.at, service, person, reason FROM attempt JOIN message USING (id)"
+            " WHERE outcome = 'failed' ORDER BY number DESC LIMIT 1"
+        )
+        for at, service, person, reason in self._each(select, ()):
+            return at, f"{service or person}: {reason}"
+        return None
+
     def _one(self, select: str) -> rows.Row:
         return next(self._each(select, ()))
 
