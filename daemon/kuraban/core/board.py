@@ -22,6 +22,11 @@ COOLER_TURNS_WITHIN = 1 * HOUR
 BAND_DEADBAND = 0.3
 
 
+def _foremost(alarm: Alarm) -> tuple[int, str]:
+    """Order in which the alarms of one subject are dealt with: what outranks the others first."""
+    return -CONDITIONS[alarm.condition].rank, alarm.condition
+
+
 class Rings(Protocol):
     """What the board tells of each step that it makes."""
 
@@ -139,22 +144,26 @@ class Board:
         Again is nothing, but for who says anew by when it should be right.
         """
         answered = []
-        for alarm in self.of(subject, condition):
-            if alarm.state not in (State.UNACKNOWLEDGED, State.RETURNED, State.ACKNOWLEDGED):
-                continue
+        for alarm in sorted(self.of(subject, condition), key=_foremost):
             known = alarm.state is State.ACKNOWLEDGED
+            if alarm.state not in (State.UNACKNOWLEDGED, State.RETURNED) and not known:
+                continue
             if known and within is None:
                 continue
+            if alarm.state is not State.RETURNED:
+                self._take_in_hand(alarm, at, by, within)
             self._event(alarm, Event.ACKNOWLEDGE, at, by)
-            if alarm.state is State.ACKNOWLEDGED:
-                alarm.by = by or "somebody"
-                alarm.acked_worse = alarm.acked_worse if known else alarm.worse
-                promise = within if within is not None else self._turns_within(alarm)
-                alarm.in_hand_until = None if promise is None else at + promise
-                if alarm.in_hand_until is not None:
-                    self.rings.promised(alarm, alarm.in_hand_until)
             answered.append(alarm)
         return answered
+
+    def _take_in_hand(self, alarm: Alarm, at: float, by: str | None, within: float | None) -> None:
+        if alarm.state is State.UNACKNOWLEDGED:
+            alarm.acked_worse = alarm.worse
+        alarm.by = by or "somebody"
+        promise = within if within is not None else self._turns_within(alarm)
+        alarm.in_hand_until = None if promise is None else at + promise
+        if alarm.in_hand_until is not None:
+            self.rings.promised(alarm, alarm.in_hand_until)
 
     def _turns_within(self, alarm: Alarm) -> float | None:
         """By when an alarm in hand should have turned; None for what need not turn."""

@@ -109,7 +109,7 @@ class Track:
 def points_of(world: World, place: str, batch: Batch, now: float) -> list[Point]:
     """The differences of the last hours since the product was last disturbed, in steps."""
     kind = world.house.place[place].kind
-    track = world.tracks.get(place)
+    track: Track | None = world.tracks.get(place)
     if track is None:
         track = world.tracks[place] = Track(STEP.get(kind, STEP_ELSE))
     settled = batch.settled_at(batch.plan.standing(now))

@@ -46,6 +46,8 @@ PARTS: dict[Part, str] = {
     "pages": "pages-failing",
     "history": "history-behind",
 }
+BACK_FOR = 5 * MINUTE
+"""So long after the watch is back its probes have time to be heard, and then it is told."""
 HELD_FOR: dict[Part, float] = {"broker": BROKER_LOST_AFTER}
 CODES = frozenset({85.0, 0.0})
 
@@ -72,6 +74,7 @@ class Engine:
         self.night: list[Step | Message] = []
         self.impaired: dict[str, float] = {}
         """Parts of the watch that fail, by condition, and since when."""
+        self.away_since: float | None = None
         self.started = False
 
     # The four doors.
@@ -146,7 +149,7 @@ class Engine:
                 self.board.remove(subject, self.now, None)
             self.world.settle_in(house)
             self.world.ledger.refold()
-        self.judge.settle_in(self.world)
+        self.judge.settle_in(self.world, self.now)
         self._look_at_all()
 
     def _subjects(self, house: House) -> set[str]:
@@ -400,6 +403,9 @@ class Engine:
         self.facts.append(fact)
         if not self.started:
             return
+        if fact.part == "watch":
+            self._away(fact.holds)
+            return
         condition = PARTS[fact.part]
         if not fact.holds:
             self.impaired = {c: at for c, at in self.impaired.items() if c != condition}
@@ -408,6 +414,19 @@ class Engine:
             self.impaired = {**self.impaired, condition: self.now}
             held = HELD_FOR.get(fact.part, 0.0)
             self.agenda.add(self.now + held, "impaired", condition, self.now)
+
+    def _away(self, gone: bool) -> None:
+        """Nobody watched from the one fact to the other."""
+        if gone:
+            self.away_since, self.world.blind = self.now, FAR_FUTURE
+        elif self.away_since is not None:
+            self.world.blind = self.now + BACK_FOR
+            self.agenda.add(self.world.blind, "back", self.away_since, self.now)
+            self.away_since = None
+
+    def _do_back(self, since: float, until: float) -> None:
+        if reports.anything_judged(self.world, self.now):
+            self.teller.back_again(since, until, self.now)
 
 
 def _not_before(fact: Fact, now: float) -> Fact:

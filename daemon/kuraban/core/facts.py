@@ -78,7 +78,8 @@ class Delivered(msgspec.Struct, frozen=True, gc=False):
     reason: str = ""
 
 
-Part = Literal["broker", "journal", "pages", "history"]
+Part = Literal["broker", "journal", "pages", "history", "watch"]
+"""`watch` is the watch itself: nobody watched while that held."""
 
 
 class Impaired(msgspec.Struct, frozen=True, gc=False):

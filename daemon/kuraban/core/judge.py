@@ -10,6 +10,8 @@ from kuraban.core.detectors.cycling import ShortCycling
 from kuraban.core.detectors.dark import Dark
 from kuraban.core.detectors.disagrees import Disagrees
 from kuraban.core.detectors.displaced import Displaced
+from kuraban.core.detectors.dry import HangsDry
+from kuraban.core.detectors.landing import Landing
 from kuraban.core.detectors.not_cooling import NotCooling
 from kuraban.core.detectors.overcooling import Overcooling
 from kuraban.core.detectors.product import ProductBand
@@ -38,13 +40,13 @@ class Judge:
         self.listeners: dict[str, list[Detector]] = {}
         """Of each probe: what looks at every current reading."""
 
-    def settle_in(self, world: World) -> None:
+    def settle_in(self, world: World, now: float) -> None:
         wanted = {_key(detector): detector for detector in _detectors(world)}
         for key, detector in self.detectors.items():
             if key in wanted:
                 wanted[key] = detector
             else:
-                detector.clear(world.started)
+                detector.clear(now)
         self.detectors = wanted
         self.guards, self.listeners = {}, {}
         for detector in wanted.values():
@@ -87,6 +89,8 @@ def _of_probes(world: World, house: House) -> list[Detector]:
             first = house.probes_of(probe.of, "product")[0].id
             if first != probe.id:
                 found.append(Disagrees(world, probe.id, first))
+        if probe.dry_below is not None:
+            found.append(HangsDry(world, probe.id))
         found += [Silent(world, probe.id), Stuck(world, probe.id), Wild(world, probe.id)]
     return found
 
@@ -103,6 +107,8 @@ def _of_places(world: World, house: House) -> list[Detector]:
                 AdditionUnlogged(world, place.id),
                 StageOverdue(world, place.id),
             ]
+            if place.kind != "koji-bed":
+                found.append(Landing(world, place.id))
             if place.kind == "koji-bed":
                 found.append(RoomAir(world, place.id))
         else:

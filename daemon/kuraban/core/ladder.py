@@ -15,7 +15,7 @@ from collections.abc import Iterable
 from typing import Literal, NamedTuple
 
 from kuraban.core import roster
-from kuraban.core.conditions import AIR, COOLING_FAILS, Condition
+from kuraban.core.conditions import AIR, CONDITIONS, COOLING_FAILS, Condition
 from kuraban.core.effects import Urgency
 from kuraban.core.site import House
 from kuraban.core.units import within_hours
@@ -54,6 +54,11 @@ class Incident:
         self.at = 0.0
         self.rung = 0
         self.told: list[str] = []
+
+
+def ranked(conditions: Iterable[str]) -> list[str]:
+    """The highest rank first, equal ones by name, so that the same lead is found every time."""
+    return sorted(conditions, key=lambda name: (-CONDITIONS[name].rank, name))
 
 
 def group_of(condition: Condition) -> str:

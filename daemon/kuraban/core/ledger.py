@@ -152,6 +152,8 @@ class Ledger:
         self.hidden: set[str] = set()
         self.amended: dict[str, Logged] = {}
         self.newest = 0.0
+        self.courses: dict[str, Course] = {}
+        """The course of each batch as it was when the batch began, by the id of that entry."""
         self.version = 0
         """Rises with every change of the books; what was derived from an older one is void."""
 
@@ -288,6 +290,8 @@ class Ledger:
             for logged in self.log
             if logged.at >= cutoff or isinstance(logged.entry, lasting)
         ]
+        ids = {logged.id for logged in self.log}
+        self.courses = {i: course for i, course in self.courses.items() if i in ids}
 
     def _running(self, logged: Logged) -> Batch:
         batch = self.book(logged.subject).batch
@@ -349,7 +353,7 @@ class Ledger:
             raise Refused(
                 f"batch '{book.batch.name}' runs in {logged.subject}; log its batch-end first"
             )
-        course = self.house.course.get(entry.course)
+        course = self.courses.get(logged.id) or self.house.course.get(entry.course)
         if course is None:
             raise Refused(f"no course '{entry.course}'; known are {_names(self.house.course)}")
         since = logged.at if entry.since is None else float(entry.since)
@@ -358,6 +362,7 @@ class Ledger:
         batch.marks = [Mark(stage, since)]
         batch.lay(self.house)
         book.batch, book.let_run, book.check = batch, None, None
+        self.courses[logged.id] = course
 
     def _stage(self, batch: Batch, book: Book, logged: Logged, entry: e.StageMark) -> None:
         since = logged.at if entry.since is None else float(entry.since)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from kuraban.core import roster
 from kuraban.core.briefing import Alarms, situation_of
+from kuraban.core.detectors.dry import HANGS_DRY
 from kuraban.core.drift import drift_of
 from kuraban.core.effects import Message, Step
 from kuraban.core.site import House
@@ -22,9 +23,10 @@ def why_not_judged(world: World, place: str, now: float) -> str | None:
     if entry.brews:
         if world.batch(place, now) is None:
             return "no-batch"
-        if not world.places[place].products:
+        products = world.places[place].products
+        if not products:
             return "no-probe"
-        return None
+        return HANGS_DRY if all(HANGS_DRY in sense.suspect for sense in products) else None
     if entry.band is None:
         return "no-band"
     if not world.house.probes_of(place, "product", "air", "supply"):

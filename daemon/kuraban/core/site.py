@@ -73,6 +73,8 @@ class Probe(msgspec.Struct, frozen=True, kw_only=True):
     topic: str | None = None
     pointer: str | None = None
     at_pointer: str | None = None
+    dry_below: float | None = None
+    """Litres in its place below which its tip hangs above the surface."""
 
     @property
     def silent_after(self) -> float:
@@ -94,6 +96,35 @@ class Duty(msgspec.Struct, frozen=True, kw_only=True):
     hours: tuple[float, float] | None = None
     """Seconds after midnight, from and to; may cross midnight."""
     awake: bool = False
+
+
+class Shift(msgspec.Struct, frozen=True, kw_only=True):
+    """One stretch of duty, [start, end), written out from a calendar that the house keeps."""
+
+    role: str
+    person: str
+    order: int
+    start: float
+    end: float
+    awake: bool = False
+
+
+class Away(msgspec.Struct, frozen=True, kw_only=True):
+    """A stretch, [start, end), in which a person needs `arrive` seconds to get here."""
+
+    person: str
+    start: float
+    end: float
+    arrive: float
+
+
+class Swap(msgspec.Struct, frozen=True, kw_only=True):
+    """Two people exchange their duties of one day, "2026-02-01", in one role or in all."""
+
+    first: str
+    second: str
+    day: str
+    role: str | None = None
 
 
 class Site(msgspec.Struct, frozen=True, kw_only=True):
@@ -121,6 +152,10 @@ class House(msgspec.Struct, frozen=True, kw_only=True, dict=True):
     probes: tuple[Probe, ...] = ()
     people: tuple[Person, ...] = ()
     rota: tuple[Duty, ...] = ()
+    shifts: tuple[Shift, ...] = ()
+    away: tuple[Away, ...] = ()
+    swaps: tuple[Swap, ...] = ()
+    """Entered by the crew; the site file knows none."""
     courses: tuple[Course, ...] = ()
 
     @cached_property

@@ -21,7 +21,15 @@ from kuraban.core.conditions import BREWER, CONDITIONS, COOLER_WAKES, CREW, MAIN
 from kuraban.core.effects import Message, Step, StepName, Urgency
 from kuraban.core.entries import kind_of
 from kuraban.core.facts import Logged
-from kuraban.core.ladder import WHOM, Call, Incident, called, called_on_duty, group_of
+from kuraban.core.ladder import (
+    WHOM,
+    Call,
+    Incident,
+    called,
+    called_on_duty,
+    group_of,
+    ranked,
+)
 from kuraban.core.outlook import hours_in_hand
 from kuraban.core.situation import Situation
 from kuraban.core.units import HOUR, MINUTE
@@ -114,9 +122,10 @@ class Teller:
         known = bool(incident.members - {alarm.condition})
         incident.members.add(alarm.condition)
         louder = incident.urgency != "wake" and urgency == "wake"
-        if known and condition.rank <= incident.rank and step != "realarmed" and not louder:
+        again = step == "realarmed" and not incident.open
+        if known and condition.rank <= incident.rank and not (again or louder):
             return
-        incident.lead, incident.rank = alarm.condition, condition.rank
+        self._lead(incident)
         incident.urgency, incident.role = urgency, self._role(alarm)
         incident.quick, incident.open, incident.rung = self._quick(alarm), True, 0
         incident.at = at
@@ -153,7 +162,7 @@ class Teller:
         for call in calls:
             if call.person not in incident.told:
                 incident.told.append(call.person)
-            if call.rung == 0 and self._too_many(call.person, at):
+            if self._too_many(call.person, at):
                 self._gather(call.person, alarm, at + GATHER_FOR)
                 continue
             text = wording.page(self.situation(alarm, at), *self._tongue(call.person))
@@ -259,20 +268,27 @@ class Teller:
         if not incident.members:
             del self.incidents[key]
         elif incident.lead == alarm.condition:
-            incident.lead = max(incident.members, key=lambda name: CONDITIONS[name].rank)
-            incident.rank = CONDITIONS[incident.lead].rank
+            self._lead(incident)
+            if incident.urgency == "wake" and CONDITIONS[incident.lead].urgency != "wake":
+                incident.urgency, incident.open = "duty", False
+
+    def _lead(self, incident: Incident) -> None:
+        """The message is about the member that outranks the others."""
+        incident.lead = ranked(incident.members)[0]
+        incident.rank = CONDITIONS[incident.lead].rank
 
     def same_incident(self, subject: str, condition: str) -> list[str]:
         """The alarms that an answer to one of them answers too."""
         incident = self.incidents.get((subject, group_of(CONDITIONS[condition])))
-        return sorted(incident.members) if incident is not None else []
+        return ranked(incident.members) if incident is not None else []
 
     def _in_hand(self, incident: Incident, alarm: Alarm, at: float) -> None:
         who = alarm.by or ""
         named = self.world.house.person.get(who)
         name = named.name if named is not None else who
         for person in incident.told:
-            if who in (person, self.world.house.person[person].name):
+            woken = self.world.house.person.get(person)
+            if woken is None or who in (person, woken.name):
                 continue
             text = wording.in_hand(
                 self.situation(alarm, at), name, alarm.in_hand_until, *self._tongue(person)
@@ -311,13 +327,16 @@ class Teller:
             )
 
     def _power_back(self, alarm: Alarm, at: float) -> None:
+        self.back_again(at if alarm.since is None else alarm.since, at, at)
+
+    def back_again(self, since: float, until: float, at: float) -> None:
+        """Nothing was seen from `since` to `until`: what runs again, and what moved meanwhile."""
         world = self.world
         running = tuple(
             (cooler.name, world.signal(cooler.id, at, "running"))
             for cooler in world.house.coolers
             if world.cooler_judged(cooler.id, at)
         )
-        since = at if alarm.since is None else alarm.since
         koji, moved = [], []
         for place in world.house.places:
             if not place.brews or not world.place_judged(place.id, at):
@@ -332,7 +351,7 @@ class Teller:
                 moved.append((place.name, then, now))
 
         def text_of(*tongue: object) -> wording.Text:
-            return wording.power_back(since, at, running, tuple(koji), tuple(moved), *tongue)  # type: ignore[arg-type]
+            return wording.power_back(since, until, running, tuple(koji), tuple(moved), *tongue)  # type: ignore[arg-type]
 
         self.notice(MAINTENANCE, at, text_of)
         self.notice(BREWER, at, text_of)

@@ -9,16 +9,13 @@ from __future__ import annotations
 
 import heapq
 from collections.abc import Callable
-from typing import TYPE_CHECKING, NamedTuple
+from typing import Any, NamedTuple
 
 from kuraban.core.course import FAR_FUTURE
 from kuraban.core.ledger import Batch, Ledger
 from kuraban.core.senses import CHECK_COUNTS, CHECK_COUNTS_ELSE, PlaceSense, Sense
 from kuraban.core.site import House, Place
 from kuraban.core.units import HOUR
-
-if TYPE_CHECKING:
-    from kuraban.core.drift import Track
 
 _NONE: list[Sense] = []
 
@@ -53,10 +50,14 @@ class World:
         """Something worth a notice that is no alarm: subject, what, value, when."""
         self.standing: set[tuple[str, str]] = set()
         """Conditions that hold now, by subject and name."""
+        self.blind = 0.0
+        """Until then silence means nothing: the watch itself was away, or is just back."""
         self.dusk = False
         """So many probes fell silent together that each alone means nothing yet."""
-        self.tracks: dict[str, Track] = {}
-        """The differences of each place from its plan, in steps."""
+        self.tracks: dict[str, Any] = {}
+        """The differences of each place from its plan, in steps; `kuraban.core.drift` keeps them."""
+        self.outlooks: dict[str, Any] = {}
+        """What each place's own warm-ups told for the last ten minutes asked of, and of when."""
         self._by_measure: dict[tuple[str, str], list[Sense]] = {}
         self._version = -1
         self._batches: dict[str, Batch | None] = {}

@@ -161,10 +161,14 @@ class History:
             )
         )
 
-    def courses(self, batch: str) -> tuple[BatchCourse, ...]:
-        """The batch's own copies of its course, one for each place and start, oldest first."""
-        select = "SELECT batch, place, at, course_json FROM batch_course WHERE batch = ?"
-        return tuple(BatchCourse(*row) for row in self._each(f"{select} ORDER BY at", (batch,)))
+    def courses(self, batch: str | None = None) -> tuple[BatchCourse, ...]:
+        """A batch's own copies of its course, or those of all, oldest first."""
+        select = "SELECT batch, place, at, course_json FROM batch_course"
+        if batch is None:
+            rows = self._each(f"{select} ORDER BY at", ())
+        else:
+            rows = self._each(f"{select} WHERE batch = ? ORDER BY at", (batch,))
+        return tuple(BatchCourse(*row) for row in rows)
 
     def unsent(self) -> int:
         """How many messages still wait or are being sent."""

@@ -31,6 +31,8 @@ class Dark(Detector):
         if self.since is not None:
             self._back(now)
             return now + LOOK
+        if now < self.world.blind:
+            return now + LOOK
         together = self._fell_together(now)
         self.world.dusk = bool(together)
         if together and now - max(last for last, _ in together) >= STAYS:

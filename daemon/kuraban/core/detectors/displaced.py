@@ -144,6 +144,8 @@ class Displaced(Detector):
         air = self._air(now)
         if self._reads_air(value, sense.held, air, now):
             return self._displace(value, air, now)
+        if self._as_planned(value, now):
+            return self._accept(now) if waited >= ACCEPT else FAR_FUTURE
         if waited >= 8 * MINUTE and (abs(moved) >= NEVER_STEP or value >= NEVER_ABOVE):
             return self._displace(value, air, now)
         if waited >= DECIDE:
@@ -208,7 +210,9 @@ class Displaced(Detector):
         elif air is None or abs(held - air) <= 2 * AT_AIR:
             back = abs(value - held) <= max(1.0, self.step)
         else:
-            back = self._share(value, held, air) < 1 - MOST_OF_THE_WAY
+            share = self._share(value, held, air)
+            beyond = share < 0 and abs(value - held) >= NEVER_STEP
+            back = share < 1 - MOST_OF_THE_WAY and not beyond
         if value >= NEVER_ABOVE or not back:
             self.back_since = None
             return FAR_FUTURE

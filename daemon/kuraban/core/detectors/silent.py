@@ -40,7 +40,7 @@ class Silent(Detector):
             of = sense.probe.of
             if sense.probe.measures == "product" and of in world.places:
                 world.places[of].refresh(now)
-        if world.dusk and not world.stands(self.subject, "silent"):
+        if (world.dusk or now < world.blind) and not world.stands(self.subject, "silent"):
             return now + LOOK_AGAIN
         self.found("silent", True, now, since=last)
         return now + LOOK_AGAIN

@@ -41,7 +41,8 @@ class Unwatched(Detector):
             due = max(due, masked)
         if due > now:
             return min(due, now + LOOK)
-        if not (world.dusk or world.stands(self.subject, "unwatched")):
+        away = world.dusk or now < world.blind
+        if not (away or world.stands(self.subject, "unwatched")):
             self.found("unwatched", True, now, value=sense.product, since=last)
         return now + MINUTE
 

@@ -12,6 +12,7 @@ from kuraban.core.world import Detector
 
 SPAN, MANY = 30 * MINUTE, 5
 SHORT = 10 * MINUTE
+LOOK = 5 * MINUTE
 
 
 class Wild(Detector):
@@ -33,4 +34,4 @@ class Wild(Detector):
             holds = True
         self.found("wild", holds, now, evidence=(f"jumps={len(recent)}",),
                    since=recent[0] if recent else None)  # fmt: skip
-        return now + MINUTE if recent else FAR_FUTURE
+        return now + (MINUTE if recent else LOOK)

@@ -1,0 +1,180 @@
+"""How fast a tank warms when nothing cools it, learned from its own record.
+
+On/off cooling gives the answer several times a night: while the valve is shut, or the cooler does
+not run, the product goes where ferment and cellar take it. The first minutes of such a stretch
+belong to the cold wall and are left out, and so is everything within a mask. The slope of what is
+left is Theil's and Sen's. What was learned before something was added says nothing of the tank now.
+
+What is learned is a pure function of the record up to a full ten minutes, so whoever asks, and when
+within them, gets the same; `World.outlooks` only saves the work.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Iterable
+from typing import NamedTuple
+
+from kuraban.core import entries as e
+from kuraban.core.contents import TRACES, effective
+from kuraban.core.detectors.cooler import RUNS_SHARE, RUNS_WATTS
+from kuraban.core.senses import Sense, Series
+from kuraban.core.units import HOUR, MINUTE
+from kuraban.core.world import World
+from kuraban.trade.robust import median, theil_sen
+
+EVERY = 10 * MINUTE
+RECORD = 13 * HOUR
+"""How far back the record is asked; a little less than what is kept of it."""
+WALL = {"starter": 15 * MINUTE}
+WALL_ELSE = 25 * MINUTE
+"""The beginning of a stretch, in which the cold wall still counts."""
+LEAST_STRETCH = 30 * MINUTE
+POINT = 5 * MINUTE
+LEAST_POINTS = 5
+
+Span = tuple[float, float]
+
+
+class Learned(NamedTuple):
+    """Warm-ups of one place: K/h, seconds that they rest on, and °C of the air meanwhile."""
+
+    seconds: float
+    slowest: float
+    typical: float
+    fastest: float
+    air: float | None
+    shut: float
+    """Share of the record in which nothing cooled it, 0 to 1."""
+
+
+def learned(world: World, place: str, now: float) -> Learned | None:
+    """What the record of a place tells, None where it tells nothing."""
+    upto = now // EVERY * EVERY
+    begin = max(upto - RECORD, disturbed_since(world, place, upto))
+    heard = [world.places[place].series, *(s.series for s in _switches(world, place))]
+    key = (upto, begin, *(_extent(series, upto) for series in heard))
+    known = world.outlooks.get(place)
+    if known is None or known[0] != key:
+        known = world.outlooks[place] = (key, _learn(world, place, begin, upto))
+    return known[1]
+
+
+def _extent(series: Series, upto: float) -> tuple[int, int, float]:
+    """Changes whenever what is known of the time before `upto` does."""
+    count = bisect_right(series.times, upto)
+    return count, series.inserted, series.times[count - 1] if count else 0.0
+
+
+def disturbed_since(world: World, place: str, now: float) -> float:
+    """When the product last became another one: a batch, an addition, mash from elsewhere."""
+    latest = 0.0
+    for logged in effective(world.ledger):
+        entry = logged.entry
+        if logged.at > now or not _touches(logged.subject, entry, place):
+            continue
+        if not (isinstance(entry, e.Addition) and entry.what in TRACES):
+            since = getattr(entry, "since", None)
+            latest = max(latest, logged.at if since is None else float(since))
+    return latest
+
+
+def _touches(subject: str, entry: e.Entry, place: str) -> bool:
+    match entry:
+        case e.BatchStart() | e.Addition():
+            return subject == place
+        case e.Move(to=goal) | e.Merge(into=goal):
+            return goal == place
+        case e.Split(to=goals):
+            return place in goals or subject == place
+        case _:
+            return False
+
+
+def _switches(world: World, place: str) -> list[Sense]:
+    """What tells when nothing cools a place: its valve, and whether its cooler runs."""
+    cooler = world.ledger.cooler_of(place)
+    running = [] if cooler is None else world.hanging(cooler, "running")
+    power = [] if cooler is None or running else world.hanging(cooler, "power")
+    return [*world.hanging(place, "valve")[:1], *running[:1], *power[:1]]
+
+
+def _learn(world: World, place: str, begin: float, upto: float) -> Learned | None:
+    shut = _merged(
+        span for sense in _switches(world, place) for span in _idle(world, sense, begin, upto)
+    )
+    slopes, seconds, airs = [], 0.0, []
+    for start, end in _undisturbed(world, place, shut):
+        slope = _slope(world.places[place].series, start, end)
+        if slope is not None:
+            slopes.append(slope)
+            seconds += end - start
+            airs += _air(world, place, start, end)
+    if not slopes:
+        return None
+    idle = sum(end - start for start, end in shut)
+    return Learned(
+        seconds, min(slopes), median(slopes), max(slopes), median(airs) if airs else None,
+        idle / max(upto - begin, 1.0),
+    )  # fmt: skip
+
+
+def _idle(world: World, sense: Sense, begin: float, upto: float) -> list[Span]:
+    """The stretches in which this valve was shut, or this cooler did not run."""
+    least = 0.5
+    if sense.probe.measures == "power":
+        rated = world.house.cooler[sense.probe.of].rated_watts
+        least = RUNS_WATTS if rated is None else RUNS_SHARE * rated
+    times, values = sense.series.since(begin, upto)
+    spans = []
+    for number, (at, value) in enumerate(zip(times, values, strict=True)):
+        until = times[number + 1] if number + 1 < len(times) else upto
+        if value < least:
+            spans.append((at, min(until, at + sense.silent_after)))
+    return spans
+
+
+def _merged(spans: Iterable[Span]) -> list[Span]:
+    found: list[Span] = []
+    for start, end in sorted(spans):
+        if found and start <= found[-1][1]:
+            found[-1] = found[-1][0], max(found[-1][1], end)
+        else:
+            found.append((start, end))
+    return found
+
+
+def _undisturbed(world: World, place: str, spans: list[Span]) -> list[Span]:
+    """The parts that count: the cold wall's time, and what masks cover, taken off."""
+    wall = WALL.get(world.house.place[place].kind, WALL_ELSE)
+    book = world.ledger.books.get(place)
+    masks = [] if book is None else [(mask.start, mask.end) for mask in book.masks]
+    found = []
+    for start, end in spans:
+        begin = start + wall
+        for masked, free in sorted(masks):
+            if masked < end and free > begin:
+                if masked - begin >= LEAST_STRETCH:
+                    found.append((begin, masked))
+                begin = max(begin, free)
+        if end - begin >= LEAST_STRETCH:
+            found.append((begin, end))
+    return found
+
+
+def _slope(series: Series, start: float, end: float) -> float | None:
+    """K/h along a stretch, by medians of five minutes; None where too little was heard."""
+    times, values = series.since(start, end)
+    points: dict[int, list[float]] = {}
+    for at, value in zip(times, values, strict=True):
+        points.setdefault(int(at // POINT), []).append(value)
+    if len(points) < LEAST_POINTS:
+        return None
+    hours = [number * POINT / HOUR for number in points]
+    return theil_sen(hours, [median(held) for held in points.values()]).slope
+
+
+def _air(world: World, place: str, start: float, end: float) -> list[float]:
+    room = world.house.place[place].room
+    senses = [] if room is None else world.hanging(room, "air")
+    return [value for sense in senses[:1] for value in sense.series.since(start, end)[1]]

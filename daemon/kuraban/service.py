@@ -1,0 +1,451 @@
+"""The watch: one loop that is the only writer and the only decider.
+
+    front door ──messages──> wire ──┐
+    courier, front door ──facts─────┴──> engine ──turn──> journal ──> answers, courier, broker
+
+A turn takes what waits, lets the engine decide, writes everything in one transaction, and only
+then tells the broker that its messages are safe and the courier that there is work. While the
+journal cannot be written the watch judges on: turns are kept in memory, nothing is answered, people
+are paged from memory, and the broker is heard through a second session.
+"""
+
+from __future__ import annotations
+
+import logging
+import time
+from collections import deque
+from collections.abc import Callable
+from typing import Final
+
+import msgspec
+
+from kuraban.clock import Clock
+from kuraban.core import entries as e
+from kuraban.core import roster
+from kuraban.core.alarms import State
+from kuraban.core.conditions import BREWER, MAINTENANCE
+from kuraban.core.effects import Message, Step, Turn, timeline_line
+from kuraban.core.engine import PARTS, Engine
+from kuraban.core.facts import Delivered, Fact, HouseChanged, Impaired, Logged, Part, Refusal
+from kuraban.core.site import from_document, to_document
+from kuraban.core.units import HOUR, MINUTE, show_time
+from kuraban.core.wire import Wire
+from kuraban.core.wording import Words
+from kuraban.edges.courier import Addresses, Courier
+from kuraban.edges.mqtt_in import Arrived, FrontDoor, LinkEvent
+from kuraban.edges.supervisor import Supervisor
+from kuraban.errors import JournalError
+from kuraban.keeper import feed, freeze, recover, run_to
+from kuraban.keeper.pen import Pen
+from kuraban.keeper.spare import Rows
+from kuraban.settings import Settings
+from kuraban.store.history import History
+from kuraban.store.journal import open_or_set_aside
+from kuraban.store.outbox import Outbox
+from kuraban.store.rows import received_of
+from kuraban.store.writer import RINGS_ON
+
+JOURNAL: Final = "kuraban.journal"
+"""The journal's name in the data folder."""
+MOST: Final = 500
+"""Messages that one turn takes at most."""
+LONGEST_WAIT: Final = 0.5
+"""Seconds of real time after which an idle loop looks up."""
+GAP: Final = 2 * MINUTE
+COURIER_STOPS_WITHIN, DOOR_STOPS_WITHIN = 3.0, 1.0
+SET_ASIDE: Final = {
+    "en": (
+        "The watch lost its journal",
+        "It was damaged and lies now as {aside}. The watch knows of no batch: log every running"
+        " one anew (batch-start with stage and since). Until then no tank is watched.",
+    ),
+    "ja": (
+        "見張りの記録が壊れていました",
+        "壊れた記録は {aside} に移しました。仕込みが分からないため、続いているものをすべて記入し"
+        "直してください（batch-start に stage と since）。それまでタンクは見張られません。",
+    ),
+}
+
+log = logging.getLogger("kuraban")
+
+
+class Watch:
+    """One house under watch, from the broker to the phones.
+
+    The constructor raises ConfigurationError for TLS files that cannot be used. `run` opens the
+    journal, takes up where it ends, and returns when `stop` was called; it raises JournalError
+    where no journal can be opened, old or new. `on_turn` sees every turn that told something,
+    after it was written or kept.
+    """
+
+    def __init__(
+        self,
+        settings: Settings,
+        words: Words,
+        *,
+        clock: Clock | None = None,
+        supervisor: Supervisor | None = None,
+        on_turn: Callable[[Turn], None] = lambda turn: None,
+    ) -> None:
+        self.settings = settings
+        self.clock = clock or Clock()
+        self._supervisor = supervisor or Supervisor(None)
+        self._on_turn = on_turn
+        self._root = settings.mqtt.root
+        self._zone = settings.house.zone
+        self._wire = Wire(settings.house, self._root)
+        self._local: deque[Fact] = deque()
+        self._stopping = False
+        self._lost = False
+        self._unreached: set[str] = set()
+        self._to_start: list[tuple[Logged, str]] = []
+        self._written = self._checkpointed = float("-inf")
+        self._turned = 0.0
+        self._ready = False
+        self._petted = float("-inf")
+        self._failed = False
+        self._words = words
+        self._door = FrontDoor(
+            settings.mqtt, self._wire.subscriptions(), time.time, on_event=self._on_link
+        )
+
+    @property
+    def connected(self) -> bool:
+        """Whether the broker is there at this moment."""
+        return self._door.connected
+
+    # What is done once.
+
+    def _open(self) -> None:
+        path = self.settings.data / JOURNAL
+        journal, self._aside = open_or_set_aside(path)
+        self._since = journal.now()
+        self.engine: Engine = recover(journal, self._words)
+        self._pen = Pen(journal)
+        self._rows = Rows(Outbox(path), self.settings.addresses, self.clock)
+        self._local.extend(self._rows.unreported())
+        addresses = {
+            person: Addresses(where.pages, where.notices)
+            for person, where in self.settings.addresses.items()
+        }
+        self._courier = Courier(self._rows, addresses, self._delivered, time.time)
+
+    def _begin(self) -> None:
+        """Log how things stand, and take over the house if it is new or changed."""
+        for warning in self.settings.warnings:
+            log.warning("%s", warning)
+        house, now = self.settings.house, self.clock()
+        log.info(
+            "watching %d places with %d probes; journal %s",
+            len(house.places), len(house.probes), self._pen.journal.path,
+        )  # fmt: skip
+        if self._aside is not None:
+            log.error("the journal was damaged and lies now as %s; a new one begins", self._aside)
+        self._tell_gap(now)
+        document = to_document(house)
+        known = to_document(self.engine.world.house) if self.engine.started else ""
+        if to_document(from_document(document)) != known:
+            feed(self.engine, HouseChanged(max(now, self.engine.now), document))
+        self._recall_impairments()
+        self._recall_alarms()
+
+    def _tell_gap(self, now: float) -> None:
+        if self._since is None:
+            return
+        last = show_time(round(self._since), self._zone)
+        if now < self._since - MINUTE:
+            log.error(
+                "this machine's clock says %s, yet the journal goes to %s; set the clock",
+                show_time(round(now), self._zone), last,
+            )  # fmt: skip
+        elif now - self._since > GAP:
+            log.warning("nobody watched from %s to %s", last, show_time(round(now), self._zone))
+            if self.engine.started:
+                feed(self.engine, Impaired("watch", True, self.engine.now))
+                feed(self.engine, Impaired("watch", False, now))
+
+    def _recall_impairments(self) -> None:
+        """What stood impaired when the watch ended is so until it shows itself well."""
+        self._lost = PARTS["broker"] in self.engine.impaired
+        if PARTS["pages"] in self.engine.impaired:
+            self._unreached.add("")
+        if PARTS["journal"] in self.engine.impaired:
+            self._impaired("journal", False)
+
+    def _recall_alarms(self) -> None:
+        """Alarm states as they are now, whatever the broker kept of them."""
+        if self._since is None:
+            return
+        for (subject, condition), alarm in self.engine.board.alarms.items():
+            if alarm.state is State.NORMAL:
+                self._door.publish(self._topic(subject, condition), b"", retain=True)
+        try:
+            history = History(self._pen.journal.path)
+            for step in history.standing():
+                self._publish(step)
+            history.close()
+        except JournalError as error:
+            log.error("standing alarms are not published: %s", error)
+
+    # The loop.
+
+    def run(self) -> None:
+        """Watch until asked to stop. All of it in the thread that calls."""
+        self._open()
+        self._begin()
+        self._courier.start()
+        self._door.start()
+        try:
+            while not self._stopping:
+                self.turn(self._patience())
+        finally:
+            self._end()
+
+    def stop(self) -> None:
+        """Ask the loop to end after its turn; safe in a signal handler and from any thread."""
+        self._stopping = True
+
+    def turn(self, wait: float = 0.0) -> bool:
+        """One turn, waiting at most `wait` seconds for a message; whether it was a good one."""
+        now = self.clock()
+        arrived = self._door.take(MOST, wait)
+        well = self._judge(arrived, now)
+        kept = self._keep(arrived)
+        awake = well and self._door.alive and self._courier.alive
+        if awake:
+            # A journal that fails is judged past and paged about from memory; to be killed for it
+            # would lose that memory.
+            self._pet()
+        return awake and kept
+
+    def _patience(self) -> float:
+        """How long to wait for a message before the next deadline is due."""
+        rest = self.settings.mqtt.turn - (time.monotonic() - self._turned)
+        while rest > 0 and self._door.waiting < MOST and not self._stopping:
+            time.sleep(min(rest, LONGEST_WAIT))
+            rest = self.settings.mqtt.turn - (time.monotonic() - self._turned)
+        if self._local or self._stopping:
+            return 0.0
+        ahead = (self.engine.next_wake() - self.clock()) / self.clock.speed
+        return min(max(ahead, 0.0), LONGEST_WAIT)
+
+    def _judge(self, arrived: list[Arrived], now: float) -> bool:
+        """Everything that came, in its order, and the deadlines up to `now`."""
+        facts: list[Fact] = []
+        for one in arrived:
+            received = self.clock.of(one.received)
+            facts += self._wire.read(one.topic, one.payload, received, one.retained)
+        full = len(arrived) == MOST
+        if self._local:
+            facts += self._own_facts(received_of(facts[-1]) if full and facts else float("inf"))
+            facts.sort(key=received_of)
+        well = True
+        for fact in facts:
+            well = feed(self.engine, fact) and well
+            if isinstance(fact, Delivered):
+                self._reached(fact)
+        return well if full else run_to(self.engine, now) and well
+
+    def _own_facts(self, until: float) -> list[Fact]:
+        """What did not come through the broker; nothing later than messages that still wait."""
+        found = []
+        for _ in range(len(self._local)):
+            fact = self._local.popleft()
+            if received_of(fact) <= until:
+                found.append(fact)
+            else:
+                self._local.append(fact)
+        return found
+
+    def _keep(self, arrived: list[Arrived]) -> bool:
+        """Write the turn, then tell whoever waits for it. Whether it stands in the journal."""
+        turn = self.engine.drain()
+        if self._aside is not None:
+            turn.story.extend(self._words_about(str(self._aside), turn.now))
+            self._aside = None
+        written = self._write(turn)
+        if written:
+            self._door.answer(arrived)
+        if self._failed == written:
+            self._heal() if written else self._fail()
+        if self._failed:
+            self._send_from_memory(turn)
+        if not turn.empty:
+            self._tell(turn)
+        return written
+
+    def _write(self, turn: Turn) -> bool:
+        """Whether everything is on the disk. A turn without news is written once a minute."""
+        if turn.empty and not self._pen.failing and turn.now - self._written < MINUTE:
+            return True
+        checkpoint = None
+        if turn.now - self._checkpointed >= HOUR and not self._pen.failing:
+            checkpoint = freeze(self.engine)
+        written = self._pen.write(turn, checkpoint, self._courses(turn))
+        self._turned = time.monotonic()
+        if written:
+            self._written = turn.now
+            self._checkpointed = turn.now if checkpoint is not None else self._checkpointed
+        return written
+
+    def _courses(self, turn: Turn) -> list[tuple[str, str, str]]:
+        """The course, as read now, of each batch that began."""
+        for fact in turn.facts:
+            if isinstance(fact, Logged) and isinstance(fact.entry, e.BatchStart):
+                self._to_start.append((fact, fact.entry.batch))
+        if not self._to_start:
+            return []
+        refused = {fact.head for fact in turn.facts if isinstance(fact, Refusal)}
+        found = []
+        for logged, name in [start for start in self._to_start if start[0].at <= turn.now]:
+            self._to_start.remove((logged, name))
+            batch = self.engine.world.ledger.book(logged.subject).batch
+            if batch is not None and batch.name == name and logged.id not in refused:
+                course = msgspec.json.encode(batch.course).decode()
+                found.append((name, logged.subject, course))
+        return found
+
+    def _tell(self, turn: Turn) -> None:
+        for event in turn.story:
+            if isinstance(event, Step):
+                self._publish(event)
+                log.info("%s %s: %s", event.alarm, event.step, event.text)
+            else:
+                log.info("%s to %s: %s", event.step, event.person, event.title)
+        if any(isinstance(event, Message) for event in turn.story):
+            self._courier.nudge()
+        if turn.story:
+            self._on_turn(turn)
+
+    def _publish(self, step: Step) -> None:
+        payload = b""
+        if step.step != "normal":
+            payload = msgspec.json.encode(timeline_line(step, self._zone))
+        self._door.publish(self._topic(step.subject, step.condition), payload, retain=True)
+
+    def _topic(self, subject: str, condition: str) -> str:
+        return f"{self._root}/watch/alarm/{subject}/{condition}"
+
+    def _pet(self) -> None:
+        """Tell the supervisor, the first time that the watch is ready."""
+        now = time.monotonic()
+        if not self._ready:
+            self._ready = True
+            self._supervisor.ready("watching")
+        every = self._supervisor.pet_every
+        if every is not None and now - self._petted >= every / 2:
+            self._petted = now
+            self._supervisor.good_turn()
+
+    # While the journal fails.
+
+    def _fail(self) -> None:
+        self._failed = True
+        log.error("the journal cannot be written, judging on without: %s", self._pen.failing)
+        self._door.pause_kept_session()
+        self._rows.fail()
+        self._impaired("journal", True, self._pen.failing)
+        self._supervisor.status("watching, but the journal cannot be written")
+
+    def _heal(self) -> None:
+        try:
+            self._rows.heal(self._new_outbox())
+        except JournalError as error:
+            log.error("the outbox cannot be written yet: %s", error)
+            return
+        self._failed = False
+        log.warning("the journal is written again; nothing that was answered is lost")
+        self._impaired("journal", False)
+        self._door.resume_kept_session()
+        self._supervisor.status("watching")
+
+    def _new_outbox(self) -> Outbox | None:
+        """The outbox of a new journal, which is told at once what the old one knew."""
+        if not self._pen.renewed:
+            return None
+        outbox = Outbox(self._pen.journal.path)
+        self._pen.renewed, self._checkpointed = False, float("-inf")
+        self._local.append(HouseChanged(self.clock(), to_document(self.settings.house)))
+        return outbox
+
+    def _send_from_memory(self, turn: Turn) -> None:
+        for alarm in turn.withdrawn:
+            self._rows.withdraw(alarm)
+        for event in turn.story:
+            if isinstance(event, Message):
+                self._rows.put(event)
+            elif event.alarm in turn.withdrawn and event.step not in RINGS_ON:
+                self._rows.withdraw(event.alarm)
+
+    def _words_about(self, aside: str, now: float) -> list[Message]:
+        """The one page that no engine can make: what the watch knew is gone."""
+        house = self.settings.house
+        found: dict[str, Message] = {}
+        for role in (MAINTENANCE, BREWER):
+            for holder in roster.chain(house, role, now)[:1]:
+                language = house.person[holder.person].language
+                title, body = SET_ASIDE.get(language, SET_ASIDE["en"])
+                found[holder.person] = Message(
+                    id=f"{int(now):x}-aside-{holder.person}", at=now, step="page", role=role,
+                    person=holder.person, urgency="wake", title=title,
+                    body=body.format(aside=aside), language=language,
+                )  # fmt: skip
+        return list(found.values())
+
+    # Facts that come from the edges' own threads.
+
+    def _impaired(self, part: Part, holds: bool, reason: str = "") -> None:
+        self._local.append(Impaired(part, holds, self.clock(), reason))
+
+    def _on_link(self, event: LinkEvent) -> None:
+        match event.kind:
+            case "connected":
+                log.info("broker: connected to %s", event.reason)
+                if self._lost:
+                    self._lost = False
+                    self._impaired("broker", False)
+            case "refused" | "lost" | "deaf":
+                log.warning("broker: %s", event.reason)
+                if not self._lost:
+                    self._lost = True
+                    self._impaired("broker", True, event.reason)
+            case "full":
+                log.warning("broker: %s", event.reason)
+            case "fault":
+                log.error("broker: a fault of ours, please report it: %s", event.reason)
+            case "stopped":
+                log.info("broker: goodbye")
+
+    def _delivered(self, result: Delivered) -> None:
+        now = self.clock()
+        self._local.append(msgspec.structs.replace(result, at=now, received=now))
+        self._door.rouse()
+
+    def _reached(self, result: Delivered) -> None:
+        """Pages fail while anybody cannot be reached in any way."""
+        failing = bool(self._unreached)
+        if result.sent:
+            self._unreached -= {result.person, ""}
+        else:
+            log.error("%s cannot be reached: %s", result.person, result.reason)
+            self._unreached.add(result.person)
+        if failing != bool(self._unreached):
+            self._impaired("pages", bool(self._unreached), result.reason)
+
+    # The end.
+
+    def _end(self) -> None:
+        """Everything decided is written, what was answered is sent, nobody is left half told."""
+        log.info("stopping")
+        self._supervisor.stopping()
+        self._courier.stop(COURIER_STOPS_WITHIN)
+        for fact in self._own_facts(float("inf")):
+            feed(self.engine, fact)
+        turn = self.engine.drain()
+        if not self._pen.write(turn, freeze(self.engine), self._courses(turn)):
+            self._pen.try_again()
+        if self._pen.failing:
+            log.error("the last turns are not in the journal: %s", self._pen.failing)
+        self._door.stop(DOOR_STOPS_WITHIN)
+        self._rows.close()
+        self._pen.close()

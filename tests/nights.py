@@ -1,0 +1,260 @@
+"""A night for the whole watch: a real broker, a real phone service, and a clock led by the test."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+import paho.mqtt.client as mqtt
+from paho.mqtt.enums import CallbackAPIVersion
+
+from kuraban.clock import Clock
+from kuraban.core.effects import Message, Step, Turn
+from kuraban.core.facts import Reading
+from kuraban.core.wire import Wire
+from kuraban.recording import Recorded, merged
+from kuraban.replay import replay
+from kuraban.service import JOURNAL, Watch
+from kuraban.settings import Addresses, Settings, load
+from kuraban.settings.words import load_words
+from kuraban.store.history import History
+from tests.broker import USERS, Mosquitto
+from tests.sink import Sink
+
+ROOT = Path(__file__).parents[1]
+SITE = ROOT / "fixtures" / "brewery" / "site.toml"
+QUICK = ("autosave_on_changes", "acl_file")
+"""Left out where no broker is killed: one publisher stands for every probe here."""
+
+
+def recording(night: str) -> Path:
+    (found,) = (ROOT / "fixtures" / "nights" / night).glob("recording.jsonl*")
+    return found
+
+
+def messages(night: str) -> list[Recorded]:
+    return list(merged([recording(night)], lambda bad: None, lambda size: None))
+
+
+def replayed(night: str, until: float) -> list[Step | Message]:
+    told: list[Step | Message] = []
+    house = load(SITE, {}).house
+    replay(house, "kura", load_words(), [recording(night)], until=until, write=told.append)
+    return told
+
+
+def dated(lines: Iterable[Recorded]) -> list[Recorded]:
+    """The same night from boards that all send their time, so that nothing can come twice."""
+    house = load(SITE, {}).house
+    wire, found = Wire(house, "kura"), []
+    for line in lines:
+        for fact in wire.read(line.topic, line.payload, line.at, line.retained):
+            if isinstance(fact, Reading) and house.probe[fact.probe].topic is None:
+                payload = f'{{"value": {fact.value!r}, "at": {fact.at!r}}}'.encode()
+                topic = f"kura/reading/{fact.probe}"
+                found.append(Recorded(line.at, topic, payload, line.retained))
+            else:
+                found.append(line)
+    return found
+
+
+def lacking(data: Path, lines: Iterable[Recorded]) -> list[tuple[str, float]]:
+    """Dated readings that were published and do not stand in the journal."""
+    house = load(SITE, {}).house
+    wire = Wire(house, "kura")
+    history = History(data / JOURNAL)
+    had = {
+        probe.id: {at for at, _ in history.readings(probe.id, 0, 1e12)} for probe in house.probes
+    }
+    history.close()
+    return [
+        (fact.probe, fact.at)
+        for line in lines
+        for fact in wire.read(line.topic, line.payload, line.at, line.retained)
+        if isinstance(fact, Reading) and fact.at not in had[fact.probe]
+    ]
+
+
+def spawn(
+    broker: Mosquitto,
+    sink: Sink,
+    data: Path,
+    start: float,
+    speed: float,
+    began: float | None = None,
+) -> subprocess.Popen[bytes]:
+    """The watch in a process of its own; what it logs is added to `log` beside its data."""
+    began = time.time() if began is None else began
+    numbers = [str(part) for part in (broker.port, sink.port, data, start, began, speed)]
+    with (data.parent / "log").open("ab") as log:
+        return subprocess.Popen(
+            [sys.executable, "-m", "tests.daemon_child", *numbers], cwd=ROOT, stderr=log
+        )
+
+
+def settings(broker: Mosquitto, sink: Sink, data: Path) -> Settings:
+    """The demo brewery, its broker and phones on loopback, its journal in `data`."""
+    found = load(SITE, {})
+    reach = {
+        "port": broker.port, "user": "kuraban", "password": USERS["kuraban"], "client_id": "night",
+    }  # fmt: skip
+    return dataclasses.replace(
+        found,
+        mqtt=dataclasses.replace(found.mqtt, **reach),
+        addresses={who: Addresses((sink.url(who),)) for who in found.addresses},
+        data=data,
+    )
+
+
+class StepClock(Clock):
+    """It stands still until it is set."""
+
+    def __init__(self, start: float) -> None:
+        super().__init__(speed=1000.0)
+        self.moment = start
+
+    def of(self, real: float) -> float:
+        return real if math.isinf(real) else self.moment
+
+    def real(self, moment: float) -> float:
+        return time.time() + (moment - self.moment)
+
+
+class Publisher:
+    """Whoever publishes in the brewery; knows what the broker has taken."""
+
+    def __init__(self, port: int, user: str = "kuraban") -> None:
+        self._client = mqtt.Client(
+            CallbackAPIVersion.VERSION2, f"brewery-{time.monotonic_ns()}", protocol=mqtt.MQTTv5
+        )
+        self._client.username_pw_set(user, USERS[user])
+        self._client.max_queued_messages_set(0)
+        self._client.max_inflight_messages_set(1000)
+        self._client.connect("127.0.0.1", port)
+        self._client.loop_start()
+        self.sent = 0
+
+    def publish(self, topic: str, payload: bytes | str, retain: bool = False) -> None:
+        self.last = self._client.publish(topic, payload, 1, retain)
+        self.sent += 1
+
+    def flush(self) -> None:
+        self.last.wait_for_publish(30)
+
+    def close(self) -> None:
+        self._client.disconnect()
+        self._client.loop_stop()
+
+
+class Heard:
+    """The last that everyone else hears at the broker, by topic."""
+
+    def __init__(self, port: int) -> None:
+        self.last: dict[str, str] = {}
+        self._client = mqtt.Client(CallbackAPIVersion.VERSION2, protocol=mqtt.MQTTv5)
+        self._client.username_pw_set("kuraban", USERS["kuraban"])
+        self._client.on_message = self._on_message
+        self._client.on_connect = lambda client, *_: client.subscribe("kura/watch/#", 1)
+        self._client.connect("127.0.0.1", port)
+        self._client.loop_start()
+
+    def _on_message(self, _client: mqtt.Client, _data: object, message: mqtt.MQTTMessage) -> None:
+        self.last[message.topic] = message.payload.decode()
+
+    def __enter__(self) -> Heard:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._client.disconnect()
+        self._client.loop_stop()
+
+
+class Running:
+    """A watch in a thread of its own."""
+
+    def __init__(self, watch: Watch) -> None:
+        self.watch = watch
+        self.error: BaseException | None = None
+        self._thread = threading.Thread(target=self._run, daemon=True)
+        self._thread.start()
+
+    def _run(self) -> None:
+        try:
+            self.watch.run()
+        except BaseException as error:
+            self.error = error
+
+    def stop(self) -> None:
+        self.watch.stop()
+        self._thread.join(20)
+        assert not self._thread.is_alive()
+        if self.error is not None:
+            raise self.error
+
+
+def wait(true: Callable[[], bool], within: float = 15.0) -> None:
+    deadline = time.monotonic() + within
+    while not true():
+        assert time.monotonic() < deadline, "it did not come about in time"
+        time.sleep(0.002)
+
+
+class Evening:
+    """One brewery from the outside: what is published, what the watch told."""
+
+    def __init__(self, broker: Mosquitto, sink: Sink, data: Path, start: float) -> None:
+        self.clock = StepClock(start)
+        self.settings = settings(broker, sink, data)
+        self.told: list[Step | Message] = []
+        self.publisher = Publisher(broker.port)
+        self.heard = 0
+
+    def _on_turn(self, turn: Turn) -> None:
+        self.told += turn.story
+
+    def watch(self) -> Watch:
+        return Watch(self.settings, load_words(), clock=self.clock, on_turn=self._on_turn)
+
+    @contextmanager
+    def watching(self) -> Iterator[Watch]:
+        watch = self.watch()
+        running = Running(watch)
+        try:
+            wait(lambda: watch.connected or running.error is not None)
+            yield watch
+        finally:
+            running.stop()
+
+    def play(self, watch: Watch, lines: Iterable[Recorded], step: float = 60.0) -> None:
+        """Publish, and move the clock on once the watch has taken what came before."""
+        for line in lines:
+            if line.at > self.clock.moment + step:
+                self.catch_up(watch)
+                self.clock.moment = line.at
+            self.publisher.publish(line.topic, line.payload, line.retained)
+
+    def catch_up(self, watch: Watch) -> None:
+        """Everything published so far was judged. Said again where nobody listened just then."""
+        mark = f"mark-{time.monotonic_ns()}"
+        note = f'{{"entry":"note","text":"so far","id":"{mark}"}}'
+        for _ in range(15):
+            self.publisher.publish("kura/log/watch", note)
+            with suppress(AssertionError):
+                wait(lambda: ("watch", mark) in watch.engine.seen, 2)
+                return
+        raise AssertionError("the watch does not take what is published")
+
+    def pass_time(self, watch: Watch, seconds: float) -> None:
+        """Let the clock run on with nothing published, until every deadline was met."""
+        self.clock.moment += seconds
+        wait(lambda: watch.engine.now >= self.clock.moment)
+
+    def close(self) -> None:
+        self.publisher.close()
