@@ -10,7 +10,7 @@ import random
 from collections.abc import Iterator
 
 from kuraban.core.course import Course, Sides, Stage
-from kuraban.core.site import Cooler, House, Place, Probe, Site
+from kuraban.core.site import Cooler, Duty, House, Person, Place, Probe, Site
 
 NOW = 1769883000.0
 """2026-02-01T03:10:00+09:00, the moment at which test messages are received."""
@@ -61,6 +61,10 @@ HOUSE = House(
         Probe(id="t4-mid", of="tank-4", measures="product", topic="boards/8"),
         Probe(id="t4-top", of="tank-4", measures="product", topic="boards/8"),
     ),
+    people=(
+        Person(id="aki", name="Aki", language="ja"), Person(id="bun", name="Bun", language="en"),
+    ),
+    rota=(Duty(role="brewer", person="aki", order=1),),
     courses=(
         Course(id="moromi-slow-33", for_=("tank",), stages=(_stage("soe"), _stage("odori"))),
         Course(id="koji-box-48", for_=("koji-bed",), stages=(_stage("bed"),)),
@@ -113,6 +117,7 @@ ENTRIES: tuple[tuple[str, bytes], ...] = (
     ("watch", b'{"entry":"verdict","alarm":"tank-3/warm","was":"needless"}'),
     ("tank-3", b'{"entry":"take-back","of":"a1","reason":"wrong tank"}'),
     ("tank-3", b'{"entry":"amend","of":"a1","celsius":10.4,"fields":{"at":1769880000}}'),
+    ("watch", b'{"entry":"duty-swap","from":"aki","to":"bun","day":"2026-02-03"}'),
     ("tank-3", b'{"entry":"confirm","of":"a1"}'),
     ("watch", b'{"entry":"note","text":"first frost","id":"n-1"}'),
 )

@@ -60,6 +60,7 @@ MEANINGS = {
     "verdict": "whether a ring was worth it",
     "take-back": "an old entry, named by its id, was wrong; it stays on record",
     "amend": "members of an old entry replaced; further members, or those in fields, are new",
+    "duty-swap": "two people exchange the duties that begin on a day, in one role or in all",
     "confirm": "an entry that was held back counts",
     "note": "anything",
 }

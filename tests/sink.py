@@ -36,6 +36,7 @@ class Sink:
         self.lag = lag
         self.got: list[Rung] = []
         self.tried: list[str] = []
+        self.attached: list[list[dict[str, Any]]] = []
         self.wrong: list[str] = []
         self._changed = threading.Condition()
         self._closing = threading.Event()
@@ -117,6 +118,8 @@ class Sink:
             return 400
         with self._changed:
             self.got.append(rung)
+            if said.get("attachments"):
+                self.attached.append(said["attachments"])
             self._changed.notify_all()
         return 200
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import gzip
 import heapq
+import zlib
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import IO, NamedTuple
@@ -98,7 +99,7 @@ def _messages(
                     message = message._replace(at=clock)
                 clock = message.at
                 yield message
-        except (OSError, EOFError) as error:
+        except (OSError, EOFError, zlib.error) as error:
             raise RecordingError(f"{path}: breaks off ({error}); copy it anew") from None
 
 

@@ -33,6 +33,7 @@ from kuraban.core.wire import Wire
 from kuraban.core.wording import Words
 from kuraban.edges.courier import Addresses, Courier
 from kuraban.edges.mqtt_in import Arrived, FrontDoor, LinkEvent
+from kuraban.edges.ping import Ping
 from kuraban.edges.supervisor import Supervisor
 from kuraban.errors import JournalError
 from kuraban.keeper import feed, freeze, recover, run_to
@@ -98,6 +99,8 @@ class Watch:
         self._stopping = False
         self._lost = False
         self._unreached: set[str] = set()
+        outward = settings.outward
+        self._ping = None if outward.ping is None else Ping(outward.ping, outward.every)
         self._to_start: list[tuple[Logged, str]] = []
         self._written = self._checkpointed = float("-inf")
         self._turned = 0.0
@@ -194,6 +197,8 @@ class Watch:
         self._open()
         self._begin()
         self._courier.start()
+        if self._ping is not None:
+            self._ping.start()
         self._door.start()
         try:
             while not self._stopping:
@@ -216,6 +221,8 @@ class Watch:
             # A journal that fails is judged past and paged about from memory; to be killed for it
             # would lose that memory.
             self._pet()
+        if awake and kept and self._ping is not None and not self._unreached:
+            self._ping.well()
         return awake and kept
 
     def _patience(self) -> float:
@@ -438,6 +445,8 @@ class Watch:
         """Everything decided is written, what was answered is sent, nobody is left half told."""
         log.info("stopping")
         self._supervisor.stopping()
+        if self._ping is not None:
+            self._ping.stop()
         self._courier.stop(COURIER_STOPS_WITHIN)
         for fact in self._own_facts(float("inf")):
             feed(self.engine, fact)

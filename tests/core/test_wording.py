@@ -84,6 +84,8 @@ SEEN: dict[str, tuple[str, ...]] = {
     "addition-unlogged": ("step=-0.84",),
     "stage-overdue": ("stage=naka", f"due={NOW - 4 * HOUR}"),
     "layering": ("gap=1.2",),
+    "landing-above": ("gap=0.9",),
+    "landing-below": ("gap=0.8",),
     "stopped": ("no_draw", "standing_gone"),
     "not-cooling": ("supply=9.14", "delta=0.2", "served_rising", "pump_dead"),
     "not-heating": ("supply=31.0", "delta=0.3"),

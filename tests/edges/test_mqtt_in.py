@@ -231,6 +231,23 @@ def test_an_access_list_that_lets_nothing_through_is_noticed(
     assert "user kuraban" in house.await_event("deaf", "access list").reason
 
 
+def test_a_broker_that_is_slow_to_echo_is_not_taken_for_deaf_for_long(
+    mosquitto: Mosquitto, open_door: Open, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whatever comes through under our root shows that we are let hear, and takes the word back."""
+    monkeypatch.setattr(mqtt_in, "ECHO", 0.5)
+    mosquitto.stop()
+    acl = mosquitto.home / "acl"
+    only_tank_3 = "user kuraban\ntopic write kura/watch/#\ntopic read kura/reading/t3-mid\n"
+    acl.write_text(f"{only_tank_3}pattern write kura/reading/%u\n")
+    mosquitto.start()
+    house = open_door(Place(mosquitto.port))
+    house.await_event("deaf", "access list")
+    publish(mosquitto.port, "10.46")
+    assert payloads(house.take(1)) == ["10.46"]
+    house.await_event("connected", "after all")
+
+
 def test_an_access_list_that_forbids_the_status_is_told(
     mosquitto: Mosquitto, open_door: Open
 ) -> None:

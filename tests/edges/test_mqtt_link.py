@@ -5,9 +5,13 @@ import time
 from pathlib import Path
 from typing import Any
 
+import paho.mqtt.client as mqtt
 import pytest
+from paho.mqtt.enums import CallbackAPIVersion
+from paho.mqtt.packettypes import PacketTypes
+from paho.mqtt.properties import Properties
 
-from kuraban.edges.mqtt_link import Client, tls_context
+from kuraban.edges.mqtt_link import Client, _number, tls_context
 from kuraban.errors import ConfigurationError
 from tests.broker import USERS, Mosquitto
 from tests.edges.conftest import Place, publish
@@ -16,8 +20,8 @@ from tests.edges.conftest import Place, publish
 class Listener:
     """A bare client on a kept session, turned by hand."""
 
-    def __init__(self, port: int) -> None:
-        self.client = Client(Place(port), "night", None, expiry=600)
+    def __init__(self, port: int, client_id: str = "night") -> None:
+        self.client = Client(Place(port), client_id, None, expiry=600)
         self.got: list[tuple[bytes, int]] = []
         self.ready = False
         self.client.on_connect = self._ask
@@ -78,6 +82,60 @@ def test_one_packet_answers_many(mosquitto: Mosquitto) -> None:
     assert [payload for payload, _ in again.got] == [b"%d" % n for n in range(40, 50)]
     again.client.disconnect()
     again.client.turn()
+
+
+def test_a_message_is_the_same_read_ahead_or_by_paho(
+    mosquitto: Mosquitto, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Long and short, empty, with properties and without, in one piece or in many."""
+    parts = [b"", b"10.46", b"x" * 200, b"y" * 20_000, b"z" * 70_000]
+    for ahead in (True, False):
+        if not ahead:
+            monkeypatch.setattr(Client, "_publish_ahead", lambda self: False)
+        listener = Listener(mosquitto.port, f"ahead-{ahead}")
+        send_with_properties(mosquitto.port, parts)
+        publish(mosquitto.port, *[part.decode() for part in parts])
+        listener.turn_until(2 * len(parts))
+        assert [payload for payload, _ in listener.got] == parts * 2
+        listener.client.disconnect()
+        listener.client.turn()
+
+
+def send_with_properties(port: int, payloads: list[bytes]) -> None:
+    properties = Properties(PacketTypes.PUBLISH)  # type: ignore[no-untyped-call]
+    properties.UserProperty = [("board", "cellar"), ("battery", "3.1 V " * 40)]
+    client = mqtt.Client(CallbackAPIVersion.VERSION2, protocol=mqtt.MQTTv5)
+    client.username_pw_set("t3-mid", USERS["t3-mid"])
+    client.connect("127.0.0.1", port)
+    client.loop_start()
+    for payload in payloads:
+        sent = client.publish("kura/reading/t3-mid", payload, 1, properties=properties)
+        sent.wait_for_publish(5)
+    client.disconnect()
+    client.loop_stop()
+
+
+@pytest.mark.parametrize(
+    ("data", "number"),
+    [
+        (b"\x00", 0),
+        (b"\x7f", 127),
+        (b"\x80\x01", 128),
+        (b"\xff\x7f", 16_383),
+        (b"\x80\x80\x80\x01", 2_097_152),
+        (b"\xff\xff\xff\x7f", 268_435_455),
+    ],
+)
+def test_lengths_are_read_as_the_standard_writes_them(data: bytes, number: int) -> None:
+    # MQTT 5.0 (OASIS 2019), table 1-1
+    assert _number(data, 0) == (number, len(data))
+
+
+@pytest.mark.parametrize("data", [b"", b"\x80", b"\xff\xff\xff\xff\x01"])
+def test_a_length_without_end_is_none(data: bytes) -> None:
+    """Cut off, or longer than four bytes."""
+    with pytest.raises(IndexError):
+        _number(data, 0)
 
 
 def test_what_broke_the_link_is_kept(mosquitto: Mosquitto) -> None:

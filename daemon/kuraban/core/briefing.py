@@ -8,6 +8,7 @@ from kuraban.core.alarms import Alarm
 from kuraban.core.conditions import CONDITIONS, COOLING_FAILS
 from kuraban.core.drift import Drift, drift_of
 from kuraban.core.ledger import Batch
+from kuraban.core.outlook import first_to_leave
 from kuraban.core.situation import Situation
 from kuraban.core.units import HOUR
 from kuraban.core.world import World
@@ -30,7 +31,14 @@ def situation_of(world: World, alarms: Alarms, alarm: Alarm, now: float) -> Situ
             for place in world.served(subject)
             if world.place_judged(place, now)
         ]
-        return Situation(**common, kind=cooler.kind, served=tuple(served), service=cooler.service)
+        first = None if cooler.heats else first_to_leave(world, subject, now)
+        return Situation(
+            **common,
+            kind=cooler.kind,
+            served=tuple(served),
+            service=cooler.service,
+            hours_left=None if first is None else (first[1].soonest, first[1].latest),
+        )
     if subject in world.house.probe:
         probe = world.house.probe[subject]
         return Situation(

@@ -1,4 +1,4 @@
-"""What is in a tank: litres by the additions that were logged, and what each of them was.
+"""What is in a tank: litres by the additions that were logged.
 
 The kilograms of an addition of rice are white rice, as recipes count it; those of a water-koji are
 its koji rice. So much white rice, steamed or as koji, makes 1.05 L of mash a kilogram. The sum is
@@ -9,38 +9,25 @@ in a batch that was taken over in the middle. What the figures mean is common pr
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import NamedTuple
 
 from kuraban.core import entries as e
 from kuraban.core.facts import Logged
 from kuraban.core.ledger import Ledger
 from kuraban.core.units import HOUR
-from kuraban.trade.heat import MASH_HEAT_CAPACITY
-from kuraban.trade.mixing import LITRES_PER_KG_RICE, STEAMED_PER_WHITE, STEAMED_RICE, WATER
+from kuraban.trade.mixing import LITRES_PER_KG_RICE
 
 STARTER_KG = 1.1
 """kg of a litre of starter (common practice)."""
-KOJI_PER_WHITE, KOJI_HEAT = 1.17, 2000.0
-"""kg of koji from a kg of white rice, and its J/kgK (common practice)."""
 TRACES = ("lactic-acid", "yeast")
 TAKEN_OVER = 1 * HOUR
 """A batch that began this long before it was logged has a past that nobody logged."""
 
 
-class Heat(NamedTuple):
-    """What an addition brings: litres, J/K, °C, and kg of ice among it."""
-
-    litres: float
-    capacity: float
-    celsius: float
-    ice: float = 0.0
-
-
 def effective(ledger: Ledger) -> Iterator[Logged]:
     """Every entry as it counts now, in the order of time: amended ones amended, taken back gone."""
     for logged in ledger.log:
-        if logged.id not in ledger.hidden:
-            yield ledger.amended.get(logged.id, logged)
+        if logged.key not in ledger.hidden:
+            yield ledger.amended.get(logged.key, logged)
 
 
 def litres_of(addition: e.Addition) -> float | None:
@@ -57,35 +44,6 @@ def litres_of(addition: e.Addition) -> float | None:
             return litres if litres is not None or kg is None else kg / STARTER_KG
         case _:
             return litres if litres is not None else kg
-
-
-def heat_of(addition: e.Addition) -> Heat | None:
-    """What it brings in heat, None where its figures do not say.
-
-    Alcohol is left out: it warms the mash by mixing with it.
-    """
-    filled = litres_of(addition)
-    if filled is None or addition.what == "alcohol":
-        return None
-    if addition.what == "ice":
-        kg = addition.kg if addition.kg is not None else filled
-        return Heat(kg, 0.0, 0.0, kg)
-    if addition.celsius is None:
-        return None
-    return Heat(filled, _capacity(addition, filled), addition.celsius)
-
-
-def _capacity(addition: e.Addition, filled: float) -> float:
-    kg = addition.kg or 0.0
-    match addition.what:
-        case "rice":
-            return kg * STEAMED_PER_WHITE * STEAMED_RICE
-        case "water-koji":
-            return (addition.litres or 0.0) * WATER + kg * KOJI_PER_WHITE * KOJI_HEAT
-        case "starter" | "yodan":
-            return filled * MASH_HEAT_CAPACITY
-        case _:
-            return filled * WATER
 
 
 def litres_in(ledger: Ledger, place: str, now: float) -> float | None:

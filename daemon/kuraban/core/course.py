@@ -90,6 +90,8 @@ class Mark(NamedTuple):
     since: float
     hold: float = 0.0
     """Extension of this stage beyond its length, seconds."""
+    logged: bool = True
+    """The crew logged it; False where it began by the clock and was only held longer."""
 
 
 class Span(NamedTuple):
@@ -121,7 +123,7 @@ def spans_of(
     ordered = sorted(marks, key=lambda mark: mark.since)
     for position, mark in enumerate(ordered):
         until = ordered[position + 1].since if position + 1 < len(ordered) else FAR_FUTURE
-        stage, start, hold, logged = mark.stage, mark.since, mark.hold, True
+        stage, start, hold, logged = mark
         while start < until and stage < len(course.stages):
             shape = course.stages[stage]
             anchor = start if shape.anchor == "mark" else day_turn(start, day_starts, zone)

@@ -28,6 +28,10 @@ CONFIDENCE = 0.9
 SWING_BEFORE = 1 * HOUR
 CLEAR = 0.03
 LEAST_IN_STEP = 2
+LEVEL_DOUBT = 0.05
+"""K by which the level may be off: steps of a sixteenth, the filter, the mash about the probe."""
+PHI_LEAST, PHI_UNKNOWN = 8, 0.5
+"""Values from which an autocorrelation can be told, and what is taken for it below that."""
 
 Point = tuple[float, float]
 """Time, and K above the plan."""
@@ -64,8 +68,8 @@ class Drift(NamedTuple):
         fast, slow = (self.high, self.low) if way > 0 else (self.low, self.high)
         if fast * way <= 0:
             return None
-        latest = way / slow if slow * way > 0 else FAR_FUTURE
-        return way / fast, latest
+        latest = (abs(way) + LEVEL_DOUBT) / abs(slow) if slow * way > 0 else FAR_FUTURE
+        return max(abs(way) - LEVEL_DOUBT, 0.0) / abs(fast), latest
 
 
 class Track:
@@ -155,7 +159,9 @@ def drift_along(points: list[Point], swing: Swing, kind: str, now: float) -> Dri
     rest = [value - line.slope * hour for hour, value in zip(hours, apart, strict=True)]
     level = median(rest)
     rest = [value - level for value in rest]
-    phi = min(max(autocorrelation(rest), 0.0), 0.9) if max(rest) > min(rest) else 0.0
+    phi = PHI_UNKNOWN
+    if len(rest) >= PHI_LEAST:
+        phi = min(max(autocorrelation(rest), 0.0), 0.9) if max(rest) > min(rest) else 0.0
     widen = ((1 + phi) / (1 - phi)) ** 0.5
     low = line.slope - (line.slope - line.low) * widen
     high = line.slope + (line.high - line.slope) * widen

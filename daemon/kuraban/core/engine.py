@@ -72,6 +72,7 @@ class Engine:
         self.seen: dict[tuple[str, str], float] = {}
         """Entries already taken, by subject and id."""
         self.night: list[Step | Message] = []
+        self.night_since = 0.0
         self.impaired: dict[str, float] = {}
         """Parts of the watch that fail, by condition, and since when."""
         self.away_since: float | None = None
@@ -141,16 +142,21 @@ class Engine:
     def _house(self, fact: HouseChanged) -> None:
         self.facts.append(fact)
         house = from_document(fact.document)
+        come: set[str] = set()
         if not self.started:
             self._begin(house)
         else:
             gone = self._subjects(self.world.house) - self._subjects(house)
-            for subject in gone:
+            come = self._subjects(house) - self._subjects(self.world.house)
+            for subject in sorted(gone):
                 self.board.remove(subject, self.now, None)
             self.world.settle_in(house)
             self.world.ledger.refold()
         self.judge.settle_in(self.world, self.now)
         self._look_at_all()
+        for subject in sorted(come):
+            if self.world.in_service(subject):
+                self.board.restore(subject, self.now, None)
 
     def _subjects(self, house: House) -> set[str]:
         return {*house.place, *house.cooler, *house.probe}
@@ -184,7 +190,9 @@ class Engine:
         if sense is None:
             self.facts.append(reading)
             return
-        if reading.sent is not None or reading.at != reading.received:
+        stamped = reading.sent is not None or reading.at != reading.received
+        before = self.judge.clocks.ahead.get(reading.probe)
+        if stamped:
             reading = self._timed(reading)
         if reading.value - sense.probe.offset in CODES and self._is_code(reading):
             return
@@ -192,6 +200,8 @@ class Engine:
         if admission != "new":
             self.conflicts += admission == "conflict"
             self.duplicates += admission == "same"
+            if stamped:
+                self.judge.clocks.unhear(reading.probe, before)
             return
         self.facts.append(reading)
         place = self.world.places.get(sense.probe.of)
@@ -268,17 +278,23 @@ class Engine:
             self.facts.append(logged)
             self.agenda.add(logged.at, "entry", logged)
             return
-        if logged.seen is None and logged.subject in self.world.places:
-            seen = self.world.places[logged.subject].series.before(logged.at)
-            known = self.world.product(logged.subject, self.now)
-            if known is not None and logged.at >= self.now - MINUTE:
-                seen = known[0]
-            logged = msgspec.structs.replace(logged, seen=seen)
+        logged = self._with_value(logged)
         self.facts.append(logged)
         self._do_entry(logged)
 
+    def _with_value(self, logged: Logged) -> Logged:
+        """The entry and what its place read at its time."""
+        if logged.seen is not None or logged.subject not in self.world.places:
+            return logged
+        seen = self.world.places[logged.subject].series.before(logged.at)
+        known = self.world.product(logged.subject, self.now)
+        if known is not None and logged.at >= self.now - MINUTE:
+            seen = known[0]
+        return msgspec.structs.replace(logged, seen=seen)
+
     def _do_entry(self, logged: Logged) -> None:
         """An entry takes effect, at its time or as soon as it is known."""
+        logged = self._with_value(logged)
         ready = self.pending.weigh(logged, self.world, self.now)
         if ready is None:
             if logged.id in self.pending.held:
@@ -377,7 +393,8 @@ class Engine:
     def _do_evening(self) -> None:
         site = self.world.house.site
         self.agenda.add(next_clock(self.now, site.evening, self.world.house.zone), "evening")
-        self.night = []
+        self.night_since = self.now
+        self.night = [event for event in self.night if event.at > self.now]
         if not reports.anything_judged(self.world, self.now):
             return
         word = reports.evening_word(self.world, self.now)
@@ -391,7 +408,7 @@ class Engine:
         waiting, self.teller.waiting = self.teller.waiting, []
         if not reports.anything_judged(self.world, self.now) and not waiting:
             return
-        night = [*self.night, *self.teller.story]
+        night = [e for e in (*self.night, *self.teller.story) if e.at >= self.night_since]
         report = reports.morning_report(self.world, self.board.alarms, night, waiting, self.now)
         roles = {CONDITIONS[condition].role for _, condition in waiting} - {"brewer"}
         for role in ("brewer", *sorted(roles)):

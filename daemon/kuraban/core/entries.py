@@ -17,6 +17,7 @@ Words = Annotated[str, Meta(min_length=1, max_length=200)]
 Id = Annotated[str, Meta(pattern=r"^[a-z0-9][a-z0-9-]*$", max_length=100)]
 Celsius = Annotated[float, Meta(ge=-40, le=110)]
 Kilograms = Annotated[float, Meta(gt=0, le=100_000)]
+Day = Annotated[str, Meta(pattern=r"^\d{4}-\d{2}-\d{2}$", max_length=10)]
 Litres = Annotated[float, Meta(gt=0, le=1_000_000)]
 
 LONGEST_QUIET = 12 * HOUR
@@ -189,6 +190,15 @@ class Amend(_Entry, frozen=True, tag="amend"):
     fields: dict[str, Any] = {}
 
 
+class DutySwap(_Entry, frozen=True, tag="duty-swap"):
+    """Two people exchange the duties that begin on `day`, in one role or in all."""
+
+    from_: Id = msgspec.field(name="from")
+    to: Id
+    day: Day
+    role: Words | None = None
+
+
 class Confirm(_Entry, frozen=True, tag="confirm"):
     """A second person, or the brewer, lets a held-back entry count."""
 
@@ -203,7 +213,7 @@ Entry = (
     BatchStart | StageMark | Hold | Aim | Plan | LetRun | BatchEnd | Move | Split | Merge | Stir
     | Addition | CaskIn | CaskOut | Handwork | ProbeOut | ProbeIn | Check | Sample | Look
     | ServedBy | Acknowledge | Shelve | Unshelve | OutOfService | InService | Verdict | TakeBack
-    | Amend | Confirm | Note
+    | Amend | DutySwap | Confirm | Note
 )  # fmt: skip
 
 BY_KIND: dict[str, type[Entry]] = {str(kind.__struct_config__.tag): kind for kind in Entry.__args__}

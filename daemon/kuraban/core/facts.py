@@ -57,6 +57,11 @@ class Logged(msgspec.Struct, frozen=True, gc=False):
     seen: float | None = None
     """Product of the place at `at`, where there was one."""
 
+    @property
+    def key(self) -> tuple[str, str]:
+        """What makes it one entry: two buttons may count alike."""
+        return self.subject, self.id
+
 
 class HouseChanged(msgspec.Struct, frozen=True):
     """The site file, its courses, rota and calendar as they were read at `received`."""

@@ -6,20 +6,23 @@ Each refusal is a ValueError that names what would be right, the nearest name fi
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import date
 from itertools import pairwise
 
 from kuraban.core import entries
 from kuraban.core.conditions import CONDITIONS
 from kuraban.core.entries import LONGEST_QUIET, Entry, kind_of
 from kuraban.core.payload import nearest, show
+from kuraban.core.roster import has_duty
 from kuraban.core.site import WATCH, House
-from kuraban.core.units import AHEAD, BOARD_EPOCH, show_duration
+from kuraban.core.units import AHEAD, BOARD_EPOCH, brewery_day, show_duration
 
 BREW = "a place that brews"
 PLACE = "a place"
 PLACE_OR_PROBE = "a place or a probe"
 IN_USE = "a place, a cooler or a probe"
 ANYTHING = "anything"
+THE_WATCH = "the watch"
 
 SUBJECTS: dict[str, str] = {
     "batch-start": BREW, "stage": BREW, "hold": BREW, "aim": BREW, "plan": BREW,
@@ -28,7 +31,8 @@ SUBJECTS: dict[str, str] = {
     "probe-out": PLACE_OR_PROBE, "probe-in": PLACE_OR_PROBE, "check": PLACE, "sample": BREW,
     "look": BREW, "served-by": PLACE, "acknowledge": ANYTHING, "shelve": ANYTHING,
     "unshelve": ANYTHING, "out-of-service": IN_USE, "in-service": IN_USE, "verdict": ANYTHING,
-    "take-back": ANYTHING, "amend": ANYTHING, "confirm": ANYTHING, "note": ANYTHING,
+    "duty-swap": THE_WATCH, "take-back": ANYTHING, "amend": ANYTHING, "confirm": ANYTHING,
+    "note": ANYTHING,
 }  # fmt: skip
 """What each kind of entry is made about."""
 
@@ -76,6 +80,8 @@ def _suits(wanted: str, subject: str, house: House) -> bool:
     place = house.place.get(subject)
     if wanted == BREW:
         return place is not None and place.brews
+    if wanted == THE_WATCH:
+        return subject == WATCH
     if wanted == PLACE:
         return place is not None
     if wanted == PLACE_OR_PROBE:
@@ -161,6 +167,33 @@ def _served_by(entry: Entry, subject: str, house: House, at: float) -> None:
         raise ValueError(f"there is no cooler {show(entry.cooler)}; there are {known}")
 
 
+def _duty_swap(entry: Entry, subject: str, house: House, at: float) -> None:
+    assert isinstance(entry, entries.DutySwap)
+    for person in (entry.from_, entry.to):
+        if person not in house.person:
+            known = nearest(person, house.person)
+            raise ValueError(f"there is no person {show(person)}; there are {known}")
+    if entry.from_ == entry.to:
+        raise ValueError("from and to are the same person; name two")
+    try:
+        day = date.fromisoformat(entry.day)
+    except ValueError:
+        raise ValueError(f'{show(entry.day)} is no day; write one such as "2026-02-01"') from None
+    if day < brewery_day(at, house.site.day_starts, house.zone):
+        raise ValueError(f"{entry.day} is over; only duties to come can be swapped")
+    roles = dict.fromkeys(
+        [duty.role for duty in house.rota] + [shift.role for shift in house.shifts]
+    )
+    if entry.role is not None and entry.role not in roles:
+        raise ValueError(f"there is no role {show(entry.role)}; there are {', '.join(roles)}")
+    if not any(has_duty(house, who, entry.role, day) for who in (entry.from_, entry.to)):
+        in_role = "" if entry.role is None else f" as {entry.role}"
+        raise ValueError(
+            f"neither {entry.from_} nor {entry.to} is on duty{in_role} on {entry.day}; "
+            "name a day on which one of them is"
+        )
+
+
 def _condition(entry: Entry, subject: str, house: House, at: float) -> None:
     assert isinstance(entry, (entries.Acknowledge, entries.Shelve, entries.Unshelve))
     owner = _owner(subject, house)
@@ -187,6 +220,7 @@ _CHECKS: dict[str, _Check] = {
     "shelve": _condition,
     "unshelve": _condition,
     "batch-start": _batch_start,
+    "duty-swap": _duty_swap,
     "stage": _stage,
     "aim": _aim,
     "plan": _plan,

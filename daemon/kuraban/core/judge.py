@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from kuraban.core.course import FAR_FUTURE
 from kuraban.core.detectors.additions import AdditionUnlogged
 from kuraban.core.detectors.air import RoomAir
 from kuraban.core.detectors.band import Banded
@@ -47,6 +48,7 @@ class Judge:
                 wanted[key] = detector
             else:
                 detector.clear(now)
+                detector.due = FAR_FUTURE
         self.detectors = wanted
         self.guards, self.listeners = {}, {}
         for detector in wanted.values():

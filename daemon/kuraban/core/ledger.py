@@ -11,6 +11,7 @@ common practice.
 
 from __future__ import annotations
 
+from datetime import date
 from typing import NamedTuple
 
 import msgspec
@@ -18,8 +19,8 @@ import msgspec
 from kuraban.core import entries as e
 from kuraban.core.course import FAR_FUTURE, Course, Mark, Planned, Redraw, Standing
 from kuraban.core.facts import Logged
-from kuraban.core.site import House
-from kuraban.core.units import HOUR, MINUTE, show_time
+from kuraban.core.site import House, Swap
+from kuraban.core.units import DAY, HOUR, MINUTE, at_clock, show_duration, show_time
 
 STIR, STIR_AFTER = 30 * MINUTE, 20 * MINUTE
 RICE, OTHER_ADDITION = 90 * MINUTE, 30 * MINUTE
@@ -149,11 +150,15 @@ class Ledger:
         self.books: dict[str, Book] = {}
         self.log: list[Logged] = []
         """Every entry that changes a book, in the order of its time."""
-        self.hidden: set[str] = set()
-        self.amended: dict[str, Logged] = {}
+        self.hidden: set[tuple[str, str]] = set()
+        self.amended: dict[tuple[str, str], Logged] = {}
+        self.corrects: dict[tuple[str, str], Logged] = {}
+        """The entry that each correction names, by the correction's subject and id."""
         self.newest = 0.0
-        self.courses: dict[str, Course] = {}
-        """The course of each batch as it was when the batch began, by the id of that entry."""
+        self.swaps: list[Swap] = []
+        """Duties exchanged, in the order in which they were entered."""
+        self.courses: dict[tuple[str, str], Course] = {}
+        """The course of each batch as it was when the batch began, by that entry."""
         self.version = 0
         """Rises with every change of the books; what was derived from an older one is void."""
 
@@ -162,6 +167,13 @@ class Ledger:
         if found is None:
             found = self.books[subject] = Book()
         return found
+
+    @property
+    def manned(self) -> House:
+        """The house with its rota as people have swapped it: for whoever asks who is on duty."""
+        if not self.swaps:
+            return self.house
+        return msgspec.structs.replace(self.house, swaps=(*self.house.swaps, *self.swaps))
 
     def batch(self, place: str, at: float) -> Batch | None:
         """The batch that runs in a place at a moment not before its last entry."""
@@ -226,34 +238,34 @@ class Ledger:
         self.log.append(logged)
         self.log.sort(key=lambda known: known.at)
         try:
-            self.refold(insist_on=logged.id)
+            self.refold(insist_on=logged.key)
         except Refused:
             self.log = kept
             self.refold()
             raise
 
-    def find(self, entry_id: str) -> Logged | None:
-        for logged in reversed(self.log):
-            if logged.id == entry_id:
-                return logged
-        return None
+    def find(self, entry_id: str, subject: str | None = None) -> Logged | None:
+        """The latest entry of that id, one about `subject` before all others."""
+        found = [logged for logged in self.log if logged.id == entry_id]
+        near = [logged for logged in found if logged.subject == subject]
+        chosen = near or found
+        return chosen[-1] if chosen else None
 
     def _correct(self, logged: Logged) -> None:
         entry = logged.entry
         assert isinstance(entry, (e.TakeBack, e.Amend))
-        old = self.find(entry.of)
+        old = self.find(entry.of, logged.subject)
         if old is None:
             raise Refused(f"no entry '{entry.of}' is known; name the id of the entry to correct")
         hidden, amended = set(self.hidden), dict(self.amended)
-        if isinstance(entry, e.Amend):
-            self.amended[old.id] = _amend(self.amended.get(old.id, old), entry)
-        elif isinstance(old.entry, e.TakeBack):
-            self.hidden.discard(old.entry.of)
-        else:
-            self.hidden.add(old.id)
+        self.corrects[logged.key] = old
         self.log.append(logged)
         try:
-            self.refold(insist_on=old.id)
+            if isinstance(entry, e.Amend):
+                self._amend_anew(old)
+            else:
+                self._count(old, False)
+            self.refold(insist_on=old.key)
         except Refused:
             self.hidden, self.amended = hidden, amended
             self.log.pop()
@@ -261,26 +273,43 @@ class Ledger:
             raise
         self.log.sort(key=lambda known: known.at)
 
-    def refold(self, insist_on: str | None = None) -> None:
+    def _count(self, logged: Logged, counts: bool) -> None:
+        """Let an entry count or not; what it corrects itself follows."""
+        (self.hidden.discard if counts else self.hidden.add)(logged.key)
+        old = self.corrects.get(logged.key)
+        if old is not None and isinstance(logged.entry, e.TakeBack):
+            self._count(old, not counts)
+        elif old is not None:
+            self._amend_anew(old)
+
+    def _amend_anew(self, old: Logged) -> None:
+        self.amended.pop(old.key, None)
+        for logged in self.log:
+            corrects = self.corrects.get(logged.key)
+            entry, counts = logged.entry, logged.key not in self.hidden
+            if isinstance(entry, e.Amend) and counts and corrects is old:
+                self.amended[old.key] = _amend(self.amended.get(old.key, old), entry)
+
+    def refold(self, insist_on: tuple[str, str] | None = None) -> None:
         """Build every book anew. An entry that no longer fits is passed over, unless insisted."""
-        self.books = {}
+        self.books, self.swaps = {}, []
         self.version += 1
         for logged in self.log:
-            if logged.id in self.hidden or isinstance(
+            if logged.key in self.hidden or isinstance(
                 logged.entry, (*CONTROL, e.TakeBack, e.Amend)
             ):
                 continue
             try:
-                self._apply(self.amended.get(logged.id, logged))
+                self._apply(self.amended.get(logged.key, logged))
             except Refused:
-                if logged.id == insist_on:
+                if logged.key == insist_on:
                     raise
         self.newest = max((logged.at for logged in self.log), default=0.0)
 
     def prune(self, before: float) -> None:
         """Forget entries older than every running batch and than `before`.
 
-        What has lasting effect (service, who cools what) stays.
+        What has lasting effect (service, who cools what) stays, and a swap until its day is over.
         """
         starts = [book.batch.since for book in self.books.values() if book.batch is not None]
         cutoff = min([before, *starts])
@@ -288,10 +317,15 @@ class Ledger:
         self.log = [
             logged
             for logged in self.log
-            if logged.at >= cutoff or isinstance(logged.entry, lasting)
+            if logged.at >= cutoff
+            or isinstance(logged.entry, lasting)
+            or (isinstance(logged.entry, e.DutySwap) and self._ahead(logged.entry, cutoff))
         ]
-        ids = {logged.id for logged in self.log}
-        self.courses = {i: course for i, course in self.courses.items() if i in ids}
+        kept = {logged.key for logged in self.log}
+        self.courses = {k: course for k, course in self.courses.items() if k in kept}
+
+    def _ahead(self, swap: e.DutySwap, cutoff: float) -> bool:
+        return at_clock(date.fromisoformat(swap.day), 2 * DAY, self.house.zone) > cutoff
 
     def _running(self, logged: Logged) -> Batch:
         batch = self.book(logged.subject).batch
@@ -323,6 +357,9 @@ class Ledger:
                 book.batch = book.let_run = None
             case e.Move() | e.Split() | e.Merge():
                 self._carry(self._running(logged), book, logged)
+            case e.DutySwap():
+                swap = Swap(first=entry.from_, second=entry.to, day=entry.day, role=entry.role)
+                self.swaps.append(swap)
             case e.ServedBy():
                 if entry.cooler not in self.house.cooler:
                     raise Refused(f"no cooler '{entry.cooler}' in the site file")
@@ -353,7 +390,7 @@ class Ledger:
             raise Refused(
                 f"batch '{book.batch.name}' runs in {logged.subject}; log its batch-end first"
             )
-        course = self.courses.get(logged.id) or self.house.course.get(entry.course)
+        course = self.courses.get(logged.key) or self.house.course.get(entry.course)
         if course is None:
             raise Refused(f"no course '{entry.course}'; known are {_names(self.house.course)}")
         since = logged.at if entry.since is None else float(entry.since)
@@ -362,7 +399,7 @@ class Ledger:
         batch.marks = [Mark(stage, since)]
         batch.lay(self.house)
         book.batch, book.let_run, book.check = batch, None, None
-        self.courses[logged.id] = course
+        self.courses[logged.key] = course
 
     def _stage(self, batch: Batch, book: Book, logged: Logged, entry: e.StageMark) -> None:
         since = logged.at if entry.since is None else float(entry.since)
@@ -372,14 +409,13 @@ class Ledger:
                 began = show_time(mark.since, self.house.zone)
                 raise Refused(f"stage '{entry.stage}' began at {began} already; amend that entry")
         batch.marks = sorted([*batch.marks, Mark(stage, since)], key=lambda mark: mark.since)
-        batch.rice_in = None
         book.cut("water-koji", logged.at)
         book.let_run = None
         batch.lay(self.house)
 
     def _hold(self, batch: Batch, at: float, extension: float) -> None:
         span = batch.plan.standing(at).span
-        held = Mark(span.stage, span.start, extension)
+        held = Mark(span.stage, span.start, extension, span.logged)
         others = [mark for mark in batch.marks if mark.stage != span.stage]
         batch.marks = sorted([*others, held], key=lambda mark: mark.since)
         batch.lay(self.house)
@@ -405,16 +441,21 @@ class Ledger:
         if isinstance(entry, e.Merge):
             goals = (entry.into,)
         else:
-            goals = (entry.to,) if isinstance(entry, e.Move) else entry.to  # type: ignore[union-attr]
+            assert isinstance(entry, (e.Move, e.Split))
+            goals = (entry.to,) if isinstance(entry, e.Move) else entry.to
         for goal in goals:
             place = self.house.place.get(goal)
             if place is None or not place.brews:
                 raise Refused(f"'{goal}' is no place for a batch; known are {self._brewing()}")
             taken = self.book(goal).batch
-            if goal != logged.subject and taken is not None and not isinstance(entry, e.Merge):
-                raise Refused(f"batch '{taken.name}' runs in {goal} already; merge into it instead")
+            runs = taken is not None and not taken.plan.ended(logged.at)
+            if goal != logged.subject and runs and not isinstance(entry, e.Merge):
+                raise Refused(
+                    f"batch '{taken.name}' runs in {goal} already; merge into it instead"  # type: ignore[union-attr]
+                )
         for goal in goals:
-            if self.book(goal).batch is None or goal == logged.subject:
+            taken = self.book(goal).batch
+            if taken is None or taken.plan.ended(logged.at) or goal == logged.subject:
                 self.book(goal).batch = batch.copy()
         if logged.subject not in goals:
             book.ended, book.batch, book.let_run = (batch.name, logged.at), None, None
@@ -475,14 +516,14 @@ def _stage_index(course: Course, stage: str) -> int:
     return found
 
 
+def _spelled(value: object) -> object:
+    """A duration or a time as the wire writes it."""
+    assert isinstance(value, float)
+    return show_duration(value) if isinstance(value, e.Duration) else float(value)
+
+
 def _amend(old: Logged, change: e.Amend) -> Logged:
-    fields = msgspec.to_builtins(old.entry)
-    for name in ("since", "by"):
-        if isinstance(getattr(old.entry, name, None), float):
-            fields[name] = float(getattr(old.entry, name))
-    for name in ("for", "for_"):
-        if name in fields:
-            fields[name] = f"{fields[name]}s"
+    fields = msgspec.to_builtins(old.entry, enc_hook=_spelled)
     try:
         entry = e.read_entry({**fields, **change.fields})
     except (msgspec.ValidationError, ValueError) as error:

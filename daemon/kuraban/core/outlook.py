@@ -40,7 +40,7 @@ LEAST_RECORD = 3 * HOUR
 """Own warm-ups in all from which they are believed."""
 LEAST_FAST = 0.03
 """K/h: no mash is believed to stand still for a night, whatever its record says."""
-DOUBT = 0.25
+DOUBT = 0.15
 """Share by which the fastest warm-up may be exceeded and the slowest be missed: the ferment is not
 the same every hour, and a few warm-ups do not show its whole range."""
 READ = 0.05
@@ -54,10 +54,15 @@ ALCOHOL_ERROR = 0.3
 """% ABV by which one determination of alcohol may be off (common practice)."""
 PER_BAUME = (0.7, 1.5)
 """% ABV made while Baume falls by one degree (one batch showed 1.0)."""
+FASTEST = 5.0
+"""% ABV a day that no mash exceeds."""
 LIQUID = (0.80, 0.90)
 QUIET, LIVELY, STARTER = (0.3, 1.2), (0.5, 2.0), (0.5, 2.5)
 """% ABV a day of a mash that is kept cold, of another, and of a starter (common practice)."""
 COLD_COURSE = 12.0
+"""°C: a course that never goes beyond is kept cold."""
+COLDEST, HOTTEST = -10.0, 60.0
+"""°C between which the heat of a tank is reckoned."""
 FILLED = (0.6, 1.0)
 """Share of its size to which a tank may be filled, where nobody logged it."""
 
@@ -172,7 +177,7 @@ def _rates(world: World, place: str, batch: Batch, celsius: float, now: float) -
     record = learned(world, place, now)
     if record is not None and record.seconds >= LEAST_RECORD:
         return _from_record(record, litres, air)
-    if litres is None or air is None:
+    if litres is None or air is None or not all(COLDEST <= t <= HOTTEST for t in (celsius, air)):
         return None
     sampled = alcohol_a_day(world, place, now)
     a_day = _usual(world, place, batch) if sampled is None else sampled
@@ -228,12 +233,17 @@ def alcohol_a_day(world: World, place: str, now: float) -> tuple[float, float] |
     pair = _last_pair(alcohol)
     if pair is not None:
         days, made = pair
-        return max(made - ALCOHOL_ERROR, 0.0) / days, max(made + ALCOHOL_ERROR, 0.0) / days
+        return _a_day(made - ALCOHOL_ERROR, days), _a_day(made + ALCOHOL_ERROR, days)
     baume = [(at, known) for at, s in samples if (known := baume_of(s)) is not None]
     pair = _last_pair(baume)
     if pair is None or pair[1] >= 0:
         return None
-    return -pair[1] * PER_BAUME[0] / pair[0], -pair[1] * PER_BAUME[1] / pair[0]
+    days, fallen = pair[0], -pair[1]
+    return _a_day(PER_BAUME[0] * fallen, days), _a_day(PER_BAUME[1] * fallen, days)
+
+
+def _a_day(made: float, days: float) -> float:
+    return min(max(made / days, 0.0), FASTEST)
 
 
 def baume_of(sample: e.Sample) -> float | None:

@@ -78,9 +78,10 @@ class PlanLine:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Leaving:
-    """On its way out of its tolerance: earliest and latest hours until then."""
+    """On its way out: earliest and latest hours until it passes the edge that comes next."""
 
     side: Literal["warm", "cold"]
+    edge: Literal["tolerance", "limit"] = "tolerance"
     soonest: float
     latest: float | None = None
 

@@ -32,6 +32,7 @@ _EXAMPLES = {
     "what": "what goes in", "cooler": "the id of a cooler", "condition": '"condition": "warm"',
     "alarm": '"alarm": "tank-3/warm"', "was": '"was": "right", "needless" or "late"',
     "of": "the id of the old entry", "text": '"text": "foam is low"',
+    "from": "the id of a person", "day": '"day": "2026-02-01"',
 }  # fmt: skip
 _AIM_BY = (
     'by is the time at which the aim is reached, such as "2026-02-01T06:00:00+09:00"; '
@@ -58,6 +59,8 @@ def plainly(kind: str, message: str, fields: Mapping[str, object]) -> str:
     if _CHOICE.fullmatch(wrong):
         told = str(fields.get(name, ""))
         return f"{name} cannot be {show(told)}; there are {nearest(told, choices(kind, name), 20)}"
+    if name == "day" and "matching regex" in wrong:
+        return 'day is no day; write one such as "2026-02-01"'
     if "matching regex" in wrong:
         return f"{name} is no id; ids are small letters, digits and hyphens, as in tank-3"
     return f"{name}: {wrong}"

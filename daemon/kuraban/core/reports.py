@@ -7,12 +7,18 @@ from kuraban.core.briefing import Alarms, situation_of
 from kuraban.core.detectors.dry import HANGS_DRY
 from kuraban.core.drift import drift_of
 from kuraban.core.effects import Message, Step
-from kuraban.core.site import House
+from kuraban.core.entries import Note
+from kuraban.core.outlook import first_to_leave
+from kuraban.core.site import WATCH, House
 from kuraban.core.units import DAY, HOUR, day_turn, next_clock
-from kuraban.core.wording import Evening, Leaving, Morning, Night, Ring
+from kuraban.core.wording import Evening, First, Leaving, Morning, Night, Ring
 from kuraban.core.world import World
 
 NIGHT = 12 * HOUR
+ANSWERED = ("acknowledged", "normal")
+"""Steps by which somebody answers a ring, the second where it had returned by then."""
+SOON = 12.0
+"""Hours in hand from which a cooler's stopping is no matter for this night."""
 
 
 def why_not_judged(world: World, place: str, now: float) -> str | None:
@@ -68,14 +74,29 @@ def evening_word(world: World, now: float) -> Evening:
             sure = min(drift.low, drift.high) > 0 or max(drift.low, drift.high) < 0
             if hours is not None and sure and hours[0] > 0 and now + hours[0] * HOUR < turn:
                 leaving.append(Leaving(name=place.name, condition=name, when=now + hours[0] * HOUR))
-    woken = roster.chain(house, "brewer", now + 4 * HOUR)
+    manned = world.ledger.manned
+    woken = roster.chain(manned, "brewer", now + 4 * HOUR)
     return Evening(
         at=now,
-        here=_names(house, roster.awake(house, now + 4 * HOUR)),
+        here=_names(house, roster.awake(manned, now + 4 * HOUR)),
         woken=_names(house, woken),
         leaving=tuple(leaving),
+        first=_first(world, now),
         unwatched=not_watched(world, now),
     )
+
+
+def _first(world: World, now: float) -> tuple[First, ...]:
+    """Which place leaves first if a cooler stops tonight, where that is known and not far."""
+    found = []
+    for cooler in world.house.coolers:
+        first = None if cooler.heats else first_to_leave(world, cooler.id, now)
+        if first is not None and first[1].soonest <= SOON:
+            name, hours = world.house.name_of(first[0]), first[1]
+            found.append(
+                First(cooler=cooler.name, name=name, soonest=hours.soonest, latest=hours.latest)
+            )
+    return tuple(found)
 
 
 def _names(house: House, holders: list[roster.Holder]) -> tuple[str, ...]:
@@ -106,7 +127,21 @@ def morning_report(
         waited=tuple(waited),
         probes=probes,
         due=tuple(_due(world, now)),
+        note=_handover(world, now),
     )
+
+
+def _handover(world: World, now: float) -> str | None:
+    """The latest note about the house as a whole, if it is of this day or night."""
+    notes = [
+        logged.entry.text
+        for logged in world.ledger.log
+        if isinstance(logged.entry, Note)
+        and logged.subject == WATCH
+        and now - NIGHT - 6 * HOUR <= logged.at <= now
+        and logged.key not in world.ledger.hidden
+    ]
+    return notes[-1] if notes else None
 
 
 def _nights(world: World, now: float) -> list[Night]:
@@ -137,11 +172,10 @@ def _nights(world: World, now: float) -> list[Night]:
 def _rings(world: World, night: list[Step | Message]) -> list[Ring]:
     rings: list[Ring] = []
     seen: set[str] = set()
-    answers = {
-        event.alarm: event
-        for event in night
-        if isinstance(event, Step) and event.step == "acknowledged"
-    }
+    answers: dict[str, Step] = {}
+    for event in night:
+        if isinstance(event, Step) and event.step in ANSWERED and event.by is not None:
+            answers.setdefault(event.alarm, event)
     for event in night:
         if not isinstance(event, Message) or event.step != "page" or event.urgency != "wake":
             continue

@@ -22,9 +22,9 @@ from kuraban.core.units import HOUR, MINUTE
 CONDITIONS = (
     "warm", "cold", "far-warm", "far-cold", "trending-warm", "trending-cold", "overcooling",
     "humid", "dry", "unwatched", "addition-unlogged", "stage-overdue", "layering",
-    "entry-doubtful", "stopped", "not-cooling", "not-heating", "short-cycling", "warming",
-    "freezing", "silent", "stuck", "wild", "displaced", "disagrees", "broker-lost",
-    "journal-failing", "pages-failing", "clock-wrong", "dark", "history-behind",
+    "landing-above", "landing-below", "entry-doubtful", "stopped", "not-cooling", "not-heating",
+    "short-cycling", "warming", "freezing", "silent", "stuck", "wild", "displaced", "disagrees",
+    "broker-lost", "journal-failing", "pages-failing", "clock-wrong", "dark", "history-behind",
 )  # fmt: skip
 """Every condition that the watch can tell of."""
 
@@ -33,8 +33,9 @@ _OVER_THE_MASH = frozenset({
     "unwatched",
 })  # fmt: skip
 _CAUTION = {
-    "layering": "stir", "stopped": "electric", "not-cooling": "licensed", "not-heating": "heater",
-    "short-cycling": "licensed", "warming": "licensed", "freezing": "licensed", "dark": "dark",
+    "layering": "stir", "landing-above": "stir", "landing-below": "stir", "stopped": "electric",
+    "not-cooling": "licensed", "not-heating": "heater", "short-cycling": "licensed",
+    "warming": "licensed", "freezing": "licensed", "dark": "dark",
 }  # fmt: skip
 _KINDS = {"room": "band", "cold-store": "band", "water": "band"}
 _PLACES = BREWING | _KINDS.keys()

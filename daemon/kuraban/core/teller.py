@@ -43,6 +43,8 @@ GATHER_FOR = 5 * MINUTE
 TOGETHER = 2 * MINUTE
 """So long a probe's alarm waits for its neighbours', which often have one cause."""
 HANDS_WITHIN = 1 * HOUR
+OVERDUE = frozenset({"stage-overdue"})
+"""What nobody is rung for while the whole crew is away: it waits for the morning report."""
 RINGS_AGAIN = frozenset({"raised", "realarmed", "unshelved", "released", "in-service"})
 
 
@@ -152,7 +154,7 @@ class Teller:
         at = began + steps[rung]
         condition = CONDITIONS[incident.lead]._replace(role=incident.role)
         whom = WHOM[min(rung, len(WHOM) - 1)]
-        self._page(called(self.world.house, condition, whom, at, rung), incident, at)
+        self._page(called(self.world.ledger.manned, condition, whom, at, rung), incident, at)
         if rung + 1 < len(steps):
             incident.rung = rung + 1
             self.agenda.add(began + steps[rung + 1], "climb", key, began, rung + 1)
@@ -199,11 +201,14 @@ class Teller:
         self._say("page", at, call, "wake" if urgent else "duty", text, names)
 
     def _on_duty(self, incident: Incident, alarm: Alarm, at: float) -> None:
+        if alarm.condition in OVERDUE and roster.all_away(self.world.ledger.manned, CREW, at):
+            self.waiting.append((alarm.subject, alarm.condition))
+            return
         calls = self._hands(alarm, at)
         condition = CONDITIONS[alarm.condition]
         calls += [
             call
-            for call in called_on_duty(self.world.house, condition, at)
+            for call in called_on_duty(self.world.ledger.manned, condition, at)
             if call.person not in {other.person for other in calls}
         ]
         if condition.owner == "probe" and not self._hands(alarm, at):
@@ -232,7 +237,8 @@ class Teller:
     def _soundless(self, incident: Incident, alarm: Alarm, at: float) -> None:
         incident.urgency = "duty"
         self.agenda.add(at + LOOK_AT_HOURS, "hours", *incident.key)
-        for call in called(self.world.house, CONDITIONS[alarm.condition], "first", at, 0):
+        house = self.world.ledger.manned
+        for call in called(house, CONDITIONS[alarm.condition], "first", at, 0):
             incident.told.append(call.person)
             text = wording.soundless(self.situation(alarm, at), *self._tongue(call.person))
             self._say("notice", at, call, "duty", text, (alarm.id,))
@@ -302,7 +308,7 @@ class Teller:
         condition = CONDITIONS["stage-overdue"]._replace(role=CREW)
         alarm = Alarm(subject, what)
         alarm.value, alarm.evidence = value, (f"gap={value:.1f}",)
-        for call in called_on_duty(self.world.house, condition, at):
+        for call in called_on_duty(self.world.ledger.manned, condition, at):
             text = wording.page(self.situation(alarm, at), *self._tongue(call.person))
             self._say("notice", at, call, "duty", text, ())
 
@@ -319,7 +325,7 @@ class Teller:
     def notice(self, role: str, at: float, text_of: object, whom: Iterable[str] = ()) -> None:
         """One notice to the first of a role (and the persons named), each in their language."""
         assert callable(text_of)
-        line = roster.chain(self.world.house, role, at)[:1]
+        line = roster.chain(self.world.ledger.manned, role, at)[:1]
         persons = dict.fromkeys([*(holder.person for holder in line), *whom])
         for person in persons:
             self._say(

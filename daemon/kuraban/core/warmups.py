@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Iterable
+from statistics import fmean
 from typing import NamedTuple
 
 from kuraban.core import entries as e
@@ -105,17 +106,19 @@ def _learn(world: World, place: str, begin: float, upto: float) -> Learned | Non
     )
     slopes, seconds, airs = [], 0.0, []
     for start, end in _undisturbed(world, place, shut):
-        slope = _slope(world.places[place].series, start, end)
-        if slope is not None:
-            slopes.append(slope)
-            seconds += end - start
+        found = _slope(world.places[place].series, start, end)
+        if found is not None:
+            slopes.append(found[0])
+            seconds += found[1]
             airs += _air(world, place, start, end)
     if not slopes:
         return None
     idle = sum(end - start for start, end in shut)
+    told = [s.series.since(begin, upto)[0] for s in _switches(world, place)]
+    known = upto - min(times[0] for times in told if times)
     return Learned(
         seconds, min(slopes), median(slopes), max(slopes), median(airs) if airs else None,
-        idle / max(upto - begin, 1.0),
+        idle / known,
     )  # fmt: skip
 
 
@@ -162,8 +165,12 @@ def _undisturbed(world: World, place: str, spans: list[Span]) -> list[Span]:
     return found
 
 
-def _slope(series: Series, start: float, end: float) -> float | None:
-    """K/h along a stretch, by medians of five minutes; None where too little was heard."""
+def _slope(series: Series, start: float, end: float) -> tuple[float, float] | None:
+    """K/h along a stretch, five minutes a point, and seconds heard; None where they are too few.
+
+    A point is the mean of the middle values, not their median: on a digital probe's steps medians
+    stand still and make the slope read a third too low.
+    """
     times, values = series.since(start, end)
     points: dict[int, list[float]] = {}
     for at, value in zip(times, values, strict=True):
@@ -171,7 +178,14 @@ def _slope(series: Series, start: float, end: float) -> float | None:
     if len(points) < LEAST_POINTS:
         return None
     hours = [number * POINT / HOUR for number in points]
-    return theil_sen(hours, [median(held) for held in points.values()]).slope
+    line = theil_sen(hours, [_middle(held) for held in points.values()])
+    return line.slope, len(points) * POINT
+
+
+def _middle(values: list[float]) -> float:
+    """Mean without the least and the greatest, where there are five or more."""
+    kept = sorted(values)[1:-1] if len(values) >= 5 else values
+    return fmean(kept)
 
 
 def _air(world: World, place: str, start: float, end: float) -> list[float]:

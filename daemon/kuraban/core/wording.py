@@ -17,8 +17,8 @@ from kuraban.core.situation import Situation, Title
 from kuraban.core.units import MINUTE
 
 __all__ = [
-    "CONDITIONS", "Evening", "Leaving", "Morning", "Night", "Ring", "Text", "Words", "evening",
-    "gathered", "in_hand", "line", "morning", "page", "power_back", "soundless",
+    "CONDITIONS", "Evening", "First", "Leaving", "Morning", "Night", "Ring", "Text", "Words",
+    "evening", "gathered", "in_hand", "line", "morning", "page", "power_back", "soundless",
 ]  # fmt: skip
 
 Then = tuple[str, float | None, float | None]
@@ -73,6 +73,15 @@ class Leaving(msgspec.Struct, frozen=True, kw_only=True):
     when: float
 
 
+class First(msgspec.Struct, frozen=True, kw_only=True):
+    """The place that leaves its tolerance first if a cooler stopped now, and after which hours."""
+
+    cooler: str
+    name: str
+    soonest: float
+    latest: float
+
+
 class Evening(msgspec.Struct, frozen=True, kw_only=True):
     """The last look while a valve can still be turned."""
 
@@ -82,6 +91,8 @@ class Evening(msgspec.Struct, frozen=True, kw_only=True):
     woken: tuple[str, ...] = ()
     """Who will be woken, in the order of the ladder."""
     leaving: tuple[Leaving, ...] = ()
+    first: tuple[First, ...] = ()
+    """Of each cooler whose places' hours are known and few."""
     unwatched: tuple[tuple[str, str], ...] = ()
     """Each place that is not watched and why: a `why.` key of the catalogue, or plain text."""
 
@@ -178,6 +189,7 @@ def evening(word: Evening, language: str, words: Words, zone: tzinfo) -> Text:
         speech.say("evening.some" if leaving else "evening.none", some),
         _lines(
             *leaving,
+            *(_first(each, speech) for each in word.first),
             speech.say("evening.here" if word.here else "evening.nobody", people),
             speech.say("evening.woken" if word.woken else "evening.unwoken", people),
             *_unwatched(word.unwatched, speech),
@@ -235,6 +247,15 @@ def _condition(condition: str, speech: Speech) -> str:
 
 def _listing(key: str, items: list[str], speech: Speech) -> str:
     return speech.say(key, known(items=speech.names(filter(None, items), 100)))
+
+
+def _first(first: First, speech: Speech) -> str:
+    least, most = max(first.soonest, 0.0), first.latest
+    hours = known(least=f"{int(least)}", most=f"{-int(-most // 1)}" if most <= 24 else None)
+    return speech.say("evening.first", known(
+        cooler=first.cooler, name=first.name,
+        hours=speech.say("span.between" if most <= 24 else "span.least", hours),
+    ))  # fmt: skip
 
 
 def _unwatched(unwatched: tuple[tuple[str, str], ...], speech: Speech) -> list[str]:

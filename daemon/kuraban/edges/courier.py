@@ -14,14 +14,18 @@ import logging
 import re
 import time
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from threading import Event, Thread
 from typing import Final, Protocol
 
 from apprise import Apprise, AppriseAsset, NotifyFormat, NotifyType
+from apprise.attachment.memory import AttachMemory
 
+from kuraban.core.effects import Message
 from kuraban.core.facts import Delivered
 from kuraban.edges.desk import Desk, Rows, Service
+from kuraban.edges.pictures import Picture, Pictures
 from kuraban.errors import JournalError
 from kuraban.store.outbox import Row
 
@@ -29,6 +33,10 @@ DOUBT: Final = {
     "en": "This may have reached you already.",
     "ja": "すでに届いているかもしれません。",
 }
+CURVE: Final = {"en": "The last hours.", "ja": "これまでの経過です。"}
+"""With a picture that was not ready when its text went out."""
+FOLLOWS_WITHIN: Final = 300.0
+"""Seconds after which a picture tells nothing any more."""
 CONNECT_WITHIN, READ_WITHIN = 4.0, 4.0
 
 for _name in ("apprise", "urllib3"):
@@ -46,8 +54,16 @@ class Addresses:
 class Sender(Protocol):
     """One address. `send` blocks until it is known what became of it, and does not raise."""
 
-    def send(self, title: str, body: str, urgent: bool) -> str:
-        """Empty when the service took the message, else why not, without secrets."""
+    def send(self, title: str, body: str, urgent: bool, picture: bytes | None = None) -> str:
+        """Empty when the service took the message, else why not, without secrets.
+
+        `picture` is a PNG, given only where `shows` is true.
+        """
+        ...
+
+    @property
+    def shows(self) -> bool:
+        """Whether the service takes pictures."""
         ...
 
 
@@ -64,7 +80,12 @@ class ByApprise:
         )
         self._loud, self._quiet = _apprise(address), _apprise(_without_priority(address))
 
-    def send(self, title: str, body: str, urgent: bool) -> str:
+    @property
+    def shows(self) -> bool:
+        service = self._loud
+        return service is not None and any(one.attachment_support for one in service)
+
+    def send(self, title: str, body: str, urgent: bool, picture: bytes | None = None) -> str:
         began = time.monotonic()
         service = self._loud if urgent else self._quiet
         if service is None:
@@ -75,6 +96,7 @@ class ByApprise:
                 title=title if body else "",
                 body_format=NotifyFormat.TEXT,
                 notify_type=NotifyType.WARNING if urgent else NotifyType.INFO,
+                attach=None if picture is None else _attachment(picture),
             )
         except Exception as error:
             return f"the service's adapter failed ({type(error).__name__})"
@@ -90,6 +112,7 @@ class Courier:
 
     `report` is called from the courier's threads: with `sent` when a row is done, and without when
     all services of the person failed `tries` times, or there are none; it goes on trying then.
+    `further` gives lines that are added to a message as it leaves, such as links to answer it.
     """
 
     def __init__(
@@ -101,8 +124,11 @@ class Courier:
         *,
         tries: int = 3,
         sender: Callable[[str], Sender] = ByApprise,
+        further: Callable[[Message], str] = lambda message: "",
+        pictures: Pictures | None = None,
     ) -> None:
         self._outbox = outbox
+        self._further, self._pictures = further, pictures
         self._clock = clock
         self._stopping = Event()
         self._desks: list[Desk] = []
@@ -151,23 +177,60 @@ class Courier:
                     continue
 
     def _work(self, desk: Desk, service: Service, sender: Sender) -> None:
+        late: list[_Late] = []
         while not self._stopping.is_set():
             with desk.lock:
-                row = self._next(desk, service)
+                row = self._next(desk, service, late)
             if row is not None:
-                reason = _send(sender, row)
+                reason, picture = self._send(sender, row)
                 with desk.lock:
                     desk.settle(service, row.id, reason, self._clock())
                     desk.lock.notify_all()
+                if picture is not None and not reason:
+                    late.append(_Late(row.message, picture, time.monotonic()))
+                    picture.add_done_callback(lambda _: self.nudge())
+            else:
+                late = [one for one in late if not self._follow(sender, one)]
 
-    def _next(self, desk: Desk, service: Service) -> Row | None:
+    def _send(self, sender: Sender, row: Row) -> tuple[str, Picture | None]:
+        """Why it was not taken, and the picture that is still to follow.
+
+        Only the first try carries a picture, so that none can keep a text from arriving.
+        """
+        picture, png = self._picture(sender, row), None
+        try:
+            if picture is not None and self._pictures is not None:
+                png = self._pictures.wait(picture)
+            reason = _send(sender, row, self._further, png)
+        except Exception as error:
+            reason = f"the service's adapter failed ({type(error).__name__})"
+        return reason, picture if png is None else None
+
+    def _picture(self, sender: Sender, row: Row) -> Picture | None:
+        if self._pictures is None or row.tries > 1 or row.doubtful or not sender.shows:
+            return None
+        return self._pictures.of(row.message)
+
+    def _follow(self, sender: Sender, late: _Late) -> bool:
+        """Send a picture after its text, once and soundlessly; whether that is over and done."""
+        if not late.picture.done():
+            return time.monotonic() - late.since > FOLLOWS_WITHIN
+        png, message = late.picture.result(), late.message
+        if png is not None:
+            body = CURVE.get(message.language, CURVE["en"])
+            with suppress(Exception):
+                sender.send(message.title, body, False, png)
+        return True
+
+    def _next(self, desk: Desk, service: Service, late: list[_Late]) -> Row | None:
         now = self._clock()
         try:
             row = desk.pick(service, now)
             pause = desk.pause(service, now)
         except JournalError:
             row, pause = None, 5.0
-        if row is None and not self._stopping.is_set():
+        ready = any(one.picture.done() for one in late)
+        if row is None and not ready and not self._stopping.is_set():
             desk.lock.wait(pause)
         return row
 
@@ -182,16 +245,33 @@ class Courier:
                         continue
 
 
-def _send(sender: Sender, row: Row) -> str:
+@dataclass(frozen=True, slots=True)
+class _Late:
+    """A picture that was not ready when its text went out."""
+
+    message: Message
+    picture: Picture
+    since: float
+
+
+def _send(
+    sender: Sender, row: Row, further: Callable[[Message], str], picture: bytes | None
+) -> str:
     message = row.message
-    body = message.body
-    if row.doubtful:
-        doubt = DOUBT.get(message.language, DOUBT["en"])
-        body = f"{body}\n{doubt}" if body else doubt
-    try:
+    doubt = DOUBT.get(message.language, DOUBT["en"]) if row.doubtful else ""
+    more = ""
+    with suppress(Exception):  # a message without its links is better than none
+        more = further(message)
+    body = "\n".join(filter(None, (message.body, more, doubt)))
+    if picture is None:
         return sender.send(message.title, body, message.step == "page")
-    except Exception as error:
-        return f"the service's adapter failed ({type(error).__name__})"
+    return sender.send(message.title, body, message.step == "page", picture)
+
+
+def _attachment(picture: bytes) -> AttachMemory:
+    return AttachMemory(  # type: ignore[no-untyped-call]
+        content=picture, name="curve.png", mimetype="image/png"
+    )
 
 
 def _services(person: str, where: Addresses) -> dict[str, Service]:

@@ -90,7 +90,7 @@ class FrontDoor:
         self._clock = clock
         self._capacity = self._limit = capacity
         self._tell_on = on_event
-        self._status_topic = f"{link.root}/watch/status"
+        self._status_topic, self._below = f"{link.root}/watch/status", f"{link.root}/"
         tls = tls_context(link)
         self._kept = self._make(link.client_id, tls)
         self._passing = self._make(f"{link.client_id}-passing", tls)
@@ -107,6 +107,8 @@ class FrontDoor:
         self._known = False
         self._since = 0.0
         self._echoed = True
+        self._doubted = False
+        """Nothing was let through to us on this connection when it should have been."""
         self._letting_go = False
         self._stopping = False
         self._delay = FIRST_DELAY
@@ -237,7 +239,7 @@ class FrontDoor:
             code = client.turn()
             if self._stopping or self._turned():
                 client.disconnect()
-            elif not self._echoed and self._clock() - self._since > ECHO:
+            elif not self._echoed and not self._doubted and self._clock() - self._since > ECHO:
                 self._deaf()
 
     def _begin_link(self) -> None:
@@ -279,9 +281,11 @@ class FrontDoor:
         except UnicodeDecodeError:
             topic = message._topic.decode("utf-8", "backslashreplace")
         if topic == self._status_topic:
-            self._echoed = True
+            self._hears()
             client.ack(message.mid, message.qos)
             return
+        if not self._echoed and topic.startswith(self._below):
+            self._hears()  # a long backlog comes before the echo
         if len(self._queue) >= self._limit and not self._wait_for_room():
             return
         self._queue.append(
@@ -322,7 +326,7 @@ class FrontDoor:
             return
         self._up, self._known = True, flags.session_present
         self._since = self._clock()
-        self._echoed = False
+        self._echoed = self._doubted = False
         client.publish(self._status_topic, self._status("watching"), qos=1, retain=True)
         for topic, payload in list(self._retained.items()):
             client.publish(topic, payload, qos=1, retain=True)
@@ -348,8 +352,16 @@ class FrontDoor:
             known = "known again" if self._known else "known as new"
             self._tell("connected", f"{place.host}:{place.port} as {place.client_id}, {known}")
 
-    def _deaf(self) -> None:
+    def _hears(self) -> None:
+        """Something under our root came through; it is told where that was in doubt."""
         self._echoed = True
+        if self._doubted:
+            self._doubted = False
+            place = f"{self._settings.host}:{self._settings.port}"
+            self._tell("connected", f"{place}, messages are let through after all")
+
+    def _deaf(self) -> None:
+        self._doubted = True
         words = f"nothing under {self._settings.root}/ is let through to user"
         self._tell("deaf", f"{words} {self._settings.user}; look at the broker's access list")
 

@@ -26,7 +26,7 @@ Take = Callable[[str, bytes, bool], None]
 
 
 class Visit:
-    """One connection, open once `enter` returns. Raises BrokerError in words that say what to do."""
+    """One connection, open once `enter` returns; its BrokerErrors say what to do."""
 
     def __init__(self, link: Link, purpose: str) -> None:
         self.link = link
@@ -94,7 +94,9 @@ class Visit:
             )
 
     def leave(self) -> None:
+        """Say goodbye, so that the broker knows at once that nobody listens here any more."""
         self.client.disconnect()
+        self.client.loop_write()
 
     def _until(self, done: Callable[[], bool], what: str) -> None:
         deadline = time.monotonic() + PATIENCE

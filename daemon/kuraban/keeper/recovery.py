@@ -135,7 +135,7 @@ def _live_through(
         if copies and isinstance(fact, Logged) and isinstance(fact.entry, BatchStart):
             copy = copies.get((fact.entry.batch, fact.subject))
             if copy is not None and engine.started:
-                engine.world.ledger.courses[fact.id] = copy
+                engine.world.ledger.courses[fact.key] = copy
         well = feed(engine, fact) and well
     return run_to(engine, now) and well
 

@@ -9,6 +9,7 @@ from typing import Any
 
 from kuraban.core.site import TEMPERATURES, House, Place
 from kuraban.errors import Fault
+from kuraban.settings.answering import answering
 from kuraban.settings.model import Addresses
 
 PROBE_ERROR = 0.5
@@ -29,6 +30,7 @@ def advise(
         yield Fault(where, "duty", "nobody is on the role brewer, so no page finds anyone", right)
     for person, known in addresses.items():
         yield from _person(person, known, where)
+    yield from answering(house, raw, where)
 
 
 def _place(house: House, place: Place, where: str) -> Iterator[Fault]:

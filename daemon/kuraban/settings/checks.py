@@ -81,7 +81,7 @@ def _at(row: Row, key: str, wrong: str, right: str) -> Wrong:
 
 def _ids(raw: Mapping[str, Any]) -> Found:
     """Places, coolers and probes share one set of names; people have their own."""
-    for tables in (SUBJECTS, ("person",)):
+    for tables in (SUBJECTS, ("person",), ("account",)):
         taken: dict[str, Row] = {}
         for row in (row for table in tables for row in rows(raw, table)):
             own = row.text("id")
@@ -90,7 +90,7 @@ def _ids(raw: Mapping[str, Any]) -> Found:
                 yield _at(row, "id", f'"{WATCH}" stands for the site and the daemon', right)
             elif own in taken:
                 right = "places, coolers and probes share one set of ids: choose another"
-                right = "give every person an own id" if row.table == "person" else right
+                right = right if row.table in SUBJECTS else f"give every {row.table} an own id"
                 yield _at(row, "id", f'"{own}" is also the id of a {taken[own].table}', right)
             elif own:
                 taken[own] = row

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Literal
 
-from kuraban.core.site import House
+from kuraban.core.site import House, Language
 from kuraban.errors import Fault
 
 
@@ -35,12 +36,52 @@ class Addresses:
     notices: tuple[str, ...] = ()
 
 
+Role = Literal["look", "log", "manage"]
+
+
+@dataclass(frozen=True, slots=True)
+class Account:
+    """Somebody who may use the pages; `password` is its argon2 line."""
+
+    id: str
+    role: Role
+    name: str
+    language: Language | None = None
+    password: str = field(default="", repr=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Pages:
+    """Where the pages listen, who may use them, and what signs their sessions and links.
+
+    Without accounts everyone who reaches them may do everything: they are then reached from this
+    machine alone.
+    """
+
+    host: str = "127.0.0.1"
+    port: int = 8080
+    public: str | None = None
+    cert_file: Path | None = None
+    key_file: Path | None = None
+    proxy: tuple[str, ...] = ()
+    accounts: tuple[Account, ...] = ()
+    secret: str | None = field(default=None, repr=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Outward:
+    """Where a sign of life goes while all is well, and every how many seconds."""
+
+    ping: str | None = field(default=None, repr=False)
+    every: float = 300.0
+
+
 @dataclass(frozen=True, slots=True)
 class Settings:
     """Everything that was configured.
 
     `addresses` is by person, `data` the folder of the journal, `warnings` what will be missed in
-    the night though nothing is wrong.
+    the night though nothing is wrong, `pages` None where there are to be none.
     """
 
     house: House
@@ -48,3 +89,5 @@ class Settings:
     addresses: Mapping[str, Addresses]
     data: Path
     warnings: tuple[Fault, ...] = ()
+    pages: Pages | None = None
+    outward: Outward = Outward()

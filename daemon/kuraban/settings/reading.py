@@ -7,21 +7,35 @@ from collections.abc import Mapping
 from pathlib import Path
 from types import MappingProxyType
 
+import msgspec
+
 from kuraban.core.course import Course
 from kuraban.core.site import Cooler, Duty, House, Person, Place, Probe, Site
 from kuraban.errors import ConfigurationError, Fault
 from kuraban.settings.advice import advise
 from kuraban.settings.checks import check
 from kuraban.settings.courses import Report, house_courses
+from kuraban.settings.exposure import exposure, split_listen
 from kuraban.settings.faults import validate
-from kuraban.settings.model import Addresses, Mqtt, Settings
+from kuraban.settings.manning import absences, manning, shifts, words_on
+from kuraban.settings.model import Account, Addresses, Mqtt, Outward, Pages, Settings
 from kuraban.settings.secrets import reader, resolve
 from kuraban.settings.sources import ENVIRONMENT, Raw, read_site, set_above, unknown_variables
-from kuraban.settings.tables import MqttTable, SiteFile
+from kuraban.settings.tables import MqttTable, PagesTable, SiteFile
 
 
-def load(site_file: Path, env: Mapping[str, str] | None = None) -> Settings:
+def load(
+    site_file: Path,
+    env: Mapping[str, str] | None = None,
+    now: float | None = None,
+    *,
+    advised: bool = True,
+) -> Settings:
     """The settings of a house; `env` is the process's own environment unless given.
+
+    Without `advised` no word is had on what will be missed, which takes most of the time.
+
+    Calendars are written out from the week of `now` on; without it they are read and no more.
 
     ConfigurationError holds every fault of the site file, the environment and all course files.
     """
@@ -38,9 +52,24 @@ def load(site_file: Path, env: Mapping[str, str] | None = None) -> Settings:
     if table is None or report.faults:
         raise ConfigurationError(report.faults)
     house, addresses = _house(table, courses), _addresses(table)
-    report.warnings.extend(advise(house, addresses, raw, str(site_file)))
+    house = msgspec.structs.replace(
+        house,
+        shifts=shifts(table, house.people, folder, now),
+        away=absences(table, house.zone),
+    )
+    if advised:
+        report.warnings.extend(advise(house, addresses, raw, str(site_file)))
+        report.warnings.extend(words_on(table, house.people, folder, str(site_file), now))
     data = folder / table.site.data
-    return Settings(house, _mqtt(table.mqtt, folder), addresses, data, tuple(report.warnings))
+    return Settings(
+        house,
+        _mqtt(table.mqtt, folder),
+        addresses,
+        data,
+        tuple(report.warnings),
+        pages=None if table.pages is None else _pages(table.pages, _accounts(table, house), folder),
+        outward=Outward(table.watch.ping, table.watch.ping_every),
+    )
 
 
 def _checked(site_file: Path, raw: Raw, above: Raw, faults: list[Fault]) -> SiteFile | None:
@@ -50,9 +79,10 @@ def _checked(site_file: Path, raw: Raw, above: Raw, faults: list[Fault]) -> Site
         return ENVIRONMENT if set_above(above, raw, location) else str(site_file)
 
     table = validate(SiteFile, raw, where, faults)
+    folder = site_file.resolve().parent
     faults.extend(
         Fault(where(found.location), found.key, found.wrong, found.right)
-        for found in check(raw, site_file.resolve().parent)
+        for found in (*check(raw, folder), *exposure(raw, folder), *manning(raw, folder))
     )
     return table
 
@@ -98,3 +128,34 @@ def _mqtt(table: MqttTable, folder: Path) -> Mqtt:
     for key in ("ca_file", "cert_file", "key_file"):
         held[key] = folder / held[key] if held[key] else None
     return Mqtt(**held)
+
+
+def _accounts(table: SiteFile, house: House) -> tuple[Account, ...]:
+    """Accounts with the name and language of the person of the same id, unless they say others."""
+    found = []
+    for account in table.account:
+        person = house.person.get(account.id)
+        found.append(
+            Account(
+                id=account.id,
+                role=account.role,
+                name=account.name or (account.id if person is None else person.name),
+                language=account.language or (None if person is None else person.language),
+                password=account.password or "",
+            )
+        )
+    return tuple(found)
+
+
+def _pages(table: PagesTable, accounts: tuple[Account, ...], folder: Path) -> Pages:
+    host, port = split_listen(table.listen)
+    return Pages(
+        host=host,
+        port=port,
+        public=None if table.public is None else table.public.rstrip("/"),
+        cert_file=None if table.cert_file is None else folder / table.cert_file,
+        key_file=None if table.key_file is None else folder / table.key_file,
+        proxy=table.proxy,
+        accounts=accounts,
+        secret=table.secret,
+    )

@@ -58,6 +58,7 @@ def _default(part: dict[str, Any], default: Any) -> Any:
         return show_duration(default)
     if "24:00" in str(part.get("pattern", "")):
         return f"{default // 3600:02.0f}:{default % 3600 / MINUTE:02.0f}"
-    if "24:00" in str(part.get("items", "")):
-        return [_default(part["items"], clock) for clock in default]
+    items = part.get("items")
+    if isinstance(items, dict) and "pattern" in items and isinstance(default, (list, tuple)):
+        return [_default(items, one) for one in default]
     return default

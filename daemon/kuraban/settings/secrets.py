@@ -16,8 +16,16 @@ from kuraban.settings.faults import label
 from kuraban.settings.values import nearest, show
 
 CREDENTIAL = "credential:"
-SECRET = {"mqtt": ("user", "password"), "person": ("pages", "notices")}
+SECRET = {
+    "mqtt": ("user", "password"),
+    "person": ("pages", "notices"),
+    "pages": ("secret",),
+    "watch": ("ping",),
+    "account": ("password",),
+}
 LISTS = frozenset({"pages", "notices"})
+UNREAD = {"ping": "https://unread"}
+"""What stands in for a secret that cannot be read, so that it is one fault and not two."""
 
 Read = Callable[[str], str]
 
@@ -89,7 +97,7 @@ def _filled(
             text = read(source)
             filled[key] = _lines(text) if key in LISTS else text
         except Unreadable as refused:
-            filled.setdefault(key, [] if key in LISTS else "unread")
+            filled.setdefault(key, [] if key in LISTS else UNREAD.get(key, "unread"))
             faults.append(Fault(where, f"{named}.{key}_from", *refused.args))
     return filled
 

@@ -2,7 +2,8 @@
 
 `KURABAN_MQTT__HOST` sets `host` of `[mqtt]`. A list table takes JSON rows that merge by id,
 `KURABAN_PLACE='[{"id": "tank-3", "litres": 1500}]'`, or one value, `KURABAN_PLACE__TANK_3__LITRES`
-(an id's `-` is written `_`). Rows of `duty` have no id: given there, they replace the rota.
+(an id's `-` is written `_`). Rows of `duty`, `calendar` and `away`
+have no id: given there, they replace those of the file.
 """
 
 from __future__ import annotations
@@ -20,7 +21,7 @@ from kuraban.errors import Fault
 from kuraban.settings.tables import SiteFile
 
 PREFIX = "KURABAN_"
-ROWS = ("place", "cooler", "probe", "person")
+ROWS = ("place", "cooler", "probe", "person", "account")
 ENVIRONMENT = "environment"
 Raw = dict[str, Any]
 

@@ -12,11 +12,14 @@ from kuraban.core.units import HOUR, MINUTE
 from kuraban.settings.values import (
     Air,
     Allowed,
+    Argon,
     Band,
     Clock,
+    Day,
     Duration,
     Hours,
     Id,
+    Ladder,
     Offset,
     Pointer,
     Points,
@@ -25,11 +28,13 @@ from kuraban.settings.values import (
     Timezone,
     Title,
     Topic,
+    Web,
     Words,
 )
 
-Day = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
+Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 BrewingKind = Literal["tank", "starter", "koji-bed"]
+Role = Literal["look", "log", "manage"]
 Address = Annotated[str, Field(min_length=1)]
 
 
@@ -49,6 +54,10 @@ class SiteTable(Table):
     duty_hours: Hours = (6 * HOUR, 21 * HOUR)
     evening: Clock = 20.5 * HOUR
     """When the evening word goes out."""
+    ladder: Ladder = (0.0, 10 * MINUTE, 30 * MINUTE, 60 * MINUTE)
+    """For mash and coolers: when the first is told, again, the next, and all of the role."""
+    quick_ladder: Ladder = (0.0, 5 * MINUTE, 10 * MINUTE, 20 * MINUTE)
+    """The same for koji, starter, heaters and what is past its limit."""
     late_after: Duration = 10 * MINUTE
     """Readings older than this are kept, and raise or clear nothing by themselves."""
     courses: tuple[str, ...] = ()
@@ -116,6 +125,8 @@ class ProbeTable(Table):
     topic: Topic | None = None
     pointer: Pointer | None = None
     at_pointer: Pointer | None = None
+    dry_below: Positive | None = None
+    """Litres in its tank below which its tip hangs above the mash; then it is not believed."""
 
 
 class PersonTable(Table):
@@ -135,10 +146,71 @@ class DutyTable(Table):
     """brewer, maintenance, crew, or a name of the house's own."""
     person: str
     order: Annotated[int, Field(ge=1)]
-    days: tuple[Day, ...] = ()
+    days: tuple[Weekday, ...] = ()
     hours: Hours | None = None
     """From and to; may cross midnight."""
     awake: bool = False
+
+
+class CalendarTable(Table):
+    """A calendar file (RFC 5545) that the house keeps: its events are duties."""
+
+    role: Words
+    file: Address
+    """Relative to the site file; read anew at every start."""
+    person: str | None = None
+    """Whose duties these are; else each event's title names the person, by id or name."""
+    order: Annotated[int, Field(ge=1)] = 1
+    awake: bool = False
+
+
+class AwayTable(Table):
+    """Somebody is farther than next door, and can still be called."""
+
+    person: str
+    from_: Annotated[Day, Field(alias="from")]
+    to: Day
+    """A day alone counts whole."""
+    minutes: Annotated[float, Field(ge=0, le=1440)]
+    """How long it takes to arrive."""
+
+
+class WatchTable(Table):
+    """The watch watched from outside."""
+
+    ping: Web | None = None
+    """Called while all is well; whoever waits there pages when the call stays away."""
+    ping_from: Address | None = None
+    ping_every: SomeTime = 5 * MINUTE
+
+
+class PagesTable(Table):
+    """The pages that the crew looks at; without this table there are none."""
+
+    listen: Address = "127.0.0.1:8080"
+    """Address and port. Anything but this machine itself takes accounts, and TLS or a proxy."""
+    public: Address | None = None
+    """The address as phones reach it, such as https://kura.example; links in messages use it."""
+    cert_file: Address | None = None
+    key_file: Address | None = None
+    proxy: tuple[Address, ...] = ()
+    """Addresses of the proxy that speaks TLS for the pages and is believed about who asks."""
+    secret: Annotated[str, Field(min_length=32)] | None = None
+    """Signs sessions and links; one is made and kept beside the journal if none is given."""
+    secret_from: Address | None = None
+
+
+class AccountTable(Table):
+    """Who may use the pages. An id that is also a person's shares name and language."""
+
+    id: Id
+    role: Role
+    """look; log: enters what was done as well; manage: begins and ends batches as well."""
+    name: Words | None = None
+    language: Language | None = None
+    password: Argon | None = None
+    """The argon2 line that `kuraban password` prints, never the pass-word itself."""
+    password_from: Address | None = None
 
 
 class SiteFile(BaseSettings):
@@ -155,6 +227,11 @@ class SiteFile(BaseSettings):
     probe: tuple[ProbeTable, ...] = ()
     person: tuple[PersonTable, ...] = ()
     duty: tuple[DutyTable, ...] = ()
+    calendar: tuple[CalendarTable, ...] = ()
+    away: tuple[AwayTable, ...] = ()
+    watch: WatchTable = WatchTable()
+    pages: PagesTable | None = None
+    account: tuple[AccountTable, ...] = ()
 
     @classmethod
     def settings_customise_sources(

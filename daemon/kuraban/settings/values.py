@@ -9,7 +9,10 @@ from __future__ import annotations
 import difflib
 import json
 import math
+import re
 from collections.abc import Callable, Collection
+from datetime import date, datetime
+from itertools import pairwise
 from typing import Annotated, Any, get_args
 from zoneinfo import ZoneInfo, available_timezones
 
@@ -203,12 +206,50 @@ def _air(value: object) -> AirBand:
     return AirBand(wet_bulb_depression=_band_within(0, 60)(value["wet_bulb_depression"]))
 
 
+def _ladder(value: object) -> tuple[float, ...]:
+    example = '["0m", "10m", "30m", "60m"]'
+    if not isinstance(value, (list, tuple)) or not 1 <= len(value) <= 12:
+        raise refuse(f"{show(value)} is no ladder", f"write 1 to 12 durations such as {example}")
+    rungs = tuple(_duration(rung) for rung in value)
+    if rungs[0] != 0:
+        right = 'the first is told at once: begin with "0m"'
+        raise refuse(f"{show(value[0])} makes the first person wait", right)
+    for number, (earlier, later) in enumerate(pairwise(rungs), 1):
+        if later <= earlier:
+            wrong = f"{show(value[number])} does not come after {show(value[number - 1])}"
+            raise refuse(wrong, f"put the rungs in ascending order, such as {example}")
+    return rungs
+
+
+def _day(value: object) -> str:
+    text = value.isoformat() if isinstance(value, date) else str(value)
+    try:
+        datetime.fromisoformat(text)
+    except ValueError:
+        right = 'write a day such as "2026-12-31", or with a time, "2026-12-31 18:00"'
+        raise refuse(f"{show(value)} is no day", right) from None
+    return text
+
+
 def _topic(value: object) -> str:
     text = _words(value)
     if set(text) & set("+#") or text.startswith(("/", "$")) or text.endswith("/"):
         right = "write a plain topic such as meters/chiller-1, without + # $ and outer /"
         raise refuse(f"{show(text)} is not a topic", right)
     return text
+
+
+def _web(value: object) -> str:
+    if not isinstance(value, str) or not re.fullmatch(r"https?://[^\s/]+(/\S*)?", value):
+        raise refuse("what stands here is no web address", 'write one such as "https://…"')
+    return value
+
+
+def _argon(value: object) -> str:
+    if not isinstance(value, str) or not value.startswith("$argon2id$"):
+        right = "write the line that `kuraban password` prints"
+        raise refuse("what stands here is no argon2id line", right)
+    return value
 
 
 def _pointer(value: object) -> str:
@@ -238,6 +279,8 @@ Id = Annotated[str, BeforeValidator(_id), _a("string", pattern=f"^{ID.pattern}$"
 Words = Annotated[str, BeforeValidator(_words), WithJsonSchema(_TEXT)]
 Topic = Annotated[str, BeforeValidator(_topic), WithJsonSchema(_TEXT)]
 Pointer = Annotated[str, BeforeValidator(_pointer), _a("string", pattern=r"^(/.*)?$")]
+Web = Annotated[str, BeforeValidator(_web), _a("string", pattern="^https?://")]
+Argon = Annotated[str, BeforeValidator(_argon), _a("string", pattern=r"^\$argon2id\$")]
 Timezone = Annotated[str, BeforeValidator(_timezone), _a("string")]
 Positive = Annotated[float, BeforeValidator(_positive), _a("number", exclusiveMinimum=0)]
 Offset = Annotated[
@@ -246,6 +289,18 @@ Offset = Annotated[
 Duration = Annotated[float, BeforeValidator(_duration), _a("string", pattern=DURATION_PATTERN)]
 SomeTime = Annotated[float, BeforeValidator(_some_time), _a("string", pattern=DURATION_PATTERN)]
 Clock = Annotated[float, BeforeValidator(_clock), WithJsonSchema(_CLOCK)]
+Ladder = Annotated[
+    tuple[float, ...],
+    BeforeValidator(_ladder),
+    _a(
+        "array",
+        items={"type": "string", "pattern": DURATION_PATTERN},
+        minItems=1,
+        maxItems=12,
+    ),
+]
+Day = Annotated[str, BeforeValidator(_day), _a("string")]
+"""A day, or a day and a time, by the brewery's clock unless it carries an offset."""
 Hours = Annotated[
     tuple[float, float],
     BeforeValidator(_hours),

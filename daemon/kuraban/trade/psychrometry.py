@@ -42,6 +42,15 @@ STILL_AIR = 0.001200
 _WATER_TO_AIR = 0.621945  # ratio of molar masses, ASHRAE Fundamentals 2017
 
 
+def air_pressure(altitude: float) -> float:
+    """Pa at `altitude` m above the sea, -500 to 3000, in the standard atmosphere.
+
+    Weather moves it by ±3 %. Raises OutOfRange. Source: ICAO Doc 7488 (ISO 2533).
+    """
+    metres = within(altitude, -500, 3000, what="altitude", unit="m")
+    return STANDARD_PRESSURE * math.pow(1 - 2.25577e-5 * metres, 5.25588)
+
+
 def saturation_pressure(celsius: float) -> float:
     """Vapour pressure over water, Pa, at -40 to 100 °C; below 0 °C over supercooled water.
 

@@ -40,7 +40,7 @@ class RoomAir(Detector):
         if world.masked(self.subject, now) is not None:
             return now + LOOK
         measure, (low, high), value = self._reading(band, now)
-        if value is None or (measure == "depression" and value < DRY_WICK):
+        if value is None:
             return now + LOOK
         damp, dry = value - low, high - value
         if measure == "humidity":
@@ -77,7 +77,7 @@ class RoomAir(Detector):
         try:
             if band.wet_bulb_depression is not None:
                 low_high = band.wet_bulb_depression
-                if dry is not None and wet is not None:
+                if dry is not None and wet is not None and dry - wet >= DRY_WICK:
                     return "depression", low_high, dry - wet
                 if dry is not None and humidity is not None:
                     return "depression", low_high, depression(dry, humidity)

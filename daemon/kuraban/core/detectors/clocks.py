@@ -31,6 +31,12 @@ class Clocks(Detector):
         elif reading.at != reading.received:
             self.ahead[reading.probe] = (reading.received, reading.at - reading.received)
 
+    def unhear(self, probe: str, before: tuple[float, float] | None) -> None:
+        """The reading was none: it is not kept, so nothing may rest on it."""
+        self.ahead.pop(probe, None)
+        if before is not None:
+            self.ahead[probe] = before
+
     def shift(self) -> float:
         """Seconds by which the probes' time is believed to be later than the watch's, or 0."""
         apart = sorted(by for _, by in self.ahead.values())

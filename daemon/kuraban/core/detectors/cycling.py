@@ -47,8 +47,9 @@ class ShortCycling(CoolerDetector):
         return now + 5 * MINUTE
 
     def _raw_runs(self, now: float) -> bool | None:
-        """As the last reading says it, unfiltered: a start may last two minutes only."""
-        for probe in self.world.house.probes_of(self.subject, "running", "power"):
+        """As the probe that speaks oftenest says it, unfiltered: a run may last two minutes."""
+        probes = self.world.house.probes_of(self.subject, "running", "power")
+        for probe in sorted(probes, key=lambda probe: probe.every):
             sense = self.world.senses[probe.id]
             if sense.raw is None or not sense.fresh(now):
                 continue

@@ -1,26 +1,22 @@
 """Where an addition should land, and a word to the crew if it landed elsewhere.
 
-An addition logged with its figures (kilograms or litres, and °C) gives the temperature at which the
-whole comes to rest: the mean of what was there and what went in, weighted by heat capacity. The
-figures leave a range: rice weighed white or steamed, the spread of its specific heat, a degree in
-the rice, how full the tank was. Once the mixture has settled, a product outside the range by more
-than the probe's own doubt is told (`landing-above`, `landing-below`: notices and no alarms). Times
-and doubts are common practice.
+An addition logged with its figures (kilograms or litres, and °C) gives a range in which the whole
+comes to rest (`kuraban.core.mixture`). Once the mixture has settled, a product outside the range by
+more than the probe's own doubt is told (`landing-above`, `landing-below`: notices and no alarms).
+Times and doubts are common practice.
 """
 
 from __future__ import annotations
 
-from itertools import product
 from typing import NamedTuple
 
 from kuraban.core import entries as e
-from kuraban.core.contents import TRACES, Heat, effective, heat_of, litres_in
+from kuraban.core.contents import TRACES, effective, litres_in
 from kuraban.core.course import FAR_FUTURE
 from kuraban.core.facts import Logged
+from kuraban.core.mixture import Mash, expected
 from kuraban.core.units import HOUR, MINUTE
 from kuraban.core.world import Detector, World
-from kuraban.trade.heat import MASH_HEAT_CAPACITY
-from kuraban.trade.mixing import STEAMED_PER_WHITE, STEAMED_RICE, Part, mixed_temperature
 from kuraban.trade.robust import median
 
 SETTLES = {"rice": 90 * MINUTE, "ice": 90 * MINUTE, "yodan": 60 * MINUTE}
@@ -29,66 +25,16 @@ LOOK_BACK = 20 * MINUTE
 LOGGED_LATE = 20 * MINUTE
 DOUBT = 0.3
 """K of the probe and of layers that a stir leaves."""
-DEGREE = 1.0
-"""K by which the logged temperature of what goes in may be off, least and most."""
 FILLED = (0.6, 1.0)
 """Share of its size to which a tank in its last stage is filled, where nobody logged it."""
 FULL = 0.05
 """Share by which litres reckoned from additions may be off."""
-RICE = ((1.0, 2140.0), (STEAMED_PER_WHITE, 2900.0))
-"""The two ends of the rice's heat: weighed steamed and by Siebel's line, or white and wetter."""
-
-
-class Expected(NamedTuple):
-    """°C at which an addition should come to rest: likely, and from least to most."""
-
-    least: float
-    likely: float
-    most: float
-
-
-def expected(
-    celsius: float, litres: tuple[float, float], additions: list[e.Addition]
-) -> Expected | None:
-    """Where the product, `litres` (least and most) at `celsius`, lands after these additions.
-
-    None where one of them lacks its figures, or where more ice goes in than can melt.
-    """
-    heats = [heat_of(addition) for addition in additions]
-    if not heats or any(heat is None for heat in heats):
-        return None
-    whole = [(addition, heat) for addition, heat in zip(additions, heats, strict=True) if heat]
-    corners = [
-        _mixed(celsius, held, whole, share, off)
-        for held, share, off in product(litres, (0, 1), (-DEGREE, DEGREE))
-    ]
-    likely = _mixed(celsius, sum(litres) / 2, whole, None, 0.0)
-    return Expected(min(corners), likely, max(corners))
-
-
-def _mixed(
-    celsius: float, litres: float, whole: list[tuple[e.Addition, Heat]], end: int | None, off: float
-) -> float:
-    """°C of the whole at one end of what the figures leave open, None for the likely middle."""
-    parts = [Part(litres, MASH_HEAT_CAPACITY, celsius)]
-    ice = sum(heat.ice for _, heat in whole)
-    for addition, heat in whole:
-        if not heat.ice:
-            share = 1.0 if end is None or addition.what != "rice" else _rice_share(end)
-            parts.append(Part(heat.capacity * share, 1.0, heat.celsius + off))
-    return mixed_temperature(parts, ice_kg=ice)
-
-
-def _rice_share(end: int) -> float:
-    mass, specific = RICE[end]
-    return mass * specific / (STEAMED_PER_WHITE * STEAMED_RICE)
 
 
 class _Pour(NamedTuple):
-    """What goes in just now: the product and litres before it, and when it has settled."""
+    """What goes in just now: what was there before it, and when it has settled."""
 
-    celsius: float
-    litres: tuple[float, float]
+    before: Mash
     additions: tuple[e.Addition, ...]
     due: float
 
@@ -131,13 +77,11 @@ class Landing(Detector):
         assert isinstance(addition, e.Addition)
         due = logged.at + SETTLES.get(addition.what, SETTLES_ELSE)
         if pour is not None:
-            self.pour = pour._replace(
-                additions=(*pour.additions, addition), due=max(pour.due, due)
-            )
+            self.pour = pour._replace(additions=(*pour.additions, addition), due=max(pour.due, due))
             return
         before, litres = self._product(logged.at, now), self._litres(logged.at)
         if before is not None and litres is not None:
-            self.pour = _Pour(before, litres, (addition,), due)
+            self.pour = _Pour(Mash(before, litres), (addition,), due)
 
     def _product(self, until: float, now: float) -> float | None:
         """The product of the last minutes before a moment, None where it is not believed."""
@@ -151,7 +95,8 @@ class Landing(Detector):
         logged = litres_in(self.world.ledger, self.subject, at - 1.0)
         if logged is not None:
             return (1 - FULL) * logged, (1 + FULL) * logged
-        batch, size = self.world.batch(self.subject, at), self.world.house.place[self.subject].litres
+        size = self.world.house.place[self.subject].litres
+        batch = self.world.batch(self.subject, at)
         if batch is None or size is None:
             return None
         last = batch.plan.standing(at).span.stage == len(batch.course.stages) - 1
@@ -159,7 +104,7 @@ class Landing(Detector):
 
     def _landed(self, pour: _Pour, now: float) -> None:
         found = self._product(now, now)
-        goal = expected(pour.celsius, pour.litres, list(pour.additions))
+        goal = expected(pour.before, list(pour.additions))
         if found is None or goal is None:
             return
         if found > goal.most + DOUBT:

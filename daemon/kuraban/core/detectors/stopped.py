@@ -27,6 +27,8 @@ NOTHING_SEEN = 20.0
 COMPRESSOR_SHARE = 0.3
 RUNS_AGAIN = 2 * MINUTE
 OVER = 30 * MINUTE
+LONG_REST = 2 * HOUR
+"""However long it is used to rest; and as long as nothing is known of its rests."""
 
 
 class Stopped(CoolerDetector):
@@ -149,7 +151,8 @@ class Stopped(CoolerDetector):
         if off_band is False:
             return ()
         unsure = off_band is None or called == "called_warm"
-        if unsure and now - self.off_since < min(1.5 * self.longest_rest, 2 * HOUR):
+        usual = 1.5 * self.longest_rest or LONG_REST
+        if unsure and now - self.off_since < min(usual, LONG_REST):
             return ()
         supply = self.makes(now)
         return (seen, called, *(() if supply is None else (f"supply={supply:.1f}",)))

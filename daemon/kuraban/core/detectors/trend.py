@@ -19,6 +19,8 @@ LOOK = 10 * MINUTE
 AHEAD = 3 * HOUR
 LEAST_SLOPE = 0.03
 """K an hour; below that nothing is told from noise and quantising."""
+SWING_KNOWN = 2 * HOUR
+"""Before so much of its swing is known, a rise may be that of its saw-tooth."""
 
 
 class Trend(Detector):
@@ -81,7 +83,7 @@ class Trend(Detector):
             return False
         if (drift.low if edge > 0 else -drift.high) <= 0.25 * LEAST_SLOPE:
             return False
-        if not drift.swing.exceeded(edge > 0):
+        if drift.swing.seen < SWING_KNOWN or not drift.swing.exceeded(edge > 0):
             return False
         way = (edge - drift.level) / drift.slope
         return 0 < way <= AHEAD / HOUR

@@ -1,0 +1,412 @@
+"""The watch at this moment as a picture, made without a trace in what the watch decides.
+
+What is dear is kept from picture to picture: where a product is going for half a minute, an
+alarm's words while it stays as it is, a plan's line until the plan is laid anew. The steps from
+which a drift is reckoned are the painter's own: reckoned at another moment they might hold one
+reading more or less, and the watch must decide alike whether somebody looks or not.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Literal, NamedTuple
+
+from kuraban.core import entries as e
+from kuraban.core import roster
+from kuraban.core.alarms import Alarm, State
+from kuraban.core.briefing import situation_of
+from kuraban.core.conditions import BREWER, CONDITIONS, CREW, MAINTENANCE
+from kuraban.core.course import FAR_FUTURE, Planned, Sides, Stage
+from kuraban.core.detectors.trend import LEAST_SLOPE
+from kuraban.core.drift import Drift, Track, drift_of
+from kuraban.core.engine import Engine
+from kuraban.core.ledger import Batch
+from kuraban.core.picture import (
+    BatchNow,
+    Going,
+    Leaving,
+    OnDuty,
+    Picture,
+    PlaceNow,
+    PlanLine,
+    Point,
+    ProbeNow,
+    Ring,
+    StageAhead,
+    Stretch,
+    Text,
+    Word,
+)
+from kuraban.core.reports import why_not_judged
+from kuraban.core.site import WATCH, Place
+from kuraban.core.units import DAY, HOUR, day_turn, next_clock
+from kuraban.core.wording import Words, page
+from kuraban.core.world import World
+
+DRIFT_KEPT, WORDS_KEPT = 30.0, 60.0
+MOST_DRIFTS = 2
+"""Drifts that one picture reckons anew, but for those not known at all: about 1 ms each."""
+LOOK_AHEAD = 24 * HOUR
+PLAN_AHEAD = 2 * DAY
+PRODUCT, ELSE = ("product",), ("product", "air", "supply", "wet-bulb", "humidity")
+STATES = {
+    State.UNACKNOWLEDGED: "unacknowledged", State.RETURNED: "returned",
+    State.ACKNOWLEDGED: "acknowledged", State.SHELVED: "shelved",
+    State.SUPPRESSED: "suppressed", State.OUT_OF_SERVICE: "out-of-service",
+    State.NORMAL: "normal",
+}  # fmt: skip
+"""In the order in which a person needs them."""
+_BEFORE = 1e-3
+
+
+class _Course(NamedTuple):
+    """Where a place was going when it was last reckoned."""
+
+    at: float
+    version: int
+    drift: Drift | None
+
+
+class _Told(NamedTuple):
+    at: float
+    looks: tuple[object, ...]
+    title: Text
+    body: Text
+
+
+class Painter:
+    """Makes pictures of one engine. Belongs to the loop that owns the engine."""
+
+    def __init__(self, words: Words) -> None:
+        self._words = words
+        self._left = 0
+        self._tracks: dict[str, Track] = {}
+        self._courses: dict[str, _Course] = {}
+        self._told: dict[str, _Told] = {}
+        self._lines: dict[str, tuple[Planned, float, PlanLine]] = {}
+
+    def picture(self, engine: Engine) -> Picture | None:
+        """The watch as it stands, None before it knows its house."""
+        if not engine.started:
+            return None
+        world, now = engine.world, engine.now
+        site, zone = world.house.site, world.house.zone
+        self._left = MOST_DRIFTS
+        with self._apart(world):
+            return Picture(
+                at=now,
+                site=site.name,
+                day_turned=day_turn(now, site.day_starts, zone),
+                day_turns=next_clock(now, site.day_starts, zone),
+                places=tuple(self._place(world, place, now) for place in world.house.places),
+                rings=tuple(self._rings(engine)),
+                duty=tuple(_duty(world, now)),
+                awake=tuple(holder.person for holder in roster.awake(world.house, now)),
+                note=_note(world),
+                impaired=tuple(sorted(engine.impaired.items())),
+            )
+
+    @contextmanager
+    def _apart(self, world: World) -> Iterator[None]:
+        theirs, world.tracks = world.tracks, self._tracks
+        try:
+            yield
+        finally:
+            world.tracks = theirs
+
+    # Places.
+
+    def _place(self, world: World, place: Place, now: float) -> PlaceNow:
+        batch = world.batch(place.id, now)
+        why = why_not_judged(world, place.id, now)
+        if batch is not None:
+            return self._brewing(world, place, batch, why, now)
+        return _banded(world, place, why, now)
+
+    def _brewing(
+        self, world: World, place: Place, batch: Batch, why: str | None, now: float
+    ) -> PlaceNow:
+        standing = batch.plan.standing(now)
+        known, planned = world.product(place.id, now), batch.plan.at(now)
+        apart = None if known is None else known[0] - planned
+        drift = self._drift(world, place.id, batch, now)
+        rate = None if drift is None else drift.slope + batch.plan.slope(now)
+        held, until = held_of(world, place.id, batch, now)
+        book = world.ledger.book(place.id)
+        return PlaceNow(
+            id=place.id,
+            name=place.name,
+            kind=place.kind,
+            brews=True,
+            why=why,
+            word=word_of(apart, standing.stage),
+            product=None if known is None else known[0],
+            at=None if known is None else known[1],
+            planned=planned,
+            difference=apart,
+            rate=rate,
+            going=going_of(rate),
+            leaving=None if held else _leaving(drift, standing.stage),
+            held=held,
+            held_until=until,
+            last_stir=book.last_stir,
+            last_work=book.last_work,
+            batch=self._batch(place.id, batch, now),
+            probes=_probes(world, place.id, PRODUCT, now),
+            cooler=world.ledger.cooler_of(place.id),
+        )
+
+    def _drift(self, world: World, place: str, batch: Batch, now: float) -> Drift | None:
+        kept, version = self._courses.get(place), world.ledger.version
+        old = kept is None or kept.version != version or not 0 <= now - kept.at < DRIFT_KEPT
+        if kept is None or (old and self._left > 0):
+            self._left -= 1
+            kept = _Course(now, version, drift_of(world, place, batch, now))
+            self._courses[place] = kept
+        return kept.drift
+
+    def _batch(self, place: str, batch: Batch, now: float) -> BatchNow:
+        span, stage, _ = batch.plan.standing(now)
+        later = batch.course.stages[span.stage + 1 :]
+        return BatchNow(
+            name=batch.name,
+            title=batch.title,
+            course=batch.course.id,
+            since=batch.since,
+            stage=stage.id,
+            stage_title=stage.title or {"en": stage.id},
+            stage_since=span.start,
+            stage_due=span.due if later else None,
+            ahead=tuple(StageAhead(id=s.id, title=s.title or {"en": s.id}) for s in later),
+            day=batch.plan.day(now),
+            hours=(now - batch.since) / HOUR,
+            tolerance=_pair(stage.tolerance),
+            limit=_pair(stage.limit),
+            plan=self._line(place, batch.plan, now),
+        )
+
+    def _line(self, place: str, plan: Planned, now: float) -> PlanLine:
+        kept = self._lines.get(place)
+        if kept is None or kept[0] is not plan or not 0 <= now - kept[1] < HOUR:
+            kept = plan, now, line_of(plan, now + PLAN_AHEAD)
+            self._lines[place] = kept
+        return kept[2]
+
+    # Alarms.
+
+    def _rings(self, engine: Engine) -> list[Ring]:
+        order = list(STATES)
+        alarms = [alarm for alarm in engine.board.alarms.values() if alarm.stands]
+        alarms.sort(key=lambda a: (order.index(a.state), -CONDITIONS[a.condition].rank, a.id))
+        gone = self._told.keys() - {alarm.id for alarm in alarms}
+        for name in gone:
+            del self._told[name]
+        return [self._ring(engine, alarm) for alarm in alarms]
+
+    def _ring(self, engine: Engine, alarm: Alarm) -> Ring:
+        house, condition = engine.world.house, CONDITIONS[alarm.condition]
+        told = self._text(engine, alarm)
+        place = alarm.subject if alarm.subject in house.place else None
+        if alarm.subject in house.probe and house.probe[alarm.subject].of in house.place:
+            place = house.probe[alarm.subject].of
+        return Ring(
+            subject=alarm.subject,
+            condition=alarm.condition,
+            name=house.name_of(alarm.subject),
+            urgency=engine.teller.urgency(alarm, engine.now),
+            state=STATES[alarm.state],
+            title=told.title,
+            body=told.body,
+            side=condition.side,
+            place=place,
+            value=alarm.value,
+            since=alarm.since,
+            raised=alarm.raised,
+            by=alarm.by,
+            until=alarm.until if alarm.state is State.SHELVED else alarm.in_hand_until,
+        )
+
+    def _text(self, engine: Engine, alarm: Alarm) -> _Told:
+        looks = (alarm.state, alarm.active, alarm.raised, alarm.by)
+        kept, now = self._told.get(alarm.id), engine.now
+        if kept is not None and kept.looks == looks and 0 <= now - kept.at < WORDS_KEPT:
+            return kept
+        situation = situation_of(engine.world, engine.board.alarms, alarm, now)
+        zone = engine.world.house.zone
+        said = {
+            language: page(situation, language, self._words, zone)
+            for language in self._words.catalogue
+        }
+        titles = {language: text.title for language, text in said.items()}
+        bodies = {language: text.body for language, text in said.items()}
+        kept = self._told[alarm.id] = _Told(now, looks, titles, bodies)
+        return kept
+
+def picture_of(engine: Engine, words: Words) -> Picture | None:
+    """One picture of an engine, None before it knows its house."""
+    return Painter(words).picture(engine)
+
+
+def word_of(apart: float | None, stage: Stage) -> Word:
+    """Where a product stands that is `apart` from its plan, K."""
+    if apart is None:
+        return "unknown"
+    warm = apart > 0
+
+    def beyond(sides: Sides) -> bool:
+        return abs(apart) > (sides.above if warm else sides.below)
+
+    if beyond(stage.limit):
+        return "far-warm" if warm else "far-cold"
+    if beyond(stage.tolerance):
+        return "warm" if warm else "cold"
+    if beyond(stage.notice):
+        return "little-warm" if warm else "little-cold"
+    return "as-planned"
+
+
+def going_of(rate: float | None) -> Going | None:
+    """Which way, by the rate as it is shown: what is told must not flicker with the last digits."""
+    if rate is None:
+        return None
+    told = round(rate, 2)
+    return "level" if abs(told) <= LEAST_SLOPE else "up" if told > 0 else "down"
+
+
+def held_of(world: World, place: str, batch: Batch, now: float) -> tuple[str | None, float | None]:
+    """Why the product is not judged against the plan for the moment, and until when."""
+    masked = world.masked(place, now)
+    if masked is not None:
+        return "masked", masked
+    settled = batch.settled_at(batch.plan.standing(now))
+    if settled > now:
+        return "settling", settled
+    book = world.ledger.books.get(place)
+    if book is not None and book.let_run is not None and book.let_run.until > now:
+        return "let-run", book.let_run.until
+    return None, None
+
+
+def line_of(plan: Planned, until: float) -> PlanLine:
+    """A plan from its first mark to `until`, or to its end."""
+    start = plan.spans[0].start
+    end = min(until, plan.spans[-1].end)
+    knots = {start, end}
+    moment = start
+    while moment < end:
+        moment = min(plan.line(moment)[0], end)
+        knots.add(moment)
+    points: list[Point] = []
+    first: list[Point] = []
+    for knot in sorted(knots):
+        for moment in (knot - _BEFORE, knot):
+            if start <= moment <= end:
+                points.append((knot, round(plan.at(moment), 4)))
+                first.append((knot, round(plan.first(moment), 4)))
+    drawn, hoped = _thinned(points), _thinned(first)
+    return PlanLine(
+        points=drawn,
+        first=() if drawn == hoped else hoped,
+        stretches=tuple(_stretches(plan)),
+    )
+
+
+def _thinned(points: list[Point]) -> tuple[Point, ...]:
+    """Without the second of two alike."""
+    return tuple(dict.fromkeys(points))
+
+
+def _stretches(plan: Planned) -> Iterator[Stretch]:
+    for span in plan.spans:
+        stage = plan.course.stages[span.stage]
+        if span.end > span.start:
+            yield Stretch(
+                stage=stage.id,
+                title=stage.title or {"en": stage.id},
+                start=span.start,
+                end=None if span.end >= FAR_FUTURE else span.end,
+                below=stage.tolerance.below,
+                above=stage.tolerance.above,
+            )
+
+
+def _pair(sides: Sides) -> tuple[float, float]:
+    return sides.below, sides.above
+
+
+def _leaving(drift: Drift | None, stage: Stage) -> Leaving | None:
+    """The edge that it passes within a day, if even the slow end of its drift goes there."""
+    if drift is None or drift.low <= 0 <= drift.high:
+        return None
+    side: Literal["warm", "cold"] = "warm" if drift.low > 0 else "cold"
+    edges: tuple[tuple[Literal["tolerance", "limit"], Sides], ...] = (
+        ("tolerance", stage.tolerance),
+        ("limit", stage.limit),
+    )
+    for edge, sides in edges:
+        hours = drift.hours_to(sides.above if side == "warm" else -sides.below)
+        if hours is not None and 0 < hours[0] * HOUR <= LOOK_AHEAD:
+            latest = hours[1] if hours[1] * HOUR <= LOOK_AHEAD else None
+            return Leaving(side=side, edge=edge, soonest=hours[0], latest=latest)
+    return None
+
+
+def _banded(world: World, place: Place, why: str | None, now: float) -> PlaceNow:
+    """A place without a batch, with a band or with nothing to be judged by."""
+    probes = _probes(world, place.id, ELSE, now)
+    heard = next((p for p in probes if p.value is not None and not p.trouble and not p.out), None)
+    value = None if heard is None else heard.value
+    word: Word = "unknown"
+    apart = None
+    if value is not None and place.band is not None:
+        low, high = place.band
+        apart = max(value - high, 0.0) or min(value - low, 0.0)
+        word = "in-band" if not apart else "warm" if apart > 0 else "cold"
+    book = world.ledger.books.get(place.id)
+    return PlaceNow(
+        id=place.id, name=place.name, kind=place.kind, brews=place.brews, why=why, word=word,
+        product=value, at=None if heard is None else heard.at, band=place.band, difference=apart,
+        ended=None if book is None else book.ended, probes=probes,
+        cooler=world.ledger.cooler_of(place.id),
+    )  # fmt: skip
+
+
+def _probes(
+    world: World, place: str, measures: tuple[str, ...], now: float
+) -> tuple[ProbeNow, ...]:
+    found = []
+    for probe in world.house.probes_of(place, *measures):
+        sense = world.senses[probe.id]
+        book = world.ledger.books.get(probe.id)
+        trouble = set(sense.suspect)
+        if sense.heard is not None and not sense.fresh(now):
+            trouble.add("silent")
+        found.append(
+            ProbeNow(
+                id=probe.id,
+                measures=probe.measures,
+                value=sense.value,
+                at=sense.heard,
+                trouble=tuple(sorted(trouble - {"out"})),
+                out="out" in trouble or (book is not None and book.probe_out is not None),
+            )
+        )
+    return tuple(found)
+
+
+def _duty(world: World, now: float) -> Iterator[OnDuty]:
+    for role in (BREWER, MAINTENANCE, CREW):
+        people = roster.chain(world.house, role, now)
+        yield OnDuty(role=role, people=tuple(holder.person for holder in people))
+
+
+def _note(world: World) -> tuple[str, str | None, float] | None:
+    """The newest note about the house as a whole."""
+    ledger = world.ledger
+    for logged in reversed(ledger.log):
+        told = ledger.amended.get(logged.key, logged)
+        kept = logged.subject == WATCH and logged.key not in ledger.hidden
+        if kept and isinstance(told.entry, e.Note):
+            return told.entry.text, told.by, told.at
+    return None

@@ -1,0 +1,310 @@
+"""What is watched now, what is not and why, and how the watch itself does: one screen's worth.
+
+Times are Unix seconds, temperatures °C, rates °C an hour.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+from kuraban.asking.view import View
+from kuraban.core.alarms import Alarm, State
+from kuraban.core.briefing import situation_of
+from kuraban.core.course import Sides
+from kuraban.core.detectors.trend import LEAST_SLOPE, drift_of
+from kuraban.core.ledger import Batch
+from kuraban.core.reports import why_not_judged
+from kuraban.core.site import Place
+from kuraban.core.units import HOUR
+from kuraban.core.wording import Words, page
+from kuraban.store.history import RefusalCount
+
+Word = Literal[
+    "as planned", "a little warm", "a little cold", "warm", "cold", "past the limit, warm",
+    "past the limit, cold", "in its band", "not known",
+]  # fmt: skip
+Going = Literal["up", "down", "level"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlaceNow:
+    """One place that is judged."""
+
+    id: str
+    name: str
+    kind: str
+    word: Word
+    product: float | None = None
+    """The product, or the air of a place with a band."""
+    at: float | None = None
+    planned: float | None = None
+    band: tuple[float, float] | None = None
+    difference: float | None = None
+    rate: float | None = None
+    going: Going | None = None
+    batch: str | None = None
+    stage: str | None = None
+    day: int | None = None
+    hours: float | None = None
+    held: str | None = None
+    """Why it is not judged for the moment, a `why.` key of the catalogue."""
+    held_until: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Unjudged:
+    id: str
+    name: str
+    why: str
+    """A `why.` key of the catalogue."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Standing:
+    """One alarm on the list."""
+
+    alarm: str
+    subject: str
+    condition: str
+    urgency: str
+    state: str
+    title: str
+    since: float | None = None
+    by: str | None = None
+    until: float | None = None
+    """By when it should be right, or until when it is quiet."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProbeNow:
+    id: str
+    of: str
+    measures: str
+    value: float | None = None
+    at: float | None = None
+    trouble: tuple[str, ...] = ()
+    refused: int = 0
+    wild: int = 0
+    last_refusal: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JournalNow:
+    path: str
+    bytes: int
+    last_turn: float | None
+    conflicts: int
+    """Readings that told another value for a moment already known."""
+    unknown_topics: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CourierNow:
+    waiting: int
+    failed_at: float | None = None
+    failed: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Status:
+    asked: float
+    site: str
+    judged: tuple[PlaceNow, ...]
+    not_judged: tuple[Unjudged, ...]
+    standing: tuple[Standing, ...]
+    probes: tuple[ProbeNow, ...]
+    journal: JournalNow
+    courier: CourierNow
+    impaired: dict[str, float]
+    """Parts of the watch that fail, as conditions, and since when."""
+
+
+def status(view: View, path: Path, words: Words) -> Status:
+    """Everything that a person asks of the watch; JournalError where the journal fails."""
+    world = view.engine.world
+    judged = [p for p in world.house.places if world.place_judged(p.id, view.engine.now)]
+    rest = [p for p in world.house.places if p not in judged]
+    return Status(
+        asked=view.asked,
+        site=world.house.site.name,
+        judged=tuple(_place(view, place) for place in judged),
+        not_judged=tuple(_unjudged(view, place) for place in rest),
+        standing=tuple(_standing(view, words)),
+        probes=tuple(_probes(view)),
+        journal=_journal(view, path),
+        courier=_courier(view),
+        impaired=dict(view.engine.impaired),
+    )
+
+
+def _place(view: View, place: Place) -> PlaceNow:
+    batch = view.engine.world.batch(place.id, view.engine.now)
+    return _banded(view, place) if batch is None else _brewing(view, place, batch)
+
+
+def _brewing(view: View, place: Place, batch: Batch) -> PlaceNow:
+    world, now = view.engine.world, view.engine.now
+    standing = batch.plan.standing(now)
+    known = world.product(place.id, now)
+    drift = drift_of(world, place.id, batch, now)
+    planned = batch.plan.at(now)
+    rate = None if drift is None else drift.slope + batch.plan.slope(now)
+    held, until = _held(view, place.id, batch)
+    apart = None if known is None else known[0] - planned
+    return PlaceNow(
+        id=place.id,
+        name=place.name,
+        kind=place.kind,
+        word=_word(apart, batch, now),
+        product=None if known is None else known[0],
+        at=None if known is None else known[1],
+        planned=planned,
+        difference=apart,
+        rate=rate,
+        going=_going(rate),
+        batch=batch.title or batch.name,
+        stage=standing.stage.title.get("en") or standing.stage.id,
+        day=batch.plan.day(now),
+        hours=None if place.kind == "tank" else (now - batch.since) / HOUR,
+        held=held,
+        held_until=until,
+    )
+
+
+def _word(apart: float | None, batch: Batch, now: float) -> Word:
+    if apart is None:
+        return "not known"
+    stage = batch.plan.standing(now).stage
+    warm = apart > 0
+
+    def beyond(sides: Sides) -> bool:
+        return abs(apart) > (sides.above if warm else sides.below)
+
+    if beyond(stage.limit):
+        return "past the limit, warm" if warm else "past the limit, cold"
+    if beyond(stage.tolerance):
+        return "warm" if warm else "cold"
+    if beyond(stage.notice):
+        return "a little warm" if warm else "a little cold"
+    return "as planned"
+
+
+def _going(rate: float | None) -> Going | None:
+    if rate is None:
+        return None
+    return "level" if abs(rate) < LEAST_SLOPE else "up" if rate > 0 else "down"
+
+
+def _held(view: View, place: str, batch: Batch) -> tuple[str | None, float | None]:
+    """Why the product is not judged against the plan for the moment, and until when."""
+    world, now = view.engine.world, view.engine.now
+    masked = world.masked(place, now)
+    if masked is not None:
+        return "masked", masked
+    settled = batch.settled_at(batch.plan.standing(now))
+    if settled > now:
+        return "settling", settled
+    book = world.ledger.books.get(place)
+    if book is not None and book.let_run is not None and book.let_run.until > now:
+        return "let-run", book.let_run.until
+    return None, None
+
+
+def _banded(view: View, place: Place) -> PlaceNow:
+    world, now = view.engine.world, view.engine.now
+    probes = world.house.probes_of(place.id, "product", "air", "supply")
+    senses = [world.senses[probe.id] for probe in probes]
+    heard = next((sense for sense in senses if sense.known(now) is not None), None)
+    value = None if heard is None else heard.known(now)
+    low, high = place.band or (0.0, 0.0)
+    apart = None if value is None else max(value - high, 0.0) or min(value - low, 0.0)
+    word: Word = "not known" if apart is None else "in its band"
+    if apart:
+        word = "warm" if apart > 0 else "cold"
+    return PlaceNow(
+        id=place.id, name=place.name, kind=place.kind, word=word, product=value,
+        at=None if heard is None else heard.heard, band=place.band, difference=apart,
+    )  # fmt: skip
+
+
+def _unjudged(view: View, place: Place) -> Unjudged:
+    why = why_not_judged(view.engine.world, place.id, view.engine.now) or "no-batch"
+    return Unjudged(id=place.id, name=place.name, why=why)
+
+
+def _standing(view: View, words: Words) -> list[Standing]:
+    """Alarms on the list: nobody's first, then those in hand, then those held back."""
+    order = list(State)
+    alarms = [alarm for alarm in view.engine.board.alarms.values() if alarm.stands]
+    alarms.sort(key=lambda alarm: (order.index(alarm.state), alarm.raised or alarm.since or 0.0))
+    return [_alarm(view, alarm, words) for alarm in alarms]
+
+
+def _alarm(view: View, alarm: Alarm, words: Words) -> Standing:
+    world, now = view.engine.world, view.engine.now
+    situation = situation_of(world, view.engine.board.alarms, alarm, now)
+    until = alarm.until if alarm.state is State.SHELVED else alarm.in_hand_until
+    return Standing(
+        alarm=alarm.id,
+        subject=alarm.subject,
+        condition=alarm.condition,
+        urgency=view.engine.teller.urgency(alarm, now),
+        state=alarm.state.name.lower().replace("_", "-"),
+        title=page(situation, "en", words, world.house.zone).title,
+        since=alarm.since,
+        by=alarm.by,
+        until=until,
+    )
+
+
+def _probes(view: View) -> list[ProbeNow]:
+    world = view.engine.world
+    last = {reading.probe: reading for reading in view.history.probes_last()}
+    counts = {count.probe: count for count in view.history.refusal_counts()}
+    found = []
+    for probe in world.house.probes:
+        reading, count = last.get(probe.id), counts.get(probe.id, RefusalCount(probe.id, 0, 0))
+        newest = next(view.history.refusals(probe.id), None) if count.total else None
+        found.append(
+            ProbeNow(
+                id=probe.id,
+                of=probe.of,
+                measures=probe.measures,
+                value=None if reading is None else reading.value,
+                at=None if reading is None else reading.at,
+                trouble=tuple(_trouble(view, probe.id)),
+                refused=count.total,
+                wild=count.wild,
+                last_refusal=None if newest is None else newest.reason,
+            )
+        )
+    return found
+
+
+def _trouble(view: View, probe: str) -> list[str]:
+    """Conditions that hold against a probe, whether they ring or not."""
+    sense = view.engine.world.senses[probe]
+    found = sorted(sense.suspect)
+    if sense.heard is not None and not sense.fresh(view.engine.now) and "silent" not in found:
+        found.append("silent")
+    return found
+
+
+def _journal(view: View, path: Path) -> JournalNow:
+    files = [path.with_name(path.name + tail) for tail in ("", "-wal")]
+    counts = {count.probe: count.total for count in view.history.refusal_counts()}
+    return JournalNow(
+        path=str(path),
+        bytes=sum(file.stat().st_size for file in files if file.exists()),
+        last_turn=view.last_turn,
+        conflicts=view.history.counts().conflicts,
+        unknown_topics=counts.get(None, 0),
+    )
+
+
+def _courier(view: View) -> CourierNow:
+    failure = view.history.last_failure()
+    at, reason = failure if failure is not None else (None, None)
+    return CourierNow(waiting=view.history.unsent(), failed_at=at, failed=reason)

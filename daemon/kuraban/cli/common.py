@@ -1,0 +1,106 @@
+"""What the commands share: the site option, and how lines and tables are shown."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import IO, Annotated
+
+import typer
+from rich.console import Console
+from rich.table import Table
+
+from kuraban.asking.view import clock
+from kuraban.core.phrases import Words
+from kuraban.errors import ConfigurationError, Fault
+from kuraban.settings import Settings
+from kuraban.settings.where import settings_at
+from kuraban.settings.words import load_words
+
+Site = Annotated[
+    Path | None,
+    typer.Option(
+        "--site",
+        metavar="SITE.toml",
+        help="The site file. Else $KURABAN_SITE_FILE, ./site.toml or /etc/kuraban/site.toml.",
+        show_default=False,
+    ),
+]
+
+
+def house_of(
+    site: Path | None, now: float | None = None, *, advised: bool = False
+) -> tuple[Settings, Words]:
+    """Settings and message catalogues; ConfigurationError with every fault.
+
+    Calendars are written out from the week of `now` on, this week's if not given. `advised` also
+    looks for what will be missed in the night, which takes a second.
+    """
+    now = clock() if now is None else now
+    return settings_at(site, now=now, advised=advised), load_words()
+
+
+def say(line: str = "") -> None:
+    """A line of the answer; never wrapped, so that it can be searched."""
+    typer.echo(line)
+
+
+def tell(line: str) -> None:
+    """A line about how it went, beside the answer."""
+    typer.echo(line, err=True)
+
+
+def wrong(where: str, key: str, what: str, right: str) -> ConfigurationError:
+    """An error of whoever typed the command: what is wrong and what would be right."""
+    return ConfigurationError([Fault(where, key, what, right)])
+
+
+def on_terminal() -> bool:
+    """Whether somebody sits there to be asked."""
+    return sys.stdin.isatty() and sys.stdout.isatty()
+
+
+def console() -> Console:
+    """Standard output as rich writes it: NO_COLOR and the window's width are kept to."""
+    return Console(highlight=False)
+
+
+def table(*columns: str, right: Iterable[str] = ()) -> Table:
+    """A table without lines; `right` names the columns of figures."""
+    made = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
+    figures = set(right)
+    for column in columns:
+        made.add_column(column, justify="right" if column in figures else "left", overflow="fold")
+    return made
+
+
+def counted(number: int, one: str, many: str | None = None) -> str:
+    """`1 place`, `3 places`, `12,345 readings`."""
+    return f"{number:,} {one if number == 1 else many or one + 's'}"
+
+
+def lasting(seconds: float) -> str:
+    """A length of time to be read at a glance: `40 s`, `12 min`, `3 h`, `5 days`."""
+    seconds = max(seconds, 0.0)
+    if seconds < 90:
+        return f"{seconds:.0f} s"
+    if seconds < 90 * 60:
+        return f"{seconds / 60:.0f} min"
+    return f"{seconds / 3600:.0f} h" if seconds < 48 * 3600 else f"{seconds / 86400:.0f} days"
+
+
+@contextmanager
+def new_file(path: Path) -> Iterator[IO[str]]:
+    """A file that was not there before; ConfigurationError where it is, or cannot be written."""
+    try:
+        file = path.open("x", encoding="utf-8")
+    except FileExistsError:
+        right = "nothing is overwritten: choose another name"
+        raise wrong(str(path), "--out", "is there already", right) from None
+    except OSError as error:
+        right = "name a file in a folder that is there"
+        raise wrong(str(path), "--out", f"cannot be written ({error.strerror})", right) from None
+    with file:
+        yield file

@@ -1,0 +1,145 @@
+"""`kuraban duty`: who is on duty when, and two people exchanging theirs for a day."""
+
+from __future__ import annotations
+
+from datetime import date, datetime, timedelta
+from typing import Annotated
+from uuid import uuid4
+
+import msgspec
+import typer
+
+from kuraban.asking.view import clock, looking
+from kuraban.cli.common import Site, console, house_of, say, table, tell, wrong
+from kuraban.core import roster
+from kuraban.core.door import entry_from
+from kuraban.core.facts import Refusal
+from kuraban.core.phrases import Words
+from kuraban.core.site import WATCH, House
+from kuraban.core.units import at_clock, brewery_day, show_time
+from kuraban.errors import JournalError, KurabanError
+from kuraban.settings import Settings
+from kuraban.settings.where import journal_of, settings_at
+
+NEAR = {"today": 0, "tonight": 0, "tomorrow": 1}
+NOON, NIGHT = 12 * 3600.0, 26 * 3600.0
+"""The two moments by which a day of the rota is shown: noon, and two in the night after it."""
+
+duty = typer.Typer(no_args_is_help=True, rich_markup_mode=None)
+
+
+def add_to(app: typer.Typer) -> None:
+    app.add_typer(duty, name="duty", help="Who is on duty, and swapping it for a day.")
+
+
+def _people(ctx: typer.Context, incomplete: str) -> list[str]:
+    try:
+        people = settings_at(ctx.params.get("site")).house.person
+    except KurabanError:
+        return []
+    return [person for person in people if person.startswith(incomplete)]
+
+
+@duty.command(epilog="Example: kuraban duty show --days 7")
+def show(
+    days: Annotated[int, typer.Option(metavar="N", help="So many days.", min=1, max=60)] = 7,
+    site: Site = None,
+) -> None:
+    """Who is on duty at noon and in the night of each day, swaps included."""
+    settings, words = house_of(site)
+    house, now = _manned(settings, words), clock()
+    today = brewery_day(now, house.site.day_starts, house.zone)
+    roles = dict.fromkeys(line.role for line in house.rota)
+    roles |= dict.fromkeys(shift.role for shift in house.shifts)
+    made = table("day", "role", "by day", "at night")
+    for ahead in range(days):
+        day = today + timedelta(days=ahead)
+        for number, role in enumerate(roles):
+            shown = f"{day:%a} {day.day} {day:%b}" if number == 0 else ""
+            made.add_row(shown, role, *(_at(house, role, day, at) for at in (NOON, NIGHT)))
+    console().print(made)
+
+
+def _at(house: House, role: str, day: date, clock_at: float) -> str:
+    at = at_clock(day, clock_at, house.zone)
+    names = [
+        house.person[one.person].name + (" (away)" if _away(house, one.person, at) else "")
+        for one in roster.holders(house, role, at)
+        if one.person in house.person
+    ]
+    return ", ".join(names) or "nobody"
+
+
+def _away(house: House, person: str, at: float) -> bool:
+    return roster.arrival(house, person, at) is not None
+
+
+def _manned(settings: Settings, words: Words) -> House:
+    """The house with the swaps that the watch knows, where there is a journal to read."""
+    try:
+        with looking(journal_of(settings), words, clock()) as view:
+            if not view.engine.started:
+                return settings.house
+            swaps = tuple(view.engine.world.ledger.swaps)
+    except JournalError:
+        return settings.house
+    return msgspec.structs.replace(settings.house, swaps=swaps)
+
+
+@duty.command(epilog="Example: kuraban duty swap aki bun --on 2026-02-01 --by aki")
+def swap(
+    person: Annotated[str, typer.Argument(metavar="PERSON", autocompletion=_people)],
+    other: Annotated[str, typer.Argument(metavar="PERSON", autocompletion=_people)],
+    on: Annotated[
+        str,
+        typer.Option(metavar="DATE", help='The day on which the duties begin: "2026-02-01".'),
+    ] = "today",
+    role: Annotated[
+        str | None,
+        typer.Option(metavar="ROLE", help="In this role alone, else in all.", show_default=False),
+    ] = None,
+    by: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Who says so.", show_default=False)
+    ] = None,
+    site: Site = None,
+) -> None:
+    """Exchange the duties of two people that begin on one day.
+
+    A night belongs to the day on which it begins. To undo it, swap again or take the entry back.
+    """
+    settings, _ = house_of(site)
+    house, now = settings.house, clock()
+    day = _day(on, house, now)
+    told: dict[str, object] = {
+        "entry": "duty-swap", "id": str(uuid4()), "from": person, "to": other,
+        "day": day.isoformat(), "at": show_time(now, house.zone),
+    }  # fmt: skip
+    told |= {key: value for key, value in (("role", role), ("by", by)) if value is not None}
+    logged = entry_from(dict(told), WATCH, house, now, "command")
+    if isinstance(logged, Refusal):
+        what, _, right = logged.reason.partition("; ")
+        raise wrong("command line", "duty swap", what, right or "see kuraban duty swap --help")
+    _publish(settings, told)
+    names = " and ".join(house.person[one].name for one in (person, other))
+    in_role = "" if role is None else f" as {role}"
+    say(f"{names} swap their duties{in_role} of {day:%a} {day.day} {day:%b}.")
+    say(f"To undo it: kuraban log watch take-back of={logged.id}")
+
+
+def _day(text: str, house: House, now: float) -> date:
+    if text in NEAR:
+        today = brewery_day(now, house.site.day_starts, house.zone)
+        return today + timedelta(days=NEAR[text])
+    try:
+        return datetime.strptime(text, "%Y-%m-%d").date()
+    except ValueError:
+        right = 'write a day such as "2026-02-01", or today or tomorrow'
+        raise wrong("command line", "--on", f'"{text}" is no day', right) from None
+
+
+def _publish(settings: Settings, told: dict[str, object]) -> None:
+    from kuraban.edges.mqtt_visit import publish
+
+    topic = f"{settings.mqtt.root}/log/{WATCH}"
+    if not publish(settings.mqtt, topic, msgspec.json.encode(told)):
+        tell("The broker has it, but nobody listens there: is the watch running?")

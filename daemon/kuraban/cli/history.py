@@ -1,0 +1,157 @@
+"""`kuraban history`: a place's last hours as a table and a small chart, or as CSV or JSON."""
+
+from __future__ import annotations
+
+import csv
+import sys
+from datetime import datetime
+from typing import Annotated
+
+import msgspec
+import typer
+from rich.text import Text
+
+from kuraban.asking.rows import STEP, Row, rows
+from kuraban.asking.view import View, clock, looking
+from kuraban.cli.chart import GAP, chart
+from kuraban.cli.common import Site, console, house_of, say, table, wrong
+from kuraban.cli.moments import moment
+from kuraban.core.payload import nearest
+from kuraban.core.phrases import figure
+from kuraban.core.site import House
+from kuraban.core.units import DAY, HOUR, parse_duration, show_time
+from kuraban.errors import JournalError
+from kuraban.settings.where import journal_of
+
+STEPS = (STEP, 1800.0, HOUR, 3 * HOUR, 6 * HOUR, DAY)
+"""What a row of the table may hold; the shortest with which it stays readable is taken."""
+READABLE = 80
+
+
+def add_to(app: typer.Typer) -> None:
+    app.command(name="history", epilog="Example: kuraban history tank-3 --since 12h")(show)
+
+
+def show(
+    place: Annotated[str, typer.Argument(metavar="PLACE", help="Id of the place.")],
+    since: Annotated[
+        str, typer.Option(metavar="TIME", help='From then on: "12h" ago, "22:10", or a date.')
+    ] = "12h",
+    until: Annotated[
+        str | None,
+        typer.Option(metavar="TIME", help="Up to then, if not now.", show_default=False),
+    ] = None,
+    as_csv: Annotated[bool, typer.Option("--csv", help="As CSV, ten minutes a row.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="As JSON, ten minutes a row.")] = False,
+    site: Site = None,
+) -> None:
+    """What a place measured, what was planned, and what people did.
+
+    A value is the median of its ten minutes; the plan is the one in force at its time.
+    """
+    settings, words = house_of(site)
+    house, now = settings.house, clock()
+    if place not in house.place:
+        raise wrong("command line", "PLACE", f'there is no place "{place}"', _places(place, house))
+    end = now if until is None else moment(until, "--until", house.zone, now)
+    start = _start(since, house, end, now)
+    step = STEP if as_csv or as_json else _step(end - start)
+    with looking(journal_of(settings), words, now) as view:
+        if not view.engine.started:
+            raise JournalError(f"{journal_of(settings)}: nothing is in it yet")
+        found = rows(view, place, start, end, step)
+        if as_csv:
+            _csv(found, house)
+        elif as_json:
+            say(msgspec.json.encode([_plain(row, house) for row in found]).decode())
+        else:
+            _screen(view, place, found, step)
+
+
+def _places(place: str, house: House) -> str:
+    return f"there are {nearest(place, house.place)}"
+
+
+def _start(since: str, house: House, end: float, now: float) -> float:
+    try:
+        start = end - parse_duration(since.strip().lstrip("-"))
+    except ValueError:
+        start = moment(since, "--since", house.zone, now)
+    if start >= end:
+        right = "say an earlier --since, or a later --until"
+        raise wrong("command line", "--since", f'"{since}" is not before the end', right)
+    return start
+
+
+def _step(length: float) -> float:
+    return next((step for step in STEPS if length / step <= READABLE), STEPS[-1])
+
+
+def _plain(row: Row, house: House) -> dict[str, object]:
+    return {
+        "at": show_time(row.at, house.zone),
+        "measured": _rounded(row.measured),
+        "planned": _rounded(row.planned),
+        "difference": _rounded(row.difference),
+        "did": list(row.did),
+    }
+
+
+def _rounded(value: float | None) -> float | None:
+    return None if value is None else round(value, 3)
+
+
+def _csv(found: list[Row], house: House) -> None:
+    writer = csv.writer(sys.stdout, lineterminator="\n")
+    writer.writerow(("at", "measured", "planned", "difference", "did"))
+    for row in found:
+        plain = _plain(row, house)
+        writer.writerow([*list(plain.values())[:4], "; ".join(row.did)])
+
+
+def _screen(view: View, place: str, found: list[Row], step: float) -> None:
+    house, out = view.engine.world.house, console()
+    measured = [(row.at, row.measured) for row in found if row.measured is not None]
+    planned = [(row.at, row.planned) for row in found if row.planned is not None]
+    if not measured and not planned:
+        say(f"{house.name_of(place)}: nothing was measured or planned then.")
+        return
+    say(f"{house.name_of(place)}, °C")
+    out.print(_table(found, house))
+    drawn = chart(measured, planned, min(out.width, 100)) if step <= GAP else []
+    for line in drawn:
+        out.print(line, no_wrap=True, overflow="crop")
+    if drawn:
+        first, last = (
+            f"{datetime.fromtimestamp(row.at, house.zone):%H:%M}" for row in (found[0], found[-1])
+        )
+        out.print(
+            Text(
+                f"       {first} to {last}; the line is measured, the dashes are the plan",
+                style="dim",
+            )
+        )
+
+
+def _table(found: list[Row], house: House) -> object:
+    made = table(
+        "time", "measured", "plan", "from plan", "done", right=("measured", "plan", "from plan")
+    )
+    day = ""
+    for row in found:
+        local = datetime.fromtimestamp(row.at, house.zone)
+        date = f"{local.day} {local:%b} "
+        made.add_row(
+            (date if date != day else "") + f"{local:%H:%M}",
+            _shown(row.measured),
+            _shown(row.planned),
+            "" if row.difference is None else figure(row.difference, 1, True),
+            "; ".join(row.did),
+        )
+        day = date
+    made.columns[0].justify = "right"
+    return made
+
+
+def _shown(value: float | None) -> str:
+    return "" if value is None else figure(value)

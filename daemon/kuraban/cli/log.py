@@ -1,0 +1,158 @@
+"""`kuraban log`: what people do, told to the watch from the command line."""
+
+from __future__ import annotations
+
+from typing import Annotated
+from uuid import uuid4
+
+import msgspec
+import typer
+
+from kuraban.asking.doubts import doubts
+from kuraban.asking.view import clock
+from kuraban.cli import fields as spelled
+from kuraban.cli.common import Site, house_of, on_terminal, say, tell, wrong
+from kuraban.cli.moments import moment
+from kuraban.core.door import entry_from
+from kuraban.core.entries import kind_of
+from kuraban.core.facts import Logged, Refusal
+from kuraban.core.phrases import Words
+from kuraban.core.units import show_time
+from kuraban.errors import KurabanError
+from kuraban.settings import Settings
+from kuraban.settings.where import journal_of, settings_at
+
+EXAMPLES = """\b
+Examples:
+  kuraban log tank-3 stir for=20m --by aki
+  kuraban log tank-3 check 10.2 --at 22:10
+  kuraban log tank-3 aim celsius=11.5 by=06:00"""
+
+
+def add_to(app: typer.Typer) -> None:
+    app.command(name="log", epilog=EXAMPLES)(log)
+
+
+def _subjects(ctx: typer.Context, incomplete: str) -> list[str]:
+    try:
+        house = settings_at(ctx.params.get("site")).house
+    except KurabanError:
+        return []
+    names = ["watch", *house.place, *house.cooler, *house.probe]
+    return [name for name in names if name.startswith(incomplete)]
+
+
+def _entries(incomplete: str) -> list[str]:
+    return [kind for kind in spelled.KINDS if kind.startswith(incomplete)]
+
+
+def _fields(ctx: typer.Context, incomplete: str) -> list[str]:
+    kind = ctx.params.get("entry") or ""
+    try:
+        house = settings_at(ctx.params.get("site")).house
+    except KurabanError:
+        house = None
+    return [word for word in spelled.offers(kind, house) if word.startswith(incomplete)]
+
+
+def log(
+    subject: Annotated[
+        str,
+        typer.Argument(
+            metavar="SUBJECT",
+            help="Id of the place, cooler or probe it is about, or watch.",
+            autocompletion=_subjects,
+        ),
+    ],
+    entry: Annotated[
+        str,
+        typer.Argument(
+            metavar="ENTRY", help="What was done, such as stir.", autocompletion=_entries
+        ),
+    ],
+    fields: Annotated[
+        list[str] | None,
+        typer.Argument(
+            metavar="FIELD=VALUE",
+            help="More about it; a bare value fills the first field that is free.",
+            autocompletion=_fields,
+            show_default=False,
+        ),
+    ] = None,
+    by: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Who did it.", show_default=False)
+    ] = None,
+    at: Annotated[
+        str | None,
+        typer.Option(
+            metavar="TIME",
+            help='When it was, if not now: "22:10", "-20m" or a date and time.',
+            show_default=False,
+        ),
+    ] = None,
+    yes: Annotated[bool, typer.Option("--yes", "-y", help="Do not ask back.")] = False,
+    site: Site = None,
+) -> None:
+    """Tell the watch what was done: a stir, a sample, a stage.
+
+    Also "I have it", and whatever else people do. It is checked as the watch itself will check it
+    and handed to the broker; the watch acts on it within a second. Late is better than never: --at
+    says when it really was.
+    """
+    settings, words = house_of(site)
+    now = clock()
+    told = _told(settings, subject, entry, fields or [], by, at, now)
+    logged = entry_from(dict(told), subject, settings.house, now, "command")
+    if isinstance(logged, Refusal):
+        raise wrong("command line", f"{subject} {entry}", *_halves(logged.reason))
+    waits = _ask_back(settings, words, logged, now, yes)
+    _publish(settings, subject, told)
+    when = show_time(logged.at, settings.house.zone)
+    name = settings.house.name_of(subject)
+    say(f"{name}: {kind_of(logged.entry)} at {when[11:16]} is told, as entry {logged.id}")
+    if waits:
+        say("It counts once the brewer or a second person has confirmed it:")
+        say(f"  kuraban log {subject} confirm {logged.id} --by NAME")
+
+
+def _told(
+    settings: Settings, subject: str, entry: str, typed: list[str], by: str | None,
+    at: str | None, now: float,
+) -> dict[str, object]:  # fmt: skip
+    """The entry as the JSON object that goes out."""
+    zone = settings.house.zone
+    moment_of = int(now * 1000) / 1000 if at is None else moment(at, "--at", zone, now)
+    told: dict[str, object] = {"entry": entry, "id": str(uuid4())}
+    told |= spelled.read(entry, typed, zone, moment_of)
+    told["at"] = show_time(moment_of, zone)
+    if by is not None:
+        told["who" if entry == "aim" else "by"] = by
+    return told
+
+
+def _halves(reason: str) -> tuple[str, str]:
+    """What is wrong, and what would be right where the reason says so itself."""
+    what, _, right = reason.partition("; ")
+    return what, right or "see kuraban log --help"
+
+
+def _ask_back(settings: Settings, words: Words, logged: Logged, now: float, yes: bool) -> bool:
+    """Ask about doubts where somebody can answer, tell them elsewhere; whether the entry will wait
+    for a second person."""
+    found = doubts(journal_of(settings), words, logged, now)
+    if found.refused is not None:
+        raise wrong("command line", logged.subject, *_halves(found.refused))
+    for question in found.questions:
+        tell(question)
+    if found.questions and not yes and on_terminal() and not typer.confirm("Is it right so?"):
+        say("Nothing was told.")
+        raise typer.Exit
+    return found.waits
+
+
+def _publish(settings: Settings, subject: str, told: dict[str, object]) -> None:
+    from kuraban.edges.mqtt_visit import publish
+
+    topic = f"{settings.mqtt.root}/log/{subject}"
+    if not publish(settings.mqtt, topic, msgspec.json.encode(told)):
+        tell("The broker has it, but nobody listens there: is the watch running?")

@@ -1,0 +1,92 @@
+"""`kuraban page-test`: does a message reach the phone?"""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Annotated
+
+import typer
+
+from kuraban.asking.view import clock
+from kuraban.cli.common import Site, house_of, say, wrong
+from kuraban.core.payload import nearest
+from kuraban.core.site import House, Person
+from kuraban.settings import Settings
+
+WORDS = {
+    "en": ("A test of the watch", "{time}: nothing is wrong. Whoever reads this can be woken."),
+    "ja": ("見張りの試し", "{time} 異常なし。これが読めれば、夜中も呼び出せます。"),
+}
+FAILED = 1
+
+
+def add_to(app: typer.Typer) -> None:
+    app.command(name="page-test", epilog="Example: kuraban page-test aki")(page_test)
+
+
+def _people(incomplete: str) -> list[str]:
+    from kuraban.errors import KurabanError
+    from kuraban.settings.where import settings_at
+
+    try:
+        people = settings_at(None).house.person
+    except KurabanError:
+        return []
+    return [person for person in people if person.startswith(incomplete)]
+
+
+def page_test(
+    person: Annotated[
+        str | None,
+        typer.Argument(
+            metavar="PERSON", help="Id of the person.", autocompletion=_people, show_default=False
+        ),
+    ] = None,
+    everyone: Annotated[bool, typer.Option("--all", help="Everyone in the site file.")] = False,
+    site: Site = None,
+) -> None:
+    """Send a real message to a person's phone.
+
+    It says which of the addresses took it. It goes the way a page goes at night. Addresses are told
+    by their number in the site file, pages first, and never shown. The exit status is 1 where one
+    did not take it.
+    """
+    settings, _ = house_of(site)
+    taken = [_test(settings, one) for one in _whom(settings.house, person, everyone)]
+    if not all(taken):
+        raise typer.Exit(FAILED)
+
+
+def _whom(house: House, person: str | None, everyone: bool) -> list[Person]:
+    if everyone == (person is not None):
+        right = "name one person, or write --all"
+        raise wrong("command line", "PERSON", "whom to send it to is not clear", right)
+    if person is None:
+        return list(house.people)
+    if person not in house.person:
+        right = f"there are {nearest(person, house.person)}"
+        raise wrong("command line", "PERSON", f'there is no person "{person}"', right)
+    return [house.person[person]]
+
+
+def _test(settings: Settings, person: Person) -> bool:
+    """Whether every address of the person took the message."""
+    from kuraban.edges.courier import ByApprise
+
+    where = settings.addresses[person.id]
+    pages = dict.fromkeys(where.pages)
+    addresses = list(dict.fromkeys((*where.pages, *where.notices)))
+    if not addresses:
+        say(f"{person.name}: no address is given, nothing can reach them")
+        return False
+    title, body = WORDS.get(person.language, WORDS["en"])
+    local = datetime.fromtimestamp(clock(), settings.house.zone)
+    well = True
+    for number, address in enumerate(addresses, 1):
+        reason = ByApprise(address).send(
+            title, body.format(time=f"{local:%H:%M}"), address in pages
+        )
+        rings = "rings" if address in pages else "notices only"
+        say(f"{person.name}, address {number} ({rings}): {reason or 'taken'}")
+        well = well and not reason
+    return well

@@ -1,0 +1,230 @@
+"""`kuraban reckon left`, `progress`, `koji`: what is asked of a place that runs.
+
+The watch's journal is read, nobody is disturbed.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import datetime
+from pathlib import Path
+from typing import Annotated, NamedTuple
+
+import typer
+
+from kuraban.asking.reckoning import Progress, Works, progress, works
+from kuraban.asking.view import clock, looking
+from kuraban.cli.common import Site, console, house_of, say, table, wrong
+from kuraban.core.contents import litres_in
+from kuraban.core.ledger import Batch
+from kuraban.core.outlook import Hours, alcohol_a_day, hours_left
+from kuraban.core.payload import nearest
+from kuraban.core.phrases import figure
+from kuraban.core.units import HOUR
+from kuraban.core.world import World
+from kuraban.errors import JournalError
+from kuraban.settings.where import journal_of
+from kuraban.trade.heat import fermentation_watts
+
+ADVICE = "Advice only: the face, nose and tongue of the brewer come first."
+Place = Annotated[str, typer.Argument(metavar="PLACE", help="Id of the place.")]
+STILL = 180.0
+"""Seconds after which a watch that wrote nothing is asked about."""
+BASES = {
+    "own warm-ups": "its own warm-ups of the last 13 h",
+    "samples": "its samples' alcohol, its litres and the cellar's air",
+    "course": "the usual ferment of such a course, its litres and the cellar's air: a wide guess "
+    "that lets no alarm wait",
+}
+
+
+class Running(NamedTuple):
+    """A place with its batch, at the last moment that the watch wrote."""
+
+    world: World
+    place: str
+    name: str
+    batch: Batch
+    now: float
+
+
+def add_to(group: typer.Typer) -> None:
+    group.command(name="left")(left)
+    group.command(name="progress")(show_progress)
+    group.command(name="koji")(koji)
+
+
+@contextmanager
+def _running(place: str, site: Path | None) -> Iterator[Running]:
+    """The place as the journal leaves it; ConfigurationError where no batch runs there."""
+    settings, words = house_of(site)
+    if place not in settings.house.place:
+        right = f"there are {nearest(place, settings.house.place)}"
+        raise wrong("command line", "PLACE", f'there is no place "{place}"', right)
+    path = journal_of(settings)
+    with looking(path, words, clock()) as view:
+        if not view.engine.started:
+            raise JournalError(f"{path}: nothing is in it yet")
+        world, now = view.engine.world, view.engine.now
+        batch = world.batch(place, now) if place in world.house.place else None
+        if batch is None:
+            raise wrong("command line", "PLACE", f"no batch runs in {place}", "log its batch-start")
+        if view.asked - now > STILL:
+            say(f"As it stood at {datetime.fromtimestamp(now, world.house.zone):%d %b %H:%M}: "
+                "is the watch running?")  # fmt: skip
+        yield Running(world, place, world.house.name_of(place), batch, now)
+
+
+# How long have I got.
+
+
+def left(place: Place, site: Site = None) -> None:
+    """How long until a tank leaves its tolerance and its limit, if cooling stopped now."""
+    with _running(place, site) as run:
+        found = hours_left(run.world, place, run.now)
+        if found is None:
+            say(f"{run.name}: not known. It takes a believed product and own warm-ups, or litres "
+                "and the cellar's air.")  # fmt: skip
+            return
+        limit = _hours(found.limit_soonest, found.limit_latest)
+        say(f"{run.name}, if cooling stopped now: {_hours(found.soonest, found.latest)} "
+            f"to its tolerance, {limit} to its limit")  # fmt: skip
+        for line in _heat(run, found):
+            say(f"  {line}")
+        say(f"  rests on: {BASES[found.rests_on]}")
+        say("  source: Theil-Sen slope of its record, or 24 kcal a mol of sugar (Colombié et al. "
+            "2007); growth 12 % a degree, common practice")  # fmt: skip
+        say(ADVICE)
+
+
+def _hours(soonest: float, latest: float) -> str:
+    if soonest == math.inf:
+        return "more than 48 h"
+    if latest == math.inf:
+        return f"{soonest:.1f} h or more"
+    return f"{soonest:.1f} to {latest:.1f} h"
+
+
+def _heat(run: Running, found: Hours) -> Iterator[str]:
+    slow, fast = figure(found.slow, 2, True), figure(found.fast, 2, True)
+    yield f"uncooled it would move {slow} to {fast} K/h"
+    if found.record is not None:
+        yield f"warm-ups seen: {found.record:.1f} h"
+    if found.shut is not None:
+        spare = f"{100 * found.shut:.0f} %"
+        yield f"nothing cooled it {spare} of that time: so much its cooling has to spare"
+    made = alcohol_a_day(run.world, run.place, run.now)
+    litres = litres_in(run.world.ledger, run.place, run.now)
+    size = litres if litres else run.world.house.place[run.place].litres
+    if made is not None and size:
+        watts = [fermentation_watts(rate, size, 0.85) for rate in made]
+        yield (f"ferment {made[0]:.1f} to {made[1]:.1f} %/day in {size:.0f} L: "
+               f"{watts[0]:.0f} to {watts[1]:.0f} W")  # fmt: skip
+
+
+# Progress.
+
+
+def show_progress(place: Place, site: Site = None) -> None:
+    """Baume (ボーメ), SMV (日本酒度), BMD, and the day on which Baume is zero."""
+    with _running(place, site) as run:
+        found = progress(run.world, place, run.batch, run.now)
+        say(f"{run.name}, {run.batch.title or run.batch.name}"
+            + (f", moromi day {found.today:.1f}" if found.today is not None else ""))  # fmt: skip
+        if not found.samples:
+            say("No samples are logged: kuraban log " + place + " sample baume=4.2 alcohol=12.1")
+            return
+        console().print(_table(run, found))
+        for line in _forecast(found):
+            say(line)
+        say('  source: Nada Sake Research Group glossary, "BMD curve"; its early lines run late')
+        say(ADVICE)
+
+
+def _table(run: Running, found: Progress) -> object:
+    made = table("", "day", "Baume", "SMV", "BMD", "alcohol", "acidity",
+                 right=("day", "Baume", "SMV", "BMD", "alcohol", "acidity"))  # fmt: skip
+    for sample in found.samples[-14:]:
+        local = datetime.fromtimestamp(sample.at, run.world.house.zone)
+        baume = sample.baume
+        made.add_row(
+            f"{local.day} {local:%b %H:%M}",
+            _or(sample.day, 1),
+            _or(baume, 1),
+            "" if baume is None else figure(-10 * baume, 0, True),
+            _or(sample.bmd, 1),
+            _or(sample.alcohol, 1),
+            _or(sample.acidity, 1),
+        )
+    return made
+
+
+def _or(value: float | None, decimals: int) -> str:
+    return "" if value is None else figure(value, decimals)
+
+
+def _forecast(found: Progress) -> Iterator[str]:
+    if found.corrected is not None:
+        yield f"The forecast starts anew after the {found.corrected}, which moved Baume by itself."
+    if found.slope is not None:
+        yield f"Alcohol against Baume (A-B): {figure(found.slope)} % a degree, ±1 % ABV at best"
+    zero = found.zero
+    if zero is None:
+        yield "Baume zero: no forecast before BMD has turned down at two samples."
+    else:
+        yield (f"Baume zero about day {zero.likely:.0f} ({zero.earliest:.0f} to {zero.latest:.0f})"
+               + (f"; the course ends on day {found.ends:.0f}" if found.ends else ""))  # fmt: skip
+    if found.tomorrow is not None:
+        yield f"Tomorrow morning the plan has {figure(found.tomorrow[1])} °C. {_hint(found)}"
+
+
+def _hint(found: Progress) -> str:
+    """What the forecast against the course's end suggests; common practice."""
+    if found.zero is None or found.ends is None:
+        return "It is decided from BMD, taste and smell."
+    if found.zero.earliest > found.ends:
+        return "BMD runs late: a few tenths warmer are usual, if taste and smell agree."
+    if found.zero.latest < found.ends - 3:
+        return "BMD runs early: a few tenths colder are usual, if taste and smell agree."
+    return "BMD goes with the course."
+
+
+# Koji.
+
+
+def koji(place: Place, site: Site = None) -> None:
+    """When the next work on a koji bed (手入れ) is due by the bed's own rise."""
+    with _running(place, site) as run:
+        if run.world.house.place[place].kind != "koji-bed":
+            raise wrong("command line", "PLACE", f"{place} is no koji bed", "name a koji-bed")
+        found = works(run.world, place, run.batch, run.now)
+        if found is None:
+            say(f"{run.name}: not known yet. It takes half an hour of undisturbed readings.")
+            return
+        for line in _works(run, found):
+            say(line)
+        say("  rests on: its own rise of the last hour, Theil-Sen with its 90 % range")
+        say("  source: Sen 1968, JASA 63:1379; the figure aimed at is the course's")
+        say(ADVICE)
+
+
+def _works(run: Running, found: Works) -> Iterator[str]:
+    then = f" ({found.following} next)" if found.following else ""
+    yield (f"{run.name}, {found.stage}: {figure(found.product)} °C, "
+           f"{figure(found.slow, 1, True)} to {figure(found.fast, 1, True)} K/h")  # fmt: skip
+    soonest, latest = found.hours.soonest, found.hours.latest
+    if soonest == math.inf:
+        yield f"  It does not move towards {figure(found.goal)} °C{then}."
+    else:
+        until = "" if latest == math.inf else f" to {_clock(run, run.now + latest * HOUR)}"
+        yield (f"  At {figure(found.goal)} °C about "
+               f"{_clock(run, run.now + soonest * HOUR)}{until}{then}")  # fmt: skip
+    yield f"  The course expects it at {_clock(run, found.due)}."
+    for name, at, moved in found.last:
+        yield f"  {name} at {_clock(run, at)} moved the bed {figure(moved, 1, True)} K"
+
+
+def _clock(run: Running, at: float) -> str:
+    return f"{datetime.fromtimestamp(at, run.world.house.zone):%H:%M}"

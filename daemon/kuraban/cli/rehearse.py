@@ -1,0 +1,326 @@
+"""`kuraban rehearse`: recorded nights with other tolerances, delays and rules, side by side."""
+
+from __future__ import annotations
+
+import importlib
+import json
+import math
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import datetime
+from pathlib import Path
+from typing import Annotated
+
+import typer
+from rich.console import Console
+from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeElapsedColumn
+
+import kuraban
+from kuraban.asking.retelling import retell
+from kuraban.asking.view import clock, open_history
+from kuraban.cli.common import Site, console, counted, house_of, lasting, say, table, tell, wrong
+from kuraban.cli.moments import moment
+from kuraban.core.phrases import Words
+from kuraban.core.site import House
+from kuraban.core.units import HOUR, show_time
+from kuraban.recording import BadLine, Recorded, merged, size_of
+from kuraban.rehearse import Change, Rehearsal, read_changes, rehearse
+from kuraban.rehearse.spells import Pair
+from kuraban.settings import Settings
+from kuraban.settings.where import journal_of
+
+EXAMPLES = """\b
+Examples:
+  kuraban rehearse --with tolerance=+0.1 --with delay=90m night.jsonl.gz
+  kuraban rehearse --since "2026-02-01 06:00" --with moromi-slow-33.moromi.tolerance=0.6
+  kuraban rehearse --since -30d --with trending-warm=off"""
+LEAD = 12 * HOUR
+"""How far before --since the journal is played, so that what runs then is known."""
+CHECKOUT = Path(kuraban.__file__).resolve().parents[2]
+
+Passed = Callable[[int], None]
+
+
+def add_to(app: typer.Typer) -> None:
+    app.command(name="rehearse", epilog=EXAMPLES)(play)
+
+
+def play(
+    recordings: Annotated[
+        list[Path] | None,
+        typer.Argument(
+            metavar="RECORDING",
+            help="JSON Lines, also packed (.gz); without any, the journal.",
+            show_default=False,
+        ),
+    ] = None,
+    site: Site = None,
+    otherwise: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--with",
+            metavar="KEY=VALUE",
+            help="A change, as often as wanted: [COURSE.[STAGE.]]KEY=VALUE with tolerance, notice, "
+            "limit (also .below, .above), delay, limit_delay or settle; PLACE.band=1..8 or "
+            "PLACE.delay; CONDITION=off. A sign, as in +0.1 or -30m, changes what each has.",
+            show_default=False,
+        ),
+    ] = None,
+    since: Annotated[
+        str | None,
+        typer.Option(metavar="TIME", help="Count from then on.", show_default=False),
+    ] = None,
+    until: Annotated[
+        str | None,
+        typer.Option(metavar="TIME", help="Stop then.", show_default=False),
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="All of it as one JSON object.")] = False,
+    score: Annotated[
+        bool,
+        typer.Option("--score", help="Invented nights with their truth; from a checkout only."),
+    ] = False,
+    nights: Annotated[
+        int, typer.Option(min=1, help="With --score: seeds, each a January and an April night.")
+    ] = 30,
+    seed: Annotated[int, typer.Option(min=0, help="With --score: the first seed.")] = 1000,
+) -> None:
+    """Who would have been woken how often, had tolerances, delays or rules been others.
+
+    Plays recorded nights twice through the very same core, as the house is and with the changes
+    given by --with, and prints both side by side. Nothing is changed, and nobody is told anything.
+    What people logged stays as it was; their verdicts count the needless rings.
+    """
+    if score:
+        _score(nights, seed, as_json)
+        return
+    settings, words = house_of(site)
+    house = settings.house
+    changes = read_changes(otherwise or [], house)
+    if not changes:
+        right = "say what would be different, such as --with tolerance=+0.1"
+        raise wrong("command line", "--with", "nothing is changed", right)
+    now = None if recordings else clock()
+    start = None if since is None else moment(since, "--since", house.zone, now)
+    end = None if until is None else moment(until, "--until", house.zone, now)
+    source = _Recordings(recordings) if recordings else _Journal(settings, start)
+    done = source.rehearse(house, settings.mqtt.root, words, changes, start, end)
+    if as_json:
+        say(json.dumps(_document(done, house), ensure_ascii=False, indent=1))
+    else:
+        _show(done, house)
+    tell(f"{counted(done.messages, 'message')} played twice")
+
+
+class _Recordings:
+    """Messages out of files; a line that is no message is counted and passed over."""
+
+    def __init__(self, paths: list[Path]) -> None:
+        self.paths = paths
+        self.bad: list[BadLine] = []
+
+    def rehearse(
+        self, house: House, root: str, words: Words, changes: tuple[Change, ...],
+        start: float | None, end: float | None,
+    ) -> Rehearsal:  # fmt: skip
+        with _progress(self._size()) as passed:
+            messages = merged(self.paths, self.bad.append, passed)
+            since = -math.inf if start is None else start
+            done = rehearse(house, root, words, messages, changes, since=since, until=end)
+        for line in self.bad[:20]:
+            tell(f"{line.where}: {line.reason}; passed over")
+        return done
+
+    def _size(self) -> int | None:
+        packed = any(path.suffix == ".gz" for path in self.paths)
+        return None if packed else size_of([path for path in self.paths if path.is_file()])
+
+
+class _Journal:
+    """Everything the watch knew, from some hours before the time that counts."""
+
+    def __init__(self, settings: Settings, start: float | None) -> None:
+        self.path = journal_of(settings)
+        self.start = start
+
+    def rehearse(
+        self, house: House, root: str, words: Words, changes: tuple[Change, ...],
+        start: float | None, end: float | None,
+    ) -> Rehearsal:  # fmt: skip
+        history = open_history(self.path)
+        begin = None if start is None else start - LEAD
+        try:
+            with _progress(None) as passed:
+
+                def messages() -> Iterator[Recorded]:
+                    for line in retell(history, root, begin, end):
+                        passed(1)
+                        yield Recorded(line.at, line.topic, line.payload.encode(), line.retained)
+
+                since = -math.inf if start is None else start
+                stop = history.now() if end is None else end
+                return rehearse(house, root, words, messages(), changes, since=since, until=stop)
+        finally:
+            history.close()
+
+
+@contextmanager
+def _progress(total: int | None) -> Iterator[Passed]:
+    if not sys.stderr.isatty():
+        yield lambda count: None
+        return
+    columns = (TextColumn("rehearsing"), BarColumn(), TaskProgressColumn(), TimeElapsedColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
+        task = progress.add_task("", total=total)
+        yield lambda count: progress.advance(task, count)
+
+
+# What is shown.
+
+
+def _show(done: Rehearsal, house: House) -> None:
+    out = console()
+    out.print(_people(done, house))
+    say()
+    out.print(_conditions(done))
+    say()
+    for line in _summary(done):
+        say(line)
+    if done.differing:
+        say()
+        out.print(_differing(done, house))
+
+
+def _people(done: Rehearsal, house: House) -> object:
+    figures = ("rings", "otherwise", "by night", "otherwise ")
+    made = table("person", *figures, right=figures)
+    for who, (was, other) in done.people.items():
+        name = house.person[who].name if who in house.person else who
+        rings = (was.all, other.all, was.by_night, other.by_night)
+        made.add_row(name, *(str(figure) for figure in rings))
+    if not done.people:
+        made.add_row("nobody", "0", "0", "0", "0")
+    return made
+
+
+def _conditions(done: Rehearsal) -> object:
+    figures = ("incidents", "otherwise", "needless", "otherwise ")
+    made = table("told as", *figures, right=figures)
+    for name, told in done.conditions.items():
+        needless = done.needless.get(name, (0, 0))
+        made.add_row(name, *(str(figure) for figure in (*told, *needless)))
+    return made
+
+
+def _summary(done: Rehearsal) -> Iterator[str]:
+    was, other = (sum(pair[side] for pair in done.needless.values()) for side in (0, 1))
+    yield f"Called needless by the crew: {was} as it is, {other} of them otherwise."
+    if done.verdicts_lost:
+        lost = counted(done.verdicts_lost, "verdict")
+        yield f"{lost} on rings that this version does not make, or before the time looked at."
+    yield f"Real drifts told, by verdict or past their limit: {_real(done)}."
+
+
+def _real(done: Rehearsal) -> str:
+    if not done.real:
+        return "none"
+    parts = [str(len(done.real))]
+    if done.later is not None:
+        middle, worst = done.later
+        parts.append(f"told {_apart(middle)} in the middle, {_apart(worst)} at worst")
+    if done.untold:
+        parts.append(f"{done.untold} not told at all otherwise")
+    return "; ".join(parts)
+
+
+def _apart(seconds: float) -> str:
+    if abs(seconds) < 60:
+        return "at the same time"
+    return f"{lasting(abs(seconds))} {'later' if seconds > 0 else 'sooner'}"
+
+
+def _differing(done: Rehearsal, house: House) -> object:
+    made = table("day", "where", "told as", "as it is", "otherwise", "", "verdict")
+    for pair in done.differing:
+        made.add_row(
+            f"{datetime.fromtimestamp(_first(pair), house.zone):%Y-%m-%d}",
+            house.name_of(pair.spell.subject),
+            pair.spell.condition,
+            *(_when(at, count, house) for at, count in zip(pair.told, pair.rings, strict=True)),
+            _difference(pair),
+            pair.verdict or ("past its limit" if pair.real else ""),
+        )
+    return made
+
+
+def _first(pair: Pair) -> float:
+    return min(at for at in pair.told if at is not None)
+
+
+def _when(at: float | None, rings: int, house: House) -> str:
+    if at is None:
+        return "-"
+    times = "" if rings == 1 else f" ×{rings}"
+    return f"{datetime.fromtimestamp(at, house.zone):%H:%M}{times}"
+
+
+def _difference(pair: Pair) -> str:
+    if pair.later is not None:
+        return _apart(pair.later)
+    return "not told" if pair.told[1] is None else "told too"
+
+
+def _document(done: Rehearsal, house: House) -> dict[str, object]:
+    zone = house.zone
+
+    def shown(at: float | None) -> str | None:
+        return None if at is None else show_time(at, zone)
+
+    return {
+        "from": shown(done.start) if math.isfinite(done.start) else None,
+        "until": shown(done.end),
+        "messages": done.messages,
+        "people": {
+            who: {
+                "rings": [was.all, other.all],
+                "by_night": [was.by_night, other.by_night],
+            }
+            for who, (was, other) in done.people.items()
+        },
+        "conditions": done.conditions,
+        "needless": done.needless,
+        "verdicts": done.verdicts,
+        "verdicts_lost": done.verdicts_lost,
+        "real": {
+            "told": len(done.real),
+            "untold": done.untold,
+            "later_seconds": dict(zip(("median", "worst"), done.later, strict=True))
+            if done.later
+            else None,
+        },
+        "differing": [
+            {
+                "subject": pair.spell.subject,
+                "condition": pair.spell.condition,
+                "told": [shown(at) for at in pair.told],
+                "rings": pair.rings,
+                "later_seconds": pair.later,
+                "verdict": pair.verdict,
+                "real": pair.real,
+            }
+            for pair in done.differing
+        ],
+    }
+
+
+# Invented nights.
+
+
+def _score(nights: int, seed: int, as_json: bool) -> None:
+    """The score card of the checkout that this is installed from."""
+    if not (CHECKOUT / "tests" / "bench" / "nights.py").is_file():
+        right = "run it from a checkout of the project, installed with pip install --editable"
+        raise wrong("command line", "--score", "the invented nights are not installed", right)
+    sys.path.insert(0, str(CHECKOUT))
+    bench = importlib.import_module("tests.bench.nights")
+    bench.run(nights, seed, as_json=as_json)

@@ -1,0 +1,291 @@
+"""A night to look at: ten hours of an invented brewery in a minute, on phones that stand here.
+
+The watch is the one that `kuraban run` starts. Around it: an embedded broker, a recording played
+through that broker, phones that take what Apprise posts, and a clock that runs in the night's own
+time. Where a machine is slow the night waits for it rather than leave it behind.
+"""
+
+from __future__ import annotations
+
+import json
+import locale
+import logging
+import os
+import shlex
+import shutil
+import signal
+import sys
+import tempfile
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from queue import Empty, SimpleQueue
+from threading import Event, Thread
+from typing import Any, Final, TypeVar
+
+from rich.console import Console
+
+import kuraban
+from kuraban.core.effects import Turn
+from kuraban.core.entries import BatchStart
+from kuraban.core.facts import Logged
+from kuraban.core.units import MINUTE, show_time
+from kuraban.core.wire import Wire
+from kuraban.demo.screen import Screen, Story
+from kuraban.demo.stage import Broker, Feeder, Pace, Phones, embedded_broker, set_up_site
+from kuraban.errors import ConfigurationError, Fault, MachineError
+from kuraban.recording import Recorded, merged
+from kuraban.service import JOURNAL, Watch
+from kuraban.settings import Settings, load
+from kuraban.settings.words import load_words
+from kuraban.store.history import History
+
+Thing = TypeVar("Thing")
+
+LASTS: Final = 55.0
+"""Seconds that the night takes unless another speed is asked for."""
+BEHIND: Final = 4 * MINUTE
+"""Night time by which the watch may lag before the night slows down to wait for it."""
+ENDS_WITHIN: Final = 15.0
+"""Real seconds that the last messages may take to reach their phones."""
+LOOK: Final = 0.05
+
+
+@dataclass(frozen=True, slots=True)
+class Unseen:
+    """Something that happens in the night before anybody can know it."""
+
+    at: float
+    subject: str
+    fault: str
+
+
+@dataclass(frozen=True, slots=True)
+class Night:
+    """The recording to play, from when to when, and what truly happened in it."""
+
+    brewery: Path
+    recording: Path
+    start: float
+    end: float
+    unseen: tuple[Unseen, ...]
+
+
+def run(*, once: bool, speed: float | None = None, folder: Path | None = None) -> int:
+    """Play the demo night from `folder` (`fixtures/` of this checkout unless given).
+
+    With `once` it ends when the night is over; else the watch stays up until asked to stop. The
+    answer is the exit status. Raises ConfigurationError where the night or the broker is missing,
+    BrokerError and JournalError where this machine does not let the watch run.
+    """
+    night = find_night(folder or Path(kuraban.__file__).resolve().parents[2] / "fixtures")
+    logging.getLogger("kuraban").setLevel(logging.CRITICAL)
+    with tempfile.TemporaryDirectory(prefix="kuraban-demo-") as home, _asked_to_stop() as stop:
+        stage = _Stage(night, Path(home), speed or (night.end - night.start) / LASTS, stop)
+        try:
+            stage.begin()
+            stage.play()
+            if not once and not stop.is_set():
+                stage.stay()
+        finally:
+            stage.close()
+    return 0
+
+
+def find_night(fixtures: Path) -> Night:
+    """The demo's night; ConfigurationError where it is not there, as in an installed wheel."""
+    folder, brewery = fixtures / "nights" / "demo-night", fixtures / "brewery"
+    recordings = sorted(folder.glob("recording.jsonl*"))
+    if not recordings or not (brewery / "site.toml").is_file():
+        right = "start ./deploy/demo in a checkout of kuraban; an installed wheel carries no nights"
+        raise ConfigurationError([Fault("demo", str(folder), "no night to play", right)])
+    truth: dict[str, Any] = json.loads((folder / "truth.json").read_text("utf-8"))
+    start, end = (datetime.fromisoformat(truth[key]).timestamp() for key in ("start", "end"))
+    unseen = sorted(
+        (Unseen(float(i["start"]), i["subject"], i["fault"]) for i in truth["incidents"]),
+        key=lambda incident: incident.at,
+    )
+    return Night(brewery, recordings[0], start, end, tuple(unseen))
+
+
+@contextmanager
+def _asked_to_stop() -> Iterator[Event]:
+    """Set by SIGINT and SIGTERM; a second one ends at once."""
+    asked = Event()
+
+    def ask(number: int, frame: object) -> None:
+        asked.set()
+        signal.signal(number, signal.SIG_DFL)
+
+    before = {number: signal.signal(number, ask) for number in (signal.SIGINT, signal.SIGTERM)}
+    try:
+        yield asked
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+
+
+class _Stage:
+    """Everything that is up while the night is played."""
+
+    def __init__(self, night: Night, home: Path, speed: float, stop: Event) -> None:
+        self.night, self.speed, self.stop = night, speed, stop
+        self.phones = Phones()
+        self.broker, port = embedded_broker(home)
+        self.site = set_up_site(night.brewery, home, port, self.phones.port, _language())
+        self.settings: Settings = load(self.site, {})
+        words, house = load_words(), self.settings.house
+        self.story = Story(house, words)
+        self.screen = Screen(Console(highlight=False), house.zone, self.story)
+        self.clock = Pace(night.start - 1.0)
+        self.turns: SimpleQueue[Turn] = SimpleQueue()
+        self.unseen = list(night.unseen)
+        self.wire = Wire(house, self.settings.mqtt.root)
+        self.feeder = Feeder(self.settings.mqtt, house, self.clock, _messages(night.recording))
+        self.watch = Watch(self.settings, words, clock=self.clock, on_turn=self.turns.put)
+        self.history: History | None = None
+        self.failed: BaseException | None = None
+        self.thread = Thread(target=self._watch, name="watch", daemon=True)
+
+    def begin(self) -> None:
+        """Broker, watch and probes up, and a word on what is to be seen."""
+        lasts = (self.night.end - self.night.start) / self.speed
+        self.screen.say(
+            f"A night at the {self.settings.house.site.name}, 20:00 to 06:00, in about "
+            f"{lasts:.0f} seconds.",
+            "Invented: the brewery, its people, its probes. Real: the broker, the watch, its "
+            "journal, the messages.",
+            "A box is a phone; a heavy frame is one that rings.",
+            "",
+        )
+        _start(self.broker)
+        self.thread.start()
+        self.feeder.await_watch()
+        self.history = History(self.settings.data / JOURNAL)
+
+    def play(self) -> None:
+        """The night, and what it came to."""
+        self.clock.change(self.speed)
+        self.feeder.start()
+        while self.clock() < self.night.end and self._go_on():
+            self._wait_for_the_watch()
+        self.clock.change(1.0)
+        deadline = time.monotonic() + ENDS_WITHIN
+        while not self._told() and time.monotonic() < deadline and self._go_on():
+            pass
+        self._show()
+        if not self.stop.is_set():
+            self.screen.summary(self.night.start, self.night.end)
+
+    def stay(self) -> None:
+        """The watch stays up in life's own pace until asked to stop."""
+        command, now = _command(), show_time(round(self.clock()), self.settings.house.zone)
+        self.screen.say(
+            "",
+            "The watch stays up, from here on at life's own pace; every probe keeps talking.",
+            f"It is {now[11:16]} there, and that of {now[:10]}: ages are counted from there.",
+            "Try in another terminal:",
+        )
+        for words in ("status", f"log tank-1 stir --by mio --at {now} --yes"):
+            self.screen.console.print(
+                f"  {command} {words} --site {shlex.quote(str(self.site))}",
+                soft_wrap=True,
+                highlight=False,
+            )
+        self.screen.say("Ctrl-C ends it and clears everything away.", "")
+        while self._go_on():
+            pass
+
+    def close(self) -> None:
+        self.feeder.stop()
+        self.watch.stop()
+        if self.thread.is_alive():
+            self.thread.join(10.0)
+        if self.history is not None:
+            self.history.close()
+        self.broker.stop()
+        self.phones.close()
+
+    def _watch(self) -> None:
+        try:
+            self.watch.run()
+        except BaseException as error:
+            self.failed = error
+
+    def _go_on(self) -> bool:
+        """Show what came about, wait a moment; False when it is to end."""
+        self._show()
+        if not self.thread.is_alive():
+            raise self.failed or MachineError("the watch ended by itself; run it with kuraban run")
+        return not self.stop.wait(LOOK)
+
+    def _show(self) -> None:
+        now = self.clock()
+        while self.unseen and self.unseen[0].at <= now:
+            one = self.unseen.pop(0)
+            self.screen.unseen(one.at, f"{self.settings.house.name_of(one.subject)}: {one.fault}")
+        for logged in self._logged():
+            self.story.work.append(logged)
+            self.screen.work(logged)
+        for turn in _waiting(self.turns):
+            self.story.take(turn)
+            self.screen.steps(turn)
+        for rung in _waiting(self.phones.arrived):
+            self.screen.phone(rung)
+
+    def _logged(self) -> Iterator[Logged]:
+        """What people log, but for the batches that stand in their tanks as the night begins."""
+        for one in self.feeder.heard():
+            for fact in self.wire.read(one.topic, one.payload, self.clock.of(one.received)):
+                if isinstance(fact, Logged) and not isinstance(fact.entry, BatchStart):
+                    yield fact
+
+    def _wait_for_the_watch(self) -> None:
+        """Slow down while the watch is behind, so that a slow disk changes nothing."""
+        behind = self.clock() - self.watch.engine.now
+        if behind > BEHIND:
+            self.clock.change(self.speed / 10)
+        elif behind < BEHIND / 2:
+            self.clock.change(self.speed)
+
+    def _told(self) -> bool:
+        """Whether the watch came to the night's end and every message to its phone."""
+        reached = self.watch.engine.now >= self.night.end
+        return reached and self.history is not None and self.history.unsent() == 0
+
+
+def _messages(path: Path) -> Iterator[Recorded]:
+    return merged([path], lambda line: None, lambda count: None)
+
+
+def _waiting(queue: SimpleQueue[Thing]) -> Iterator[Thing]:
+    """What waits in a queue at this moment."""
+    try:
+        while True:
+            yield queue.get_nowait()
+    except Empty:
+        return
+
+
+def _start(broker: Broker) -> None:
+    """Started so that Ctrl-C reaches us and not the broker, which goes last."""
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        broker.start()
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+def _language() -> str:
+    """The language of whoever looks on, as far as it is one of ours."""
+    return "ja" if (locale.getlocale()[0] or "").startswith("ja") else "en"
+
+
+def _command() -> str:
+    """How this very command is called from here."""
+    if shutil.which("kuraban"):
+        return "kuraban"
+    return shlex.quote(os.path.relpath(sys.argv[0]))

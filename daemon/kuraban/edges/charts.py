@@ -1,0 +1,375 @@
+"""The curve of one place: one figure function for the page (SVG) and the phone (PNG).
+
+Drawn like the trade's paper progress sheet: the band first, then the plan, then the measured line
+on top. Gaps are gaps and never bridged, a suspect stretch is dotted. What people did stands on a
+strip under the curve, a letter and a mark each. Time runs left to right; the turn of the brewery
+day is a rule with its day number, night hours are faintly toned. The last value is written at the
+line's end; a forecast is a fan.
+
+Matplotlib is imported with this module and costs some 55 MB: import it only where curves are
+wanted, and away from the watch's loop. Nothing here goes through pyplot, so threads may draw side
+by side.
+"""
+
+from __future__ import annotations
+
+import io
+import warnings
+from collections.abc import Sequence
+from datetime import datetime, timedelta, tzinfo
+from functools import cache
+from typing import Final, Literal, NamedTuple
+
+import matplotlib
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.backends.backend_svg import FigureCanvasSVG
+from matplotlib.figure import Figure
+from matplotlib.font_manager import fontManager
+
+Kind = Literal["stir", "addition", "stage", "sample", "probe-out", "work", "ring"]
+Size = tuple[float, float]
+"""Inches at 144 points to the inch."""
+
+PHONE: Final[Size] = (5.0, 3.4)
+PAGE: Final[Size] = (9.0, 4.2)
+DPI: Final = 144
+HOUR: Final = 3600.0
+STEPS: Final = (0.5, 1, 2, 3, 6, 12, 24, 48, 96, 168)
+"""Hours between two marks of the time axis."""
+MARKS: Final[dict[Kind, tuple[str, str, str]]] = {
+    "stir": ("s", "櫂", "|"),
+    "addition": ("a", "添", "v"),
+    "stage": ("S", "段", "D"),
+    "sample": ("x", "析", "x"),
+    "probe-out": ("p", "抜", "o"),
+    "work": ("w", "手", "^"),
+    "ring": ("!", "呼", "s"),
+}
+"""Letter in English, letter in Japanese, mark."""
+JAPANESE: Final = (
+    "Noto Sans CJK JP", "Noto Sans JP", "Source Han Sans JP", "IPAexGothic", "IPAGothic",
+    "Hiragino Sans", "Yu Gothic", "Meiryo", "TakaoPGothic", "VL PGothic", "MS Gothic",
+)  # fmt: skip
+
+
+class Ink(NamedTuple):
+    """Paper and inks of one light."""
+
+    paper: str
+    ink: str
+    quiet: str
+    measured: str
+    wash: str
+    wash_share: float
+    edge: str
+    warm: str
+    cold: str
+
+
+DAY: Final = Ink(
+    "#FAF7F0", "#1F2933", "#5A6472", "#1B3A6B", "#1B3A6B", 0.14, "#5B7BB0", "#A3271B", "#0B6E8A"
+)
+NIGHT: Final = Ink(
+    "#12161C", "#E8E4DA", "#A6AFBB", "#9DBDF2", "#9DBDF2", 0.22, "#5B7BB0", "#FF9A8A", "#6FD3EE"
+)
+
+
+class Point(NamedTuple):
+    """One measured value, °C; `suspect` where its probe is not to be believed."""
+
+    at: float
+    value: float
+    suspect: bool = False
+
+
+class Band(NamedTuple):
+    """What is right, or what is to be expected, at a moment: from `low` to `high`, °C."""
+
+    at: float
+    low: float
+    high: float
+
+
+class Event(NamedTuple):
+    at: float
+    kind: Kind
+
+
+class Turn(NamedTuple):
+    """The turn of a brewery day; `label` as people call the day that begins, "" for none."""
+
+    at: float
+    label: str = ""
+    plain: str = ""
+    """The same in Latin letters, where no Japanese face is installed."""
+
+
+matplotlib.rcParams.update(
+    {"svg.fonttype": "none", "svg.hashsalt": "kuraban", "axes.unicode_minus": True}
+)
+
+
+@cache
+def japanese_face() -> str | None:
+    """The first installed face that has Japanese, None where there is none."""
+    known = {font.name for font in fontManager.ttflist}
+    return next((face for face in JAPANESE if face in known), None)
+
+
+def legible(text: str, plain: str) -> str:
+    """`text` if a face here can show it, else `plain`, else what of `text` it can show."""
+    if japanese_face() is not None or _latin(text):
+        return text
+    return plain if plain and _latin(plain) else "".join(c for c in text if _latin(c)).strip()
+
+
+def _latin(text: str) -> bool:
+    return all(ord(character) < 0x2E80 for character in text)
+
+
+def figure(
+    points: Sequence[Point],
+    plan: Sequence[tuple[float, float]],
+    first_plan: Sequence[tuple[float, float]],
+    band: Sequence[Band],
+    events: Sequence[Event],
+    language: str,
+    zone: tzinfo,
+    night: bool = False,
+    *,
+    start: float,
+    end: float,
+    title: str = "",
+    plain_title: str = "",
+    turns: Sequence[Turn] = (),
+    nights: Sequence[tuple[float, float]] = (),
+    fan: Sequence[Band] = (),
+    gap: float = 1200.0,
+    size: Size = PAGE,
+    drawn_by_browser: bool = False,
+) -> Figure:
+    """The curve over [start, end). Times are Unix seconds, temperatures °C, all in time order.
+
+    A line is broken where two points are more than `gap` seconds apart. `drawn_by_browser` says
+    that whoever looks brings the face, so that Japanese needs none here.
+    """
+    ink = NIGHT if night else DAY
+    made = Figure(figsize=size, dpi=DPI, facecolor=ink.paper)
+    japanese = language == "ja" and (drawn_by_browser or japanese_face() is not None)
+    faces = [face for face in (japanese_face(), "DejaVu Sans") if face is not None]
+    main, strip = _sheets(made, ink, size)
+    _ground(main, ink, start, end, nights)
+    _band(main, ink, band)
+    _plan(main, ink, plan, first_plan)
+    _fan(main, ink, fan)
+    _measured(main, ink, points, gap)
+    _range(main, points, plan, band, fan, start, end)
+    _last(main, ink, points, band, plan, end, faces)
+    _events(strip, ink, events, japanese, faces)
+    show = (lambda text, plain: text) if drawn_by_browser else legible
+    _turns(main, strip, ink, [(turn.at, show(turn.label, turn.plain)) for turn in turns], faces)
+    _clock(strip, ink, start, end, zone, faces)
+    named = show(title, plain_title)
+    heading = f"{named}  °C" if named else "°C"
+    main.set_title(heading, loc="left", color=ink.ink, fontsize=9, fontfamily=faces)
+    return made
+
+
+def svg(made: Figure) -> bytes:
+    """The figure as an SVG document, its text as text; the same figure gives the same bytes."""
+    out = io.BytesIO()
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # faces that the browser has and this machine does not
+        canvas = FigureCanvasSVG(made)
+        canvas.print_svg(  # type: ignore[no-untyped-call]
+            out, metadata={"Date": None, "Creator": None}
+        )
+    return out.getvalue()
+
+
+def png(made: Figure) -> bytes:
+    out = io.BytesIO()
+    FigureCanvasAgg(made).print_png(  # type: ignore[no-untyped-call]
+        out, metadata={"Software": None}
+    )
+    return out.getvalue()
+
+
+def _sheets(made: Figure, ink: Ink, size: Size) -> tuple[Axes, Axes]:
+    """The curve's sheet and the strip beneath it."""
+    wide = 1 - 0.55 / size[0]
+    main = made.add_axes((0.42 / size[0], 0.26, wide - 0.42 / size[0], 0.64), facecolor=ink.paper)
+    strip = made.add_axes((0.42 / size[0], 0.13, wide - 0.42 / size[0], 0.12), facecolor=ink.paper)
+    for sheet in (main, strip):
+        for side in ("top", "right", "left", "bottom"):
+            sheet.spines[side].set_visible(False)
+        sheet.tick_params(colors=ink.quiet, labelsize=7, length=0)
+    main.grid(axis="y", color=ink.quiet, alpha=0.18, linewidth=0.5)
+    main.set_xticks([])
+    strip.set_yticks([])
+    return main, strip
+
+
+def _ground(
+    main: Axes, ink: Ink, start: float, end: float, nights: Sequence[tuple[float, float]]
+) -> None:
+    main.set_xlim(start, end)
+    for dusk, dawn in nights:
+        left, right = max(dusk, start), min(dawn, end)
+        if right > left:
+            main.axvspan(left, right, color=ink.ink, alpha=0.05, linewidth=0)
+
+
+def _band(main: Axes, ink: Ink, band: Sequence[Band]) -> None:
+    if len(band) < 2:
+        return
+    at, low, high = zip(*band, strict=True)
+    main.fill_between(at, low, high, color=ink.wash, alpha=ink.wash_share, linewidth=0)
+    for edge in (low, high):
+        main.plot(at, edge, color=ink.edge, linewidth=0.7)
+
+
+def _plan(
+    main: Axes, ink: Ink, plan: Sequence[tuple[float, float]],
+    first_plan: Sequence[tuple[float, float]],
+) -> None:  # fmt: skip
+    if first_plan:
+        main.plot(*zip(*first_plan, strict=True), color=ink.quiet, linewidth=0.8, alpha=0.5,
+                  linestyle=(0, (1, 3)))  # fmt: skip
+    if plan:
+        main.plot(*zip(*plan, strict=True), color=ink.ink, linewidth=0.9, linestyle=(0, (4, 3)))
+
+
+def _fan(main: Axes, ink: Ink, fan: Sequence[Band]) -> None:
+    """Lighter the less sure: three wedges within one another."""
+    for share, alpha in ((1.0, 0.10), (0.66, 0.10), (0.33, 0.12)):
+        if len(fan) < 2:
+            return
+        at = [one.at for one in fan]
+        middle = [(one.low + one.high) / 2 for one in fan]
+        half = [share * (one.high - one.low) / 2 for one in fan]
+        low = [m - h for m, h in zip(middle, half, strict=True)]
+        high = [m + h for m, h in zip(middle, half, strict=True)]
+        main.fill_between(at, low, high, color=ink.measured, alpha=alpha, linewidth=0)
+
+
+def stretches(points: Sequence[Point], gap: float) -> list[list[Point]]:
+    """The points in stretches without a gap, each believed or suspect throughout.
+
+    A change from one to the other shares a point, so that the line goes on; a gap never does.
+    """
+    found: list[list[Point]] = []
+    for point in points:
+        last = found[-1][-1] if found else None
+        if last is None or point.at - last.at > gap:
+            found.append([point])
+        elif point.suspect != last.suspect:
+            found.append([last._replace(suspect=point.suspect), point])
+        else:
+            found[-1].append(point)
+    return found
+
+
+def _measured(main: Axes, ink: Ink, points: Sequence[Point], gap: float) -> None:
+    for stretch in stretches(points, gap):
+        at, value = [one.at for one in stretch], [one.value for one in stretch]
+        if stretch[-1].suspect:
+            main.plot(at, value, color=ink.quiet, linewidth=1.3, linestyle=(0, (1, 2)))
+        elif len(stretch) == 1:
+            main.plot(at, value, color=ink.measured, marker="o", markersize=2)
+        else:
+            main.plot(at, value, color=ink.measured, linewidth=2, solid_capstyle="round")
+
+
+def _range(
+    main: Axes, points: Sequence[Point], plan: Sequence[tuple[float, float]],
+    band: Sequence[Band], fan: Sequence[Band], start: float, end: float,
+) -> None:  # fmt: skip
+    """Everything of the shown stretch fits, and a straight line is not blown up."""
+    shown = [one.value for one in points if start <= one.at <= end and not one.suspect]
+    shown += [value for at, value in plan if start <= at <= end]
+    for one in (*band, *fan):
+        if start <= one.at <= end:
+            shown += [one.low, one.high]
+    shown = shown or [one.value for one in points] or [0.0, 1.0]
+    low, high = min(shown), max(shown)
+    room = max((high - low) * 0.08, (1.0 - (high - low)) / 2, 0.1)
+    main.set_ylim(low - room, high + room)
+
+
+def _last(
+    main: Axes, ink: Ink, points: Sequence[Point], band: Sequence[Band],
+    plan: Sequence[tuple[float, float]], end: float, faces: list[str],
+) -> None:  # fmt: skip
+    """The last value at the line's end, with its side where it lies outside."""
+    believed = [one for one in points if not one.suspect and one.at <= end]
+    if not believed:
+        return
+    last = believed[-1]
+    near = min(band, key=lambda one: abs(one.at - last.at), default=None)
+    colour, sign = ink.measured, ""
+    if near is not None and last.value > near.high:
+        colour, sign = ink.warm, "▲"
+    elif near is not None and last.value < near.low:
+        colour, sign = ink.cold, "▼"
+    main.plot([last.at], [last.value], marker="o", markersize=3.5, color=colour)
+    text = f"{sign}{last.value:.1f}".replace("-", "\N{MINUS SIGN}")
+    main.annotate(
+        text, (last.at, last.value), xytext=(4, 3), textcoords="offset points", color=colour,
+        fontsize=9, fontweight="bold", annotation_clip=False, fontfamily=faces,
+    )  # fmt: skip
+
+
+def _events(
+    strip: Axes, ink: Ink, events: Sequence[Event], japanese: bool, faces: list[str]
+) -> None:
+    strip.set_ylim(0, 1)
+    strip.axhline(1.0, color=ink.quiet, linewidth=0.5, alpha=0.5)
+    for event in events:
+        latin, kanji, mark = MARKS[event.kind]
+        strip.plot([event.at], [0.72], marker=mark, markersize=3.5, color=ink.ink)
+        strip.annotate(
+            kanji if japanese else latin, (event.at, 0.42), ha="center", va="top", fontsize=6.5,
+            color=ink.ink, annotation_clip=True, fontfamily=faces,
+        )  # fmt: skip
+
+
+def _turns(
+    main: Axes, strip: Axes, ink: Ink, turns: Sequence[tuple[float, str]], faces: list[str]
+) -> None:
+    left, right = main.get_xlim()
+    for at, label in turns:
+        if not left <= at <= right:
+            continue
+        for sheet in (main, strip):
+            sheet.axvline(at, color=ink.quiet, linewidth=0.7, alpha=0.7)
+        if label:
+            main.annotate(
+                label, (at, 1.0), xycoords=("data", "axes fraction"), xytext=(3, -8),
+                textcoords="offset points", color=ink.quiet, fontsize=7, fontfamily=faces,
+            )  # fmt: skip
+
+
+def _clock(strip: Axes, ink: Ink, start: float, end: float, zone: tzinfo, faces: list[str]) -> None:
+    strip.set_xlim(start, end)
+    marks = clock_marks(start, end, zone)
+    strip.set_xticks([at for at, _ in marks])
+    strip.set_xticklabels([label for _, label in marks], fontfamily=faces, color=ink.quiet)
+
+
+def clock_marks(start: float, end: float, zone: tzinfo, most: int = 7) -> list[tuple[float, str]]:
+    """Times to write under the axis, at even hours of the wall clock; dates from a day on."""
+    hours = next((step for step in STEPS if (end - start) / HOUR / step <= most), STEPS[-1])
+    local = datetime.fromtimestamp(start, zone)
+    moment = local.replace(hour=0, minute=0, second=0, microsecond=0, tzinfo=None)
+    found: list[tuple[float, str]] = []
+    while len(found) < 400:
+        at = moment.replace(tzinfo=zone).timestamp()
+        if at > end:
+            break
+        if at >= start:
+            label = f"{moment:%H:%M}" if hours < 24 else f"{moment.month}/{moment.day}"
+            found.append((at, label))
+        moment += timedelta(hours=float(hours))
+    return found

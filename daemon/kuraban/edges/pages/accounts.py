@@ -1,0 +1,115 @@
+"""Who may use the pages: argon2 lines, and patience with wrong pass-words.
+
+Checking a pass-word is made dear on purpose (argon2, RFC 9106), in time and in memory, so one is
+checked at a time. Wrong ones are counted by address and by account; an unknown account costs as
+much as a known one.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections import deque
+from collections.abc import Callable, Sequence
+from hashlib import blake2b
+from typing import Literal, Protocol
+
+from argon2 import PasswordHasher
+from argon2.exceptions import Argon2Error, InvalidHashError
+
+Role = Literal["look", "log", "manage"]
+WINDOW = 300.0
+MOST_WRONG = {"address": 10, "account": 30}
+LONGEST_WAIT = 5.0
+LONGEST, SHORTEST = 200, 8
+_KNOWN = 2000
+
+
+class Account(Protocol):
+    @property
+    def id(self) -> str: ...
+    @property
+    def role(self) -> Role: ...
+    @property
+    def name(self) -> str: ...
+    @property
+    def language(self) -> str | None: ...
+    @property
+    def password(self) -> str: ...
+
+
+class TooOften(Exception):
+    """Too many wrong pass-words; `seconds` until another try is heard."""
+
+    def __init__(self, seconds: float) -> None:
+        super().__init__(seconds)
+        self.seconds = seconds
+
+
+def hash_password(password: str) -> str:
+    """The argon2id line for the site file; ValueError for a pass-word that is no good."""
+    if not SHORTEST <= len(password) <= LONGEST:
+        raise ValueError(f"a pass-word has {SHORTEST} to {LONGEST} characters")
+    return PasswordHasher().hash(password)
+
+
+class Accounts:
+    """The accounts of a house. Without any, everybody who reaches the pages is let in."""
+
+    def __init__(self, accounts: Sequence[Account], clock: Callable[[], float]) -> None:
+        self._accounts = {account.id: account for account in accounts}
+        self._clock = clock
+        self._hasher = PasswordHasher()
+        self._stranger: str | None = None
+        self._one = threading.Lock()
+        self._wrong: dict[tuple[str, str], deque[float]] = {}
+
+    def __bool__(self) -> bool:
+        return bool(self._accounts)
+
+    def find(self, account: str | None) -> Account | None:
+        return None if account is None else self._accounts.get(account)
+
+    def stamp(self, account: Account) -> str:
+        """Changes with the pass-word, so that a new one ends the old one's sessions."""
+        return blake2b(account.password.encode(), digest_size=8).hexdigest()
+
+    def admit(self, name: str, password: str, address: str) -> Account | None:
+        """The account that name and pass-word open, None if they open none; TooOften."""
+        keys = (("address", address), ("account", name[:LONGEST]))
+        self._patience(keys)
+        if not self._one.acquire(timeout=LONGEST_WAIT):
+            raise TooOften(LONGEST_WAIT)
+        try:
+            account = self._accounts.get(name)
+            right = self._verified(account, password)
+        finally:
+            self._one.release()
+        if account is not None and right:
+            self._wrong.pop(keys[0], None)
+            return account
+        for key in keys:
+            self._wrong.setdefault(key, deque(maxlen=max(MOST_WRONG.values()))).append(
+                self._clock()
+            )
+        return None
+
+    def _verified(self, account: Account | None, password: str) -> bool:
+        if len(password) > LONGEST:
+            return False
+        if account is None and self._stranger is None:
+            self._stranger = self._hasher.hash("nobody's pass-word")
+        line = self._stranger if account is None else account.password
+        try:
+            return self._hasher.verify(line or "", password) and account is not None
+        except (Argon2Error, InvalidHashError):
+            return False
+
+    def _patience(self, keys: Sequence[tuple[str, str]]) -> None:
+        now = self._clock()
+        if len(self._wrong) > _KNOWN:
+            self._wrong = {k: w for k, w in self._wrong.items() if now - w[-1] < WINDOW}
+        for kind, name in keys:
+            wrong = self._wrong.get((kind, name), deque())
+            recent = [at for at in wrong if now - at < WINDOW]
+            if len(recent) >= MOST_WRONG[kind]:
+                raise TooOften(recent[-MOST_WRONG[kind]] + WINDOW - now)

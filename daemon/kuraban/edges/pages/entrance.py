@@ -1,0 +1,81 @@
+"""Coming in and going out; where there are no accounts, saying who one is."""
+
+from __future__ import annotations
+
+import secrets
+from typing import Annotated
+from urllib.parse import urlsplit
+
+from fastapi import APIRouter, Form, Request
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
+
+from kuraban.edges.pages.accounts import TooOften
+from kuraban.edges.pages.office import Anybody, Somebody, TheOffice, address, check_token
+from kuraban.edges.pages.sheets import keep, page
+from kuraban.edges.pages.signing import Visit
+
+router = APIRouter(include_in_schema=False)
+
+Field = Annotated[str, Form(max_length=300)]
+
+
+def inside(path: str) -> str:
+    """A path of our own pages, whatever was asked for."""
+    parts = urlsplit(path)
+    own = path.startswith("/") and not path.startswith(("//", "/\\")) and path.isprintable()
+    return path if own and not parts.scheme and not parts.netloc and "\\" not in path else "/"
+
+
+@router.get("/login")
+def login(request: Request, office: TheOffice, visitor: Anybody, next: str = "/") -> HTMLResponse:
+    return page(
+        request, office, visitor, "login.html", next=inside(next), name="", wrong=False, wait=None
+    )
+
+
+@router.post("/login")
+def come_in(
+    request: Request, office: TheOffice, visitor: Anybody, name: Field = "",
+    password: Field = "", token: Field = "", next: Field = "/",
+) -> Response:  # fmt: skip
+    check_token(office, visitor, token)
+    try:
+        account, wait = office.accounts.admit(name.strip(), password, address(request)), None
+    except TooOften as often:
+        account, wait = None, often.seconds
+    if account is None:
+        refused = page(
+            request, office, visitor, "login.html", 401 if wait is None else 429,
+            next=inside(next), name=name, wrong=wait is None, wait=wait,
+        )  # fmt: skip
+        if wait is not None:
+            refused.headers["retry-after"] = str(int(wait) + 1)
+        return refused
+    visit = Visit(
+        secrets.token_urlsafe(12), office.clock(), account.id, office.accounts.stamp(account),
+        language=visitor.visit.language,
+    )  # fmt: skip
+    return _led(office, visitor, visit, inside(next))
+
+
+@router.post("/logout")
+def go_out(office: TheOffice, visitor: Anybody, token: Field = "") -> Response:
+    check_token(office, visitor, token)
+    visit = Visit(secrets.token_urlsafe(12), office.clock(), language=visitor.visit.language)
+    return _led(office, visitor, visit, "/login" if office.accounts else "/")
+
+
+@router.post("/who")
+def who(
+    office: TheOffice, visitor: Somebody, person: Field = "", token: Field = "", next: Field = "/"
+) -> Response:
+    """Without accounts: the name that goes into entries from this browser."""
+    check_token(office, visitor, token)
+    known = person if person in office.house.person else None
+    return _led(office, visitor, visitor.visit._replace(who=known), inside(next))
+
+
+def _led(office: TheOffice, visitor: Anybody, visit: Visit, path: str) -> Response:
+    response = RedirectResponse(path, 303)
+    keep(response, office, type(visitor)(visit, visitor.role, visitor.by, visitor.language))
+    return response

@@ -1,0 +1,130 @@
+"""What stands before every page: size, host and origin of a request, and the headers of an answer.
+
+No page runs or loads anything that the watch did not serve, stands in nobody's frame, and is kept
+by no cache. A body of more than 64 kB is refused before anything reads it. A request that changes
+something must come from our own pages: whatever a browser says of its origin must be our host.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable, MutableMapping
+from typing import Any
+from urllib.parse import urlsplit
+
+LARGEST = 64 * 1024
+SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
+POLICY = (
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; "
+    "manifest-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+)
+HEADERS = (
+    (b"content-security-policy", POLICY.encode()),
+    (b"x-content-type-options", b"nosniff"),
+    (b"x-frame-options", b"DENY"),
+    (b"referrer-policy", b"same-origin"),
+    (b"cross-origin-opener-policy", b"same-origin"),
+    (b"cross-origin-resource-policy", b"same-origin"),
+    (b"cache-control", b"no-store"),
+)
+HSTS = (b"strict-transport-security", b"max-age=31536000")
+AT_HOME = frozenset({"localhost", "127.0.0.1", "::1"})
+
+Scope = MutableMapping[str, Any]
+Receive = Callable[[], Awaitable[MutableMapping[str, Any]]]
+Send = Callable[[MutableMapping[str, Any]], Awaitable[None]]
+App = Callable[[Scope, Receive, Send], Awaitable[None]]
+
+
+class Guard:
+    """An ASGI application around another. `hosts` are the names we go by, None for any."""
+
+    def __init__(self, app: App, hosts: frozenset[str] | None, encrypted: bool) -> None:
+        self._app = app
+        self._hosts = hosts
+        self._headers = HEADERS + ((HSTS,) if encrypted else ())
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            await self._app(scope, receive, send)
+            return
+        dressed = self._dressed(send)
+        refusal = self._refusal(scope)
+        if refusal is None and scope["method"] not in SAFE:
+            body = await _whole(receive)
+            if body is None:
+                refusal = 413, "that is too large; at most 64 kB"
+            else:
+                receive = _again(body, receive)
+        if refusal is not None:
+            await _say(dressed, *refusal)
+            return
+        await self._app(scope, receive, dressed)
+
+    def _refusal(self, scope: Scope) -> tuple[int, str] | None:
+        headers = dict(reversed(scope["headers"]))
+        host = headers.get(b"host", b"").decode("latin-1")
+        if self._hosts is not None and _name(host) not in self._hosts:
+            return 421, "the pages do not go by that name; use the address in the site file"
+        size = headers.get(b"content-length", b"0")
+        if not size.isdigit() or len(size) > 15 or int(size) > LARGEST:
+            return 413, "that is too large; at most 64 kB"
+        if scope["method"] not in SAFE and not _from_here(headers, host):
+            return 403, "that came from another site; open the page itself and try again"
+        return None
+
+    def _dressed(self, send: Send) -> Send:
+        async def dressed(message: MutableMapping[str, Any]) -> None:
+            if message["type"] == "http.response.start":
+                held = {name.lower() for name, _ in message.get("headers", ())}
+                more = [(name, value) for name, value in self._headers if name not in held]
+                message["headers"] = [*message.get("headers", ()), *more]
+            await send(message)
+
+        return dressed
+
+
+def _name(host: str) -> str:
+    """The name in a Host header, without its port."""
+    try:
+        return (urlsplit(f"//{host}").hostname or "").lower()
+    except ValueError:
+        return ""
+
+
+def _from_here(headers: dict[bytes, bytes], host: str) -> bool:
+    """What a browser says of where the request began; a program says nothing of it."""
+    if headers.get(b"sec-fetch-site", b"same-origin") not in (b"same-origin", b"none"):
+        return False
+    origin = headers.get(b"origin")
+    return origin is None or urlsplit(origin.decode("latin-1")).netloc.lower() == host.lower()
+
+
+async def _whole(receive: Receive) -> bytes | None:
+    """The whole body, None for one that is too large."""
+    body = b""
+    while True:
+        message = await receive()
+        body += bytes(message.get("body", b""))
+        if len(body) > LARGEST:
+            return None
+        if message["type"] != "http.request" or not message.get("more_body"):
+            return body
+
+
+def _again(body: bytes, receive: Receive) -> Receive:
+    told = False
+
+    async def again() -> MutableMapping[str, Any]:
+        nonlocal told
+        if told:
+            return await receive()
+        told = True
+        return {"type": "http.request", "body": body, "more_body": False}
+
+    return again
+
+
+async def _say(send: Send, status: int, words: str) -> None:
+    headers = [(b"content-type", b"text/plain; charset=utf-8"), (b"connection", b"close")]
+    await send({"type": "http.response.start", "status": status, "headers": headers})
+    await send({"type": "http.response.body", "body": words.encode()})

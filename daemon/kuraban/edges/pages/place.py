@@ -1,0 +1,207 @@
+"""One place: what it did, what to expect before a stir, and the buttons for what is done there."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, Literal
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
+from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
+
+from kuraban.core import entries as e
+from kuraban.core.picture import Picture, PlaceNow
+from kuraban.core.units import DAY, HOUR, MINUTE
+from kuraban.edges.pages import drawing, past
+from kuraban.edges.pages.office import (
+    TOKEN,
+    Office,
+    Somebody,
+    TheOffice,
+    Visitor,
+    check_token,
+)
+from kuraban.edges.pages.sheets import fill, page
+from kuraban.edges.pages.taps import Outcome, fields_of, tell, told_entry
+from kuraban.edges.pages.tongue import Tongue
+from kuraban.errors import JournalError
+
+router = APIRouter(include_in_schema=False)
+
+Range = Literal["day", "stir", "morning", "soe", "batch"]
+RANGES: tuple[Range, ...] = ("day", "stir", "morning", "soe", "batch")
+MOST_ROWS, MOST_POINTS = 48, 720
+DONE_SHOWN = 12
+LONGEST_BATCH = 60 * DAY
+BACK = {"round": "/round", "rings": "/rings", "cellar": "/"}
+"""Where a form may lead back to, by what it says."""
+
+
+@router.get("/place/{place}")
+def one_place(request: Request, office: TheOffice, visitor: Somebody, place: str) -> HTMLResponse:
+    return show(request, office, visitor, place)
+
+
+@router.get("/place/{place}/curve.svg")
+def curve(
+    request: Request, office: TheOffice, visitor: Somebody, place: str, tone: str = "day"
+) -> Response:
+    """The curve of the range asked for, by day or by night."""
+    picture = office.picture()
+    known = known_place(picture, place)
+    start, end = span(picture, known, asked_range(request))
+    with past.reading(office.history) as history:
+        step = past.step_for(end - start, MOST_POINTS)
+        points = past.curve(history, office.house, place, start, end, step)
+        done = past.done(history, place, start, end)
+        rings = [ring for ring in past.rings(history, start, end) if ring.subject == place]
+    sheet = drawing.Sheet(
+        house=office.house, place=known, picture=picture, points=tuple(points), step=step,
+        done=tuple(one.logged for one in done if not one.back), rings=tuple(rings),
+        start=start, end=end, language=visitor.language, night=tone == "night",
+    )  # fmt: skip
+    svg = drawing.svg(sheet)
+    if svg is None:
+        raise HTTPException(404)
+    return Response(
+        svg,
+        media_type="image/svg+xml",
+        headers={"content-security-policy": "default-src 'none'; style-src 'unsafe-inline'"},
+    )
+
+
+@router.post("/log/{subject}")
+async def log(request: Request, office: TheOffice, visitor: Somebody, subject: str) -> Response:
+    """One tap. A browser is led on to where it came from, a script is told what became of it."""
+    form = await request.form(max_files=0, max_fields=60)
+    told = {name: text for name, text in form.items() if isinstance(text, str)}
+    return await run_in_threadpool(_log, request, office, visitor, subject, told)
+
+
+def _log(
+    request: Request, office: Office, visitor: Visitor, subject: str, form: Mapping[str, str]
+) -> Response:
+    check_token(office, visitor, request.headers.get(TOKEN) or form.get("token"))
+    picture = office.picture()
+    outcome = tell(fields_of(form, office, picture, subject), subject, office, visitor)
+    if "application/json" in request.headers.get("accept", ""):
+        status = {"kept": 200, "waiting": 202, "refused": 422}[outcome.state]
+        return JSONResponse(outcome._asdict(), status)
+    if outcome.state != "refused":
+        own = f"/place/{subject}" if subject in office.house.place else "/rings"
+        back = BACK.get(form.get("back", ""), own)
+        return RedirectResponse(f"{back}?told={outcome.id}&of={subject}", 303)
+    if subject not in office.house.place:
+        return page(
+            request, office, visitor, "refused.html", 422, outcome=outcome, form=form,
+            subject=subject,
+        )  # fmt: skip
+    return show(request, office, visitor, subject, outcome, form)
+
+
+def show(
+    request: Request, office: Office, visitor: Visitor, place: str,
+    outcome: Outcome | None = None, form: Mapping[str, str] | None = None,
+) -> HTMLResponse:  # fmt: skip
+    """The page; after a refusal with the reason, and with everything that was typed."""
+    picture = office.picture()
+    known = known_place(picture, place)
+    range_ = asked_range(request)
+    fields: dict[str, Any] = {
+        "picture": picture,
+        "place": known,
+        "rings": picture.rings_of(place),
+        "range": range_,
+        "ranges": [one for one in RANGES if _known(picture, known, one)],
+        "charts": drawing.available(),
+        "outcome": outcome,
+        "typed": dict(form or {}),
+        "told": told_entry(request, office),
+        "may_log": visitor.may("log"),
+        "manages": visitor.may("manage"),
+        **behind(office, picture, known, range_),
+        **forms(office, known),
+    }
+    status = 200 if outcome is None else 422
+    return page(request, office, visitor, "place.html", status, **fields)
+
+
+def behind(office: Office, picture: Picture, place: PlaceNow, range_: Range) -> dict[str, Any]:
+    """What the journal tells of the place; nothing where it cannot be read."""
+    start, end = span(picture, place, range_)
+    stirred = place.last_stir
+    try:
+        with past.reading(office.history) as history:
+            step = past.step_for(end - start, MOST_POINTS)
+            points = past.curve(history, office.house, place.id, start, end, step)
+            begun = max(stirred or picture.day_turned, end - 2 * DAY)
+            recent = past.curve(history, office.house, place.id, begun, end, 5 * MINUTE)
+            done = past.done(history, place.id, min(start, end - 3 * DAY), end + HOUR)
+    except JournalError:
+        return {"rows": [], "since": None, "done": [], "step": HOUR, "unread": True}
+    plan = None if place.batch is None else place.batch.plan
+    rows_step = past.step_for(end - start, MOST_ROWS)
+    return {
+        "rows": past.table(points, plan, done, start, end, rows_step),
+        "since": past.since(recent, begun),
+        "done": done[::-1][:DONE_SHOWN],
+        "step": rows_step,
+        "unread": False,
+    }
+
+
+def forms(office: Office, place: PlaceNow) -> dict[str, Any]:
+    """What the buttons need to know."""
+    return {
+        "ingredients": e.Ingredient.__args__,  # type: ignore[attr-defined]
+        "courses": [course for course in office.house.courses if place.kind in course.for_],
+        "aims": ("-0.5", "-0.1", "0.1", "0.5"),
+    }
+
+
+def known_place(picture: Picture, place: str) -> PlaceNow:
+    known = picture.place(place)
+    if known is None:
+        raise HTTPException(404)
+    return known
+
+
+def asked_range(request: Request) -> Range:
+    asked = request.query_params.get("range")
+    return next((one for one in RANGES if one == asked), "day")
+
+
+def span(picture: Picture, place: PlaceNow, range_: Range) -> tuple[float, float]:
+    """From when to when a range goes."""
+    end = picture.at
+    start = _start(picture, place, range_)
+    return max(end - DAY if start is None else start, end - LONGEST_BATCH), end
+
+
+def _known(picture: Picture, place: PlaceNow, range_: Range) -> bool:
+    return _start(picture, place, range_) is not None
+
+
+def _start(picture: Picture, place: PlaceNow, range_: Range) -> float | None:
+    batch = place.batch
+    if range_ == "day":
+        return picture.at - DAY
+    if range_ == "morning":
+        return picture.day_turned
+    if range_ == "stir":
+        return place.last_stir
+    if batch is None:
+        return None
+    if range_ == "soe":
+        return next((s.start for s in batch.plan.stretches if s.stage == "soe"), None)
+    return batch.since
+
+
+def parts(office: Office, w: Tongue, picture: Picture, may_log: bool, place: str) -> dict[str, str]:
+    """The part of an open page that changes by itself."""
+    known = picture.place(place)
+    if known is None:
+        return {}
+    rings = picture.rings_of(place)
+    return {"now": fill("_now.html", w, place=known, rings=rings, token="", may_log=may_log)}

@@ -1,0 +1,171 @@
+"""The pages in a thread of their own: they never hold up the watch, nor fall with a page.
+
+The address is taken before the thread starts, so that whoever starts the pages hears at once that
+somebody else has it.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+import socket
+import threading
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Protocol
+from urllib.parse import urlsplit
+
+import uvicorn
+
+from kuraban.core.facts import Fact
+from kuraban.core.site import House
+from kuraban.core.wording import Words
+from kuraban.edges.pages.accounts import Account, Accounts
+from kuraban.edges.pages.app import make_app
+from kuraban.edges.pages.board import PictureBoard
+from kuraban.edges.pages.guard import AT_HOME, App, Guard
+from kuraban.edges.pages.office import Office
+from kuraban.edges.pages.signing import Act, Link, Signer
+from kuraban.errors import MachineError
+
+MOST_CONNECTIONS = 200
+STOPS_WITHIN = 2.0
+
+log = logging.getLogger("kuraban")
+
+
+class Where(Protocol):
+    """Where the pages listen and who may use them; files are absolute paths."""
+
+    @property
+    def host(self) -> str: ...
+    @property
+    def port(self) -> int: ...
+    @property
+    def public(self) -> str | None: ...
+    @property
+    def cert_file(self) -> Path | None: ...
+    @property
+    def key_file(self) -> Path | None: ...
+    @property
+    def proxy(self) -> tuple[str, ...]: ...
+    @property
+    def accounts(self) -> Sequence[Account]: ...
+
+
+class Pages:
+    """The pages of one house. `key` signs what they hand out; `submit` is safe in any thread.
+
+    `start` raises MachineError where the address cannot be had.
+    """
+
+    def __init__(
+        self,
+        house: House,
+        where: Where,
+        key: str,
+        words: Words,
+        board: PictureBoard,
+        history: Path,
+        submit: Callable[[Fact], None],
+        clock: Callable[[], float],
+    ) -> None:
+        self.board = board
+        self._where = where
+        self._signer = Signer(key)
+        public = urlsplit(where.public or "")
+        self._encrypted = where.cert_file is not None or public.scheme == "https"
+        office = Office(
+            house=house,
+            words=words,
+            board=board,
+            history=history,
+            submit=submit,
+            clock=clock,
+            signer=self._signer,
+            accounts=Accounts(where.accounts, clock),
+            encrypted=self._encrypted,
+        )
+        hosts = None if where.accounts else AT_HOME | {where.host, public.hostname or where.host}
+        self.app: App = Guard(make_app(office), hosts, where.cert_file is not None)
+        self._server: uvicorn.Server | None = None
+        self._thread: threading.Thread | None = None
+
+    @property
+    def alive(self) -> bool:
+        return self._thread is not None and self._thread.is_alive()
+
+    def link(self, subject: str, condition: str, person: str, act: Act, at: float) -> str | None:
+        """The address of a one-button page for a message of `at`; None without a public one."""
+        if self._where.public is None:
+            return None
+        token = self._signer.link(Link(subject, condition, person, act, at))
+        return f"{self._where.public}/a/{token}"
+
+    def start(self) -> int:
+        """Listen; the port that was taken."""
+        taken = self._take()
+        config = uvicorn.Config(
+            self.app,
+            log_config=None,
+            access_log=False,
+            server_header=False,
+            ws="none",
+            lifespan="off",
+            proxy_headers=bool(self._where.proxy),
+            forwarded_allow_ips=list(self._where.proxy),
+            ssl_certfile=self._where.cert_file,
+            ssl_keyfile=str(self._where.key_file) if self._where.key_file else None,
+            limit_concurrency=MOST_CONNECTIONS,
+            timeout_keep_alive=20,
+            timeout_graceful_shutdown=1,
+        )
+        try:
+            config.load()
+        except (OSError, ValueError) as error:
+            taken.close()
+            raise MachineError(f"pages: {self._where.cert_file}: {error}") from error
+        self._server = uvicorn.Server(config)
+        self._thread = threading.Thread(
+            target=self._serve, args=(taken,), name="pages", daemon=True
+        )
+        self._thread.start()
+        return int(taken.getsockname()[1])
+
+    def stop(self, within: float = STOPS_WITHIN) -> None:
+        """End every connection, and the thread."""
+        if self._server is None or self._thread is None:
+            return
+        self._server.should_exit = True
+        self.board.close()
+        self._thread.join(within)
+
+    def _take(self) -> socket.socket:
+        where = self._where
+        family = socket.AF_INET6 if ":" in where.host else socket.AF_INET
+        taken = socket.socket(family, socket.SOCK_STREAM)
+        taken.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            taken.bind((where.host, where.port))
+            taken.listen(128)
+        except OSError as error:
+            taken.close()
+            wrong = error.strerror or str(error)
+            raise MachineError(
+                f"pages: cannot listen at {where.host}:{where.port}: {wrong}"
+            ) from error
+        taken.setblocking(False)
+        return taken
+
+    def _serve(self, taken: socket.socket) -> None:
+        assert self._server is not None
+        try:
+            asyncio.run(self._served(self._server, taken))
+        except Exception:
+            log.exception("pages: a fault of ours, please report it")
+        finally:
+            taken.close()
+
+    async def _served(self, server: uvicorn.Server, taken: socket.socket) -> None:
+        self.board.open(asyncio.get_running_loop())
+        await server.serve(sockets=[taken])

@@ -1,0 +1,192 @@
+"""How the pages speak: one language at one moment, figures and times as the messages write them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from kuraban.core import entries as e
+from kuraban.core.facts import Logged
+from kuraban.core.phrases import Speech, figure
+from kuraban.core.picture import Going, PlaceNow, Ring, Text
+from kuraban.core.sentences import pick
+from kuraban.core.site import House
+from kuraban.core.units import HOUR, MINUTE
+from kuraban.core.wording import Words
+
+SIDES = {
+    "little-warm": "warm", "warm": "warm", "far-warm": "warm", "little-cold": "cold",
+    "cold": "cold", "far-cold": "cold",
+}  # fmt: skip
+SIGNS = {"warm": "▲", "cold": "▼"}
+ARROWS: dict[Going, str] = {"up": "↗", "down": "↘", "level": "→"}
+OUTSIDE = frozenset({"warm", "cold", "far-warm", "far-cold"})
+JUST_NOW = 90.0
+
+
+def choose(
+    wished: Sequence[str | None], accepted: str, known: Sequence[str], otherwise: str
+) -> str:
+    """The language wished for, else the first that the browser accepts, else the house's."""
+    for language in wished:
+        if language in known:
+            return str(language)
+    weighed = []
+    for number, part in enumerate(accepted[:200].split(",")):
+        tag, _, weight = part.strip().partition(";q=")
+        try:
+            weighed.append((-float(weight or 1), number, tag.partition("-")[0].lower()))
+        except ValueError:
+            continue
+    return next((tag for _, _, tag in sorted(weighed) if tag in known), otherwise)
+
+
+class Tongue:
+    """Says what stands in the pages' catalogue under a key, with its fields."""
+
+    def __init__(self, words: Words, language: str, house: House, at: float) -> None:
+        self.language = language
+        self.at = at
+        self._house = house
+        self._speech = Speech(words, language, house.zone, at)
+
+    def __call__(self, key: str, /, **fields: object) -> str:
+        known = {name: str(value) for name, value in fields.items() if value is not None}
+        return self._speech.say(f"pages.{key}", known)
+
+    def has(self, key: str) -> bool:
+        return bool(self._speech.template(f"pages.{key}"))
+
+    # What the messages name as well.
+
+    def condition(self, name: str) -> str:
+        return self._speech.template(f"{name}.name") or name
+
+    def why(self, key: str) -> str:
+        return self._speech.template(f"why.{key}") or key
+
+    def work(self, key: str) -> str:
+        return self._speech.template(f"work.{key}", f"pages.entry.{key}") or key
+
+    def measure(self, key: str) -> str:
+        return self._speech.template(f"measure.{key}") or key
+
+    def text(self, text: Text) -> str:
+        return pick(text, self.language) or ""
+
+    def person(self, who: str | None) -> str | None:
+        """The name of a person by id, or what somebody wrote as their name."""
+        person = self._house.person.get(who or "")
+        return who if person is None else person.name
+
+    def people(self, ids: Sequence[str]) -> str:
+        return self._speech.names((self.person(one) or one for one in ids), 20) or ""
+
+    def place(self, place: str) -> str:
+        return self._house.name_of(place)
+
+    def stage(self, stage: str) -> str:
+        return self._speech.template(f"stage.{stage}") or stage
+
+    def kind(self, logged: Logged) -> str:
+        return e.kind_of(logged.entry)
+
+    def did(self, logged: Logged) -> str:
+        """An entry in a few words."""
+        entry = logged.entry
+        match entry:
+            case e.StageMark(stage=stage):
+                return self("entry.stage", stage=self.stage(stage))
+            case e.Addition(what=what, kg=kg):
+                weight = "" if kg is None else f" {figure(kg, 0)} kg"
+                return f"{self.work(what)}{weight}"
+            case e.Check(celsius=celsius) | e.Aim(celsius=celsius):
+                return f"{self(f'entry.{e.kind_of(entry)}')} {self.celsius(celsius)}"
+            case e.Note(text=text):
+                return f"{self('entry.note')}: {text}"
+            case _:
+                return self(f"entry.{e.kind_of(entry)}")
+
+    # Figures and times.
+
+    def figure(self, value: float | None, decimals: int = 1) -> str:
+        return "–" if value is None else figure(value, decimals)
+
+    def signed(self, value: float | None, decimals: int = 1) -> str:
+        return "" if value is None else figure(value, decimals, True)
+
+    def celsius(self, value: float | None) -> str:
+        return self._speech.measure(value) or "–"
+
+    def clock(self, at: float | None) -> str:
+        return self._speech.clock(at) or ""
+
+    def time(self, at: float) -> str:
+        """The clock alone, for columns of one day."""
+        return Speech(self._speech.words, self.language, self._house.zone, at).clock(at) or ""
+
+    def date(self, at: float) -> str:
+        return self._speech.date(at)
+
+    def age(self, at: float | None) -> str:
+        if at is None:
+            return ""
+        seconds = self.at - at
+        if seconds < JUST_NOW:
+            return self("age.now")
+        if seconds < HOUR:
+            return self("age.minutes", n=round(seconds / MINUTE))
+        return self("age.since", when=self.clock(at))
+
+    def span(self, hours: float | None) -> str:
+        return self._speech.span(hours) or ""
+
+    # A place and an alarm, as they are looked at.
+
+    def side(self, place: PlaceNow) -> str:
+        return SIDES.get(place.word, "")
+
+    def sign(self, side: str) -> str:
+        return SIGNS.get(side, "")
+
+    def arrow(self, going: Going) -> str:
+        return ARROWS[going]
+
+    def word(self, place: PlaceNow) -> str:
+        return self(f"word.{place.word}")
+
+    def going(self, place: PlaceNow) -> str:
+        if place.going is None or place.rate is None:
+            return ""
+        return self(f"going.{place.going}", rate=figure(abs(place.rate), 2))
+
+    def standing(self, place: PlaceNow) -> str:
+        """Batch, and its day or hour."""
+        batch = place.batch
+        if batch is None:
+            return self("batch.none")
+        day = batch.day if place.kind == "tank" else None
+        return self(
+            "batch.day" if day is not None else "batch.hours",
+            batch=batch.title or batch.name, stage=self.text(batch.stage_title), day=day,
+            hours=f"{batch.hours:.0f}",
+        )  # fmt: skip
+
+    def leaving(self, place: PlaceNow) -> str:
+        """What to expect of the next hours if it goes on so."""
+        leaving = place.leaving
+        if leaving is None:
+            return self("leaving.out" if place.word in OUTSIDE else "leaving.none")
+        latest = None if leaving.latest is None else self.at + leaving.latest * HOUR
+        return self(
+            f"leaving.{leaving.edge}-{leaving.side}",
+            span=self.span(leaving.soonest),
+            soonest=self.clock(self.at + leaving.soonest * HOUR),
+            latest=self.clock(latest) or None,
+        )
+
+    def state(self, ring: Ring) -> str:
+        return self(
+            f"state.{ring.state}",
+            who=self.person(ring.by),
+            until=self.clock(ring.until) or None,
+        )

@@ -1,0 +1,225 @@
+"""Recorded messages through two cores at once: the house as it is, and as it might be.
+
+Nobody answers differently in the other night: what people logged is played as they logged it,
+their acknowledgements too. Courses are changed before a batch begins, since a batch keeps the
+course that it began on.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from statistics import median
+
+import msgspec
+
+from kuraban.core import entries as e
+from kuraban.core.effects import Message, Step
+from kuraban.core.facts import Fact, Logged
+from kuraban.core.site import House, from_document, to_document
+from kuraban.core.units import within_hours
+from kuraban.core.wording import Words
+from kuraban.core.world import Finding
+from kuraban.recording import Recorded
+from kuraban.rehearse.changes import Change, changed
+from kuraban.rehearse.spells import Pair, Verdict, paired, spells_of
+from kuraban.replay import BUNDLE, HOUSE_TOPIC, Player
+
+
+@dataclass(frozen=True, slots=True)
+class Rings:
+    """What one person was told by page; `by_night` outside the site's duty hours."""
+
+    all: int = 0
+    by_night: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Rehearsal:
+    """Both nights side by side. Pairs of figures are (as it is, otherwise)."""
+
+    messages: int
+    start: float
+    """The first moment that counts, Unix seconds."""
+    end: float
+    people: dict[str, tuple[Rings, Rings]]
+    conditions: dict[str, tuple[int, int]]
+    """Spells told by page, by the condition that they were first told as."""
+    needless: dict[str, tuple[int, int]]
+    """Of those that the crew called needless: rung as it is, and still rung otherwise."""
+    pairs: tuple[Pair, ...]
+    verdicts: int
+    verdicts_lost: int
+    """Verdicts on rings that this version would not make, or that lie outside the time."""
+
+    @property
+    def differing(self) -> tuple[Pair, ...]:
+        return tuple(pair for pair in self.pairs if pair.differs)
+
+    @property
+    def real(self) -> tuple[Pair, ...]:
+        """Real drifts that one night or the other told."""
+        return tuple(pair for pair in self.pairs if pair.real and pair.told != (None, None))
+
+    @property
+    def untold(self) -> int:
+        """Real drifts told as it is and not otherwise."""
+        return sum(pair.told[0] is not None and pair.told[1] is None for pair in self.real)
+
+    @property
+    def later(self) -> tuple[float, float] | None:
+        """Median and worst seconds by which real drifts were told later; None where none was."""
+        waits = [pair.later for pair in self.real if pair.later is not None]
+        return (median(waits), max(waits)) if waits else None
+
+
+class _Night:
+    """One core and what it told."""
+
+    def __init__(self, house: House, root: str, words: Words, off: frozenset[str]) -> None:
+        self.player = Player(house, root, words)
+        self.off = off
+        self.story: list[Step | Message] = []
+        self.facts: list[Fact] = []
+
+    def play(self, message: Recorded) -> None:
+        begun = self.player.begun
+        self.player.play(message)
+        if self.off and not begun:
+            self._leave_out()
+
+    def _leave_out(self) -> None:
+        """Findings of conditions that are left out reach nobody."""
+        world = self.player.engine.world
+        take, off = world.tell, self.off
+
+        def tell(finding: Finding) -> None:
+            if finding.condition not in off:
+                take(finding)
+
+        world.tell = tell
+
+    def told(self) -> None:
+        turn = self.player.engine.drain()
+        self.story += turn.story
+        self.facts += [
+            fact
+            for fact in turn.facts
+            if isinstance(fact, Logged) and isinstance(fact.entry, (e.Verdict, e.TakeBack, e.Amend))
+        ]
+
+    def end(self, until: float | None) -> None:
+        if until is not None and self.player.begun:
+            self.player.engine.wake(until)
+        self.told()
+
+
+def rehearse(
+    house: House,
+    root: str,
+    words: Words,
+    messages: Iterable[Recorded],
+    changes: Sequence[Change],
+    *,
+    since: float = -math.inf,
+    until: float | None = None,
+) -> Rehearsal:
+    """Play messages through the house as it is and with the changes made.
+
+    What was told before `since` does not count; `until` stops the playing, or runs the clock on.
+    """
+    off = frozenset(change.key for change in changes if change.leaves_out)
+    was = _Night(house, root, words, frozenset())
+    other = _Night(changed(house, changes), root, words, off)
+    topic = f"{root}/{HOUSE_TOPIC}"
+    count, start = 0, since
+    for message in messages:
+        if until is not None and message.at > until:
+            break
+        start = max(since, message.at) if not count else start
+        was.play(message)
+        other.play(_retold(message, changes) if message.topic == topic else message)
+        count += 1
+        if count % BUNDLE == 0:
+            was.told()
+            other.told()
+    was.end(until)
+    other.end(until)
+    return _compared(house, was, other, count, start)
+
+
+def _retold(message: Recorded, changes: Sequence[Change]) -> Recorded:
+    """A house that the recording tells, with the changes made in it too."""
+    try:
+        house = from_document(message.payload.decode())
+    except (msgspec.MsgspecError, UnicodeDecodeError):
+        return message
+    return message._replace(payload=to_document(changed(house, changes)).encode())
+
+
+def _compared(house: House, was: _Night, other: _Night, count: int, start: float) -> Rehearsal:
+    nights = was.story, other.story
+    verdicts = _verdicts(was.facts)
+    first, second = (spells_of(story) for story in nights)
+    pairs, lost = paired(first, second, verdicts)
+    pairs = [pair for pair in pairs if _counts(pair, start)]
+    mine, theirs = (_rings(house, story, start) for story in nights)
+    people = {who: (mine.get(who, Rings()), theirs.get(who, Rings())) for who in {**mine, **theirs}}
+    return Rehearsal(
+        messages=count,
+        start=start,
+        end=was.player.engine.now,
+        people=dict(sorted(people.items())),
+        conditions=_by_condition(pairs),
+        needless=_by_condition([pair for pair in pairs if pair.verdict == "needless"]),
+        pairs=tuple(pairs),
+        verdicts=len(verdicts),
+        verdicts_lost=lost,
+    )
+
+
+def _counts(pair: Pair, start: float) -> bool:
+    moments = [at for at in pair.told if at is not None] or [pair.spell.start]
+    return min(moments) >= start
+
+
+def _rings(house: House, story: list[Step | Message], start: float) -> dict[str, Rings]:
+    found: dict[str, Rings] = {}
+    for event in story:
+        if isinstance(event, Message) and event.step == "page" and event.at >= start:
+            known = found.get(event.person, Rings())
+            night = not within_hours(event.at, *house.site.duty_hours, house.zone)
+            found[event.person] = Rings(known.all + 1, known.by_night + night)
+    return found
+
+
+def _by_condition(pairs: list[Pair]) -> dict[str, tuple[int, int]]:
+    was: Counter[str] = Counter()
+    other: Counter[str] = Counter()
+    for pair in pairs:
+        if pair.was is not None and pair.was.rings:
+            was[pair.was.condition] += 1
+        if pair.other is not None and pair.other.rings:
+            other[pair.other.condition] += 1
+    return {name: (was[name], other[name]) for name in sorted({*was, *other})}
+
+
+def _verdicts(facts: list[Fact]) -> list[Verdict]:
+    """The verdicts that stand: what was taken back is gone, what was amended says the new."""
+    found: dict[str, Verdict] = {}
+    for fact in facts:
+        assert isinstance(fact, Logged)
+        match fact.entry:
+            case e.Verdict(alarm=alarm, was=was):
+                found[fact.id] = Verdict(fact.at, fact.subject, alarm, was)
+            case e.TakeBack(of=old):
+                found.pop(old, None)
+            case e.Amend(of=old, fields=fields) if old in found:
+                said = fields.get("was")
+                if said in ("right", "needless", "late"):
+                    found[old] = found[old]._replace(was=said)
+            case _:
+                pass
+    return list(found.values())

@@ -1,0 +1,62 @@
+"""Which site file is meant when nobody says, and where the journal of a house lies."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+from pathlib import Path
+
+from kuraban.errors import ConfigurationError, Fault
+from kuraban.settings.model import Settings
+from kuraban.settings.reading import load
+
+VARIABLE = "KURABAN_SITE_FILE"
+HERE, INSTALLED = Path("site.toml"), Path("/etc/kuraban/site.toml")
+JOURNAL = "kuraban.journal"
+
+
+def site_file(given: Path | None, env: Mapping[str, str] | None = None) -> Path:
+    """The site file: as given, else as the environment names it, else here, else as installed.
+
+    ConfigurationError where none of them is there; a file that was named is not looked for.
+    """
+    env = os.environ if env is None else env
+    if given is not None:
+        return given
+    if env.get(VARIABLE):
+        return Path(env[VARIABLE])
+    for path in (HERE, INSTALLED):
+        if path.is_file():
+            return path
+    wrong = f"there is none at {HERE.absolute()} nor at {INSTALLED}"
+    right = f"name it with --site or {VARIABLE}, or write a first one with `kuraban init`"
+    raise ConfigurationError([Fault("site file", "the file", wrong, right)])
+
+
+def any_site(env: Mapping[str, str] | None = None) -> Path | None:
+    """The site file that is meant when nobody says, None where there is none."""
+    try:
+        return site_file(None, env)
+    except ConfigurationError:
+        return None
+
+
+def settings_at(
+    given: Path | None,
+    env: Mapping[str, str] | None = None,
+    now: float | None = None,
+    *,
+    advised: bool = False,
+) -> Settings:
+    """The settings of the site file that is meant, with words of advice where `advised`.
+
+    ConfigurationError holds every fault.
+    """
+    env = os.environ if env is None else env
+    path = site_file(given, env)
+    own = {name: text for name, text in env.items() if name != VARIABLE}
+    return load(path, own, now, advised=advised)
+
+
+def journal_of(settings: Settings) -> Path:
+    return settings.data / JOURNAL

@@ -1,0 +1,79 @@
+"""One screen's worth of how things stand."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from kuraban.asking.status import Status, status
+from kuraban.asking.view import View, looking
+from kuraban.core import entries as e
+from kuraban.core.facts import Logged
+from kuraban.settings.words import load_words
+from tests.journals import live_through
+
+
+def of(view: View, path: Path) -> Status:
+    return status(view, path, load_words())
+
+
+def test_a_warm_tank_is_told_with_sign_and_word(view: View, drifted: Path) -> None:
+    """Product, plan, difference, where it goes, batch, day and stage."""
+    (tank,) = [place for place in of(view, drifted).judged if place.id == "tank-2"]
+    assert tank.word == "warm" and tank.difference is not None and tank.difference > 0.5
+    assert tank.going == "up" and tank.rate is not None and tank.rate > 0
+    assert (tank.batch, tank.day, tank.stage) == ("No. 13", 13, "Main mash")
+    assert tank.planned == 10.3
+
+
+def test_a_cold_store_is_told_by_its_band(view: View, drifted: Path) -> None:
+    (store,) = [place for place in of(view, drifted).judged if place.id == "koji-store"]
+    assert store.word == "in its band" and store.band == (1.0, 8.0) and store.planned is None
+
+
+def test_what_is_not_judged_says_why(view: View, drifted: Path) -> None:
+    reasons = {place.id: place.why for place in of(view, drifted).not_judged}
+    assert reasons["tank-1"] == "no-batch" and reasons["cellar"] == "no-band"
+    assert "tank-2" not in reasons
+
+
+def test_a_standing_alarm_says_that_nobody_has_it(view: View, drifted: Path) -> None:
+    """The unanswered first."""
+    first = of(view, drifted).standing[0]
+    assert first.alarm == "tank-2/warm" and first.state == "unacknowledged"
+    assert first.urgency == "wake" and first.by is None
+    assert first.title.startswith("Tank 2 warm +0.")
+
+
+def test_an_alarm_in_hand_says_who_has_it_and_until_when(view: View, drifted: Path) -> None:
+    now = view.engine.now
+    mine = Logged("a1", "tank-2", e.Acknowledge(condition="warm"), now, now, by="aki")
+    view.engine.take(mine)
+    (alarm,) = [one for one in of(view, drifted).standing if one.condition == "warm"]
+    assert alarm.state == "acknowledged" and alarm.by == "aki"
+    assert alarm.until is not None and alarm.until > now
+
+
+def test_a_stirred_tank_says_until_when_it_is_not_judged(view: View, drifted: Path) -> None:
+    now = view.engine.now
+    view.engine.take(Logged("s1", "tank-2", e.Stir(), now, now))
+    (tank,) = [place for place in of(view, drifted).judged if place.id == "tank-2"]
+    assert tank.held == "masked" and tank.held_until == now + 1800
+
+
+def test_a_probe_says_what_it_reads_and_when_it_spoke(view: View, drifted: Path) -> None:
+    probes = {probe.id: probe for probe in of(view, drifted).probes}
+    assert probes["t2-mid"].value is not None and not probes["t2-mid"].trouble
+    assert probes["t1-upper"].at is None and probes["t1-upper"].refused == 0
+
+
+def test_refusals_are_counted_with_the_last_reason(tmp_path: Path) -> None:
+    live_through("wild-codes", tmp_path / "journal")
+    with looking(tmp_path / "journal", load_words(), 0.0) as found:
+        refused = [probe for probe in of(found, tmp_path / "journal").probes if probe.refused]
+    assert refused and refused[0].wild and refused[0].last_refusal
+
+
+def test_the_journal_and_the_courier_are_told(view: View, drifted: Path) -> None:
+    found = of(view, drifted)
+    assert found.journal.bytes > 100_000 and found.journal.last_turn == view.last_turn
+    assert found.courier.waiting > 0 and found.courier.failed is None

@@ -1,0 +1,80 @@
+"""`kuraban history`: a place's last hours, for the eye and for a script."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from kuraban.store.history import History
+from tests.cli.conftest import Type
+from tests.journals import live_through, site_file
+
+
+@pytest.fixture(scope="module")
+def night(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, float]:
+    folder = tmp_path_factory.mktemp("night")
+    live_through("slow-drift", folder / "data" / "kuraban.journal", share=0.9)
+    history = History(folder / "data" / "kuraban.journal")
+    last = history.now()
+    history.close()
+    return site_file(folder), last or 0.0
+
+
+@pytest.fixture
+def asked(night: tuple[Path, float], type_in: Type, at: Callable[[float], None]) -> Type:
+    site, last = night
+    at(last)
+    return lambda *words: type_in("history", *words, "--site", site)
+
+
+def test_a_table_and_a_chart(asked: Type) -> None:
+    """Measured, planned, the difference with its sign, what people did; then the curve."""
+    shown = asked("tank-2", "--since", "12h")
+    assert shown.exit_code == 0, shown.stderr
+    assert "measured" in shown.output and "+0.6" in shown.output
+    assert any("⠀" < letter <= "⣿" for letter in shown.output)
+    assert "the dashes are the plan" in shown.output
+
+
+def test_a_long_stretch_has_longer_rows(asked: Type) -> None:
+    """A month stays readable."""
+    assert len(asked("tank-2", "--since", "30d").output.splitlines()) < 120
+
+
+def test_csv_has_ten_minutes_a_row(asked: Type) -> None:
+    found = list(csv.DictReader(io.StringIO(asked("tank-2", "--since", "3h", "--csv").stdout)))
+    assert len(found) in (18, 19)
+    assert list(found[0]) == ["at", "measured", "planned", "difference", "did"]
+    assert float(found[0]["planned"]) == 10.3
+
+
+def test_json_says_the_same(asked: Type) -> None:
+    found = json.loads(asked("tank-2", "--since", "14h", "--json").stdout)
+    assert any("batch-start No. 13 (aki)" in row["did"] for row in found)
+    assert found[-3]["difference"] == pytest.approx(
+        found[-3]["measured"] - found[-3]["planned"], abs=0.002
+    )
+
+
+def test_nothing_then_is_said_so(asked: Type) -> None:
+    """An empty list says what it would show."""
+    assert "nothing was measured or planned" in asked("tank-1").output
+
+
+@pytest.mark.parametrize(
+    ("words", "right"),
+    [
+        (("tank-22",), "tank-2"),
+        (("tank-2", "--since", "soon"), "22:10"),
+        (("tank-2", "--since", "2026-03-01"), "earlier --since"),
+    ],
+)
+def test_what_cannot_be_is_one_line(asked: Type, words: tuple[str, ...], right: str) -> None:
+    shown = asked(*words)
+    assert shown.exit_code == 2
+    assert right in shown.stderr and shown.stderr.count("\n") == 1

@@ -1,0 +1,94 @@
+"""What all tests share: how hypothesis draws, and what a machine leaves out that cannot run it."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import tempfile
+from collections.abc import Callable
+from functools import cache
+
+import hypothesis
+import pytest
+
+CI = os.environ.get("CI", "") == "true"
+
+hypothesis.settings.register_profile("home", deadline=None)
+hypothesis.settings.register_profile("ci", deadline=None, derandomize=True)
+hypothesis.settings.load_profile("ci" if CI else "home")
+
+_LEFT_OUT = pytest.StashKey[dict[str, list[str]]]()
+
+
+def _run(*command: str) -> bool:
+    return subprocess.run(command, capture_output=True, check=False).returncode == 0
+
+
+def _can_mount() -> bool:
+    if os.geteuid() != 0:
+        return False
+    with tempfile.TemporaryDirectory() as folder:
+        mounted = _run("mount", "-t", "tmpfs", "-o", "size=64k", "tmpfs", folder)
+        return mounted and _run("umount", folder)
+
+
+def _installed(*commands: str) -> Callable[[], bool]:
+    return lambda: all(shutil.which(command) for command in commands)
+
+
+NEEDS: dict[str, tuple[str, Callable[[], bool]]] = {
+    "root": ("they mount a small disk, which takes root", cache(_can_mount)),
+    "mosquitto": (
+        "they run Mosquitto: install mosquitto and mosquitto-clients",
+        _installed("mosquitto", "mosquitto_passwd", "mosquitto_sub"),
+    ),
+    "openssl": ("they make certificates: install openssl", _installed("openssl")),
+}
+"""What a test may need of a machine: why it is left out without it, and whether it is there."""
+
+NAMES = {"Mosquitto": "mosquitto", "openssl": "openssl"}
+"""Names in a test's module that tell what its tests need."""
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    config.addinivalue_line("markers", "needs_root: mounts a small disk of its own")
+    config.addinivalue_line("markers", "needs(name): a server or a right, as NEEDS lists them")
+    config.addinivalue_line("markers", "slow: more than a few seconds; --quick leaves it out")
+    config.addinivalue_line("filterwarnings", "error::pytest.PytestUnhandledThreadExceptionWarning")
+    config.addinivalue_line("filterwarnings", "error::pytest.PytestUnknownMarkWarning")
+    config.stash[_LEFT_OUT] = {}
+
+
+def needs_of(item: pytest.Item) -> set[str]:
+    """Everything that a test needs: by its marks, and by what its module works with."""
+    needs = {str(name) for mark in item.iter_markers("needs") for name in mark.args}
+    if item.get_closest_marker("needs_root"):
+        needs.add("root")
+    if isinstance(item, pytest.Function) and "embedded" not in item.name:
+        needs |= {need for name, need in NAMES.items() if name in vars(item.module)}
+    return needs
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Leave out what the machine cannot run, to be named at the end; in CI that is an error."""
+    left_out = config.stash[_LEFT_OUT]
+    out = []
+    for item in items:
+        lacking = [need for need in sorted(needs_of(item)) if not NEEDS[need][1]()]
+        if lacking:
+            out.append(item)
+            left_out.setdefault(NEEDS[lacking[0]][0], []).append(item.nodeid)
+    if out and CI:
+        raise pytest.UsageError(f"CI leaves nothing out, yet here it would: {'; '.join(left_out)}")
+    if out:
+        items[:] = [item for item in items if item not in out]
+        config.hook.pytest_deselected(items=out)
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    for why, names in terminalreporter.config.stash[_LEFT_OUT].items():
+        terminalreporter.section(f"left out: {why}")
+        for name in names:
+            terminalreporter.line(name)

@@ -1,0 +1,139 @@
+"""An addition that nobody logged: recognised, held and asked about, never told as cold."""
+
+from __future__ import annotations
+
+import msgspec
+import pytest
+
+from kuraban.core.site import Probe
+from kuraban.core.units import HOUR
+from tests.core.detectors.kit import (
+    CELLAR,
+    MID,
+    TANK,
+    Night,
+    cellar,
+    course,
+    house,
+    noisy,
+    stage,
+    step,
+)
+
+AIR = 6.0
+ALARM = "tank/addition-unlogged"
+NOT_TOLD = {"tank/cold", "tank/far-cold", "tank/overcooling", "tank/trending-cold",
+            "mid/displaced", "tank/unwatched"}  # fmt: skip
+ODORI = stage("odori", 13.5, hours=30)
+NAKA = stage("naka", 9.5, hours=24, settle=3 * HOUR)
+
+
+def tank(since: float = -600) -> Night:
+    night = Night(cellar(stages=(ODORI, NAKA)))
+    night.batch(since=since)
+    return night.play(60, mid=noisy(13.5), air=AIR)
+
+
+def poured(before: float, after: float, at: float, minutes: float = 6.0) -> object:
+    return noisy(lambda m: before + (after - before) * min(max(m - at, 0.0) / minutes, 1.0))
+
+
+def test_water_koji_that_nobody_logged_is_asked_about_and_nobody_hears_of_cold() -> None:
+    night = tank().play(230, mid=poured(13.5, 9.6, 60), air=AIR)  # type: ignore[arg-type]
+    (raised,) = night.raised(ALARM)
+    assert 62 <= raised <= 80
+    assert night.alarms() == {ALARM}
+    assert "stage=naka" in night.evidence(ALARM)
+
+
+def test_the_crew_is_asked() -> None:
+    from_morning = Night(cellar(stages=(ODORI, NAKA)), start=tank().start + 10 * 3600)
+    from_morning.batch()
+    from_morning.play(60, mid=noisy(13.5), air=AIR)
+    from_morning.play(120, mid=poured(13.5, 9.6, 60), air=AIR)  # type: ignore[arg-type]
+    assert [page.role for page in from_morning.pages(ALARM)] == ["crew"]
+
+
+def test_after_three_hours_it_is_judged_as_it_stands() -> None:
+    night = tank().play(300, mid=poured(13.5, 9.6, 60), air=AIR)  # type: ignore[arg-type]
+    (raised,) = night.raised(ALARM)
+    assert not night.stands(ALARM)
+    assert {"tank/cold", "tank/far-cold"} & night.alarms()
+    assert min(night.raised("tank/cold") + night.raised("tank/far-cold")) >= raised + 180
+
+
+def test_a_late_log_puts_everything_right() -> None:
+    """Logged two hours later, with its true time: the new stage's plan is the one in force."""
+    night = tank().play(180, mid=poured(13.5, 9.6, 60), air=AIR)  # type: ignore[arg-type]
+    night.log("tank", "stage", stage="naka", since=60, by="mio")
+    night.play(700, mid=noisy(9.6), air=AIR)
+    assert not night.stands(ALARM)
+    assert not NOT_TOLD & night.alarms()
+
+
+def test_one_that_was_logged_is_not_asked_about() -> None:
+    night = tank()
+    night.log("tank", "addition", what="water-koji", by="mio")
+    night.play(150, mid=poured(13.5, 9.6, 61), air=AIR)  # type: ignore[arg-type]
+    assert not night.alarms()
+
+
+def test_a_stage_mark_alone_is_a_log() -> None:
+    """The crew pressed the stage and poured: nothing else was written down."""
+    night = tank()
+    night.log("tank", "stage", stage="naka", by="mio")
+    night.play(400, mid=poured(13.5, 9.6, 61), air=AIR)  # type: ignore[arg-type]
+    assert not night.alarms()
+
+
+def test_without_a_probe_in_the_air_it_is_an_addition_still_and_not_a_displaced_probe() -> None:
+    night = Night(house(TANK, CELLAR, MID, courses=(course(ODORI, NAKA),)))
+    night.batch()
+    night.play(60, mid=noisy(13.5))
+    night.play(230, mid=poured(13.5, 9.6, 60))  # type: ignore[arg-type]
+    assert night.alarms() == {ALARM}
+
+
+@pytest.mark.parametrize("after", [12.6, 5.0])
+def test_a_fall_that_no_addition_makes_is_none(after: float) -> None:
+    """Less than a degree and a half, or far below where the next stage begins."""
+    night = tank().play(100, mid=poured(13.5, after, 60), air=AIR)  # type: ignore[arg-type]
+    assert ALARM not in night.alarms()
+
+
+def test_a_probe_that_fell_to_the_airs_temperature_is_not_asked_about_as_an_addition() -> None:
+    night = tank().play(200, mid=poured(13.5, 8.0, 60), air=8.0)  # type: ignore[arg-type]
+    assert ALARM not in night.alarms()
+    assert "mid/displaced" in night.alarms()
+
+
+def test_in_the_last_stage_nothing_is_added_unlogged() -> None:
+    night = Night(cellar(stages=(stage(celsius=13.5),)))
+    night.batch()
+    night.play(60, mid=noisy(13.5), air=AIR)
+    night.play(200, mid=poured(13.5, 9.6, 60), air=AIR)  # type: ignore[arg-type]
+    assert ALARM not in night.alarms()
+
+
+def test_one_wild_reading_is_no_fall() -> None:
+    night = tank().play(200, mid=noisy(step(13.5, 9.5, 90, 91)), air=AIR)
+    assert not night.alarms()
+
+
+def test_logged_at_the_wrong_tank_it_says_so() -> None:
+    """Tank 4's stage was pressed, tank 3's mash fell."""
+    other = msgspec.structs.replace(TANK, id="four", name="Tank 4")
+    home = cellar(other, Probe(id="mid4", of="four", measures="product"), stages=(ODORI, NAKA))
+    night = Night(home)
+    night.batch()
+    night.batch("four")
+    night.play(60, mid=noisy(13.5), mid4=noisy(13.4), air=AIR)
+    night.log("four", "addition", what="water-koji", by="mio")
+    night.play(120, mid=poured(13.5, 9.6, 60), mid4=noisy(13.4), air=AIR)  # type: ignore[arg-type]
+    assert "swapped=Tank 4" in night.evidence(ALARM)
+
+
+def test_when_the_batch_ends_the_question_does() -> None:
+    night = tank().play(120, mid=poured(13.5, 9.6, 60), air=AIR)  # type: ignore[arg-type]
+    night.log("tank", "batch-end")
+    assert not night.stands(ALARM)

@@ -1,0 +1,107 @@
+"""A cold store, a room, a water tank: judged by their band without a batch."""
+
+from __future__ import annotations
+
+import math
+
+import msgspec
+import pytest
+
+from kuraban.core.site import Place, Probe
+from kuraban.core.units import MINUTE
+from tests.core.detectors.kit import Night, house, saw, step
+
+STORE = Place(
+    id="store", kind="cold-store", name="Koji cold store", band=(1.0, 8.0), delay=45 * MINUTE
+)
+AIR = Probe(id="air", of="store", measures="air", every=5 * MINUTE)
+
+
+def store(place: Place = STORE) -> Night:
+    return Night(house(place, AIR))
+
+
+def defrost(minute: float) -> float:
+    """Every six hours: half an hour off with the coil warmed, and half an hour to recover.
+
+    Three or four a day of 20 to 30 minutes are common practice for coolers.
+    """
+    since = minute % 360
+    if since < 30:
+        return 4.0 + 7.0 * since / 30
+    return 4.0 + 7.0 * math.exp(-(since - 30) / 12)
+
+
+def test_a_warm_cold_store_is_told_to_maintenance_at_its_delay() -> None:
+    night = store().play(180, air=step(4.0, 9.0, 60))
+    assert night.raised("store/warm") == [60 + 5 + 45]
+    assert {page.role for page in night.pages("store/warm")} == {"maintenance"}
+
+
+def test_a_store_that_freezes_is_told_as_well() -> None:
+    night = store().play(180, air=step(4.0, 0.0, 60))
+    assert night.raised("store/cold") == [60 + 5 + 45]
+
+
+def test_a_defrost_wakes_nobody() -> None:
+    assert not store().play(24 * 60, air=defrost).alarms()
+
+
+def test_a_door_and_a_delivery_wake_nobody() -> None:
+    """Warm crates push it to 12 °C, and it comes down within three quarters of an hour."""
+    night = store().play(
+        600, air=lambda m: 4.0 if m < 120 else 4.0 + 8.0 * math.exp(-(m - 120) / 30)
+    )
+    assert not night.alarms()
+
+
+def test_a_door_left_open_for_the_night_is_told_once() -> None:
+    night = store().play(600, air=lambda m: 4.0 if m < 120 else 12.0 - 8.0 * 0.97 ** (m - 120))
+    assert len(night.raised("store/warm")) == 1
+
+
+def test_the_thermostats_saw_tooth_at_the_edge_of_the_band_does_not_chatter() -> None:
+    night = store().play(24 * 60, air=saw(8.1, 2.0, 40))
+    assert len(night.steps("store/warm")) <= 1
+
+
+def test_it_has_returned_when_inside_by_the_deadband_for_the_off_delay() -> None:
+    """0.3 K inside, a quarter of the delay."""
+    night = store().play(120, air=9.0).play(180, air=7.8)
+    assert night.stands("store/warm")
+    night.play(240, air=7.5)
+    assert night.over("store/warm") == [pytest.approx(180 + 5 + 45 / 4)]
+
+
+def test_while_nothing_measures_it_its_alarm_keeps_its_state() -> None:
+    night = store().play(120, air=9.0).play(400)
+    assert night.stands("store/warm")
+
+
+def test_a_room_without_a_band_is_watched_and_never_judged() -> None:
+    cellar = Place(id="store", kind="room", name="Cellar")
+    assert not store(cellar).play(300, air=35.0).alarms()
+
+
+def test_water_is_judged_by_a_probe_in_it() -> None:
+    water = Place(id="store", kind="water", name="Brewing water", band=(2.0, 6.0))
+    inside = Probe(id="air", of="store", measures="product")
+    night = Night(house(water, inside)).play(120, air=step(4.0, 6.6, 30))
+    assert night.raised("store/warm") == [30 + 4 + 30]
+
+
+def test_out_of_service_it_is_quiet_and_judged_anew_when_put_back() -> None:
+    night = store().play(120, air=9.0)
+    night.log("store", "out-of-service", reason="cleaned")
+    night.play(300, air=15.0)
+    assert not night.stands("store/warm")
+    night.log("store", "in-service")
+    night.play(400, air=15.0)
+    assert night.raised("store/warm")[-1] == 345
+
+
+def test_a_store_with_two_probes_is_judged_by_the_one_that_answers() -> None:
+    second = msgspec.structs.replace(AIR, id="second")
+    night = Night(house(STORE, AIR, second))
+    night.play(60, air=4.0, second=4.0).play(400, second=9.0)
+    assert night.stands("store/warm")

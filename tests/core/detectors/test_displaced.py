@@ -1,0 +1,309 @@
+"""A probe that reads the air instead of the product: told as that, and never as cold."""
+
+from __future__ import annotations
+
+import math
+
+import msgspec
+import pytest
+
+from kuraban.core.site import Place, Probe
+from kuraban.core.units import MINUTE
+from tests.core.detectors.kit import (
+    AIR,
+    CELLAR,
+    MID,
+    TANK,
+    Night,
+    Trace,
+    cellar,
+    course,
+    house,
+    koji,
+    noisy,
+    ramp,
+    stage,
+    step,
+)
+
+ALARM = "mid/displaced"
+NEVER_TOLD = {"tank/warm", "tank/cold", "tank/far-warm", "tank/far-cold", "tank/overcooling",
+              "tank/trending-cold", "tank/addition-unlogged"}  # fmt: skip
+
+
+def pulled(product: float, air: float, at: float, back: float = 1e9) -> Trace:
+    """In air within five to ten minutes: a first-order probe of 150 s."""
+
+    def trace(minute: float) -> float:
+        if minute < at:
+            return product
+        gone = 1 - math.exp(-(min(minute, back) - at) / 2.5)
+        away = product + (air - product) * gone
+        return (
+            away if minute < back else product + (away - product) * math.exp(-(minute - back) / 2.5)
+        )
+
+    return noisy(trace)
+
+
+def tank(air: bool = True, **changes: object) -> Night:
+    home = cellar(**changes) if air else house(TANK, CELLAR, MID, courses=(course(),))  # type: ignore[arg-type]
+    night = Night(home)
+    night.batch()
+    return night
+
+
+def quiet_but(night: Night) -> set[str]:
+    return night.alarms() - {ALARM}
+
+
+@pytest.mark.parametrize("air", [2.0, 6.0, 14.0, 20.0])
+def test_a_probe_pulled_out_at_night_is_told_within_a_quarter_of_an_hour(air: float) -> None:
+    night = tank().play(240, mid=pulled(10.0, air, 60), air=air)
+    (raised,) = night.raised(ALARM)
+    assert 60 < raised <= 75
+    assert night.alarms() <= {ALARM, "tank/unwatched"}
+    assert not NEVER_TOLD & night.alarms()
+
+
+def test_it_says_what_it_read_and_what_it_reads() -> None:
+    night = tank().play(100, mid=pulled(10.0, 6.0, 60), air=6.0)
+    assert set(night.evidence(ALARM)) == {"air=6.0", "was=10.0"}
+
+
+def test_a_probe_pulled_out_beside_a_cellar_nearly_as_cold_is_told_as_nothing() -> None:
+    """Air 0.5 K below the mash cannot be told from it; nobody is called for what is not known."""
+    night = tank().play(300, mid=pulled(10.0, 9.55, 60), air=9.55)
+    assert not night.alarms()
+
+
+def test_a_probe_that_comes_out_during_a_stir_is_told_when_the_stir_is_over() -> None:
+    """Dragged by the pole: to whoever logged work there within the hour, at any hour."""
+    night = tank().play(60, mid=noisy(10.0), air=5.0)
+    night.log("tank", "stir", by="mio")
+    night.play(240, mid=pulled(10.0, 5.0, 70), air=5.0)
+    (raised,) = night.raised(ALARM)
+    assert 90 <= raised <= 110
+    assert not NEVER_TOLD & night.alarms()
+    assert {page.person for page in night.pages(ALARM)} == {"mio"}
+
+
+def test_a_stir_that_moves_the_mash_displaces_nothing() -> None:
+    """A degree of layering evened within minutes, unlogged; half an hour on it is believed."""
+    night = tank().play(400, mid=noisy(step(10.0, 9.0, 60)), air=2.0)
+    assert ALARM not in night.alarms()
+    assert "tank/cold" in night.alarms()
+    (raised,) = night.raised("tank/cold")
+    assert raised <= 60 + 60 + 10
+
+
+def test_while_a_step_is_not_understood_it_counts_for_nothing() -> None:
+    night = tank().play(75, mid=noisy(step(10.0, 8.8, 60)), air=2.0)
+    assert night.world.product("tank", night.engine.now) is None
+    night.play(100, mid=noisy(8.8), air=2.0)
+    known = night.world.product("tank", night.engine.now)
+    assert known is not None
+    assert known[0] == pytest.approx(8.8, abs=0.1)
+
+
+def test_a_step_that_comes_back_was_nothing() -> None:
+    night = tank().play(240, mid=noisy(step(10.0, 8.0, 60, 70)), air=2.0)
+    assert not night.alarms()
+
+
+def test_without_a_probe_in_the_air_two_degrees_at_once_are_displaced() -> None:
+    night = tank(air=False).play(200, mid=pulled(10.0, 5.0, 60))
+    (raised,) = night.raised(ALARM)
+    assert 75 <= raised <= 80
+    assert not NEVER_TOLD & night.alarms()
+
+
+def test_without_a_probe_in_the_air_a_smaller_step_is_the_product_after_all() -> None:
+    night = tank(air=False).play(240, mid=noisy(step(10.0, 8.8, 60)))
+    assert ALARM not in night.alarms()
+    assert "tank/cold" in night.alarms()
+
+
+def test_half_way_to_the_air_after_a_quarter_of_an_hour_is_no_product() -> None:
+    """A probe half drawn up, its tip in the foam."""
+    night = tank().play(240, mid=noisy(step(10.0, 6.0, 60)), air=4.0)
+    assert night.stands(ALARM)
+    assert not NEVER_TOLD & night.alarms()
+
+
+def test_a_true_drift_towards_the_air_is_a_drift() -> None:
+    """The fastest fall of a mash that runs off its plan: one degree an hour."""
+    night = tank().play(240, mid=noisy(ramp(10.0, -1.0, since=60)), air=4.0)
+    assert ALARM not in night.alarms()
+    assert {"tank/cold", "tank/far-cold"} & night.alarms()
+
+
+def test_put_back_into_the_mash_it_is_believed_after_a_quarter_of_an_hour() -> None:
+    night = tank().play(300, mid=pulled(10.0, 5.0, 60, back=180), air=5.0)
+    (over,) = night.over(ALARM)
+    assert 180 + 15 <= over <= 180 + 25
+    assert not NEVER_TOLD & night.alarms()
+    assert night.world.product("tank", night.engine.now) is not None
+
+
+def test_a_mash_that_warmed_while_its_probe_hung_out_is_told_when_it_is_back() -> None:
+    """The time it hung out proves nothing; from its return on the delay runs."""
+    night = tank().play(120, mid=pulled(10.0, 5.0, 60), air=5.0)
+    night.play(400, mid=noisy(11.2), air=5.0)
+    assert night.over(ALARM)
+    assert {"tank/warm", "tank/far-warm"} & night.alarms()
+
+
+def test_washed_at_sixty_degrees_is_no_product() -> None:
+    """Above 45 °C in a tank is never product: pressed, or being washed."""
+    night = tank().play(200, mid=noisy(step(10.0, 60.0, 60, 110)), air=6.0)
+    assert night.stands(ALARM) or night.over(ALARM)
+    assert "washed" in night.evidence(ALARM)
+    assert not NEVER_TOLD & night.alarms()
+
+
+def test_five_degrees_within_ten_minutes_are_never_product() -> None:
+    """Up from 10 to 18 in a cellar of 6: no air explains it, and no mash does it."""
+    night = tank().play(200, mid=noisy(step(10.0, 18.0, 60)), air=6.0)
+    (raised,) = night.raised(ALARM)
+    assert raised <= 80
+    assert not NEVER_TOLD & night.alarms()
+
+
+# ------------------------------------------------------------------------------------------ koji
+
+BED = Place(id="bed", kind="koji-bed", name="Koji bed 1", room="muro")
+MURO = Place(id="muro", kind="room", name="Koji room")
+IN_BED = Probe(id="inside", of="bed", measures="product")
+DRY = Probe(id="dry", of="muro", measures="air")
+
+
+def bed(celsius: float = 40.0) -> Night:
+    warm = course(koji(celsius), course_id="koji", never=(20.0, 46.0), whither="koji-bed")
+    night = Night(house(BED, MURO, IN_BED, DRY, courses=(warm,)))
+    night.batch("bed", "koji")
+    return night
+
+
+def test_a_koji_bed_without_heat_is_cold_and_not_displaced() -> None:
+    """Six degrees an hour while the room cools with it."""
+    night = bed().play(
+        180, inside=noisy(ramp(40.0, -6.0, since=60)), dry=noisy(ramp(32.0, -8.0, since=50))
+    )
+    assert "inside/displaced" not in night.alarms()
+    (raised,) = night.raised("bed/cold")
+    assert 70 + 15 <= raised <= 70 + 15 + 6
+
+
+def test_a_probe_lifted_out_of_the_koji_is_displaced() -> None:
+    night = bed().play(120, inside=pulled(40.0, 32.0, 60), dry=noisy(32.0))
+    (raised,) = night.raised("inside/displaced")
+    assert raised <= 75
+    assert not {"bed/cold", "bed/far-cold"} & night.alarms()
+
+
+def test_koji_worked_by_hand_falls_and_rises_and_displaces_nothing() -> None:
+    """The work lowers it by 1.5 K; logged."""
+    night = bed().play(60, inside=noisy(40.0), dry=noisy(32.0))
+    night.log("bed", "handwork", by="mio")
+    night.play(100, inside=noisy(step(40.0, 38.3, 65)), dry=noisy(32.0))
+    night.play(200, inside=noisy(ramp(38.6, 1.2, since=100)), dry=noisy(32.0))
+    assert "inside/displaced" not in night.alarms()
+
+
+# ------------------------------------------------------------------------- taken out and put back
+
+
+def test_a_probe_taken_out_and_put_back_with_a_word_tells_nothing() -> None:
+    night = tank().play(60, mid=noisy(10.0), air=5.0)
+    night.log("mid", "probe-out", by="mio")
+    night.play(100, mid=pulled(10.0, 5.0, 61), air=5.0)
+    night.log("mid", "probe-in", by="mio")
+    night.play(240, mid=noisy(10.0), air=5.0)
+    assert not night.alarms()
+    assert night.world.product("tank", night.engine.now) is not None
+
+
+def test_right_after_it_is_put_back_it_is_not_believed_yet() -> None:
+    """The filter still holds the air."""
+    night = tank().play(60, mid=noisy(10.0), air=5.0)
+    night.log("tank", "probe-out")
+    night.play(100, mid=pulled(10.0, 5.0, 61), air=5.0)
+    night.log("tank", "probe-in")
+    night.play(104, mid=noisy(10.0), air=5.0)
+    assert night.world.product("tank", night.engine.now) is None
+    night.play(115, mid=noisy(10.0), air=5.0)
+    assert night.world.product("tank", night.engine.now) is not None
+
+
+def test_put_back_without_a_word_it_is_believed_by_itself() -> None:
+    night = tank().play(60, mid=noisy(10.0), air=5.0)
+    night.log("mid", "probe-out", by="mio")
+    night.play(90, mid=pulled(10.0, 5.0, 61), air=5.0).play(112, mid=noisy(10.0), air=5.0)
+    assert night.world.product("tank", night.engine.now) is not None
+    assert not night.play(240, mid=noisy(10.0), air=5.0).alarms()
+
+
+def test_a_probe_that_was_forgotten_outside_is_asked_about_after_an_hour() -> None:
+    night = tank().play(60, mid=noisy(10.0), air=5.0)
+    night.log("mid", "probe-out", by="mio")
+    night.play(240, mid=pulled(10.0, 5.0, 61), air=5.0)
+    (raised,) = night.raised(ALARM)
+    assert 120 <= raised <= 122
+    assert not NEVER_TOLD & night.alarms()
+
+
+def test_forgotten_and_then_put_back_with_a_word_it_is_over() -> None:
+    night = tank().play(60, mid=noisy(10.0), air=5.0)
+    night.log("mid", "probe-out", by="mio")
+    night.play(180, mid=pulled(10.0, 5.0, 61), air=5.0)
+    night.log("mid", "probe-in", by="mio")
+    night.play(300, mid=noisy(10.0), air=5.0)
+    assert night.over(ALARM)
+    assert night.world.product("tank", night.engine.now) is not None
+
+
+def test_two_takings_out_are_two() -> None:
+    night = tank().play(60, mid=noisy(10.0), air=5.0)
+    for begin in (60, 200):
+        night.log("mid", "probe-out")
+        night.play(begin + 30, mid=pulled(10.0, 5.0, begin), air=5.0)
+        night.log("mid", "probe-in")
+        night.play(begin + 140, mid=noisy(10.0), air=5.0)
+    assert not night.alarms()
+
+
+def test_with_two_probes_the_other_one_goes_on_measuring() -> None:
+    twin = msgspec.structs.replace(MID, id="low")
+    night = Night(cellar(twin))
+    night.batch()
+    night.play(300, mid=pulled(10.0, 5.0, 60), low=noisy(10.05, seed=2), air=5.0)
+    assert night.alarms() == {ALARM}
+    night.play(480, mid=noisy(5.0), low=noisy(10.8, seed=2), air=5.0)
+    assert "tank/warm" in night.alarms()
+
+
+def test_a_batch_that_ended_forgets_it() -> None:
+    night = tank().play(120, mid=pulled(10.0, 5.0, 60), air=5.0)
+    night.log("tank", "batch-end")
+    assert not night.stands(ALARM)
+
+
+def test_an_addition_that_was_logged_displaces_nothing() -> None:
+    """Water and koji bring 13.5 down to 9.5 in a cellar of 8; the plan of the stage says so."""
+    stages = (stage("odori", 13.5), stage("naka", 9.5, settle=3 * 60 * MINUTE))
+    night = Night(cellar(stages=stages))
+    night.batch()
+    night.play(60, mid=noisy(13.5), air=8.0)
+    night.log("tank", "addition", what="water-koji", by="mio")
+    night.log("tank", "stage", stage="naka", by="mio")
+    night.play(240, mid=noisy(step(13.5, 9.5, 65)), air=8.0)
+    assert not night.alarms()
+
+
+def test_air_is_measured_by_a_probe_of_the_tank_where_no_room_has_one() -> None:
+    beside = msgspec.structs.replace(AIR, of="tank")
+    night = Night(house(TANK, CELLAR, MID, beside, courses=(course(),)))
+    night.batch()
+    night.play(120, mid=pulled(10.0, 5.0, 60), air=5.0)
+    assert night.raised(ALARM)[0] <= 75

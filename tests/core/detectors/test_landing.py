@@ -1,0 +1,104 @@
+"""A landing that is not where the figures say is told to the crew; a good one is nobody's news."""
+
+from __future__ import annotations
+
+import pytest
+
+from kuraban.core import entries as e
+from kuraban.core.mixture import Mash, expected
+from tests.core.detectors.kit import MID, TANK, Night, course, house, stage, step
+
+MORNING = -12 * 60.0
+COURSE = course(stage("soe", 11.0, hours=48, settle=3 * 3600.0), stage())
+
+
+def night() -> Night:
+    """Seven in the morning; 400 L of mash at 11 °C by the additions that were logged."""
+    n = Night(house(TANK, MID, courses=(COURSE,)), start=1768860000.0)
+    n.batch(since=0)
+    n.log("tank", "addition", what="water-koji", litres=400)
+    n.play(60, mid=11.0)
+    return n
+
+
+def remarks(n: Night) -> list[str]:
+    return [message.title for message in n.messages() if "landed" in message.title]
+
+
+def landed(celsius: float, **figures: float) -> list[str]:
+    n = night()
+    n.log("tank", "addition", what="rice", **figures)
+    n.play(240, mid=step(11.0, celsius, 62))
+    return remarks(n)
+
+
+GOAL = expected(Mash(11.0, (380.0, 420.0)), [e.Addition(what="rice", kg=170, celsius=15.0)])
+
+
+def test_a_landing_where_the_figures_say_is_no_news() -> None:
+    assert GOAL is not None and GOAL.likely == pytest.approx(12.2, abs=0.1)
+    assert landed(GOAL.likely, kg=170, celsius=15.0) == []
+
+
+def test_a_landing_above_is_told_with_how_far_and_what_to_do() -> None:
+    """A lump not broken up: stir and look again."""
+    assert GOAL is not None
+    (title,) = landed(GOAL.likely + 1.5, kg=170, celsius=15.0)
+    assert title == "Tank 3 landed 1.5 above what its figures give"
+
+
+def test_a_landing_below_is_told_too() -> None:
+    assert GOAL is not None
+    (title,) = landed(GOAL.likely - 1.8, kg=170, celsius=15.0)
+    assert "1.8 below" in title
+
+
+def test_it_is_told_once_and_is_no_alarm() -> None:
+    n = night()
+    n.log("tank", "addition", what="rice", kg=170, celsius=15.0)
+    n.play(600, mid=step(11.0, 14.5, 62))
+    told = [message for message in n.messages() if "landed" in message.title]
+    assert len(told) == 1 and told[0].step == "notice" and told[0].alarms == ()
+    assert not {alarm for alarm in n.alarms() if "landing" in alarm}
+    assert "rice warmer than logged" in told[0].body
+
+
+@pytest.mark.parametrize("figures", [{}, {"kg": 170}, {"celsius": 15.0}])
+def test_without_its_figures_nothing_is_expected(figures: dict[str, float]) -> None:
+    assert landed(14.5, **figures) == []
+
+
+def test_two_additions_in_a_row_are_one_mixture() -> None:
+    """Rice in two lots of different warmth: judged once, by both."""
+    n = night()
+    for celsius in (12.0, 18.0):
+        n.log("tank", "addition", what="rice", kg=85, celsius=celsius)
+        n.play(n.minute + 10, mid=11.5)
+    n.play(300, mid=12.2)
+    assert remarks(n) == []
+
+
+def test_an_addition_without_figures_among_them_leaves_the_whole_unknown() -> None:
+    n = night()
+    n.log("tank", "addition", what="rice", kg=170, celsius=15.0)
+    n.log("tank", "addition", what="water")
+    n.play(300, mid=step(11.0, 9.0, 62))
+    assert remarks(n) == []
+
+
+def test_a_tank_taken_over_in_its_last_stage_is_as_full_as_its_size_allows() -> None:
+    """Late water into a mash whose litres nobody logged: the range is wide, not silent."""
+    n = Night(house(TANK, MID, courses=(COURSE,)), start=1768860000.0)
+    n.batch(stage="moromi", since=-6000)
+    n.play(60, mid=10.0)
+    n.log("tank", "addition", what="late-water", litres=100, celsius=5.0)
+    n.play(200, mid=step(10.0, 8.0, 62))
+    assert len(remarks(n)) == 1
+
+
+def test_an_addition_logged_hours_late_is_judged_by_nobody() -> None:
+    n = night()
+    n.play(300, mid=14.0)
+    n.log("tank", "addition", what="rice", kg=170, celsius=15.0, at=60)
+    n.play(400, mid=14.0)
+    assert remarks(n) == []

@@ -1,0 +1,174 @@
+"""It runs, yet no heat moves: by its water, by its return, by what it keeps, by its tanks."""
+
+from __future__ import annotations
+
+import msgspec
+import pytest
+
+from kuraban.core.site import Cooler, Place, Probe
+from tests.core.detectors.kit import (
+    AIR,
+    CELLAR,
+    MID,
+    TANK,
+    Night,
+    course,
+    house,
+    koji,
+    noisy,
+    ramp,
+    saw,
+    stage,
+    step,
+)
+from tests.core.detectors.test_cooler import CHILLER, POWER, RUNNING, SUPPLY, VALVE, night_of
+
+ALARM = "chiller/not-cooling"
+RETURN = Probe(id="back", of="chiller", measures="return")
+
+
+def test_half_an_hour_of_running_and_its_water_comes_no_nearer_to_its_band() -> None:
+    """Refrigerant lost: it runs and runs, its supply at 9 °C."""
+    night = night_of(RUNNING, SUPPLY, VALVE).play(
+        120, mid=noisy(10.1), running=step(0, 1, 60), supply=9.0, valve=1
+    )
+    (raised,) = night.raised(ALARM)
+    assert 90 <= raised <= 94
+    assert night.evidence(ALARM) == ("supply=9.0",)
+    assert {message.role for message in night.messages()} == {"maintenance"}
+
+
+def test_one_that_pulls_its_water_down_is_only_late() -> None:
+    """Warm after a long rest, a third of a degree nearer every half hour at least."""
+    night = night_of(RUNNING, SUPPLY, VALVE).play(
+        240, mid=noisy(10.1), running=step(0, 1, 60), supply=ramp(10.0, -1.0, since=60), valve=1
+    )
+    assert ALARM not in night.alarms()
+
+
+def test_one_that_stands_at_the_edge_of_its_band_under_a_heavy_load_works_hard() -> None:
+    night = night_of(RUNNING, SUPPLY, VALVE).play(
+        240, mid=noisy(10.1), running=1, supply=6.4, valve=1
+    )
+    assert ALARM not in night.alarms()
+
+
+def test_short_runs_prove_nothing() -> None:
+    night = night_of(RUNNING, SUPPLY, VALVE).play(
+        400, mid=noisy(10.1), running=lambda m: m % 25 < 20, supply=9.0, valve=1
+    )
+    assert ALARM not in night.alarms()
+
+
+def test_supply_and_return_alike_under_an_open_valve_move_no_heat() -> None:
+    """The pump is dead or the valve of the line shut: both read the same."""
+    night = night_of(RUNNING, SUPPLY, RETURN, VALVE).play(
+        120, mid=noisy(10.1), running=1, supply=6.3, back=6.4, valve=1
+    )
+    assert night.raised(ALARM)
+    assert night.evidence(ALARM) == ("supply=6.3", "return=6.4")
+
+
+def test_a_return_two_degrees_warmer_is_heat_that_moves() -> None:
+    night = night_of(RUNNING, SUPPLY, RETURN, VALVE).play(
+        120, mid=noisy(10.1), running=1, supply=6.3, back=8.5, valve=1
+    )
+    assert ALARM not in night.alarms()
+
+
+def test_it_is_over_a_quarter_of_an_hour_after_it_cools_again() -> None:
+    night = night_of(RUNNING, SUPPLY, VALVE).play(60, mid=10.1, running=1, supply=9.0, valve=1)
+    assert night.stands(ALARM)
+    night.play(120, mid=10.1, running=1, supply=4.0, valve=1)
+    (over,) = night.over(ALARM)
+    assert 75 <= over <= 82
+
+
+def test_without_a_probe_in_its_water_the_tank_that_it_should_cool_tells() -> None:
+    """It draws full power for half an hour and the tank that needs it warms by 0.3 K."""
+    night = night_of(POWER, VALVE).play(
+        180, mid=noisy(ramp(10.2, 1.0, since=60)), power=step(41, 1150, 60), valve=1
+    )
+    (raised,) = night.raised(ALARM)
+    assert 90 <= raised <= 110
+    assert night.evidence(ALARM) == ("served_rising",)
+
+
+def test_a_heater_that_runs_and_does_not_heat_is_told_as_that() -> None:
+    heater = Cooler(id="heater", kind="heater", name="Heater", rated_watts=2000, band=(28, 40))
+    bed = Place(id="tank", kind="koji-bed", name="Koji bed 1", heater="heater")
+    warm = course(koji(38.0), course_id="koji", never=(20, 46), whither="koji-bed")
+    draws = Probe(id="draws", of="heater", measures="power")
+    blows = Probe(id="blows", of="heater", measures="air")
+    night = Night(house(bed, heater, MID, draws, blows, courses=(warm,)))
+    night.batch("tank", "koji")
+    night.play(90, mid=noisy(38.0), draws=1800, blows=ramp(24.0, -2.0))
+    assert "heater/not-heating" in night.alarms()
+    assert "heater/not-cooling" not in night.alarms()
+
+
+# ----------------------------------------------------------- a chiller without any probe of its own
+
+BARE = msgspec.structs.replace(CHILLER, band=None, rated_watts=None)
+
+
+def tanks(count: int = 4) -> Night:
+    places = [msgspec.structs.replace(TANK, id=f"tank-{n}", cooler="chiller") for n in range(count)]
+    probes = [msgspec.structs.replace(MID, id=f"p{n}", of=f"tank-{n}") for n in range(count)]
+    night = Night(house(CELLAR, AIR, BARE, *places, *probes, courses=(course(stage()),)))
+    for n in range(count):
+        night.batch(f"tank-{n}")
+    return night
+
+
+def warming(rates: tuple[float, ...], since: float) -> dict[str, object]:
+    return {
+        f"p{n}": noisy(
+            lambda m, n=n, rate=rate: (
+                saw(10.0, 0.2, 60, 17 * n)(min(m, since)) + rate * max(m - since, 0) / 60
+            ),
+            seed=n + 1,
+        )
+        for n, rate in enumerate(rates)
+    }
+
+
+def test_its_tanks_turning_up_together_tell_before_any_passes_its_limit() -> None:
+    """Four mashes at 0.07 to 0.14 K an hour from the moment it died; limit 1.0 K."""
+    night = tanks().play(900, air=9.0, **warming((0.1, 0.07, 0.14, 0.12), 300))  # type: ignore[arg-type]
+    (raised,) = night.raised(ALARM)
+    assert 300 + 90 <= raised <= 300 + 300
+    assert night.evidence(ALARM) == ("served_rising",)
+
+
+def test_one_tank_that_runs_away_is_that_tanks_own() -> None:
+    night = tanks().play(700, air=9.0, **warming((0.2, 0.0, 0.0, 0.0), 300))  # type: ignore[arg-type]
+    assert ALARM not in night.alarms()
+
+
+def test_one_tank_that_still_falls_is_cooled() -> None:
+    """Three rise, one is plainly being cooled: the chiller works."""
+    night = tanks().play(700, air=9.0, **warming((0.1, 0.12, 0.1, -0.15), 300))  # type: ignore[arg-type]
+    assert ALARM not in night.alarms()
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_saw_teeth_that_happen_to_rise_together_are_none(seed: int) -> None:
+    traces = {f"p{n}": noisy(saw(10.0, 0.4, 150, 3 * n * seed), seed=n + seed) for n in range(4)}
+    night = tanks().play(24 * 60, air=9.0, **traces)
+    assert ALARM not in night.alarms()
+
+
+def test_it_ends_when_its_tanks_come_back() -> None:
+    night = tanks().play(640, air=9.0, **warming((0.1, 0.08, 0.14, 0.12), 300))  # type: ignore[arg-type]
+    assert night.stands(ALARM)
+    back = {f"p{n}": noisy(ramp(10.5, -0.3, since=640), seed=n) for n in range(4)}
+    night.play(1000, air=9.0, **back)
+    assert night.over(ALARM)
+
+
+def test_while_it_stands_a_trend_of_its_tanks_is_held_back_and_a_true_exit_is_not() -> None:
+    night = tanks().play(1200, air=9.0, **warming((0.1, 0.08, 0.14, 0.12), 300))  # type: ignore[arg-type]
+    assert "tank-2/warm" in night.alarms()
+    assert not any("trending" in alarm for page in night.messages() if page.step == "page"
+                   for alarm in page.alarms)  # fmt: skip

@@ -1,0 +1,133 @@
+"""A valve that stays open below the plan, or a fall that no controller wants."""
+
+from __future__ import annotations
+
+import msgspec
+
+from kuraban.core.course import Sides
+from kuraban.core.site import Place, Probe
+from kuraban.core.units import MINUTE
+from tests.core.detectors.kit import (
+    KOJI_COURSE,
+    Night,
+    cellar,
+    house,
+    noisy,
+    ramp,
+    saw,
+    stage,
+    step,
+)
+
+VALVE = Probe(id="valve", of="tank", measures="valve")
+AIR = 6.0
+ALARM = "tank/overcooling"
+
+
+def tank(*stages: object, valve: bool = True) -> Night:
+    night = Night(cellar(*((VALVE,) if valve else ()), stages=stages))  # type: ignore[arg-type]
+    night.batch()
+    return night
+
+
+def test_a_valve_stuck_open_is_told_before_the_tank_has_left_its_tolerance_for_its_delay() -> None:
+    """Falling 0.4 K an hour: four fifths of the tolerance after an hour, and ten minutes more."""
+    night = tank().play(240, mid=noisy(ramp(10.0, -0.4, since=30)), air=AIR, valve=step(0, 1, 30))
+    (raised,) = night.raised(ALARM)
+    assert 90 <= raised <= 115
+    assert night.evidence(ALARM) == ("valve_open",)
+    assert raised < min(night.raised("tank/cold"), default=999)
+    assert {page.role for page in night.pages(ALARM)} == {"brewer"}
+
+
+def test_the_undershoot_of_on_off_cooling_is_none() -> None:
+    """The saw-tooth falls half a degree in half an hour, its valve open, 0.3 below the plan."""
+    valve = lambda m: 1.0 if (m % 120) >= 96 else 0.0  # noqa: E731
+    night = tank().play(24 * 60, mid=noisy(saw(10.0, 0.5, 120)), air=AIR, valve=valve)
+    assert ALARM not in night.alarms()
+
+
+def test_a_valve_open_above_the_plan_cools_as_it_should() -> None:
+    night = tank().play(240, mid=noisy(ramp(10.45, -0.15)), air=AIR, valve=1)
+    assert ALARM not in night.alarms()
+
+
+def test_below_plan_with_the_valve_shut_and_no_fast_fall_it_is_the_plain_alarm_that_tells() -> None:
+    night = tank().play(400, mid=noisy(ramp(10.0, -0.2)), air=AIR, valve=0)
+    assert "tank/cold" in night.alarms()
+    assert ALARM not in night.alarms()
+
+
+def test_without_a_valve_probe_a_steady_fast_fall_tells() -> None:
+    """One degree an hour against the plan, quarter after quarter of an hour."""
+    night = tank(valve=False).play(200, mid=noisy(ramp(10.0, -1.0, since=30)), air=AIR)
+    (raised,) = night.raised(ALARM)
+    assert 60 <= raised <= 110
+    assert night.evidence(ALARM) == ("falls_fast",)
+
+
+def test_a_stir_that_dips_and_stays_is_a_step_and_no_fall() -> None:
+    """Cold from the bottom comes up at once, half a degree, unlogged; then it is level."""
+    night = tank(valve=False).play(240, mid=noisy(step(10.0, 9.52, 60)), air=AIR)
+    assert ALARM not in night.alarms()
+
+
+def test_a_short_dip_under_an_open_valve_is_a_stir() -> None:
+    night = tank().play(180, mid=noisy(step(10.0, 9.5, 60, 68)), air=AIR, valve=1)
+    assert ALARM not in night.alarms()
+
+
+def test_work_at_the_tank_holds_it() -> None:
+    night = tank().play(40, mid=10.0, air=AIR, valve=0)
+    night.log("tank", "addition", what="rice")
+    night.play(125, mid=noisy(ramp(10.0, -0.6, since=40)), air=AIR, valve=1)
+    assert ALARM not in night.alarms()
+
+
+def test_a_plan_that_falls_is_no_overcooling() -> None:
+    """The cooling of a starter falls a degree every four hours, and the starter with it."""
+    falling = stage(rate=-0.25, tolerance=Sides(2, 2))
+    night = Night(cellar(VALVE, stages=(falling,)))
+    night.batch(since=0)
+    night.play(600, mid=noisy(ramp(10.0, -0.25)), air=AIR, valve=1)
+    assert ALARM not in night.alarms()
+
+
+def test_it_is_over_when_the_valve_is_shut_or_the_tank_came_back() -> None:
+    night = tank().play(150, mid=noisy(ramp(10.0, -0.4, since=30)), air=AIR, valve=1)
+    assert night.stands(ALARM)
+    night.play(300, mid=noisy(ramp(9.2, 0.2, since=150)), air=AIR, valve=0)
+    (over,) = night.over(ALARM)
+    assert 150 + 10 <= over <= 150 + 20
+
+
+def test_it_is_not_over_while_the_valve_stays_open_deep_below() -> None:
+    night = tank().play(150, mid=noisy(ramp(10.0, -0.4, since=30)), air=AIR, valve=1)
+    night.play(400, mid=noisy(9.2), air=AIR, valve=1)
+    assert not night.over(ALARM)
+
+
+def test_when_the_batch_is_pressed_it_is_over() -> None:
+    night = tank().play(150, mid=noisy(ramp(10.0, -0.4, since=30)), air=AIR, valve=1)
+    night.log("tank", "batch-end")
+    assert not night.stands(ALARM)
+
+
+def test_a_koji_bed_that_loses_its_heat_is_cold_and_not_overcooled() -> None:
+    """Nothing cools a bed that has no cooler."""
+    bed = Place(id="bed", kind="koji-bed", name="Koji bed 1")
+    night = Night(house(bed, Probe(id="in-bed", of="bed", measures="product"),
+                        courses=(KOJI_COURSE,)))  # fmt: skip
+    night.batch("bed", "koji")
+    night.play(120, **{"in-bed": noisy(ramp(36.0, -3.0, since=30))})
+    assert "bed/cold" in night.alarms()
+    assert "bed/overcooling" not in night.alarms()
+
+
+def test_a_deep_and_fast_fall_is_told_whatever_a_slow_valve_probe_says() -> None:
+    """The valve's own word comes every five minutes and may be a lie: shut, yet it falls."""
+    slow = msgspec.structs.replace(VALVE, every=5 * MINUTE)
+    night = Night(cellar(slow))
+    night.batch()
+    night.play(200, mid=noisy(ramp(10.0, -1.0, since=30)), air=AIR, valve=0)
+    assert ALARM in night.alarms()

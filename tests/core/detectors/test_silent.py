@@ -1,0 +1,91 @@
+"""A probe that does not answer, told from its own rhythm."""
+
+from __future__ import annotations
+
+import msgspec
+import pytest
+
+from kuraban.core.site import Probe
+from kuraban.core.units import MINUTE
+from tests.core.detectors.kit import EVENING, Night, cellar, noisy
+
+NOON = EVENING + 14 * 3600
+
+
+def tank(every: float = MINUTE) -> Night:
+    home = cellar()
+    probes = tuple(msgspec.structs.replace(p, every=every) for p in home.probes)
+    night = Night(msgspec.structs.replace(home, probes=probes), start=NOON)
+    night.batch()
+    return night
+
+
+@pytest.mark.parametrize(("every", "silent"), [(MINUTE, 10), (5 * MINUTE, 50)])
+def test_ten_of_its_own_intervals_and_at_least_ten_minutes(every: float, silent: float) -> None:
+    night = tank(every)
+    night.play(61, mid=noisy(10.0), air=6.0).play(180, air=6.0)
+    assert night.raised("mid/silent") == [60 + silent]
+
+
+def test_maintenance_hears_of_it_in_duty_hours() -> None:
+    night = tank().play(60, mid=noisy(10.0), air=6.0).play(90, air=6.0)
+    assert [page.role for page in night.pages("mid/silent")] == ["maintenance"]
+
+
+def test_when_it_answers_again_it_is_over_at_once() -> None:
+    night = tank().play(60, mid=noisy(10.0), air=6.0).play(90, air=6.0)
+    night.play(95, mid=noisy(10.0), air=6.0)
+    assert night.over("mid/silent") == [90]
+    assert night.world.product("tank", night.engine.now) is not None
+
+
+def test_a_single_gap_shorter_than_that_is_nothing() -> None:
+    night = tank().play(60, mid=noisy(10.0), air=6.0).play(68, air=6.0)
+    night.play(120, mid=noisy(10.0), air=6.0)
+    assert not night.alarms()
+
+
+def test_a_probe_that_never_spoke_is_told_from_when_it_was_to_be_judged() -> None:
+    night = tank().play(60, air=6.0)
+    assert night.raised("mid/silent") == [10]
+
+
+def test_a_probe_of_a_tank_without_a_batch_rings_nobody() -> None:
+    night = Night(cellar(), start=NOON).play(120)
+    assert not night.alarms()
+
+
+def test_the_room_of_a_tank_is_listened_to_while_a_batch_runs_there() -> None:
+    night = tank().play(60, mid=noisy(10.0), air=6.0).play(90, mid=noisy(10.0))
+    assert night.alarms() == {"air/silent"}
+
+
+def test_a_filling_backfill_is_no_answer_of_now() -> None:
+    """Old readings alone, an hour late: the probe is still silent."""
+    night = tank().play(60, mid=noisy(10.0), air=6.0).play(150, air=6.0)
+    late = [{"value": 10.0, "at": night.moment(m)} for m in range(62, 100)]
+    night.send("reading/mid", msgspec.json.encode(late).decode())
+    night.play(152, air=6.0)
+    assert night.stands("mid/silent")
+
+
+def test_a_probe_out_of_service_may_be_silent() -> None:
+    night = tank().play(30, mid=noisy(10.0), air=6.0)
+    night.log("mid", "out-of-service", reason="battery")
+    night.play(120, air=6.0)
+    assert "mid/silent" not in night.alarms()
+
+
+def test_a_contact_falls_silent_as_a_thermometer_does() -> None:
+    valve = Probe(id="valve", of="tank", measures="valve", every=5 * MINUTE)
+    night = Night(cellar(valve), start=NOON)
+    night.batch()
+    night.play(61, mid=noisy(10.0), air=6.0, valve=0).play(120, mid=noisy(10.0), air=6.0)
+    assert night.raised("valve/silent") == [60 + 50]
+
+
+def test_after_the_batch_ended_its_silence_is_nobodys() -> None:
+    night = tank().play(60, mid=noisy(10.0), air=6.0).play(90, air=6.0)
+    night.log("tank", "batch-end")
+    night.play(110)
+    assert not night.stands("mid/silent")

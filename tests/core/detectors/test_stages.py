@@ -1,0 +1,70 @@
+"""The course's next stage was due four hours ago and nobody logged it."""
+
+from __future__ import annotations
+
+from tests.core.detectors.kit import EVENING, Night, cellar, noisy, stage
+
+NOON = EVENING + 12 * 3600
+AIR = 6.0
+ALARM = "tank/stage-overdue"
+
+
+def tank(ends: str = "crew", hours: float = 2) -> Night:
+    night = Night(cellar(stages=(stage("odori", hours=hours, ends=ends), stage("naka"))),
+                  start=NOON)  # fmt: skip
+    night.batch(since=0)
+    return night
+
+
+def test_four_hours_after_the_next_stage_was_due_the_crew_is_asked() -> None:
+    night = tank().play(500, mid=noisy(10.0), air=AIR)
+    assert night.raised(ALARM) == [120 + 240]
+    assert [page.role for page in night.pages(ALARM)] == ["crew"]
+    assert night.evidence(ALARM) == ("stage=naka",)
+
+
+def test_logging_the_stage_ends_it() -> None:
+    night = tank().play(400, mid=noisy(10.0), air=AIR)
+    night.log("tank", "stage", stage="naka", by="mio")
+    assert not night.stands(ALARM)
+    assert not night.play(2000, mid=noisy(10.0), air=AIR).stands(ALARM)
+
+
+def test_a_second_rest_day_is_not_overdue() -> None:
+    """A hold says how much longer the stage is meant to be."""
+    night = tank().play(60, mid=noisy(10.0), air=AIR)
+    night.log("tank", "hold", within="24h")
+    assert not night.play(20 * 60, mid=noisy(10.0), air=AIR).alarms()
+    night.play(120 + 24 * 60 + 240 + 5, mid=noisy(10.0), air=AIR)
+    assert night.raised(ALARM) == [120 + 24 * 60 + 240]
+
+
+def test_a_hold_after_the_asking_answers_it() -> None:
+    night = tank().play(400, mid=noisy(10.0), air=AIR)
+    night.log("tank", "hold", within="24h")
+    assert not night.stands(ALARM)
+
+
+def test_a_stage_that_ends_by_the_clock_is_never_overdue() -> None:
+    night = tank(ends="clock").play(600, mid=noisy(10.0), air=AIR)
+    assert not night.alarms()
+
+
+def test_after_the_last_stage_nothing_is_overdue() -> None:
+    night = Night(cellar(stages=(stage(hours=2),)), start=NOON)
+    night.batch(since=0)
+    assert not night.play(600, mid=noisy(10.0), air=AIR).alarms()
+
+
+def test_a_batch_taken_over_late_is_asked_about_when_it_becomes_known() -> None:
+    """Begun twelve hours before anybody told the watch: asked about now, not in the past."""
+    night = Night(cellar(stages=(stage("odori", hours=2), stage("naka"))), start=NOON)
+    night.play(30, mid=noisy(10.0), air=AIR)
+    night.batch(since=-720)
+    assert night.raised(ALARM) == [30]
+
+
+def test_the_end_of_the_batch_is_an_answer() -> None:
+    night = tank().play(400, mid=noisy(10.0), air=AIR)
+    night.log("tank", "batch-end")
+    assert not night.stands(ALARM)

@@ -1,0 +1,201 @@
+"""A cooler that is called for and does nothing, or whose standing power is gone."""
+
+from __future__ import annotations
+
+import msgspec
+import pytest
+
+from kuraban.core.site import Cooler, Place
+from tests.core.detectors.kit import MID, Night, course, house, koji, noisy, ramp, step
+from tests.core.detectors.test_cooler import (
+    DEMAND,
+    POWER,
+    RUNNING,
+    SUPPLY,
+    VALVE,
+    night_of,
+)
+
+ALARM = "chiller/stopped"
+STANDING, PUMP, FULL = 41, 200, 1150
+
+
+def cycling(on: float, off: float, low: float = STANDING) -> object:
+    """Runs `on` minutes, rests `off`, drawing its standing power at rest."""
+    return lambda m: FULL if m % (on + off) < on else low
+
+
+def test_called_for_by_its_own_demand_and_not_running_ten_minutes_tell() -> None:
+    night = night_of(DEMAND, RUNNING).play(120, mid=10.0, demand=step(0, 1, 60), running=0)
+    (raised,) = night.raised(ALARM)
+    assert 70 <= raised <= 72
+    assert night.evidence(ALARM) == ("not_running", "called_demand")
+    assert {page.role for page in night.pages(ALARM)} == {"maintenance"}
+
+
+def test_a_valve_opens_and_it_draws_nothing_at_all() -> None:
+    """Its breaker fell while it rested; it used to draw its standing power."""
+    night = night_of(POWER, VALVE).play(30, mid=10.0, power=STANDING, valve=0)
+    night.play(60, mid=10.0, power=0, valve=step(0, 1, 31))
+    assert night.raised(ALARM)[0] <= 45
+
+
+def test_called_for_nine_minutes_it_is_only_slow() -> None:
+    night = night_of(DEMAND, RUNNING).play(
+        120, mid=10.0, demand=step(0, 1, 60), running=step(0, 1, 69)
+    )
+    assert not night.alarms()
+
+
+def test_in_january_a_healthy_chiller_rests_for_hours_while_its_water_warms() -> None:
+    """Nobody calls: its tanks are cold and their valves shut."""
+    night = night_of(POWER, SUPPLY, VALVE)
+    night.play(60, mid=10.0, power=cycling(15, 15), supply=3.0, valve=0)  # type: ignore[arg-type]
+    night.play(900, mid=noisy(9.95), power=STANDING, supply=ramp(3.0, 0.6, since=60), valve=0)
+    assert not night.alarms() & {ALARM, "chiller/warming", "chiller/not-cooling"}
+
+
+def test_a_valve_open_while_cold_water_is_in_hand_needs_no_compressor() -> None:
+    """The compressor cycles by itself; its supply is within the band all along."""
+    night = night_of(POWER, SUPPLY, VALVE).play(
+        600,
+        mid=noisy(10.1),
+        power=cycling(10, 50),
+        supply=4.0,
+        valve=1,  # type: ignore[arg-type]
+    )
+    assert ALARM not in night.alarms()
+
+
+def test_a_locked_compressor_is_told_once_its_water_is_too_warm() -> None:
+    """Standing power stays; the valve is open; the supply leaves its band."""
+    night = night_of(POWER, SUPPLY, VALVE)
+    night.play(120, mid=noisy(10.0), power=cycling(10, 30), supply=4.0, valve=1)  # type: ignore[arg-type]
+    night.play(400, mid=noisy(10.1), power=STANDING, supply=ramp(4.0, 2.0, since=120), valve=1)
+    (raised,) = night.raised(ALARM)
+    assert 180 <= raised <= 180 + 15
+    assert "called_valve" in night.evidence(ALARM)
+
+
+def test_without_a_supply_probe_it_must_have_rested_longer_than_it_is_used_to() -> None:
+    night = night_of(POWER, VALVE)
+    night.play(240, mid=noisy(10.0), power=cycling(10, 50), valve=1)  # type: ignore[arg-type]
+    night.play(262, mid=noisy(10.1), power=STANDING, valve=1)
+    assert ALARM not in night.alarms()
+    night.play(400, mid=noisy(10.1), power=STANDING, valve=1)
+    (raised,) = night.raised(ALARM)
+    assert 190 + 75 <= raised <= 190 + 75 + 20
+
+
+@pytest.mark.parametrize("valve", [0, 1])
+def test_its_standing_power_gone_is_told_whether_anybody_calls_or_not(valve: float) -> None:
+    """41 W of controls and crankcase heater go to nothing: plug or breaker, within minutes."""
+    night = night_of(POWER, SUPPLY, VALVE)
+    night.play(180, mid=noisy(10.0), power=cycling(15, 45), supply=4.0, valve=0)  # type: ignore[arg-type]
+    night.play(260, mid=noisy(10.0), power=0, supply=ramp(4.0, 0.5, since=180), valve=valve)
+    (raised,) = night.raised(ALARM)
+    assert 180 + 10 <= raised <= 180 + 14
+    assert night.evidence(ALARM)[0] == "standing_gone"
+
+
+def test_a_plain_chiller_that_draws_nothing_at_rest_has_lost_nothing() -> None:
+    night = night_of(POWER, SUPPLY, VALVE).play(
+        900,
+        mid=noisy(10.0),
+        power=cycling(15, 90, low=0),
+        supply=4.0,
+        valve=0,  # type: ignore[arg-type]
+    )
+    assert not night.alarms()
+
+
+def test_one_reading_of_nothing_is_no_stop() -> None:
+    power = lambda m: 0 if m % 40 == 20 else STANDING  # noqa: E731
+    night = night_of(POWER, VALVE).play(600, mid=noisy(10.0), power=power, valve=0)
+    assert ALARM not in night.alarms()
+
+
+def test_one_whose_pump_runs_with_the_valve_is_stopped_when_the_pump_stays_away() -> None:
+    """Seen to say that it runs on its pump alone, compressor resting: so an open valve and
+    standing power are enough, however cold its water still is."""
+    night = night_of(POWER, RUNNING, SUPPLY, VALVE)
+    valve = lambda m: 1.0 if m % 60 < 30 else 0.0  # noqa: E731
+    power = lambda m: (FULL if m % 60 < 10 else PUMP) if valve(m) else STANDING  # noqa: E731
+    night.play(180, mid=noisy(10.0), power=power, running=valve, supply=4.0, valve=valve)
+    assert not night.alarms()
+    night.play(240, mid=noisy(10.0), power=STANDING, running=0, supply=4.0, valve=1)
+    (raised,) = night.raised(ALARM)
+    assert 190 <= raised <= 195
+
+
+def test_it_is_over_when_it_has_run_again_for_two_minutes() -> None:
+    night = night_of(DEMAND, RUNNING).play(60, mid=10.0, demand=1, running=0)
+    assert night.stands(ALARM)
+    night.play(70, mid=10.0, demand=1, running=1)
+    (over,) = night.over(ALARM)
+    assert 62 <= over <= 65
+
+
+def test_it_is_over_half_an_hour_after_anybody_last_called() -> None:
+    night = night_of(DEMAND, RUNNING).play(60, mid=10.0, demand=1, running=0)
+    night.play(85, mid=10.0, demand=0, running=0)
+    assert night.stands(ALARM)
+    night.play(95, mid=10.0, demand=0, running=0)
+    assert night.over(ALARM)
+
+
+def test_a_short_call_in_between_begins_the_half_hour_anew() -> None:
+    night = night_of(DEMAND, RUNNING).play(60, mid=10.0, demand=1, running=0)
+    night.play(80, mid=10.0, demand=0, running=0).play(90, mid=10.0, demand=1, running=0)
+    night.play(115, mid=10.0, demand=0, running=0)
+    assert night.stands(ALARM)
+
+
+def test_a_chiller_that_serves_no_batch_is_judged_for_nothing() -> None:
+    night = Night(night_of(DEMAND, RUNNING).home)
+    night.play(120, mid=10.0, demand=1, running=0)
+    assert not night.alarms()
+
+
+def test_out_of_service_it_is_not_judged() -> None:
+    night = night_of(DEMAND, RUNNING).play(30, mid=10.0, demand=0, running=0)
+    night.log("chiller", "out-of-service", reason="being repaired")
+    night.play(120, mid=10.0, demand=1, running=0)
+    assert not night.alarms()
+
+
+def test_a_chiller_without_probes_cannot_be_told_as_stopped() -> None:
+    night = night_of(VALVE).play(600, mid=noisy(10.0), valve=1)
+    assert ALARM not in night.alarms()
+
+
+def test_the_heater_of_a_koji_room_that_draws_nothing_while_the_bed_is_cold() -> None:
+    heater = Cooler(id="chiller", kind="heater", name="Heater", rated_watts=2000)
+    bed = Place(id="tank", kind="koji-bed", name="Koji bed 1", heater="chiller")
+    warm = course(koji(38.0), course_id="koji", never=(20, 46), whither="koji-bed")
+    night = Night(house(bed, heater, MID, POWER, courses=(warm,)))
+    night.batch("tank", "koji")
+    night.play(120, mid=noisy(38.0), power=lambda m: 1800 if m % 10 < 4 else 6)
+    night.play(220, mid=noisy(ramp(38.0, -4.0, since=125)), power=0)
+    (raised,) = night.raised(ALARM)
+    assert raised <= 120 + 30
+    assert night.pages(ALARM)[0].role == "maintenance"
+
+
+def test_a_heater_that_cycles_is_fine() -> None:
+    heater = Cooler(id="chiller", kind="heater", name="Heater", rated_watts=2000)
+    bed = Place(id="tank", kind="koji-bed", name="Koji bed 1", heater="chiller")
+    warm = course(koji(38.0), course_id="koji", never=(20, 46), whither="koji-bed")
+    night = Night(house(bed, heater, MID, POWER, courses=(warm,)))
+    night.batch("tank", "koji")
+    night.play(600, mid=noisy(37.7), power=lambda m: 1800 if m % 15 < 4 else 0)
+    assert not night.alarms()
+
+
+def test_a_running_word_that_contradicts_the_meter_is_not_believed() -> None:
+    slow = msgspec.structs.replace(RUNNING, every=300.0)
+    night = night_of(slow, POWER, DEMAND)
+    night.play(60, mid=10.0, running=1, power=FULL, demand=1)
+    night.play(120, mid=10.0, running=1, power=0, demand=1)
+    (raised,) = night.raised(ALARM)
+    assert 70 <= raised <= 75

@@ -1,0 +1,93 @@
+"""One value for far longer than the probe's own noise ever left it unmoved."""
+
+from __future__ import annotations
+
+import msgspec
+import pytest
+
+from kuraban.core.site import Place, Probe
+from tests.core.detectors.kit import KOJI_COURSE, MID, Night, cellar, house, noisy, saw, step
+
+AIR = 6.0
+ALARM = "mid/stuck"
+
+
+def tank() -> Night:
+    night = Night(cellar())
+    night.batch()
+    return night
+
+
+def test_a_probe_frozen_for_three_hours_is_told() -> None:
+    night = tank().play(120, mid=noisy(10.0, 0.05), air=AIR).play(400, mid=10.0625, air=AIR)
+    (raised,) = night.raised(ALARM)
+    assert 120 + 180 - 5 <= raised <= 120 + 180 + 12
+
+
+def test_a_quantised_probe_in_a_quiet_tank_may_rest_for_an_hour_and_more() -> None:
+    """Its noise is a third of its step: long rests are what it is like."""
+    night = tank().play(24 * 60, mid=noisy(saw(10.0, 0.2, 240), 0.02), air=AIR)
+    assert ALARM not in night.alarms()
+
+
+def test_a_flat_probe_that_never_moved_is_not_stuck() -> None:
+    """It has shown no noise of its own, and nothing is said of it."""
+    night = tank().play(24 * 60, mid=10.0, air=AIR)
+    assert not night.alarms()
+
+
+def test_four_times_its_longest_rest_when_that_is_longer() -> None:
+    """It moved every hour and ten minutes: three hours are not enough, four hours and more are."""
+    night = tank().play(14 * 70, mid=lambda m: 10.0 + (m // 70 % 2) / 16, air=AIR)
+    begin = night.minute
+    night.play(begin + 205, mid=10.0625, air=AIR)
+    assert not night.alarms()
+    night.play(begin + 225, mid=10.0625, air=AIR)
+    (raised,) = night.raised(ALARM)
+    assert begin - 70 + 4 * 70 <= raised <= begin - 70 + 4 * 70 + 12
+
+
+def test_a_stuck_probe_is_no_measure_and_the_product_keeps_its_state() -> None:
+    """Stuck at a value that would be warm: an alarm neither comes nor goes by it."""
+    night = tank().play(120, mid=noisy(10.0, 0.05), air=AIR).play(330, mid=10.0625, air=AIR)
+    assert night.stands(ALARM)
+    assert night.world.product("tank", night.engine.now) is None
+
+
+def test_when_it_moves_again_it_is_believed_again() -> None:
+    night = tank().play(120, mid=noisy(10.0, 0.05), air=AIR).play(330, mid=10.0625, air=AIR)
+    night.play(360, mid=noisy(10.0, 0.05), air=AIR)
+    assert night.over(ALARM)
+    assert night.world.product("tank", night.engine.now) is not None
+
+
+def test_koji_is_told_after_an_hour() -> None:
+    bed = Place(id="bed", kind="koji-bed", name="Koji bed 1")
+    inside = msgspec.structs.replace(MID, of="bed")
+    night = Night(house(bed, inside, courses=(KOJI_COURSE,)))
+    night.batch("bed", "koji")
+    night.play(60, mid=noisy(36.0, 0.08)).play(180, mid=36.0625)
+    (raised,) = night.raised(ALARM)
+    assert 60 + 55 <= raised <= 60 + 60 + 12
+
+
+def test_a_stuck_probe_that_falls_silent_is_silent() -> None:
+    night = tank().play(120, mid=noisy(10.0, 0.05), air=AIR).play(330, mid=10.0625, air=AIR)
+    night.play(360, air=AIR)
+    assert not night.stands(ALARM)
+    assert night.stands("mid/silent")
+
+
+def test_a_contact_may_rest_for_ever() -> None:
+    night = Night(cellar(Probe(id="valve", of="tank", measures="valve")))
+    night.batch()
+    night.play(60, mid=noisy(10.0), air=AIR, valve=lambda m: m % 2)
+    night.play(600, mid=noisy(10.0), air=AIR, valve=0)
+    assert "valve/stuck" not in night.alarms()
+
+
+@pytest.mark.parametrize("at", [130, 200])
+def test_a_gap_in_the_readings_is_no_rest(at: float) -> None:
+    night = tank().play(at, mid=noisy(10.0, 0.05), air=AIR).play(at + 200, air=AIR)
+    night.play(at + 260, mid=noisy(step(10.0, 10.0, 0), 0.05), air=AIR)
+    assert ALARM not in night.alarms()

@@ -1,0 +1,115 @@
+"""Nothing good is left by which a place could be judged."""
+
+from __future__ import annotations
+
+import msgspec
+import pytest
+
+from kuraban.core.site import Place, PlaceKind, Probe
+from tests.core.detectors.kit import (
+    EVENING,
+    MID,
+    TANK,
+    Night,
+    cellar,
+    course,
+    house,
+    koji,
+    noisy,
+    stage,
+)
+
+AIR = 6.0
+ALARM = "tank/unwatched"
+
+
+def tank(kind: PlaceKind = "tank") -> Night:
+    place = msgspec.structs.replace(TANK, kind=kind, room=None)
+    shape = koji(10.0) if kind == "koji-bed" else stage()
+    night = Night(house(place, MID, courses=(course(shape, whither=kind),)))
+    night.batch()
+    return night
+
+
+@pytest.mark.parametrize(("kind", "allowed"), [("koji-bed", 20), ("starter", 60), ("tank", 120)])
+def test_the_brewer_is_woken_as_soon_as_the_place_cannot_wait(
+    kind: PlaceKind, allowed: float
+) -> None:
+    """Twenty minutes for koji, an hour for a starter, two for a mash."""
+    night = tank(kind).play(60, mid=noisy(10.0)).play(300)
+    (raised,) = night.raised(ALARM)
+    assert 59 + allowed <= raised <= 60 + allowed + 1
+    assert {page.role for page in night.pages(ALARM)} == {"brewer"}
+
+
+def test_a_probe_that_measures_again_ends_it() -> None:
+    night = tank().play(60, mid=noisy(10.0)).play(240).play(250, mid=noisy(10.0))
+    (over,) = night.over(ALARM)
+    assert 240 <= over <= 245
+
+
+def test_a_displaced_probe_watches_nothing() -> None:
+    """Pulled out at night: told as displaced, and after two hours that nobody watches the tank."""
+    night = Night(cellar())
+    night.batch()
+    night.play(60, mid=noisy(10.0), air=AIR).play(300, mid=noisy(AIR), air=AIR)
+    (raised,) = night.raised(ALARM)
+    assert 60 + 120 - 2 <= raised <= 60 + 120 + 10
+
+
+def test_a_stuck_probe_watches_nothing() -> None:
+    night = Night(cellar())
+    night.batch()
+    night.play(120, mid=noisy(10.0, 0.05), air=AIR).play(440, mid=10.0625, air=AIR)
+    assert ALARM in night.alarms()
+
+
+def test_a_hand_thermometer_watches_for_four_hours() -> None:
+    night = tank().play(60, mid=noisy(10.0)).play(150)
+    night.log("tank", "check", celsius=10.1, by="mio")
+    night.play(150 + 239)
+    assert not night.stands(ALARM) or night.raised(ALARM)[-1] > 150 + 240
+    night.play(150 + 250)
+    assert night.raised(ALARM)
+
+
+def test_a_mask_holds_it() -> None:
+    """Somebody is at the tank."""
+    night = tank().play(60, mid=noisy(10.0)).play(150)
+    night.log("tank", "stir", within="1h")
+    night.play(300)
+    assert night.raised(ALARM) == [150 + 60 + 20]
+
+
+def test_a_tank_without_any_product_probe_is_listed_and_rings_nobody() -> None:
+    night = Night(house(TANK, courses=(course(),)))
+    night.batch()
+    assert not night.play(600).alarms()
+
+
+def test_a_probe_that_never_spoke_counts_from_the_start_of_the_batch() -> None:
+    night = tank().play(180)
+    (raised,) = night.raised(ALARM)
+    assert raised == 120
+
+
+def test_without_a_batch_nobody_minds() -> None:
+    assert not Night(cellar()).play(600).alarms()
+
+
+def test_with_two_probes_one_is_enough() -> None:
+    low = msgspec.structs.replace(MID, id="low")
+    night = Night(house(TANK, MID, low, courses=(course(),)))
+    night.batch()
+    night.play(60, mid=noisy(10.0), low=noisy(10.0, seed=2)).play(400, low=noisy(10.0, seed=2))
+    assert ALARM not in night.alarms()
+
+
+def test_a_cold_store_whose_probe_is_gone_is_unwatched_after_two_hours() -> None:
+    store = Place(id="tank", kind="cold-store", name="Koji cold store", band=(1.0, 8.0))
+    air = Probe(id="air", of="tank", measures="air")
+    night = Night(house(store, air), start=EVENING).play(60, air=4.0).play(240)
+    (raised,) = night.raised(ALARM)
+    assert 175 <= raised <= 190
+    night.play(300, air=4.0)
+    assert night.over(ALARM)

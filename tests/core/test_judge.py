@@ -1,0 +1,73 @@
+"""Which detectors a house has."""
+
+from __future__ import annotations
+
+import msgspec
+import pytest
+
+from kuraban.core.conditions import CONDITIONS
+from kuraban.core.detectors.product import ProductBand
+from kuraban.core.judge import Judge
+from kuraban.core.site import Probe
+from kuraban.core.world import World
+from tests.core.house import DUSK, Night, brewery, mashing
+
+MEANT_FOR_PARTS = {"broker-lost", "journal-failing", "pages-failing", "history-behind"}
+"""Told by the parts of the watch themselves."""
+
+
+def judge_of(night: Night) -> Judge:
+    return night.engine.judge
+
+
+def test_every_condition_has_somebody_who_finds_it() -> None:
+    house = brewery()
+    twin = Probe(id="t3-low", of="tank-3", measures="product")
+    judge = judge_of(Night(msgspec.structs.replace(house, probes=(*house.probes, twin))))
+    found = {name for detector in judge.detectors.values() for name in detector.conditions}
+    assert set(CONDITIONS) - MEANT_FOR_PARTS <= found
+
+
+def test_a_reading_is_looked_at_by_those_whom_it_concerns() -> None:
+    judge = judge_of(Night())
+    product = judge.one(ProductBand, "tank-3")
+    assert product is not None and product in judge.listeners["t3-mid"]
+    assert product not in judge.listeners["t4-mid"]
+    assert judge.one(ProductBand, "store") is None, "a store is judged by its band"
+
+
+def test_whether_a_probe_hangs_in_its_product_is_asked_before_its_product_is_judged() -> None:
+    judge = judge_of(Night())
+    assert [type(guard).__name__ for guard in judge.guards["t3-mid"]] == ["Displaced"]
+    assert not any(guard in judge.listeners["t3-mid"] for guard in judge.guards["t3-mid"])
+
+
+def test_detectors_stay_when_the_house_changes_about_them() -> None:
+    """What they remember is not lost by a restart with one probe more."""
+    night = mashing()
+    before = judge_of(night).one(ProductBand, "tank-3")
+    more = Probe(id="t4-low", of="tank-4", measures="product")
+    night.change(msgspec.structs.replace(night.house, probes=(*night.house.probes, more)))
+    assert judge_of(night).one(ProductBand, "tank-3") is before
+    assert ("Disagrees", "t4-low") in judge_of(night).detectors
+
+
+def test_a_detector_without_its_subject_goes() -> None:
+    night = mashing()
+    left = tuple(place for place in night.house.places if place.id != "moto-1")
+    probes = tuple(probe for probe in night.house.probes if probe.of != "moto-1")
+    night.change(msgspec.structs.replace(night.house, places=left, probes=probes))
+    assert judge_of(night).one(ProductBand, "moto-1") is None
+    night.run(180)
+    assert not night.steps()
+
+
+def test_an_empty_house_still_watches_itself() -> None:
+    house = brewery()
+    bare = type(house)(site=house.site)
+    judge = Judge()
+    judge.settle_in(World(bare, DUSK), DUSK)
+    assert {subject for _, subject in judge.detectors} == {"watch"}
+    assert judge.clocks.subject == "watch"
+    with pytest.raises(KeyError):
+        _ = Judge().clocks

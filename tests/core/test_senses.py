@@ -1,0 +1,186 @@
+"""What a probe says and what of it is believed."""
+
+from __future__ import annotations
+
+import random
+from statistics import fmean, median, pstdev
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from kuraban.core.facts import Reading
+from kuraban.core.senses import KEPT, PlaceSense, Sense, Series
+from kuraban.core.site import Place, Probe
+from kuraban.core.units import MINUTE
+from tests.core.house import DUSK
+
+PROBE = Probe(id="t3-mid", of="tank-3", measures="product")
+TANK = Place(id="tank-3", kind="tank", name="Tank 3")
+
+
+def hear(sense: Sense, *values: float, start: float = DUSK, every: float = MINUTE) -> Sense:
+    for number, value in enumerate(values):
+        at = start + number * every
+        sense.hear(Reading(sense.probe.id, at, value, at))
+    return sense
+
+
+# --------------------------------------------------------------------------------------- the series
+
+
+@given(st.lists(st.tuples(st.integers(0, 50), st.integers(0, 3)), max_size=60))
+def test_a_series_is_in_the_order_of_time_however_it_came(points: list[tuple[int, int]]) -> None:
+    """The first value of a moment stays; the same again is nothing, another is a conflict."""
+    series, kept = Series(), {}
+    for at, value in points:
+        known = kept.setdefault(at, value)
+        wanted = {"new"} if len(kept) > len(series.times) else {"same" if known == value else
+                                                               "conflict"}  # fmt: skip
+        assert {series.add(float(at), float(value))} == wanted
+    assert list(zip(series.times, series.values, strict=True)) == sorted(kept.items())
+
+
+@given(st.lists(st.integers(0, 50), unique=True), st.integers(0, 50), st.integers(0, 50))
+def test_a_stretch_of_a_series_has_both_its_ends(times: list[int], low: int, high: int) -> None:
+    series = Series()
+    for at in times:
+        series.add(float(at), at / 2)
+    assert list(series.since(low, high)[0]) == [t for t in sorted(times) if low <= t <= high]
+    before = [t for t in times if t <= low]
+    assert series.before(low) == (max(before) / 2 if before else None)
+
+
+def test_a_series_forgets_the_day_before_yesterday() -> None:
+    series = Series()
+    for minute in range(5 * 24 * 60):
+        series.add(minute * MINUTE, 10.0)
+    kept = series.times[-1] - series.times[0]
+    assert KEPT <= kept <= 2 * KEPT + MINUTE
+
+
+# -------------------------------------------------------------------------------- one probe's value
+
+
+def test_two_wrong_readings_in_seven_do_not_move_the_value() -> None:
+    sense = hear(Sense(PROBE), 10.0, 10.1, 10.0, 23.0, 10.1, -5.0, 10.0)
+    assert sense.value == pytest.approx(10.0, abs=0.1)
+
+
+def test_noise_passes_at_less_than_half() -> None:
+    """Mean of the middle three of seven, Gaussian noise: 0.41 of its standard deviation."""
+    lots = random.Random(7)
+    sense, seen = Sense(PROBE), []
+    for number in range(20000):
+        at = DUSK + number * MINUTE
+        sense.hear(Reading("t3-mid", at, lots.gauss(10, 0.1), at))
+        if number > 7:
+            assert sense.value is not None
+            seen.append(sense.value)
+    assert fmean(seen) == pytest.approx(10, abs=0.005)
+    assert pstdev(seen) / 0.1 == pytest.approx(0.41, abs=0.02)
+
+
+def test_a_steady_ramp_lags_three_readings() -> None:
+    sense = hear(Sense(PROBE), *(10 + 0.1 * number for number in range(30)))
+    assert sense.value == pytest.approx(10 + 0.1 * 26)
+
+
+def test_a_value_between_two_steps_of_a_probe_is_found_between_them() -> None:
+    sense = hear(Sense(PROBE), *(10.0 if n % 2 else 10.0625 for n in range(20)))
+    assert sense.value is not None and 10.0 < sense.value < 10.0625
+
+
+@pytest.mark.parametrize("count", [1, 2, 3, 4, 5, 6])
+def test_few_readings_are_taken_as_well_as_they_can_be(count: int) -> None:
+    values = [10.0, 10.4, 10.2, 10.8, 10.1, 10.3][:count]
+    sense = hear(Sense(PROBE), *values)
+    wanted = values[-1] if count < 3 else median(values)
+    if count == 5:
+        wanted = fmean(sorted(values)[1:4])
+    assert sense.value == pytest.approx(wanted)
+
+
+def test_a_probe_that_speaks_seldom_is_heard_sooner() -> None:
+    """The median of the last three: one wrong reading does not move it."""
+    slow = Probe(id="t3-mid", of="tank-3", measures="product", every=10 * MINUTE)
+    sense = hear(Sense(slow), 10.0, 10.0, 10.0, 25.0, 10.1, every=600)
+    assert sense.value == 10.1
+
+
+def test_after_a_silence_the_old_values_count_no_more() -> None:
+    sense = hear(Sense(PROBE), *[10.0] * 10)
+    hear(sense, 12.0, start=DUSK + 30 * MINUTE)
+    assert sense.value == 12.0
+
+
+def test_a_leap_and_back_is_counted_against_the_probe() -> None:
+    sense = hear(Sense(PROBE), *[10.0] * 7, 30.0, 10.0, 10.0)
+    assert list(sense.bad) == [DUSK + 7 * MINUTE]
+    stays = hear(Sense(PROBE), *[10.0] * 7, *[30.0] * 7)
+    assert not stays.bad, "one that stays is no leap"
+
+
+@pytest.mark.parametrize("how", ["late", "retained"])
+def test_a_late_or_kept_reading_does_not_move_the_value(how: str) -> None:
+    sense = hear(Sense(PROBE), *[10.0] * 5)
+    heard = sense.heard
+    at = DUSK + 5 * MINUTE
+    sense.hear(Reading("t3-mid", at, 14.0, at, **{how: True}))  # type: ignore[arg-type]
+    assert (sense.value, sense.heard) == (10.0, heard)
+
+
+def test_an_older_reading_does_not_move_the_value_back() -> None:
+    sense = hear(Sense(PROBE), *[10.0] * 5)
+    assert sense.hear(Reading("t3-mid", DUSK + 90, 14.0, DUSK + 300)) == "new"
+    assert sense.value == 10.0 and len(sense.series.times) == 6
+
+
+def test_a_probe_is_believed_while_it_answers_and_nothing_speaks_against_it() -> None:
+    sense = hear(Sense(PROBE), 10.0)
+    assert sense.good(DUSK + 10 * MINUTE) and not sense.good(DUSK + 10 * MINUTE + 1)
+    sense.suspect.add("wild")
+    assert sense.known(DUSK) is None
+    sense.suspect.clear()
+    sense.doubt = DUSK
+    assert sense.known(DUSK) is None
+    sense.doubt = None
+    assert sense.known(DUSK) == 10.0
+
+
+# ---------------------------------------------------------------------------------- a place's value
+
+
+def place(*values: float | None) -> PlaceSense:
+    senses = []
+    for number, value in enumerate(values):
+        probe = Probe(id=f"p{number}", of="tank-3", measures="product")
+        senses.append(Sense(probe) if value is None else hear(Sense(probe), value))
+    return PlaceSense(TANK, senses)
+
+
+@given(st.lists(st.floats(0, 40), min_size=1, max_size=5))
+def test_the_product_of_several_good_probes_is_their_median(values: list[float]) -> None:
+    sense = place(*values)
+    sense.refresh(DUSK)
+    assert sense.value == pytest.approx(median(values)) and sense.last_good == DUSK
+
+
+def test_a_probe_that_is_not_believed_is_left_out() -> None:
+    sense = place(10.0, 10.2, 19.0)
+    sense.products[2].suspect.add("displaced")
+    sense.refresh(DUSK)
+    assert sense.value == pytest.approx(10.1)
+
+
+def test_with_nothing_good_left_the_last_believed_value_is_remembered() -> None:
+    sense = place(10.0)
+    sense.refresh(DUSK)
+    sense.refresh(DUSK + 3600)
+    assert sense.value is None and (sense.product, sense.last_good) == (10.0, DUSK)
+
+
+def test_a_place_without_probes_has_no_value() -> None:
+    silent = place(None)
+    silent.refresh(DUSK)
+    assert silent.value is None and silent.last_good is None

@@ -1,0 +1,137 @@
+"""The package as its house rules see it: modules, what they import, and what they call."""
+
+from __future__ import annotations
+
+import ast
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[1]
+PACKAGE = ROOT / "daemon" / "kuraban"
+TESTS = ROOT / "tests"
+
+FLOORS = (
+    ("errors",),
+    ("trade",),
+    ("core",),
+    ("store",),
+    ("edges",),
+    ("settings",),
+    ("asking", "clock", "demo", "keeper", "recording", "rehearse", "replay", "service"),
+    ("cli", "__main__"),
+)
+"""From the ground up; a module imports from lower floors, and from its own without a circle."""
+
+
+@dataclass(frozen=True, slots=True)
+class Module:
+    """One file; `name` is its dotted name under kuraban, "" for the package itself."""
+
+    name: str
+    path: Path
+    tree: ast.Module
+
+    @property
+    def room(self) -> str:
+        """The file or folder of the package that it belongs to."""
+        return self.name.partition(".")[0]
+
+    @property
+    def floor(self) -> int:
+        """Its floor from 0; LookupError where no floor holds it."""
+        for number, rooms in enumerate(FLOORS):
+            if self.room in rooms:
+                return number
+        raise LookupError(f"{self.path.relative_to(ROOT)} stands on no floor")
+
+    def imports(self) -> set[str]:
+        """Dotted names of everything imported, wherever it stands."""
+        return set(_imports(self.tree))
+
+    def own_imports(self) -> set[str]:
+        """Dotted names under kuraban of the modules of ours that it imports."""
+        known = {module.name for module in modules()}
+        found = set()
+        for name in self.imports():
+            if name == "kuraban" or name.startswith("kuraban."):
+                inner = name.removeprefix("kuraban").removeprefix(".")
+                while inner not in known:
+                    inner = inner.rpartition(".")[0]
+                found.add(inner)
+        return found - {self.name}
+
+    def foreign_imports(self) -> set[str]:
+        """Top-level names of libraries, neither ours nor Python's own."""
+        tops = {name.partition(".")[0] for name in self.imports()}
+        return tops - sys.stdlib_module_names - {"kuraban"}
+
+    def calls(self) -> Iterator[str]:
+        """Dotted names of everything called, as they are written; not what a file run by itself
+        does below its `if __name__ == "__main__"`."""
+        for part in self.tree.body:
+            if isinstance(part, ast.If) and "__main__" in ast.unparse(part.test):
+                continue
+            for node in ast.walk(part):
+                if isinstance(node, ast.Call):
+                    yield ast.unparse(node.func)
+
+
+def _imports(tree: ast.Module) -> Iterator[str]:
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            yield from (alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, "imports are written out in full"
+            yield from (f"{node.module}.{alias.name}" for alias in node.names)
+
+
+@cache
+def modules() -> tuple[Module, ...]:
+    """Every module of the package, sorted by name."""
+    found = []
+    for path in sorted(PACKAGE.rglob("*.py")):
+        parts = path.relative_to(PACKAGE).with_suffix("").parts
+        if parts[0] == "shared":
+            continue
+        parts = parts[:-1] if parts[-1] == "__init__" else parts
+        found.append(Module(".".join(parts), path, ast.parse(path.read_text("utf-8"))))
+    return tuple(found)
+
+
+def namesake(module: Module) -> Path:
+    """Where the tests of that module must be."""
+    inner = module.path.relative_to(PACKAGE)
+    return TESTS / inner.parent / f"test_{inner.name}"
+
+
+def tells_only_names(module: Module) -> bool:
+    """Whether a package's own file holds a docstring and names imported from elsewhere, no code."""
+    plain = (ast.Expr, ast.Import, ast.ImportFrom, ast.Assign)
+    return module.path.name == "__init__.py" and all(
+        isinstance(node, plain) for node in module.tree.body
+    )
+
+
+def text_files() -> Iterator[Path]:
+    """Everything of ours that a person reads: code, documents, configuration, words."""
+    kinds = {".py", ".md", ".toml", ".conf", ".service", ".html", ".css", ".js", ".json", ".sh", ""}
+    for top in ("daemon", "deploy", "tests", "fixtures", "shared"):
+        for path in sorted((ROOT / top).rglob("*")):
+            hidden = any(part.startswith(".") or part == "__pycache__" for part in path.parts[1:])
+            linked = "kuraban/shared/" in path.as_posix()
+            if path.is_file() and path.suffix in kinds and not hidden and not linked:
+                yield path
+    for name in ("README.md", "DEVELOPERS.md", "pyproject.toml", ".ci/run"):
+        if (ROOT / name).exists():
+            yield ROOT / name
+
+
+def code_spans(document: str) -> str:
+    """The parts of a Markdown document that are set as code, fenced or in backticks."""
+    parts = document.split("```")
+    fenced, prose = parts[1::2], parts[0::2]
+    spans = [span for text in prose for span in text.split("`")[1::2]]
+    return "\n".join([*fenced, *spans])

@@ -1,0 +1,62 @@
+"""Invented nights as the journal of a watch that lived through them, without broker and phones."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from kuraban.core.effects import Message, Step
+from kuraban.core.engine import Engine
+from kuraban.core.facts import Fact, HouseChanged
+from kuraban.core.site import House, to_document
+from kuraban.core.wire import Wire
+from kuraban.recording import merged
+from kuraban.settings import load
+from kuraban.settings.words import load_words
+from kuraban.store.journal import Journal
+
+ROOT = Path(__file__).parents[1]
+BREWERY = ROOT / "fixtures" / "brewery"
+
+
+def recording(night: str) -> Path:
+    (found,) = (ROOT / "fixtures" / "nights" / night).glob("recording.jsonl*")
+    return found
+
+
+def house() -> House:
+    return load(BREWERY / "site.toml", {}).house
+
+
+def live_through(
+    night: str, journal: Path, *, share: float = 1.0, between: tuple[Fact, ...] = ()
+) -> list[Step | Message]:
+    """Write the night into a new journal as the watch would; what it told. `share` is how much of
+    the night, `between` are facts that come in half-way."""
+    words, found = load_words(), house()
+    engine, wire, kept = Engine(words), Wire(found, "kura"), Journal.open(journal)
+    lines = list(merged([recording(night)], lambda bad: None, lambda size: None))
+    lines = lines[: int(len(lines) * share)]
+    told: list[Step | Message] = []
+    engine.take(HouseChanged(lines[0].at, to_document(found)))
+    for number, line in enumerate(lines):
+        if number == len(lines) // 2:
+            for fact in between:
+                engine.take(fact)
+        for read in wire.read(line.topic, line.payload, line.at, line.retained):
+            engine.take(read)
+        if number % 200 == 0 or line is lines[-1]:
+            turn = engine.drain()
+            told += turn.story
+            kept.commit(turn)
+    kept.close()
+    return told
+
+
+def site_file(folder: Path, *, port: int = 1883, more: str = "") -> Path:
+    """The invented brewery's site file in `folder`, its journal in `folder`/data."""
+    text = (BREWERY / "site.toml").read_text("utf-8")
+    text = text.replace('courses = ["courses"]', f'courses = ["{BREWERY / "courses"}"]')
+    text = text.replace("port = 1883", f"port = {port}\n{more}")
+    path = folder / "site.toml"
+    path.write_text(text, "utf-8")
+    return path

@@ -1,0 +1,270 @@
+"""The house rules: what imports what, who owns a library, and what every part must bring along."""
+
+from __future__ import annotations
+
+import graphlib
+import re
+import warnings
+from collections.abc import Iterator
+
+import pytest
+import typer.main
+from pydantic import BaseModel
+
+from kuraban.core.conditions import CONDITIONS
+from kuraban.settings.tables import CourseFile, SiteFile
+from kuraban.settings.words import load_words
+from tests.house import (
+    FLOORS,
+    ROOT,
+    Module,
+    code_spans,
+    modules,
+    namesake,
+    tells_only_names,
+    text_files,
+)
+
+MODULES = {module.name: module for module in modules()}
+PURE = [module for module in modules() if module.room in ("trade", "core")]
+
+OWNERS = {
+    "paho": ("edges.mqtt_in", "edges.mqtt_link"),
+    "apprise": ("edges.courier", "settings.advice"),
+    "influxdb_client": ("edges.forward",),
+    "matplotlib": ("edges.charts",),
+    "numpy": ("edges.charts",),
+    "fastapi": ("edges.pages",),
+    "starlette": ("edges.pages",),
+    "uvicorn": ("edges.pages",),
+    "jinja2": ("edges.pages",),
+    "itsdangerous": ("edges.pages", "edges.links"),
+    "icalendar": ("settings.calendars",),
+    "dateutil": ("settings.calendars",),
+    "argon2": ("edges.pages",),
+    "pydantic": ("settings", "edges.pages"),
+    "pydantic_core": ("settings",),
+    "pydantic_settings": ("settings",),
+    "msgspec": (
+        "core", "store", "edges", "asking", "recording", "rehearse", "replay", "service", "keeper",
+        "settings", "cli",
+    ),
+    "rich": ("cli", "demo"),
+    "typer": ("cli",),
+    "click": ("cli",),
+    "iotcore": ("demo",),
+    "sqlite3": ("store",),
+}  # fmt: skip
+"""Library, and the rooms that may import it; what stands here not may be imported nowhere."""
+
+NEVER_IN_THE_CORE = frozenset(
+    {"asyncio", "glob", "io", "logging", "multiprocessing", "os", "pathlib", "random", "secrets",
+     "shutil", "signal", "socket", "sqlite3", "subprocess", "sys", "tempfile", "threading", "time",
+     "tomllib", "urllib", "uuid", "warnings"}
+)  # fmt: skip
+NEVER_CALLED = re.compile(
+    r"^(open|print|input|exec|eval|breakpoint)$|\b(now|today|utcnow|fromtimestamp_now)$"
+)
+
+FORBIDDEN = {
+    r"\b(TO" r"DO|FIX" r"ME|X" r"XX|HA" r"CK)\b": "unfinished work is finished or told as an issue",
+    r"\bNotImple" r"mentedError\b": "what is not there is not promised",
+    r"\bpytest\.(mark\.)?(sk" r"ip|xf" r"ail|skip" r"if)\b": "a test runs, or is left out by need",
+    r"\bbreak" r"point\(\)|\bpd" r"b\b": "a debugger is no part of it",
+    r"(?i)\bissue #?\d": "the work's own bookkeeping says nothing to a stranger",
+    re.escape(str(ROOT)): "a path of one machine says nothing on another",
+}
+
+LONG = 450
+
+
+class Smell(UserWarning):
+    """Something to look at rather than a fault."""
+
+
+def names(found: list[str]) -> str:
+    return "\n".join(["", *found])
+
+
+# ---------------------------------------------------------------------------------------- imports
+
+
+def test_every_module_stands_on_a_floor() -> None:
+    rooms = {room for floor in FLOORS for room in floor}
+    assert {module.room for module in modules() if module.name} <= rooms
+
+
+def test_a_module_imports_from_lower_floors_only() -> None:
+    """Or from its own floor, where the next rule sees to it that nothing goes in a circle."""
+    upward = [
+        f"{module.name} imports {name}"
+        for module in modules()
+        if module.name
+        for name in module.own_imports()
+        if name and MODULES[name].floor > module.floor
+    ]
+    assert not upward, names(upward)
+
+
+def test_imports_never_go_in_a_circle() -> None:
+    """On one floor as between floors there is an order in which the modules can be read."""
+    graph = {module.name: module.own_imports() - _own_package(module) for module in modules()}
+    graphlib.TopologicalSorter(graph).prepare()
+
+
+def _own_package(module: Module) -> set[str]:
+    """A module may stand in a package whose own file names it."""
+    parts = module.name.split(".")
+    return {"", *(".".join(parts[:count]) for count in range(1, len(parts)))}
+
+
+def test_a_library_has_one_owner() -> None:
+    strangers = []
+    for module in modules():
+        for library in module.foreign_imports() | (module.imports() & {"sqlite3"}):
+            rooms = OWNERS.get(library, ())
+            if not any(module.name == r or module.name.startswith(f"{r}.") for r in rooms):
+                owners = ", ".join(rooms) or "nobody"
+                strangers.append(f"{module.name} imports {library}, which belongs to {owners}")
+    assert not strangers, names(strangers)
+
+
+@pytest.mark.parametrize("module", PURE, ids=lambda module: module.name)
+def test_the_core_reads_no_clock_and_touches_nothing(module: Module) -> None:
+    """Time is an argument, the next deadline an answer; no file, environment, log or lot."""
+    touched = {name for name in module.imports() if name.partition(".")[0] in NEVER_IN_THE_CORE}
+    called = [call for call in module.calls() if NEVER_CALLED.search(call)]
+    called = [call for call in called if "datetime" in call or "date" in call or "." not in call]
+    assert not touched
+    assert not called
+
+
+def test_trade_is_numbers_alone() -> None:
+    """The standard library is enough for it."""
+    assert {lib for module in PURE if module.room == "trade" for lib in module.foreign_imports()} \
+        == set()  # fmt: skip
+
+
+@pytest.mark.parametrize("room", ["edges.pages", "edges.charts", "edges.forward"])
+def test_a_heavy_edge_is_imported_only_when_switched_on(room: str) -> None:
+    """Nobody imports it at the top of a file but its own room: the watch stays small without."""
+    at_the_top = [
+        module.name
+        for module in modules()
+        if not module.name.startswith(room)
+        for name in _at_the_top(module)
+        if f"{name}.".startswith(f"kuraban.{room}.")
+    ]
+    assert not at_the_top
+
+
+def _at_the_top(module: Module) -> Iterator[str]:
+    tree = module.tree
+    top = type(tree)([node for node in tree.body if hasattr(node, "names")], [])
+    yield from Module(module.name, module.path, top).imports()
+
+
+def test_only_the_command_line_exits() -> None:
+    exits = re.compile(r"^(sys\.exit|exit|quit|os\._exit|typer\.Exit)$|SystemExit$")
+    leaving = [
+        f"{module.name} calls {call}"
+        for module in modules()
+        if module.room != "cli"
+        for call in module.calls()
+        if exits.search(call)
+    ]
+    assert not leaving, names(leaving)
+
+
+# ------------------------------------------------------------------------------ what belongs to it
+
+
+def test_every_module_has_its_namesake_test() -> None:
+    lacking = [
+        f"{module.path.relative_to(ROOT)}: {namesake(module).relative_to(ROOT)} is missing"
+        for module in modules()
+        if not tells_only_names(module) and module.name != "__main__"
+        if not namesake(module).exists()
+    ]
+    assert not lacking, names(lacking)
+
+
+@pytest.mark.parametrize("language", ["en", "ja"])
+def test_every_condition_has_words_and_a_first_thing_to_do(language: str) -> None:
+    """A condition with nothing to do about it would be no alarm."""
+    texts = load_words().catalogue[language]
+    lacking = [
+        key
+        for name in CONDITIONS
+        for key in (f"{name}.name", f"{name}.first")
+        if not texts.get(key)
+    ]
+    assert not lacking, names(lacking)
+
+
+def test_every_command_is_in_the_readme() -> None:
+    from kuraban.cli import app
+
+    readme = code_spans((ROOT / "README.md").read_text("utf-8"))
+    commands = typer.main.get_group(app).commands
+    lacking = [name for name in commands if not re.search(rf"\bkuraban {name}\b", readme)]
+    assert not lacking, names(lacking)
+
+
+def test_every_setting_is_in_the_readme() -> None:
+    readme = code_spans((ROOT / "README.md").read_text("utf-8"))
+    lacking = [key for key in _keys(SiteFile) if not _named(key, readme)]
+    lacking += [key for key in _keys(CourseFile) if not _named(key, readme)]
+    assert not lacking, names(sorted(set(lacking)))
+
+
+def _keys(table: type[BaseModel], within: str = "") -> Iterator[str]:
+    """Keys of a table and of the tables in it, each with the name of its own table before it."""
+    for name, field in table.model_fields.items():
+        key = field.alias or name
+        inner = [t for t in _types(field.annotation) if issubclass(t, BaseModel)]
+        if not inner:
+            yield f"{within}{key}"
+        for below in inner:
+            yield from _keys(below, f"{key}.")
+
+
+def _types(annotation: object) -> Iterator[type]:
+    if isinstance(annotation, type) and not hasattr(annotation, "__args__"):
+        yield annotation
+    for part in getattr(annotation, "__args__", ()):
+        yield from _types(part)
+
+
+def _named(key: str, readme: str) -> bool:
+    return bool(re.search(rf"(?<![\w-]){re.escape(key.rpartition('.')[2])}(?![\w-])", readme))
+
+
+# -------------------------------------------------------------------------------------- the house
+
+
+def test_the_top_level_is_what_it_is() -> None:
+    wanted = {
+        "README.md", "DEVELOPERS.md", "pyproject.toml", "daemon", "deploy", "tests", "fixtures",
+        "shared",
+    }  # fmt: skip
+    assert {path.name for path in ROOT.iterdir() if not path.name.startswith(".")} == wanted
+
+
+def test_no_forbidden_words() -> None:
+    found = []
+    for path in text_files():
+        text = path.read_text("utf-8", errors="replace")
+        for pattern, why in FORBIDDEN.items():
+            if match := re.search(pattern, text):
+                line = text.count("\n", 0, match.start()) + 1
+                found.append(f"{path.relative_to(ROOT)}:{line}: {match[0]!r}: {why}")
+    assert not found, names(found)
+
+
+def test_a_long_file_is_a_smell() -> None:
+    """Told, not forbidden."""
+    for path in text_files():
+        lines = path.read_text("utf-8", errors="replace").count("\n")
+        if path.suffix == ".py" and lines > LONG:
+            warnings.warn(f"{path.relative_to(ROOT)} has {lines} lines", Smell, stacklevel=1)
