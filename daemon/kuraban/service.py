@@ -19,6 +19,7 @@ from typing import Final
 
 import msgspec
 
+from kuraban.asking.curves import Curves, available
 from kuraban.clock import Clock
 from kuraban.core import entries as e
 from kuraban.core import roster
@@ -33,6 +34,7 @@ from kuraban.core.wire import Wire
 from kuraban.core.wording import Words
 from kuraban.edges.courier import Addresses, Courier
 from kuraban.edges.mqtt_in import Arrived, FrontDoor, LinkEvent
+from kuraban.edges.pictures import Pictures
 from kuraban.edges.ping import Ping
 from kuraban.edges.supervisor import Supervisor
 from kuraban.errors import JournalError
@@ -131,7 +133,11 @@ class Watch:
             person: Addresses(where.pages, where.notices)
             for person, where in self.settings.addresses.items()
         }
-        self._courier = Courier(self._rows, addresses, self._delivered, time.time)
+        self._curves = Curves(path)
+        pictures = Pictures(self._curves.draw) if available() else None
+        self._courier = Courier(
+            self._rows, addresses, self._delivered, time.time, pictures=pictures
+        )
 
     def _begin(self) -> None:
         """Log how things stand, and take over the house if it is new or changed."""
@@ -267,6 +273,9 @@ class Watch:
     def _keep(self, arrived: list[Arrived]) -> bool:
         """Write the turn, then tell whoever waits for it. Whether it stands in the journal."""
         turn = self.engine.drain()
+        for event in turn.story:
+            if isinstance(event, Message):
+                self._curves.remember(self.engine, event)
         if self._aside is not None:
             turn.story.extend(self._words_about(str(self._aside), turn.now))
             self._aside = None

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+import msgspec
 import pytest
 
 from kuraban.asking.reckoning import Progress, day_of, progress, works
@@ -11,10 +12,9 @@ from kuraban.core.site import Place, Probe
 from tests.core.detectors.kit import MID, TANK, Night, course, house, koji, ramp, stage
 
 DAY = 1440
-COURSE = course(stage("tome", 8.0, hours=24), stage("moromi", 10.0, hours=480)).__class__(
-    id="mash", for_=("tank",), day_one="tome", never=(3.0, 16.0),
-    stages=(stage("tome", 8.0, hours=24), stage("moromi", 10.0, hours=480)),
-)  # fmt: skip
+COURSE = msgspec.structs.replace(
+    course(stage("tome", 8.0, hours=24), stage("moromi", 10.0, hours=480)), day_one="tome"
+)
 PUBLISHED = ((6, 4.0), (7, 3.2), (8, 2.9), (9, 2.4), (10, 1.9), (11, 1.5), (12, 1.1))
 """Moromi day and Baume of one batch in a brewery's diary (common practice, one batch)."""
 
@@ -87,9 +87,9 @@ def test_alcohol_against_baume_is_a_line_of_the_batch_itself() -> None:
 
 def test_the_day_has_its_fraction_and_the_course_its_end() -> None:
     n, found = sampled(6)
-    assert found.ends == 21.0
+    assert found.ends == 22.0
     assert day_of(n.world, n.world.batch("tank", n.start), n.start) == pytest.approx(1 + 16 / 24)
-    assert found.tomorrow is not None and found.tomorrow[1] == 10.0
+    assert found.tomorrow is not None and found.tomorrow[1] == 8.0
 
 
 BED = Place(id="bed", kind="koji-bed", name="Koji bed 1")
@@ -111,7 +111,7 @@ def test_the_next_work_is_due_when_the_bed_has_risen_to_it() -> None:
     now = n.start + 60 * n.minute
     found = works(n.world, "bed", n.world.batch("bed", now), now)
     assert found is not None and found.goal == 36.0 and found.following == "naka"
-    assert found.hours.soonest <= 6.0 <= found.hours.latest
+    assert found.hours.soonest == pytest.approx(6.0, abs=0.2)
     assert found.slow == pytest.approx(0.5, abs=0.05)
 
 

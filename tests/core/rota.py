@@ -28,9 +28,7 @@ def spells(duty: Duty, house: House, around: float) -> list[tuple[float, float]]
 
 def present(house: House, at: float) -> list[Duty]:
     """The lines of the rota that cover a moment, the first to be told first."""
-    lines = [
-        duty for duty in house.rota if any(a <= at < b for a, b in spells(duty, house, at))
-    ]
+    lines = [duty for duty in house.rota if any(a <= at < b for a, b in spells(duty, house, at))]
     return sorted(lines, key=lambda duty: duty.order)
 
 

@@ -114,9 +114,7 @@ def test_every_pair_of_state_and_event_has_its_place() -> None:
     assert set(product(State, Event)) - set(LIFE) == IMPOSSIBLE
 
 
-@pytest.mark.parametrize(
-    ("state", "event"), sorted(IMPOSSIBLE, key=str), ids=lambda one: one.name
-)
+@pytest.mark.parametrize(("state", "event"), sorted(IMPOSSIBLE, key=str), ids=lambda one: one.name)
 def test_a_step_that_the_table_lacks_is_a_fault_of_the_watch(state: State, event: Event) -> None:
     with pytest.raises(ImpossibleTransition, match=f"{state.value} cannot take '{event.value}'"):
         next_state(state, event, active=True)

@@ -10,9 +10,24 @@ import pytest
 from scipy.optimize import curve_fit
 
 from kuraban.core.outlook import Hours, alcohol_a_day, first_to_leave, hours_in_hand, hours_left
+from kuraban.core.reports import evening_word
 from kuraban.core.site import Cooler, Place, Probe
+from kuraban.core.wording import evening
 from kuraban.trade.heat import approach, time_to_reach
-from tests.core.detectors.kit import AIR, CELLAR, MID, TANK, Night, cellar, house, noisy, saw, stage
+from tests.core.detectors.kit import (
+    AIR,
+    CELLAR,
+    MID,
+    TANK,
+    WORDS,
+    ZONE,
+    Night,
+    cellar,
+    house,
+    noisy,
+    saw,
+    stage,
+)
 
 CHILLER = Cooler(id="chiller", kind="chilled-water", name="Chiller 1", rated_watts=1500)
 VALVE = Probe(id="valve", of="tank", measures="valve", every=300)
@@ -230,3 +245,21 @@ def test_a_chiller_whose_tank_is_hot_rings_at_once_and_says_how_long_it_holds() 
     n = chiller_stops(0.12)
     first = n.messages("chiller/stopped")[0]
     assert first.step == "page" and "holds about" in first.title
+
+
+def test_the_evening_word_says_who_is_first_if_the_chiller_stops_tonight() -> None:
+    """ "If Chiller 1 stops tonight, Tank 3 is the first to leave its band, after 3 to 6 h"."""
+    n = warming(0.1)
+    word = evening_word(n.world, n.start + 60 * n.minute)
+    (first,) = word.first
+    assert (first.cooler, first.name, first.soonest) == ("Chiller 1", "Tank 3", in_hand(n))
+    for language, lines in (("en", "Chiller 1 stops tonight, Tank 3 is"), ("ja", "Chiller 1が止")):
+        text = evening(word, language, WORDS, ZONE).body
+        assert lines in text
+    few = f"after {int(first.soonest)} to {math.ceil(first.latest)} h"
+    assert few in evening(word, "en", WORDS, ZONE).body
+
+
+def test_a_chiller_whose_tanks_hold_through_the_night_is_no_word_for_the_evening() -> None:
+    n = warming(0.02)
+    assert evening_word(n.world, n.start + 60 * n.minute).first == ()

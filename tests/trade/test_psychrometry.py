@@ -16,6 +16,7 @@ from kuraban.trade.psychrometry import (
     NATURAL_DRAUGHT,
     STANDARD_PRESSURE,
     STILL_AIR,
+    air_pressure,
     depression,
     dew_point,
     humidity_ratio,
@@ -317,3 +318,17 @@ def test_what_no_psychrometer_can_read_is_refused() -> None:
     ):
         with pytest.raises(OutOfRange):
             wrong()
+
+
+@pytest.mark.parametrize(
+    ("metres", "pascal"), [(0, 101_325), (500, 95_461), (1000, 89_876), (2000, 79_501)]
+)
+def test_air_is_thinner_on_the_mountain(metres: float, pascal: float) -> None:
+    """The table of the standard atmosphere."""
+    # ICAO Doc 7488, ISO 2533
+    assert air_pressure(metres) == pytest.approx(pascal, rel=2e-4)
+
+
+def test_a_brewery_in_the_sky_is_refused() -> None:
+    with pytest.raises(OutOfRange, match="altitude"):
+        air_pressure(9000)

@@ -102,7 +102,7 @@ class Painter:
                 places=tuple(self._place(world, place, now) for place in world.house.places),
                 rings=tuple(self._rings(engine)),
                 duty=tuple(_duty(world, now)),
-                awake=tuple(holder.person for holder in roster.awake(world.house, now)),
+                awake=tuple(holder.person for holder in roster.awake(world.ledger.manned, now)),
                 note=_note(world),
                 impaired=tuple(sorted(engine.impaired.items())),
             )
@@ -242,6 +242,7 @@ class Painter:
         bodies = {language: text.body for language, text in said.items()}
         kept = self._told[alarm.id] = _Told(now, looks, titles, bodies)
         return kept
+
 
 def picture_of(engine: Engine, words: Words) -> Picture | None:
     """One picture of an engine, None before it knows its house."""
@@ -397,7 +398,7 @@ def _probes(
 
 def _duty(world: World, now: float) -> Iterator[OnDuty]:
     for role in (BREWER, MAINTENANCE, CREW):
-        people = roster.chain(world.house, role, now)
+        people = roster.chain(world.ledger.manned, role, now)
         yield OnDuty(role=role, people=tuple(holder.person for holder in people))
 
 

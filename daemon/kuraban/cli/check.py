@@ -9,7 +9,7 @@ from rich.console import Console
 
 from kuraban.asking.view import clock
 from kuraban.cli.common import Site, console, counted, house_of, say, table
-from kuraban.core import roster
+from kuraban.core import reports, roster
 from kuraban.core.gaps import LOOK_AHEAD, Gap, gaps
 from kuraban.core.phrases import figure
 from kuraban.core.site import House, Place
@@ -48,6 +48,9 @@ def check(site: Site = None) -> None:
     for route in routes(settings.pages.public if settings.pages else None, settings.mqtt.root):
         say(f"  {route}")
     _gaps(house, clock())
+    old = reports.old_ice_points(house, clock())
+    if old:
+        say(f"\nIce point older than a year: {', '.join(old)}")
 
 
 def _counts(house: House) -> str:

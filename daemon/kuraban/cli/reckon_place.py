@@ -83,6 +83,9 @@ def _running(place: str, site: Path | None) -> Iterator[Running]:
 def left(place: Place, site: Site = None) -> None:
     """How long until a tank leaves its tolerance and its limit, if cooling stopped now."""
     with _running(place, site) as run:
+        if run.world.house.place[place].kind == "koji-bed":
+            say(f"{run.name} is koji: ask for its next work, kuraban reckon koji {place}")
+            return
         found = hours_left(run.world, place, run.now)
         if found is None:
             say(f"{run.name}: not known. It takes a believed product and own warm-ups, or litres "

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import date, datetime, timedelta
+
 from kuraban.core import roster
 from kuraban.core.briefing import Alarms, situation_of
 from kuraban.core.detectors.dry import HANGS_DRY
@@ -15,6 +17,7 @@ from kuraban.core.wording import Evening, First, Leaving, Morning, Night, Ring
 from kuraban.core.world import World
 
 NIGHT = 12 * HOUR
+SUNDAY = 6
 ANSWERED = ("acknowledged", "normal")
 """Steps by which somebody answers a ring, the second where it had returned by then."""
 SOON = 12.0
@@ -54,6 +57,30 @@ def not_watched(world: World, now: float) -> tuple[tuple[str, str], ...]:
 
 def anything_judged(world: World, now: float) -> bool:
     return any(world.place_judged(place, now) for place in world.places)
+
+
+def evening_due(world: World, now: float) -> bool:
+    """Whether the evening has a word: while anything is judged, else on Sundays alone."""
+    return anything_judged(world, now) or _local(world.house, now).weekday() == SUNDAY
+
+
+def month_begins(house: House, now: float) -> bool:
+    """Whether this evening is the first of its month."""
+    return _local(house, now).day == 1
+
+
+def old_ice_points(house: House, now: float) -> tuple[str, ...]:
+    """The probes whose ice-point check is known and more than a year old."""
+    year_ago = (_local(house, now) - timedelta(days=365)).date()
+    return tuple(
+        house.name_of(probe.id)
+        for probe in house.probes
+        if probe.calibrated is not None and date.fromisoformat(probe.calibrated[:10]) < year_ago
+    )
+
+
+def _local(house: House, now: float) -> datetime:
+    return datetime.fromtimestamp(now, house.zone)
 
 
 def evening_word(world: World, now: float) -> Evening:

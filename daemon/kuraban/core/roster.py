@@ -152,6 +152,8 @@ def arrival(house: House, person: str, at: float) -> float | None:
 
 def head_start(house: House, role: str, at: float) -> float:
     """Seconds by which a role's alarm is due earlier, since all whom it would ring are away."""
+    if not house.away:
+        return 0.0
     times = [arrival(house, holder.person, at) for holder in chain(house, role, at)]
     here = [time for time in times if time is None]
     return 0.0 if here or not times else min(time for time in times if time is not None)

@@ -127,6 +127,11 @@ class Sense:
         """Believed: answers, no step in doubt, and nothing said against it."""
         return self.doubt is None and not self.suspect and self.fresh(now)
 
+    @property
+    def lag(self) -> float:
+        """Seconds between the middle of the filtered readings and the last."""
+        return (len(self.window) // 2) * self.probe.every if len(self.window) > 2 else 0.0
+
     def known(self, now: float) -> float | None:
         """The value of a probe that is believed now."""
         return self.value if self.good(now) else None
@@ -149,7 +154,17 @@ def _middle(window: deque[float]) -> float:
 class PlaceSense:
     """One place as its probes tell it."""
 
-    __slots__ = ("at", "last_good", "place", "product", "products", "series", "stale", "value")
+    __slots__ = (
+        "at",
+        "centre",
+        "last_good",
+        "place",
+        "product",
+        "products",
+        "series",
+        "stale",
+        "value",
+    )
 
     def __init__(self, place: Place, products: list[Sense]) -> None:
         self.place = place
@@ -158,6 +173,8 @@ class PlaceSense:
         self.value: float | None = None
         """The product now, None while nothing good measures it."""
         self.at: float | None = None
+        self.centre: float | None = None
+        """The moment that the value stands for: the middle of the readings behind it."""
         self.last_good: float | None = None
         self.product: float | None = None
         """The last product that was believed."""
@@ -172,12 +189,14 @@ class PlaceSense:
             return
         if len(good) == 1:
             self.value, self.at = good[0].value, good[0].heard
+            self.centre = self.at - good[0].lag if self.at is not None else None
         else:
             values = sorted(sense.value for sense in good if sense.value is not None)
             middle = len(values) // 2
             even = (values[middle - 1] + values[middle]) / 2
             self.value = values[middle] if len(values) % 2 else even
             self.at = max(sense.heard for sense in good if sense.heard is not None)
+            self.centre = self.at - max(sense.lag for sense in good)
         self.product, self.last_good = self.value, self.at
         if len(self.products) > 1 and self.at is not None and self.value is not None:
             self.series.add(self.at, self.value)

@@ -70,6 +70,8 @@ class Probe(msgspec.Struct, frozen=True, kw_only=True):
     measures: Measure
     every: float = MINUTE
     offset: float = 0.0
+    calibrated: str | None = None
+    """The day of its last ice-point check, "2025-10-01"."""
     topic: str | None = None
     pointer: str | None = None
     at_pointer: str | None = None

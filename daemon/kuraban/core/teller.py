@@ -42,6 +42,7 @@ MANY_RINGS = 6
 GATHER_FOR = 5 * MINUTE
 TOGETHER = 2 * MINUTE
 """So long a probe's alarm waits for its neighbours', which often have one cause."""
+PAGES_KNOWN = 200
 HANDS_WITHIN = 1 * HOUR
 OVERDUE = frozenset({"stage-overdue"})
 """What nobody is rung for while the whole crew is away: it waits for the morning report."""
@@ -64,6 +65,8 @@ class Teller:
         self.rung: dict[str, deque[float]] = {}
         self.gathering: dict[str, list[tuple[str, str]]] = {}
         self.serial = 0
+        self.sent: dict[str, tuple[str, ...]] = {}
+        """The latest pages' alarms, by the message's id."""
 
     # Steps, as the board makes them.
 
@@ -169,6 +172,22 @@ class Teller:
                 continue
             text = wording.page(self.situation(alarm, at), *self._tongue(call.person))
             self._say("page", at, call, incident.urgency, text, (alarm.id,))
+
+    def unreached(self, message: str, at: float) -> None:
+        """No service of the person took that page: the next who was not told yet is told now.
+
+        The ladder goes on as it would; whoever is reached at last hears of it all the same.
+        """
+        for alarm in self.sent.pop(message, ()):
+            subject, _, name = alarm.partition("/")
+            incident = self.incidents.get((subject, group_of(CONDITIONS[name])))
+            if incident is None or not incident.open:
+                continue
+            condition = CONDITIONS[incident.lead]._replace(role=incident.role)
+            line = called(self.world.ledger.manned, condition, "all", at, incident.rung)
+            self._page(
+                [call for call in line if call.person not in incident.told][:1], incident, at
+            )
 
     def _too_many(self, person: str, at: float) -> bool:
         times = self.rung.setdefault(person, deque(maxlen=MANY_RINGS))
@@ -375,9 +394,14 @@ class Teller:
         alarms: tuple[str, ...],
     ) -> None:  # fmt: skip
         self.serial += 1
+        row = f"{int(self.world.started):x}-{self.serial}"
+        if step == "page":
+            self.sent[row] = alarms
+            while len(self.sent) > PAGES_KNOWN:
+                del self.sent[next(iter(self.sent))]
         self.story.append(
             Message(
-                id=f"{int(self.world.started):x}-{self.serial}", at=at, step=step, role=call.role,  # type: ignore[arg-type]
+                id=row, at=at, step=step, role=call.role,  # type: ignore[arg-type]
                 person=call.person, urgency=urgency, title=text.title, body=text.body,
                 alarms=alarms, rung=call.rung, language=self._tongue(call.person)[0],
             )

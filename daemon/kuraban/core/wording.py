@@ -18,7 +18,8 @@ from kuraban.core.units import MINUTE
 
 __all__ = [
     "CONDITIONS", "Evening", "First", "Leaving", "Morning", "Night", "Ring", "Text", "Words",
-    "evening", "gathered", "in_hand", "line", "morning", "page", "power_back", "soundless",
+    "evening", "gathered", "in_hand", "line", "monthly", "morning", "page", "power_back",
+    "soundless",
 ]  # fmt: skip
 
 Then = tuple[str, float | None, float | None]
@@ -196,6 +197,14 @@ def evening(word: Evening, language: str, words: Words, zone: tzinfo) -> Text:
             speech.say("evening.only"),
         ),
     )
+
+
+def monthly(at: float, ice: tuple[str, ...], language: str, words: Words, zone: tzinfo) -> Text:
+    """Once a month: try whether phones ring; `ice` are probes to hold into ice water again."""
+    speech = Speech(words, language, zone, at)
+    names = known(names=speech.names(ice, 20))
+    body = _lines(speech.say("monthly.body"), speech.say("monthly.ice", names))
+    return Text(speech.say("monthly.title"), body)
 
 
 def power_back(

@@ -167,10 +167,13 @@ class World:
         )
 
     def product(self, place: str, now: float) -> tuple[float, float] | None:
-        """(degrees, time) of the product of a place now: its good probes, else a check by hand."""
+        """(degrees, time) of the product of a place now: its good probes, else a check by hand.
+
+        The time is the moment that the degrees stand for, the middle of the readings behind them.
+        """
         sense = self.places[place]
-        if sense.value is not None and sense.at is not None:
-            return sense.value, sense.at
+        if sense.value is not None and sense.centre is not None:
+            return sense.value, sense.centre
         book = self.ledger.books.get(place)
         if book is not None and book.check is not None:
             counts = CHECK_COUNTS.get(sense.place.kind, CHECK_COUNTS_ELSE)

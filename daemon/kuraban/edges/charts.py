@@ -18,6 +18,7 @@ import warnings
 from collections.abc import Sequence
 from datetime import datetime, timedelta, tzinfo
 from functools import cache
+from itertools import pairwise
 from typing import Final, Literal, NamedTuple
 
 import matplotlib
@@ -26,6 +27,10 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 from matplotlib.font_manager import fontManager
+from matplotlib.ticker import FuncFormatter, MaxNLocator
+
+from kuraban.core import entries as e
+from kuraban.core.units import at_clock
 
 Kind = Literal["stir", "addition", "stage", "sample", "probe-out", "work", "ring"]
 Size = tuple[float, float]
@@ -47,6 +52,11 @@ MARKS: Final[dict[Kind, tuple[str, str, str]]] = {
     "ring": ("!", "呼", "s"),
 }
 """Letter in English, letter in Japanese, mark."""
+KINDS: Final[dict[type[e.Entry], Kind]] = {
+    e.Stir: "stir", e.Addition: "addition", e.StageMark: "stage", e.Sample: "sample",
+    e.ProbeOut: "probe-out", e.Handwork: "work", e.CaskIn: "work", e.CaskOut: "work",
+}  # fmt: skip
+"""The entries that stand on the strip."""
 JAPANESE: Final = (
     "Noto Sans CJK JP", "Noto Sans JP", "Source Han Sans JP", "IPAexGothic", "IPAGothic",
     "Hiragino Sans", "Yu Gothic", "Meiryo", "TakaoPGothic", "VL PGothic", "MS Gothic",
@@ -176,6 +186,19 @@ def figure(
     return made
 
 
+def nights_of(
+    duty_hours: tuple[float, float], start: float, end: float, zone: tzinfo
+) -> list[tuple[float, float]]:
+    """The stretches outside a site's duty hours that touch [start, end)."""
+    morning, evening = duty_hours
+    day = datetime.fromtimestamp(start, zone).date() - timedelta(days=1)
+    found: list[tuple[float, float]] = []
+    while (dusk := at_clock(day, evening, zone)) < end:
+        day += timedelta(days=1)
+        found.append((dusk, at_clock(day, morning, zone)))
+    return found
+
+
 def svg(made: Figure) -> bytes:
     """The figure as an SVG document, its text as text; the same figure gives the same bytes."""
     out = io.BytesIO()
@@ -199,14 +222,16 @@ def png(made: Figure) -> bytes:
 def _sheets(made: Figure, ink: Ink, size: Size) -> tuple[Axes, Axes]:
     """The curve's sheet and the strip beneath it."""
     wide = 1 - 0.55 / size[0]
-    main = made.add_axes((0.42 / size[0], 0.26, wide - 0.42 / size[0], 0.64), facecolor=ink.paper)
-    strip = made.add_axes((0.42 / size[0], 0.13, wide - 0.42 / size[0], 0.12), facecolor=ink.paper)
+    main = made.add_axes((0.42 / size[0], 0.23, wide - 0.42 / size[0], 0.68), facecolor=ink.paper)
+    strip = made.add_axes((0.42 / size[0], 0.10, wide - 0.42 / size[0], 0.12), facecolor=ink.paper)
     for sheet in (main, strip):
         for side in ("top", "right", "left", "bottom"):
             sheet.spines[side].set_visible(False)
         sheet.tick_params(colors=ink.quiet, labelsize=7, length=0)
     main.grid(axis="y", color=ink.quiet, alpha=0.18, linewidth=0.5)
     main.set_xticks([])
+    main.yaxis.set_major_locator(MaxNLocator(7, steps=[1, 2, 5, 10]))
+    main.yaxis.set_major_formatter(FuncFormatter(lambda value, _: _figure(value)))
     strip.set_yticks([])
     return main, strip
 
@@ -289,7 +314,8 @@ def _range(
     """Everything of the shown stretch fits, and a straight line is not blown up."""
     shown = [one.value for one in points if start <= one.at <= end and not one.suspect]
     shown += [value for at, value in plan if start <= at <= end]
-    for one in (*band, *fan):
+    edges = (at_moment(band, start), at_moment(band, end))
+    for one in (*(edge for edge in edges if edge is not None), *band, *fan):
         if start <= one.at <= end:
             shown += [one.low, one.high]
     shown = shown or [one.value for one in points] or [0.0, 1.0]
@@ -307,18 +333,33 @@ def _last(
     if not believed:
         return
     last = believed[-1]
-    near = min(band, key=lambda one: abs(one.at - last.at), default=None)
+    near = at_moment(band, last.at)
     colour, sign = ink.measured, ""
     if near is not None and last.value > near.high:
         colour, sign = ink.warm, "▲"
     elif near is not None and last.value < near.low:
         colour, sign = ink.cold, "▼"
     main.plot([last.at], [last.value], marker="o", markersize=3.5, color=colour)
-    text = f"{sign}{last.value:.1f}".replace("-", "\N{MINUS SIGN}")
     main.annotate(
-        text, (last.at, last.value), xytext=(4, 3), textcoords="offset points", color=colour,
-        fontsize=9, fontweight="bold", annotation_clip=False, fontfamily=faces,
+        f"{sign}{_figure(last.value)}", (last.at, last.value), xytext=(4, 3),
+        textcoords="offset points", color=colour, fontsize=9, fontweight="bold",
+        annotation_clip=False, fontfamily=faces,
     )  # fmt: skip
+
+
+def _figure(value: float) -> str:
+    """One decimal, with a true minus sign."""
+    return f"{round(value, 1) + 0.0:.1f}".replace("-", "\N{MINUS SIGN}")
+
+
+def at_moment(band: Sequence[Band], at: float) -> Band | None:
+    """The band at a moment, straight between two of its points; None outside of them."""
+    for before, after in pairwise(band):
+        if before.at <= at <= after.at:
+            share = (at - before.at) / ((after.at - before.at) or 1.0)
+            low = before.low + share * (after.low - before.low)
+            return Band(at, low, before.high + share * (after.high - before.high))
+    return None
 
 
 def _events(

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from kuraban.settings.courses import built_in_courses, read_course
-from kuraban.settings.model import Account, Addresses, Mqtt, Pages, Settings
+from kuraban.settings.model import Account, Addresses, Mqtt, Outward, Pages, Settings
 from kuraban.settings.reading import load
 
 __all__ = [
-    "Account", "Addresses", "Mqtt", "Pages", "Settings", "built_in_courses", "load", "read_course",
+    "Account", "Addresses", "Mqtt", "Outward", "Pages", "Settings", "built_in_courses", "load",
+    "read_course",
 ]  # fmt: skip

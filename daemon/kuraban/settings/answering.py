@@ -49,7 +49,7 @@ def routes(public: str | None, root: str) -> tuple[str, ...]:
     elif public is not None:
         found.append(f"the link in the message, inside the building or its VPN: {public}")
     found += [
-        f"a wall button over MQTT, or somebody beside it: {root}/log/<place or cooler>, acknowledge",
+        f"a wall button, or somebody beside it: acknowledge to {root}/log/<place or cooler>",
         "from a broker elsewhere that is bridged to this one: the same topic",
         "the command line of the watch's machine: kuraban log <place or cooler> acknowledge",
     ]

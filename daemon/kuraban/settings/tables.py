@@ -122,6 +122,8 @@ class ProbeTable(Table):
     every: SomeTime = MINUTE
     offset: Offset = 0.0
     """Added to every reading, K; from the ice-point check."""
+    calibrated: Day | None = None
+    """The day of that check; older than a year, it is asked for anew."""
     topic: Topic | None = None
     pointer: Pointer | None = None
     at_pointer: Pointer | None = None

@@ -29,7 +29,7 @@ def told(values: tuple[float, ...], deadband: float, on: int, off: int) -> str:
         at = 60.0 * number
         clock.note(at, value > 35.0, value <= 35.0 - deadband, delay)
         reached = clock.reaches(delay)
-        if clock.holds and clock.returned(at, off_delay):
+        if clock.holds and clock.returned(off_delay):
             clock.fall_back()
             events.append(f"RTN{number}")
         elif not clock.holds and reached is not None and reached <= at:
@@ -140,8 +140,11 @@ def test_a_reading_older_than_the_last_turns_nothing_back() -> None:
 def test_it_has_returned_only_when_inside_by_the_deadband_for_the_whole_off_delay() -> None:
     clock = Outside()
     clock.note(0.0, False, True, 600.0)
-    assert not clock.returned(299.0, 300.0)
+    clock.note(239.0, False, True, 600.0)
+    assert not clock.returned(300.0)
     clock.note(240.0, False, False, 600.0)
     clock.note(300.0, False, True, 600.0)
-    assert not clock.returned(599.0, 300.0)
-    assert clock.returned(600.0, 300.0)
+    clock.note(599.0, False, True, 600.0)
+    assert not clock.returned(300.0)
+    clock.note(600.0, False, True, 600.0)
+    assert clock.returned(300.0)

@@ -8,7 +8,6 @@ from kuraban.core import entries as e
 from kuraban.core.mixture import Mash, expected
 from tests.core.detectors.kit import MID, TANK, Night, course, house, stage, step
 
-MORNING = -12 * 60.0
 COURSE = course(stage("soe", 11.0, hours=48, settle=3 * 3600.0), stage())
 
 
@@ -25,10 +24,10 @@ def remarks(n: Night) -> list[str]:
     return [message.title for message in n.messages() if "landed" in message.title]
 
 
-def landed(celsius: float, **figures: float) -> list[str]:
+def landed(at: float, **figures: float) -> list[str]:
     n = night()
     n.log("tank", "addition", what="rice", **figures)
-    n.play(240, mid=step(11.0, celsius, 62))
+    n.play(240, mid=step(11.0, at, 62))
     return remarks(n)
 
 

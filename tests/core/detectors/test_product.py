@@ -32,8 +32,11 @@ from tests.core.detectors.kit import (
 
 AIR = 6.0
 OF_THE_PRODUCT = {"tank/warm", "tank/cold", "tank/far-warm", "tank/far-cold", "tank/trending-warm"}
-ENTERS = 4
-"""Readings until a step stands in the filtered value as a whole."""
+ENTERS = 1
+"""Minutes from a step to the moment from which it counts: the middle of the first seven readings
+that show it whole."""
+SHOWS = 4
+"""Minutes until those readings are there."""
 
 
 def tank(*stages: object, since: float = -600) -> Night:
@@ -66,7 +69,7 @@ def test_a_fast_drift_is_told_by_its_limit_before_the_delay_is_over() -> None:
     """Three degrees an hour leave the limit of 1.0 K after 20 minutes, and 20 more tell it."""
     night = tank().play(180, mid=ramp(10.0, 3.0, since=60), air=AIR)
     (far,) = night.raised("tank/far-warm")
-    assert 80 + 20 <= far <= 80 + 20 + ENTERS
+    assert 80 + 20 <= far <= 80 + 20 + SHOWS
     assert far < 60 + 10 + 60
 
 
@@ -101,13 +104,13 @@ def test_a_return_takes_the_deadband_and_the_off_delay() -> None:
     assert night.stands("tank/warm")
     night.play(300, mid=10.38, air=AIR)
     (over,) = night.over("tank/warm")
-    assert 240 + 15 <= over <= 240 + 15 + ENTERS
+    assert 240 + 15 <= over <= 240 + 15 + SHOWS
 
 
 def test_a_short_dip_inside_ends_no_alarm() -> None:
     night = tank().play(150, mid=step(10.0, 10.6, 60), air=AIR)
     night.play(162, mid=10.2, air=AIR).play(300, mid=10.6, air=AIR)
-    assert night.steps("tank/warm") == [(124, "raised")]
+    assert night.steps("tank/warm") == [(121, "raised")]
 
 
 @pytest.mark.parametrize(("tolerance", "band"), [(0.3, 0.1), (0.5, 0.1), (1.0, 0.2), (3.5, 0.7)])
@@ -165,7 +168,7 @@ def test_no_mask_aim_let_run_or_settling_moves_what_the_course_never_allows(deed
     deed(night)  # type: ignore[operator]
     night.play(240, mid=ramp(14.0, 1.0, since=60), air=AIR)
     (raised,) = night.raised("tank/far-warm")
-    assert 180 < raised <= 180 + ENTERS
+    assert 180 < raised <= 180 + SHOWS
     assert night.evidence("tank/far-warm") == ("never",)
 
 
@@ -175,7 +178,7 @@ def test_beyond_what_the_course_never_allows_nothing_is_waited_for_on_the_cold_s
     loose = stage(celsius=4.0, tolerance=Sides(3, 3), limit=Sides(4, 4))
     night = tank(loose).play(240, mid=ramp(4.0, -1.0, since=60), air=1.0)
     (raised,) = night.raised("tank/far-cold")
-    assert 120 < raised <= 120 + ENTERS
+    assert 120 < raised <= 120 + SHOWS
 
 
 # ------------------------------------------------------------------------------ settling and masks
@@ -196,7 +199,7 @@ def test_a_stage_settles_from_its_last_rice() -> None:
 
 
 def test_a_stir_holds_the_telling_and_the_time_outside_runs_on() -> None:
-    """Due at 124; stirred from 70 for two hours, and twenty minutes more."""
+    """Due at 121; stirred from 70 for two hours, and twenty minutes more."""
     night = tank().play(70, mid=step(10.0, 10.6, 60), air=AIR)
     night.log("tank", "stir", within="2h")
     night.play(300, mid=10.6, air=AIR)
@@ -229,9 +232,9 @@ def test_whoever_lets_it_run_is_judged_by_from_that_moment() -> None:
     night.log("tank", "let-run", within="6h", more=0.4, by="aki")
     assert not night.stands("tank/warm")
     night.play(300, mid=11.0, air=AIR)
-    assert night.raised("tank/warm") == [124]
+    assert night.raised("tank/warm") == [121]
     night.play(360, mid=11.2, air=AIR)
-    assert night.raised("tank/warm")[1:] == [300 + 3 + 20]  # two thirds of the step suffice
+    assert night.raised("tank/warm")[1:] == [300 + 20]  # two thirds of the step suffice
 
 
 def test_a_let_run_guards_the_other_side_of_its_moment_as_well() -> None:
@@ -245,7 +248,9 @@ def test_when_the_let_run_ends_the_plan_counts_again() -> None:
     night = tank().play(150, mid=step(10.0, 10.7, 60), air=AIR)
     night.log("tank", "let-run", within="2h", more=0.4)
     night.play(400, mid=10.8, air=AIR)
-    assert night.raised("tank/warm")[1:] == [150 + 120 + 60 - 1]  # from the last reading on
+    assert night.raised("tank/warm")[1:] == [
+        150 + 120 + 60 - 4
+    ]  # from the middle of the last readings on
 
 
 def test_a_new_aim_is_what_the_product_is_judged_by() -> None:
@@ -273,7 +278,7 @@ def test_a_new_stage_is_judged_anew() -> None:
     night = tank(*stages).play(110, mid=10.6, air=AIR)
     night.log("tank", "stage", stage="naka")
     night.play(200, mid=10.6, air=AIR)
-    assert night.raised("tank/warm") == [60, 110 + 60 - 1]
+    assert night.raised("tank/warm") == [60, 110 + 60 - 4]
     assert night.over("tank/warm") == [110]
 
 
@@ -292,7 +297,7 @@ def test_a_tank_out_of_service_is_not_judged_until_put_back() -> None:
     assert not night.alarms()
     night.log("tank", "in-service")
     night.play(400, mid=10.7, air=AIR)
-    assert night.raised("tank/warm") == [300 + 60 - 1]
+    assert night.raised("tank/warm") == [300 + 60 - 4]
 
 
 # ---------------------------------------------------------------------- what measures, and what not
@@ -301,7 +306,7 @@ def test_a_tank_out_of_service_is_not_judged_until_put_back() -> None:
 def test_while_nothing_measures_it_the_product_keeps_its_last_state() -> None:
     night = tank().play(150, mid=step(10.0, 10.6, 60), air=AIR)
     night.play(330, air=AIR)
-    assert night.steps("tank/warm") == [(124, "raised")]
+    assert night.steps("tank/warm") == [(121, "raised")]
     assert night.stands("tank/warm")
 
 
@@ -309,7 +314,7 @@ def test_a_probe_hauled_out_neither_clears_nor_raises() -> None:
     """Warm stands; the probe is pulled into a cellar of 6 °C: still warm, and never cold."""
     night = tank().play(150, mid=step(10.0, 10.6, 60), air=AIR)
     night.play(400, mid=AIR, air=AIR)
-    assert night.steps("tank/warm") == [(124, "raised")]
+    assert night.steps("tank/warm") == [(121, "raised")]
     assert "tank/cold" not in night.alarms()
     assert night.stands("mid/displaced")
 
@@ -335,7 +340,7 @@ def test_a_drift_that_began_in_an_outage_is_told_once_a_current_reading_agrees()
     night.send("reading/mid", msgspec.json.encode(kept).decode())
     night.play(190, mid=10.7, air=AIR)
     (raised,) = night.raised("tank/warm")
-    assert 180 <= raised <= 180 + ENTERS
+    assert 180 <= raised <= 180 + SHOWS
 
 
 def test_an_outage_whose_end_is_fine_again_is_history() -> None:
@@ -423,4 +428,4 @@ def test_a_starter_is_judged_by_its_own_delay() -> None:
     night.batch()
     trace: Trace = ramp(21.0, 1.0)
     (raised,) = night.play(140, mid=trace).raised("tank/warm")
-    assert 60 + 30 <= raised <= 60 + 30 + ENTERS
+    assert 60 + 30 <= raised <= 60 + 30 + SHOWS

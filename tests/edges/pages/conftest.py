@@ -11,6 +11,8 @@ from typing import Any
 import httpx
 import pytest
 
+from kuraban.core.facts import Impaired
+from kuraban.core.picture import Ring
 from kuraban.edges.pages.board import PictureBoard
 from kuraban.edges.pages.server import Pages
 from kuraban.settings import Account
@@ -78,6 +80,15 @@ def served(lived: Served, tmp_path: Path) -> Iterator[Served]:
     night = lived.twin(tmp_path)
     yield night
     night.close()
+
+
+@pytest.fixture
+def ringing(served: Served) -> Ring:
+    """A ring that nobody has answered: messages to phones do not go out."""
+    served.submit(Impaired("pages", True, served.clock(), "no answer"))
+    ring = served.picture().ring("watch", "pages-failing")
+    assert ring is not None and ring.state == "unacknowledged"
+    return ring
 
 
 @pytest.fixture

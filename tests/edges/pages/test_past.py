@@ -82,7 +82,8 @@ def test_a_table_tells_measured_plan_and_what_was_done() -> None:
     plan = PlanLine(points=((0.0, 10.0), (7200.0, 12.0)))
     stirred, back = logged("a", e.Stir(), 4000.0), logged("b", e.Stir(), 100.0)
     rows = past.table(
-        [Measured(3600.0, 11.4)], plan, [Done(stirred, False), Done(back, True)], 0.0, 7000.0, 3600.0
+        [Measured(3600.0, 11.4)], plan, [Done(stirred, False), Done(back, True)],
+        0.0, 7000.0, 3600.0,
     )  # fmt: skip
     assert [row.at for row in rows] == [3600.0, 0.0]
     assert rows[0].difference == pytest.approx(-0.1)

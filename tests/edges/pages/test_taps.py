@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from datetime import UTC
+
 import pytest
 
-from kuraban.core.units import parse_time
+from kuraban.core.units import parse_time, show_time
 from kuraban.edges.pages.taps import fields_of
 from kuraban.store.history import History
 from tests.edges.pages.conftest import Browse
@@ -95,7 +97,7 @@ def test_a_tap_kept_in_the_page_counts_from_when_it_was_made(
 ) -> None:
     """Twenty minutes without Wi-Fi do not move the stir."""
     at = served.clock() - 1200
-    browse().tap("tank-1", entry="stir", at=str(at))
+    browse().tap("tank-1", entry="stir", at=show_time(at, UTC))
     stirred = served.picture().place("tank-1")
     assert stirred is not None and stirred.last_stir == at
 

@@ -100,7 +100,7 @@ def test_entries_are_told_in_a_few_words(tongues: dict[str, Tongue]) -> None:
     assert did(e.Check(celsius=10.2)) == "By hand thermometer 10.2 °C"
     assert did(e.Addition(what="rice", kg=420)) == "rice in 420 kg"
     assert did(e.StageMark(stage="naka")) == "naka begins"
-    assert did(e.StageMark(stage="naka"), "ja") == "仲に入る"
+    assert did(e.StageMark(stage="naka"), "ja") == "仲添に入る"
     assert did(e.Stir(), "ja") == "櫂入れした"
 
 

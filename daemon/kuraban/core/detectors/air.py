@@ -92,7 +92,7 @@ class RoomAir(Detector):
     def _judge(self, name: str, room: float, measure: str, value: float, now: float) -> None:
         clock = self.clocks[name]
         clock.note(now, room < 0, room >= DEADBAND[measure], DELAY)
-        if clock.holds and clock.returned(now, DELAY / 2):
+        if clock.holds and clock.returned(DELAY / 2):
             clock.fall_back()
             self.found(name, False, now, value=value)
         elif not clock.holds:

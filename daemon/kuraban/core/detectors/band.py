@@ -5,6 +5,7 @@ from __future__ import annotations
 from kuraban.core.course import FAR_FUTURE
 from kuraban.core.detectors.clock import Outside
 from kuraban.core.detectors.product import off_delay
+from kuraban.core.units import MINUTE
 from kuraban.core.world import Detector, World
 
 DEADBAND = 0.3
@@ -46,11 +47,11 @@ class Banded(Detector):
         clock, delay = self.clocks[name], self.world.house.place[self.subject].delay
         clock.note(now, room < 0, room >= DEADBAND, delay)
         if clock.holds:
-            if clock.returned(now, off_delay(delay)):
+            if clock.returned(off_delay(delay)):
                 clock.fall_back()
                 self.found(name, False, now, value=value, planned=edge)
             elif clock.inside_since is not None:
-                return clock.inside_since + off_delay(delay)
+                return now + MINUTE
             else:
                 self.found(name, True, now, value=value, planned=edge, since=clock.since,
                            worse=-room)  # fmt: skip

@@ -54,8 +54,11 @@ class Outside:
             return None
         return self.last + max(delay - self.spent, 0.0)
 
-    def returned(self, now: float, off_delay: float) -> bool:
-        return self.inside_since is not None and now - self.inside_since >= off_delay
+    def returned(self, off_delay: float) -> bool:
+        """Whether the values themselves show it inside for the off-delay."""
+        if self.inside_since is None or self.last is None:
+            return False
+        return self.last - self.inside_since >= off_delay
 
     @property
     def rests(self) -> bool:

@@ -217,11 +217,11 @@ class ProductBand(Detector):
             if quiet > now:
                 return quiet
             off = off_delay(delay)
-            if clock.returned(now, off):
+            if clock.returned(off):
                 clock.fall_back()
                 self.found(name, False, now, value=value, planned=planned)
             elif clock.inside_since is not None:
-                return clock.inside_since + off
+                return now + MINUTE
             else:
                 self.found(name, True, now, value=value, planned=planned, since=clock.since,
                            worse=beyond)  # fmt: skip

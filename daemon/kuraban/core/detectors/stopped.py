@@ -17,6 +17,8 @@ from kuraban.core.units import HOUR, MINUTE
 from kuraban.core.world import World
 
 WAITS = 10 * MINUTE
+GONE_WAITS = 6 * MINUTE
+"""For standing power, which no compressor ever takes away for a rest."""
 LOOK = 1 * MINUTE
 LEAST_STANDING = 2.0
 """W below which a standing power cannot be told from nothing."""
@@ -45,6 +47,7 @@ class Stopped(CoolerDetector):
         self.runs_since: float | None = None
         self.fine_since: float | None = None
         self.noted = 0.0
+        self.called_since: float | None = None
         self.noted_draw = 0.0
         self.drew = 0
         """Readings in which it drew something, since it last drew nothing."""
@@ -63,6 +66,10 @@ class Stopped(CoolerDetector):
             return now + LOOK
         gone = self._learn(power, runs, now)
         called = self.called_by(now)
+        if called is None:
+            self.called_since = None
+        elif self.called_since is None:
+            self.called_since = now
         self._count_called(runs, called, now)
         if world.stands(self.subject, "stopped"):
             self._over(runs, gone, called, now)
@@ -72,13 +79,27 @@ class Stopped(CoolerDetector):
             self.suspicious_since = None
             return now + LOOK
         if self.suspicious_since is None:
-            self.suspicious_since = now
-        due = self.suspicious_since + WAITS
+            self.suspicious_since = self._since(power, gone, now)
+        due = self.suspicious_since + (GONE_WAITS if gone else WAITS)
         if now < due:
             return due
         self.found("stopped", True, due if now - due < LOOK else now, value=power,
                    since=self.suspicious_since, evidence=why)  # fmt: skip
         return now + LOOK
+
+    def _since(self, power: float | None, gone: bool, now: float) -> float:
+        """When its power went, by the readings themselves; now, for what was only just called."""
+        if power is None or not (gone or power <= NOTHING_WATTS):
+            return now
+        low = max(NOTHING_WATTS, GONE_SHARE * self.standing if gone else 0.0)
+        since = now
+        for sense in self.world.hanging(self.subject, "power"):
+            times, values = sense.series.since(now - 2 * WAITS, now)
+            for at, value in zip(reversed(times), reversed(values), strict=True):
+                if value > low:
+                    break
+                since = at
+        return since if gone else max(since, self.called_since or now)
 
     def _learn(self, power: float | None, runs: bool, now: float) -> bool:
         """Keep what it draws at rest and how long it rests; whether its standing power is gone."""
@@ -111,7 +132,7 @@ class Stopped(CoolerDetector):
         """How long it never drew nothing, and whether it says that it runs with its pump alone."""
         if power > NOTHING_SEEN:
             self.drew += 1
-        elif self.drew < LEARNED_READINGS or self.world.stands(self.subject, "stopped"):
+        elif self.drew < LEARNED_READINGS:
             self.drew = 0
         rated = self.cooler.rated_watts
         if runs and rated is not None and power < COMPRESSOR_SHARE * rated:

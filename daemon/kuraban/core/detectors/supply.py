@@ -47,7 +47,7 @@ class SupplyBand(CoolerDetector):
         above = value > band[1]
         self.warm.note(now, above and called is not None, value <= band[1] - DEADBAND, delay)
         if self.warm.holds:
-            if self.warm.returned(now, 5 * MINUTE):
+            if self.warm.returned(5 * MINUTE):
                 self.warm.fall_back()
                 self.found("warming", False, now, value=value)
         elif self._due(self.warm, delay, now):
@@ -61,7 +61,7 @@ class SupplyBand(CoolerDetector):
             return
         self.ice.note(now, value < NEAR_FREEZING, value >= NEAR_FREEZING + 0.2, FREEZING_FOR)
         if self.ice.holds:
-            if self.ice.returned(now, 5 * MINUTE):
+            if self.ice.returned(5 * MINUTE):
                 self.ice.fall_back()
                 self.found("freezing", False, now, value=value)
         elif self._due(self.ice, FREEZING_FOR, now):

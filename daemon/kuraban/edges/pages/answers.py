@@ -25,9 +25,9 @@ from kuraban.errors import JournalError
 router = APIRouter(include_in_schema=False)
 
 RUN_FOR, RUN_MORE = "3h", 0.3
-State = Literal["ready", "done", "over", "later", "old", "forged"]
+State = Literal["ready", "done", "taken", "over", "later", "old", "forged"]
 STATUS: dict[State, int] = {
-    "ready": 200, "done": 200, "over": 200, "later": 410, "old": 410, "forged": 404,
+    "ready": 200, "done": 200, "taken": 200, "over": 200, "later": 410, "old": 410, "forged": 404,
 }  # fmt: skip
 
 
@@ -94,6 +94,8 @@ def _state(office: Office, link: Link | None) -> tuple[State, Logged | None]:
         return "over", None
     if ring.raised is not None and ring.raised > link.at:
         return "later", None
+    if link.act == "acknowledge" and ring.state == "acknowledged":
+        return "taken", None
     return "ready", None
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from http import HTTPStatus
 from urllib.parse import quote
 
 from fastapi import FastAPI, Request
@@ -98,7 +99,7 @@ def _not_valid(request: Request, error: Exception) -> Response:
 def _http(request: Request, error: Exception) -> Response:
     assert isinstance(error, HTTPException)
     status = error.status_code
-    own = error.detail if error.detail and status == 422 else ""
+    own = "" if error.detail == HTTPStatus(status).phrase else str(error.detail)
     response = _told(request, status, own or WORDS.get(status, str(error.detail)))
     response.headers.update(error.headers or {})
     return response

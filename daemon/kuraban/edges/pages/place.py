@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from typing import Any, Literal
+from urllib.parse import quote
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
@@ -91,7 +92,7 @@ def _log(
     if outcome.state != "refused":
         own = f"/place/{subject}" if subject in office.house.place else "/rings"
         back = BACK.get(form.get("back", ""), own)
-        return RedirectResponse(f"{back}?told={outcome.id}&of={subject}", 303)
+        return RedirectResponse(f"{back}?told={quote(outcome.id, safe='')}&of={subject}", 303)
     if subject not in office.house.place:
         return page(
             request, office, visitor, "refused.html", 422, outcome=outcome, form=form,

@@ -1,0 +1,134 @@
+"""What is asked of a place that runs: how long it holds, how far it is, its next work."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from kuraban.cli import reckon_place
+from kuraban.core import entries as e
+from kuraban.core.facts import Logged
+from kuraban.recording import merged
+from kuraban.store.history import History
+from tests.cli.conftest import Type
+from tests.journals import live_through, recording, site_file
+
+
+def lived(folder: Path, night: str, share: float, *, samples: str | None = None) -> Path:
+    """Site file of a watch that lived through a part of a night; perhaps with two samples."""
+    facts: list[Logged] = []
+    if samples is not None:
+        first = next(merged([recording(night)], lambda bad: None, lambda size: None)).at
+        for day, baume, alcohol in ((2, 5.6, 9.0), (1, 4.8, 9.9)):
+            at = first - day * 86400
+            facts.append(
+                Logged(f"s{day}", samples, e.Sample(baume=baume, alcohol=alcohol), at, first + 9000)
+            )
+    live_through(night, folder / "data" / "kuraban.journal", share=share, between=tuple(facts))
+    return site_file(folder)
+
+
+@pytest.fixture(scope="module")
+def night(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return lived(tmp_path_factory.mktemp("demo"), "demo-night", 0.8, samples="tank-1")
+
+
+@pytest.fixture
+def asking(monkeypatch: pytest.MonkeyPatch) -> Callable[[Path], None]:
+    """Somebody asks five seconds after the watch last wrote."""
+
+    def be(site: Path) -> None:
+        history = History(site.parent / "data" / "kuraban.journal")
+        last = history.now() or 0.0
+        history.close()
+        monkeypatch.setattr(reckon_place, "clock", lambda: last + 5)
+
+    return be
+
+
+def test_how_long_a_tank_holds_is_told_with_what_it_rests_on(
+    night: Path, type_in: Type, asking: Callable[[Path], None]
+) -> None:
+    asking(night)
+    shown = type_in("reckon", "left", "tank-2", "--site", night)
+    assert shown.exit_code == 0, shown.stderr
+    for part in ("if cooling stopped now", "to its limit", "warm-ups seen", "own warm-ups", "K/h",
+                 "to spare", "come first"):  # fmt: skip
+        assert part in shown.output
+    assert "is the watch running?" not in shown.output
+
+
+def test_the_heat_of_the_ferment_is_told_where_samples_tell_it(
+    night: Path, type_in: Type, asking: Callable[[Path], None]
+) -> None:
+    """About 100 W in a cubic metre for 1 % a day: Colombié et al. 2007."""
+    asking(night)
+    assert " W" in type_in("reckon", "left", "tank-1", "--site", night).output
+
+
+def test_a_guess_says_that_it_is_one(
+    night: Path, type_in: Type, asking: Callable[[Path], None]
+) -> None:
+    """Tank 5's valve is stuck, so it never warmed up by itself while shut."""
+    asking(night)
+    assert "lets no alarm wait" in type_in("reckon", "left", "tank-5", "--site", night).output
+
+
+def test_a_watch_that_stands_still_is_asked_about(night: Path, type_in: Type) -> None:
+    assert "is the watch running?" in type_in("reckon", "left", "tank-2", "--site", night).output
+
+
+def test_the_progress_is_a_table_a_forecast_and_a_hint(
+    night: Path, type_in: Type, asking: Callable[[Path], None]
+) -> None:
+    asking(night)
+    shown = type_in("reckon", "progress", "tank-1", "--site", night)
+    assert shown.exit_code == 0, shown.stderr
+    for part in (
+        "Baume",
+        "BMD",
+        "4.8",
+        "−48",
+        "A-B",
+        "Tomorrow morning the plan has",
+        "come first",
+    ):
+        assert part in shown.output
+    assert (
+        "No samples are logged" in type_in("reckon", "progress", "tank-2", "--site", night).output
+    )
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("left", "tank-9"), "there is no place"),
+        (("left", "cellar"), "log its batch-start"),
+        (("koji", "tank-1"), "is no koji bed"),
+    ],
+)
+def test_a_place_that_does_not_run_is_refused_in_one_line(
+    words: tuple[str, ...], told: str, night: Path, type_in: Type, asking: Callable[[Path], None]
+) -> None:
+    asking(night)
+    refused = type_in("reckon", *words, "--site", night)
+    assert refused.exit_code == 2 and told in refused.stderr
+
+
+def test_without_a_journal_there_is_nothing_to_ask(type_in: Type, site: Path) -> None:
+    refused = type_in("reckon", "left", "tank-1", "--site", site)
+    assert refused.exit_code == 3 and "there is no journal" in refused.stderr
+
+
+def test_the_next_work_on_the_koji_by_its_own_rise(
+    tmp_path: Path, type_in: Type, asking: Callable[[Path], None]
+) -> None:
+    site = lived(tmp_path, "koji-night", 0.6)
+    asking(site)
+    shown = type_in("reckon", "koji", "koji-bed-1", "--site", site)
+    assert shown.exit_code == 0, shown.stderr
+    assert "ask for its next work" in type_in("reckon", "left", "koji-bed-1", "--site", site).output
+    for part in ("Koji bed 1", "K/h", "The course expects it at", "moved the bed", "come first"):
+        assert part in shown.output

@@ -1,0 +1,173 @@
+"""The curve: what is drawn over what, what is broken, and what a phone can read."""
+
+from __future__ import annotations
+
+import math
+import re
+import threading
+import time
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from kuraban.edges import charts
+from kuraban.edges.charts import (
+    DAY,
+    NIGHT,
+    PHONE,
+    Band,
+    Event,
+    Ink,
+    Point,
+    Turn,
+    at_moment,
+    clock_marks,
+    figure,
+    legible,
+    png,
+    stretches,
+    svg,
+)
+
+TOKYO = ZoneInfo("Asia/Tokyo")
+START = 1769853600.0  # 2026-01-31T19:00+09:00
+END = START + 14 * 3600.0
+POINTS = [Point(START + n * 300, 10.3 + 0.2 * math.sin(n / 9)) for n in range(150)]
+PLAN = [(START, 10.2), (END, 10.4)]
+BAND = [Band(at, value - 0.5, value + 0.5) for at, value in PLAN]
+EVENTS = [Event(START + 7200, "stir"), Event(START + 9 * 3600, "addition")]
+
+
+def drawn(points: list[Point] = POINTS, language: str = "en", **more: Any) -> Any:
+    given = {"title": "Tank 3", "plain_title": "tank-3", "start": START, "end": END, **more}
+    night = given.pop("night", False)
+    band = given.pop("band", BAND)
+    return figure(points, PLAN, [], band, EVENTS, language, TOKYO, night, **given)
+
+
+def text_of(made: Any) -> str:
+    return re.sub(r"<[^>]+>", " ", svg(made).decode())
+
+
+def test_a_gap_is_never_bridged() -> None:
+    points = [Point(0, 10.0), Point(600, 10.1), Point(5000, 10.2), Point(5600, 10.3)]
+    assert [len(one) for one in stretches(points, 1200)] == [2, 2]
+
+
+def test_a_suspect_stretch_hangs_on_to_what_came_before() -> None:
+    """And a gap beside it stays one."""
+    points = [Point(0, 10.0), Point(600, 10.1, True), Point(1200, 10.2, True), Point(1800, 10.0)]
+    found = stretches(points, 1200)
+    assert [(one[-1].suspect, one[0].at, one[-1].at) for one in found] == [
+        (False, 0, 0), (True, 0, 1200), (False, 1200, 1800),
+    ]  # fmt: skip
+    assert len(stretches([Point(0, 10.0), Point(9000, 10.1, True)], 1200)) == 2
+
+
+def test_the_last_value_is_written_at_the_lines_end() -> None:
+    assert f"{POINTS[-1].value:.1f}" in text_of(drawn())
+
+
+@pytest.mark.parametrize(("last", "sign"), [(12.0, "▲12.0"), (8.0, "▼8.0"), (-0.04, "▼0.0"),
+                                            (-3.0, "▼\N{MINUS SIGN}3.0")])  # fmt: skip
+def test_outside_its_band_it_has_a_sign_and_not_colour_alone(last: float, sign: str) -> None:
+    assert sign in text_of(drawn([*POINTS, Point(END - 60, last)]))
+
+
+def test_a_suspect_value_is_not_the_last_one() -> None:
+    assert "55.5" not in text_of(drawn([*POINTS, Point(END - 60, 55.5, True)]))
+
+
+def test_the_band_is_straight_between_its_points() -> None:
+    assert at_moment(BAND, (START + END) / 2) == pytest.approx((START + 7 * 3600, 9.8, 10.8))
+    assert at_moment(BAND, END + 1) is None and at_moment([], START) is None
+
+
+def test_a_band_that_begins_and_ends_outside_still_fits() -> None:
+    """A plan has points only where it bends."""
+    wide = [Band(START - 9e4, 5.0, 6.0), Band(END + 9e4, 14.0, 15.0)]
+    low, high = drawn(band=wide).axes[0].get_ylim()
+    first, last = at_moment(wide, START), at_moment(wide, END)
+    assert first is not None and last is not None
+    assert low < first.low and high > last.high
+
+
+def test_day_and_title_are_words_of_the_language() -> None:
+    """An SVG brings no faces: the browser has them."""
+    made = drawn(
+        language="ja", title="3号タンク", drawn_by_browser=True,
+        turns=[Turn(START + 11 * 3600, "6日目", "day 6")],
+    )  # fmt: skip
+    text = text_of(made)
+    assert "3号タンク" in text and "6日目" in text and "櫂" in text
+
+
+def test_without_a_japanese_face_the_phone_gets_latin_letters(
+    monkeypatch: pytest.MonkeyPatch, recwarn: pytest.WarningsRecorder
+) -> None:
+    """Never boxes in place of characters."""
+    monkeypatch.setattr(charts, "japanese_face", lambda: None)
+    made = drawn(language="ja", title="3号タンク", turns=[Turn(START + 7200, "6日目", "day 6")])
+    assert png(made).startswith(b"\x89PNG")
+    assert not [str(one.message) for one in recwarn if "missing" in str(one.message)]
+    assert legible("3号タンク", "tank-3") == "tank-3"
+    assert legible("3号タンク", "") == "3" and legible("Tank 3 °C", "") == "Tank 3 °C"
+
+
+def test_the_same_curve_is_the_same_document() -> None:
+    assert svg(drawn()) == svg(drawn())
+
+
+def test_nothing_measured_or_planned_is_an_empty_sheet() -> None:
+    made = figure([], [], [], [], [], "en", TOKYO, start=START, end=END)
+    assert png(made).startswith(b"\x89PNG") and svg(made).startswith(b"<?xml")
+
+
+def test_the_night_has_its_own_paper() -> None:
+    assert DAY.paper.lower() in svg(drawn()).decode().lower()
+    assert NIGHT.paper.lower() in svg(drawn(night=True)).decode().lower()
+
+
+@pytest.mark.parametrize("ink", [DAY, NIGHT])
+def test_text_stands_out_from_its_paper(ink: Ink) -> None:
+    """At least 5.4 : 1 by the contrast of WCAG 2.1, 1.4.3 (from memory)."""
+
+    def light(colour: str) -> float:
+        parts = [int(colour[at : at + 2], 16) / 255 for at in (1, 3, 5)]
+        linear = [p / 12.92 if p <= 0.03928 else ((p + 0.055) / 1.055) ** 2.4 for p in parts]
+        return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+    for colour in (ink.ink, ink.quiet, ink.measured, ink.warm, ink.cold):
+        pair = sorted((light(colour), light(ink.paper)))
+        assert (pair[1] + 0.05) / (pair[0] + 0.05) >= 5.4
+
+
+@pytest.mark.parametrize(
+    ("hours", "first", "step"),
+    [(3, "19:00", 0.5), (14, "20:00", 2), (24, "00:00", 6), (24 * 5, "2/1", 24)],
+)
+def test_times_stand_at_even_hours_of_the_wall_clock(hours: int, first: str, step: float) -> None:
+    marks = clock_marks(START, START + hours * 3600, TOKYO)
+    assert marks[0][1] == first and len(marks) <= 8
+    assert marks[1][0] - marks[0][0] == step * 3600
+
+
+def test_a_phones_picture_is_small_and_soon_drawn() -> None:
+    made = drawn(size=PHONE)
+    png(made)
+    began = time.monotonic()
+    picture = png(drawn(size=PHONE))
+    assert time.monotonic() - began < 2.0
+    assert len(picture) < 150_000
+
+
+def test_threads_draw_side_by_side() -> None:
+    """As the pages and the courier do."""
+    wanted, got = svg(drawn()), list[bytes]()
+    threads = [threading.Thread(target=lambda: got.append(svg(drawn()))) for _ in range(6)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join(30)
+    assert got == [wanted] * 6
