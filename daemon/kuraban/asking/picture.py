@@ -131,7 +131,8 @@ class Painter:
         known, planned = world.product(place.id, now), batch.plan.at(now)
         apart = None if known is None else known[0] - planned
         drift = self._drift(world, place.id, batch, now)
-        rate = None if drift is None else drift.slope + batch.plan.slope(now)
+        plan_goes = batch.plan.slope(now)
+        rate = None if drift is None else drift.slope + plan_goes
         held, until = held_of(world, place.id, batch, now)
         book = world.ledger.book(place.id)
         return PlaceNow(
@@ -146,6 +147,7 @@ class Painter:
             planned=planned,
             difference=apart,
             rate=rate,
+            rates=None if drift is None else (drift.low + plan_goes, drift.high + plan_goes),
             going=going_of(rate),
             leaving=None if held else _leaving(drift, standing.stage),
             held=held,

@@ -213,6 +213,8 @@ class Engine:
         if sense.suspect and "silent" in sense.suspect:
             sense.suspect.discard("silent")
             self._look_one(Silent, reading.probe)
+        if sense.leapt:
+            self._look_one(Wild, reading.probe)
         now = self.now
         for guard in self.judge.guards.get(reading.probe, ()):
             self._look(guard)

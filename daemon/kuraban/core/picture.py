@@ -127,6 +127,8 @@ class PlaceNow:
     """From plan, or beyond the band."""
     band: tuple[float, float] | None = None
     rate: float | None = None
+    rates: tuple[float, float] | None = None
+    """Lowest and highest rate that its readings allow."""
     going: Going | None = None
     leaving: Leaving | None = None
     held: str | None = None

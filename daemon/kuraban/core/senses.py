@@ -73,13 +73,15 @@ class Sense:
     """One probe as the watch hears it."""
 
     __slots__ = (
-        "bad", "doubt", "heard", "held", "leaps", "probe", "raw", "series", "silent_after",
+        "bad", "doubt", "heard", "held", "leaps", "leapt", "probe", "raw", "series", "silent_after",
         "suspect", "value", "window",
     )  # fmt: skip
 
     def __init__(self, probe: Probe) -> None:
         self.probe = probe
         self.leaps = probe.measures in TEMPERATURES
+        self.leapt = False
+        """A jump and back was heard since `wild` looked last."""
         self.silent_after = probe.silent_after
         self.series = Series()
         self.window: deque[float] = deque(
@@ -114,6 +116,7 @@ class Sense:
             jumped = abs(self.raw - self.value) > JUMP
             if jumped and abs(reading.value - self.value) <= JUMP and self.leaps:
                 self.bad.append(heard or reading.at)
+                self.leapt = True
         window.append(reading.value)
         self.heard = reading.at
         self.raw = reading.value

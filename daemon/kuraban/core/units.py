@@ -54,6 +54,13 @@ def parse_time(stamp: object) -> float:
     included.
     """
     if isinstance(stamp, str):
+        if len(stamp) > 19 and stamp[10] == "T":
+            try:
+                quick = datetime.fromisoformat(stamp)
+            except ValueError:
+                quick = None
+            if quick is not None and quick.tzinfo is not None:
+                return quick.timestamp()
         moment = _moment(stamp.strip().upper())
         if moment is not None:
             return moment.timestamp()

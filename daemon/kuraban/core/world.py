@@ -55,7 +55,7 @@ class World:
         self.dusk = False
         """So many probes fell silent together that each alone means nothing yet."""
         self.tracks: dict[str, Any] = {}
-        """The differences of each place from its plan, in steps; `kuraban.core.drift` keeps them."""
+        """The differences of each place from its plan, in steps, as `core.drift` keeps them."""
         self.outlooks: dict[str, Any] = {}
         """What each place's own warm-ups told for the last ten minutes asked of, and of when."""
         self._by_measure: dict[tuple[str, str], list[Sense]] = {}

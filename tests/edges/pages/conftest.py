@@ -86,6 +86,7 @@ def served(lived: Served, tmp_path: Path) -> Iterator[Served]:
 def ringing(served: Served) -> Ring:
     """A ring that nobody has answered: messages to phones do not go out."""
     served.submit(Impaired("pages", True, served.clock(), "no answer"))
+    served.pass_time(1.0)
     ring = served.picture().ring("watch", "pages-failing")
     assert ring is not None and ring.state == "unacknowledged"
     return ring

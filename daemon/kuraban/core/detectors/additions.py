@@ -45,7 +45,9 @@ class AdditionUnlogged(Detector):
                 self.clear(now)
             return now + LOOK
         following = standing.span.stage + 1
-        if logged or following >= len(batch.course.stages) or standing.stage.ends != "crew":
+        if following >= len(batch.course.stages):
+            return min(standing.span.end, now + 2 * HOUR)
+        if logged or standing.stage.ends != "crew":
             return now + LOOK
         if world.masked(self.subject, now) is not None:
             return now + LOOK

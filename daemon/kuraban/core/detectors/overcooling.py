@@ -58,7 +58,7 @@ class Overcooling(Detector):
         tolerance = standing.stage.tolerance.below
         if below < SHARE_NEAR * tolerance and not world.stands(self.subject, "overcooling"):
             self.deep_since = None
-            return now + LOOK
+            return now + (LOOK if below > 0 else 2 * LOOK)
         masked = world.masked(self.subject, now) is not None
         if masked or now < batch.settled_at(standing):
             return now + LOOK

@@ -16,6 +16,7 @@ LOOK = 10 * MINUTE
 LEAST = {"koji-bed": 1 * HOUR}
 LEAST_ELSE = 3 * HOUR
 TIMES = 4.0
+MOST = 2 * HOUR
 MOVES_SEEN = 10
 
 
@@ -46,8 +47,11 @@ class Stuck(Detector):
         rest = 0.0 if self.since is None else now - self.since
         place = world.house.place.get(sense.probe.of)
         least = LEAST.get(place.kind, LEAST_ELSE) if place is not None else LEAST_ELSE
-        self._say(self.moves >= MOVES_SEEN and rest > max(least, TIMES * self.longest), now)
-        return now + LOOK
+        longest = max(least, TIMES * self.longest)
+        self._say(self.moves >= MOVES_SEEN and rest > longest, now)
+        if self.world.stands(self.subject, "stuck") or self.moves < MOVES_SEEN:
+            return now + LOOK
+        return now + max(LOOK, min(longest - rest, MOST))
 
     def _note(self, at: float, value: float) -> None:
         if value == self.value:

@@ -30,7 +30,7 @@ class Unwatched(Detector):
             self.judged_since = now
         if self._measured(now):
             self.clear(now)
-            return now + min(LOOK, self._allowed() / 4)
+            return max((sense.last_good or now) + self._allowed(), now + MINUTE)
         last = max(sense.last_good or 0.0, self.judged_since)
         book = world.ledger.books.get(self.subject)
         if book is not None and book.check is not None:
@@ -60,10 +60,12 @@ class Unwatched(Detector):
                 return True
         if sense.place.brews:
             return False
-        if world.measured(self.subject, now, "air", "supply") is None:
-            return False
-        sense.last_good = now
-        return True
+        heard = (
+            world.senses[probe.id].heard
+            for probe in world.house.probes_of(self.subject, "product", "air", "supply")
+        )
+        sense.last_good = max((at for at in heard if at is not None), default=sense.last_good)
+        return world.measured(self.subject, now, "air", "supply") is not None
 
     def _allowed(self) -> float:
         return UNWATCHED_AFTER.get(self.world.places[self.subject].place.kind, UNWATCHED_ELSE)

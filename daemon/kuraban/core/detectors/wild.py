@@ -12,7 +12,6 @@ from kuraban.core.world import Detector
 
 SPAN, MANY = 30 * MINUTE, 5
 SHORT = 10 * MINUTE
-LOOK = 5 * MINUTE
 
 
 class Wild(Detector):
@@ -34,4 +33,5 @@ class Wild(Detector):
             holds = True
         self.found("wild", holds, now, evidence=(f"jumps={len(recent)}",),
                    since=recent[0] if recent else None)  # fmt: skip
-        return now + (MINUTE if recent else LOOK)
+        sense.leapt = False
+        return now + MINUTE if recent else FAR_FUTURE

@@ -4,22 +4,33 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cache
 from importlib.util import find_spec
 from typing import TYPE_CHECKING
 
 from kuraban.core.facts import Logged
-from kuraban.core.picture import Picture, PlaceNow, PlanLine
+from kuraban.core.picture import Picture, PlaceNow, PlanLine, Point
 from kuraban.core.site import House
-from kuraban.core.units import DAY, HOUR
+from kuraban.core.units import DAY, HOUR, MINUTE
 from kuraban.edges.pages.past import Measured, PastRing
+from kuraban.edges.pages.tongue import Tongue
 
 if TYPE_CHECKING:
-    from kuraban.edges.charts import Band, Event, Turn
+    from kuraban.edges.charts import Band
+
+AHEAD = 3 * HOUR
+"""How far a curve that ends now looks on."""
+GAP = 20 * MINUTE
+SICK = frozenset({"displaced", "stuck", "wild"})
+"""Conditions of a probe whose values are drawn as suspect."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sheet:
-    """Everything that one curve shows; `points` are the measured ones, `step` seconds apart."""
+    """Everything that one curve shows; `points` are the measured ones, `step` seconds apart.
+
+    `rings` are those of the place and of its probes.
+    """
 
     house: House
     place: PlaceNow
@@ -29,11 +40,15 @@ class Sheet:
     done: tuple[Logged, ...]
     rings: tuple[PastRing, ...]
     start: float
-    end: float
-    language: str
+    w: Tongue
     night: bool
 
+    @property
+    def end(self) -> float:
+        return self.picture.at + min(AHEAD, (self.picture.at - self.start) / 4)
 
+
+@cache
 def available() -> bool:
     """Whether curves can be drawn here; the table stands in their place where not."""
     return find_spec("matplotlib") is not None
@@ -45,46 +60,71 @@ def svg(sheet: Sheet) -> bytes | None:
         return None
     from kuraban.edges import charts
 
-    place, zone = sheet.place, sheet.house.zone
-    plan = None if place.batch is None else place.batch.plan
-    made = charts.figure(
-        [charts.Point(one.at, one.value) for one in sheet.points],
-        () if plan is None else plan.points,
-        () if plan is None else plan.first,
-        list(_band(sheet, plan)),
-        list(_events(sheet)),
-        sheet.language,
-        zone,
-        sheet.night,
-        start=sheet.start,
-        end=sheet.end,
-        title=place.name,
-        turns=list(_turns(sheet)),
-        nights=charts.nights_of(sheet.house.site.duty_hours, sheet.start, sheet.end, zone),
-        fan=list(_fan(sheet)),
-        gap=max(3 * sheet.step, 1200.0),
-        drawn_by_browser=True,
+    batch, house, sick = sheet.place.batch, sheet.house, list(_sick(sheet))
+    plan = () if batch is None else clipped(batch.plan.points, sheet.start, sheet.end)
+    return charts.svg(
+        charts.figure(
+            [
+                charts.Point(p.at, p.value, any(a <= p.at <= b for a, b in sick))
+                for p in sheet.points
+            ],
+            plan,
+            () if batch is None else clipped(batch.plan.first, sheet.start, sheet.end),
+            list(_band(sheet, plan)),
+            sorted(_events(sheet)),
+            sheet.w.language,
+            house.zone,
+            sheet.night,
+            start=sheet.start,
+            end=sheet.end,
+            title=sheet.place.name,
+            turns=[charts.Turn(at, label) for at, label in _turns(sheet)],
+            nights=charts.nights_of(house.site.duty_hours, sheet.start, sheet.end, house.zone),
+            fan=list(_fan(sheet)),
+            gap=max(GAP, 2 * sheet.step),
+            drawn_by_browser=True,
+        )
     )
-    return charts.svg(made)
 
 
-def _band(sheet: Sheet, plan: PlanLine | None) -> Iterator[Band]:
-    """The tolerance about the plan, stage by stage; or the place's own band."""
+def clipped(points: tuple[Point, ...], start: float, end: float) -> tuple[Point, ...]:
+    """The part of a line between two moments, cut to them."""
+    line = PlanLine(points=points)
+    inner = [point for point in points if start < point[0] < end]
+    edges = [(at, line.at(at)) for at in (start, end)]
+    first, last = ([(at, v)] if v is not None else [] for at, v in edges)
+    return (*first, *inner, *last)
+
+
+def _band(sheet: Sheet, plan: tuple[Point, ...]) -> Iterator[Band]:
+    """The tolerance about the plan, or a place's own band."""
     from kuraban.edges.charts import Band
 
-    if plan is None:
-        if sheet.place.band is not None:
-            yield Band(sheet.start, *sheet.place.band)
-            yield Band(sheet.end, *sheet.place.band)
+    batch, band = sheet.place.batch, sheet.place.band
+    if batch is None:
+        if band is not None:
+            yield from (Band(at, *band) for at in (sheet.start, sheet.end))
         return
-    for stretch in plan.stretches:
-        last = sheet.end if stretch.end is None else stretch.end
-        for at, celsius in plan.points:
-            if stretch.start <= at <= last:
-                yield Band(at, celsius - stretch.below, celsius + stretch.above)
+    for stretch in batch.plan.stretches:
+        until = sheet.end if stretch.end is None else min(stretch.end, sheet.end)
+        for at, celsius in clipped(plan, max(stretch.start, sheet.start), until):
+            yield Band(at, celsius - stretch.below, celsius + stretch.above)
 
 
-def _events(sheet: Sheet) -> Iterator[Event]:
+def _fan(sheet: Sheet) -> Iterator[Band]:
+    """Where the product may be if it goes on as it does."""
+    from kuraban.edges.charts import Band
+
+    place, now = sheet.place, sheet.picture.at
+    if place.rates is None or place.product is None or place.held is not None:
+        return
+    low, high = place.rates
+    for at in (now, sheet.end):
+        hours = (at - now) / HOUR
+        yield Band(at, place.product + low * hours, place.product + high * hours)
+
+
+def _events(sheet: Sheet) -> Iterator[tuple[float, str]]:
     from kuraban.edges.charts import KINDS, Event
 
     for logged in sheet.done:
@@ -92,40 +132,31 @@ def _events(sheet: Sheet) -> Iterator[Event]:
         if kind is not None:
             yield Event(logged.at, kind)
     for ring in sheet.rings:
-        yield Event(ring.at, "ring")
+        if ring.subject == sheet.place.id:
+            yield Event(ring.at, "ring")
 
 
-def _turns(sheet: Sheet) -> Iterator[Turn]:
-    """Turns of the brewery day, with the moromi day that begins; there is no day 0."""
-    from kuraban.edges.charts import Turn
+def _sick(sheet: Sheet) -> Iterator[tuple[float, float]]:
+    """When the only probe of the place was not to be believed."""
+    if len(sheet.place.probes) == 1:
+        for ring in sheet.rings:
+            if ring.condition in SICK:
+                yield ring.at - GAP, ring.over or sheet.picture.at
 
-    today = None if sheet.place.batch is None else sheet.place.batch.day
-    back = int((sheet.picture.day_turned - sheet.start) // DAY)
-    ahead = int((sheet.end - sheet.picture.day_turned) // DAY)
-    for days in range(-back, ahead + 1):
-        at = sheet.picture.day_turned + days * DAY
-        if today is None:
-            yield Turn(at)
+
+def _turns(sheet: Sheet) -> Iterator[tuple[float, str]]:
+    """Each turn of the brewery day, with the batch's day where it counts them."""
+    batch = sheet.place.batch
+    for back in range(int((sheet.picture.at - sheet.start) / DAY) + 3):
+        at = sheet.picture.day_turns - back * DAY
+        if not sheet.start <= at <= sheet.end:
             continue
-        day = (today if today > 0 else today + 1) + days
-        day = day if day > 0 else day - 1
-        yield Turn(at, f"{day}日目" if sheet.language == "ja" else f"day {day}", f"day {day}")
+        counted = batch is not None and batch.day is not None and at > batch.since
+        number = None if not counted else day_before(batch.day + 1, back)  # type: ignore[union-attr, operator]
+        yield at, "" if number is None else sheet.w("chart.day", n=number)
 
 
-def _fan(sheet: Sheet) -> Iterator[Band]:
-    """From here to the edge that comes next: between its earliest and its latest."""
-    from kuraban.edges.charts import Band
-
-    place, ahead = sheet.place, sheet.end - sheet.picture.at
-    leaving, batch = place.leaving, place.batch
-    if leaving is None or batch is None or place.product is None or place.planned is None:
-        return
-    if ahead <= 0 or leaving.soonest <= 0:
-        return
-    below, above = batch.tolerance if leaving.edge == "tolerance" else batch.limit
-    edge = place.planned + (above if leaving.side == "warm" else -below)
-    latest = leaving.latest or 3 * leaving.soonest
-    yield Band(sheet.picture.at, place.product, place.product)
-    hours = min(ahead / HOUR, leaving.soonest)
-    reach = [place.product + (edge - place.product) * hours / t for t in (leaving.soonest, latest)]
-    yield Band(sheet.picture.at + hours * HOUR, min(reach), max(reach))
+def day_before(day: int, back: int) -> int:
+    """So many days before a moromi day; there is no day 0 between -1 and 1."""
+    counted = (day - 1 if day > 0 else day) - back
+    return counted + 1 if counted >= 0 else counted

@@ -56,11 +56,12 @@ def curve(
         step = past.step_for(end - start, MOST_POINTS)
         points = past.curve(history, office.house, place, start, end, step)
         done = past.done(history, place, start, end)
-        rings = [ring for ring in past.rings(history, start, end) if ring.subject == place]
+        subjects = {place, *(probe.id for probe in known.probes)}
+        rings = [ring for ring in past.rings(history, start, end) if ring.subject in subjects]
     sheet = drawing.Sheet(
         house=office.house, place=known, picture=picture, points=tuple(points), step=step,
-        done=tuple(one.logged for one in done if not one.back), rings=tuple(rings),
-        start=start, end=end, language=visitor.language, night=tone == "night",
+        done=tuple(one.logged for one in done if not one.back), rings=tuple(rings), start=start,
+        w=office.tongue(visitor.language), night=tone == "night",
     )  # fmt: skip
     svg = drawing.svg(sheet)
     if svg is None:
