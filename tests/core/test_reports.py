@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from kuraban.core import reports
-from kuraban.core.units import HOUR, MINUTE
+from kuraban.core.units import DAY, HOUR, MINUTE
 from kuraban.core.wording import Morning
 from tests.core.house import AWAKE, DUSK, Bell, Night, brewery, mashing, moment
 
@@ -43,17 +43,17 @@ def test_everything_that_is_not_watched_is_named() -> None:
 
 
 def test_the_evening_word_comes_to_the_brewer_at_its_hour() -> None:
-    night = mashing()
+    night = mashing(at=DUSK + DAY)
     night.run(149)
     assert not night.messages("notice")
     night.run(1)
     word = night.messages("notice")
-    assert [(each.person, each.at) for each in word] == [("aki", moment("2026-02-01T20:30"))]
+    assert [(each.person, each.at) for each in word] == [("aki", moment("2026-02-02T20:30"))]
     assert "Koji bed 1" in word[0].body, "what is not watched is named"
 
 
 def test_no_evening_word_where_nothing_is_judged() -> None:
-    night = Night()
+    night = Night(at=DUSK + DAY)
     night.log("store", "out-of-service")
     night.run(300)
     assert not night.messages("notice")

@@ -12,6 +12,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Literal, NamedTuple
 
+import msgspec
+
 from kuraban.core import entries as e
 from kuraban.core import roster
 from kuraban.core.alarms import Alarm, State
@@ -40,11 +42,12 @@ from kuraban.core.picture import (
 )
 from kuraban.core.reports import why_not_judged
 from kuraban.core.site import WATCH, Place
+from kuraban.core.situation import Situation
 from kuraban.core.units import DAY, HOUR, day_turn, next_clock
 from kuraban.core.wording import Words, page
 from kuraban.core.world import World
 
-DRIFT_KEPT, WORDS_KEPT = 30.0, 60.0
+DRIFT_KEPT, WORDS_KEPT = 30.0, 20.0
 MOST_DRIFTS = 2
 """Drifts that one picture reckons anew, but for those not known at all: about 1 ms each."""
 LOOK_AHEAD = 24 * HOUR
@@ -234,7 +237,7 @@ class Painter:
         kept, now = self._told.get(alarm.id), engine.now
         if kept is not None and kept.looks == looks and 0 <= now - kept.at < WORDS_KEPT:
             return kept
-        situation = situation_of(engine.world, engine.board.alarms, alarm, now)
+        situation = self._situation(engine, alarm)
         zone = engine.world.house.zone
         said = {
             language: page(situation, language, self._words, zone)
@@ -244,6 +247,17 @@ class Painter:
         bodies = {language: text.body for language, text in said.items()}
         kept = self._told[alarm.id] = _Told(now, looks, titles, bodies)
         return kept
+
+    def _situation(self, engine: Engine, alarm: Alarm) -> Situation:
+        """As a message would tell it, but of the product now; who has it is shown beside it."""
+        world, now = engine.world, engine.now
+        found = situation_of(world, engine.board.alarms, alarm, now)
+        batch = world.batch(alarm.subject, now) if alarm.subject in world.places else None
+        known = None if batch is None else world.product(alarm.subject, now)
+        if batch is not None and known is not None and CONDITIONS[alarm.condition].side:
+            planned = batch.plan.at(now)
+            found = msgspec.structs.replace(found, value=known[0], planned=planned)
+        return msgspec.structs.replace(found, in_hand=None)
 
 
 def picture_of(engine: Engine, words: Words) -> Picture | None:

@@ -21,6 +21,7 @@ from kuraban.core.detectors.silent import Silent
 from kuraban.core.detectors.wild import Wild
 from kuraban.core.effects import Message, Step, Turn
 from kuraban.core.facts import (
+    Delivered,
     Fact,
     HouseChanged,
     Impaired,
@@ -100,7 +101,7 @@ class Engine:
         elif kind is Impaired:
             self._impaired(fact)  # type: ignore[arg-type]
         else:
-            self.facts.append(fact)
+            self._delivered(fact)  # type: ignore[arg-type]
 
     def wake(self, now: float) -> None:
         """Run every deadline up to `now`, each at its own time."""
@@ -397,7 +398,12 @@ class Engine:
         self.agenda.add(next_clock(self.now, site.evening, self.world.house.zone), "evening")
         self.night_since = self.now
         self.night = [event for event in self.night if event.at > self.now]
-        if not reports.anything_judged(self.world, self.now):
+        if reports.month_begins(self.world.house, self.now):
+            old = reports.old_ice_points(self.world.house, self.now)
+            self.teller.notice(
+                "maintenance", self.now, lambda *tongue: wording.monthly(self.now, old, *tongue)
+            )
+        if not reports.evening_due(self.world, self.now):
             return
         word = reports.evening_word(self.world, self.now)
         self.teller.notice("brewer", self.now, lambda *tongue: wording.evening(word, *tongue))
@@ -417,6 +423,12 @@ class Engine:
             self.teller.notice(role, self.now, lambda *tongue: wording.morning(report, *tongue))
 
     # The watch itself.
+
+    def _delivered(self, fact: Delivered) -> None:
+        """A message that reached nobody is told to the next person at once."""
+        self.facts.append(fact)
+        if self.started and not fact.sent:
+            self.teller.unreached(fact.row, self.now)
 
     def _impaired(self, fact: Impaired) -> None:
         self.facts.append(fact)

@@ -11,6 +11,7 @@ from __future__ import annotations
 from kuraban.core.course import FAR_FUTURE, NEVER, Planned, Stage
 from kuraban.core.detectors.clock import Outside
 from kuraban.core.ledger import Batch, LetRun
+from kuraban.core.roster import head_start
 from kuraban.core.units import MINUTE
 from kuraban.core.world import Detector, World
 
@@ -168,6 +169,9 @@ class ProductBand(Detector):
         tolerance = stage.tolerance.above if warm else stage.tolerance.below
         limit = stage.limit.above if warm else stage.limit.below
         delay, far_beyond = stage.delay, beyond
+        if self.world.house.away:
+            early = head_start(self.world.ledger.manned, "brewer", at)
+            delay = max(min(delay, stage.limit_delay), delay - early)
         if run is not None:
             beyond = side.sign * (value - run.base)
             tolerance, delay = run.more, stage.limit_delay

@@ -16,7 +16,7 @@ from kuraban.edges.pages.past import Measured, PastRing
 from kuraban.edges.pages.tongue import Tongue
 
 if TYPE_CHECKING:
-    from kuraban.edges.charts import Band
+    from kuraban.edges.charts import Band, Event
 
 AHEAD = 3 * HOUR
 """How far a curve that ends now looks on."""
@@ -124,7 +124,7 @@ def _fan(sheet: Sheet) -> Iterator[Band]:
         yield Band(at, place.product + low * hours, place.product + high * hours)
 
 
-def _events(sheet: Sheet) -> Iterator[tuple[float, str]]:
+def _events(sheet: Sheet) -> Iterator[Event]:
     from kuraban.edges.charts import KINDS, Event
 
     for logged in sheet.done:
@@ -151,12 +151,13 @@ def _turns(sheet: Sheet) -> Iterator[tuple[float, str]]:
         at = sheet.picture.day_turns - back * DAY
         if not sheet.start <= at <= sheet.end:
             continue
-        counted = batch is not None and batch.day is not None and at > batch.since
-        number = None if not counted else day_before(batch.day + 1, back)  # type: ignore[union-attr, operator]
-        yield at, "" if number is None else sheet.w("chart.day", n=number)
+        label = ""
+        if batch is not None and batch.day is not None and at > batch.since:
+            label = sheet.w("chart.day", n=days_on(batch.day, 1 - back))
+        yield at, label
 
 
-def day_before(day: int, back: int) -> int:
-    """So many days before a moromi day; there is no day 0 between -1 and 1."""
-    counted = (day - 1 if day > 0 else day) - back
+def days_on(day: int, on: int) -> int:
+    """So many days after a moromi day, or before it; there is no day 0 between -1 and 1."""
+    counted = (day - 1 if day > 0 else day) + on
     return counted + 1 if counted >= 0 else counted
