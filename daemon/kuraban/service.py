@@ -20,6 +20,8 @@ from typing import Final
 import msgspec
 
 from kuraban.asking.curves import Curves, available
+from kuraban.asking.retelling import entry_text
+from kuraban.asking.showing import Showing
 from kuraban.clock import Clock
 from kuraban.core import entries as e
 from kuraban.core import roster
@@ -33,6 +35,7 @@ from kuraban.core.units import HOUR, MINUTE, show_time
 from kuraban.core.wire import Wire
 from kuraban.core.wording import Words
 from kuraban.edges.courier import Addresses, Courier
+from kuraban.edges.links import Links
 from kuraban.edges.mqtt_in import Arrived, FrontDoor, LinkEvent
 from kuraban.edges.pictures import Pictures
 from kuraban.edges.ping import Ping
@@ -114,6 +117,8 @@ class Watch:
             settings.mqtt, self._wire.subscriptions(), time.time, on_event=self._on_link
         )
 
+        self._showing = Showing(settings, words, settings.data / JOURNAL, self.submit, self.clock)
+
     @property
     def connected(self) -> bool:
         """Whether the broker is there at this moment."""
@@ -136,8 +141,9 @@ class Watch:
         self._curves = Curves(path)
         pictures = Pictures(self._curves.draw) if available() else None
         self._courier = Courier(
-            self._rows, addresses, self._delivered, time.time, pictures=pictures
-        )
+            self._rows, addresses, self._delivered, time.time,
+            further=Links(self._showing.link), pictures=pictures,
+        )  # fmt: skip
 
     def _begin(self) -> None:
         """Log how things stand, and take over the house if it is new or changed."""
@@ -206,6 +212,7 @@ class Watch:
         if self._ping is not None:
             self._ping.start()
         self._door.start()
+        self._showing.start()
         try:
             while not self._stopping:
                 self.turn(self._patience())
@@ -229,7 +236,13 @@ class Watch:
             self._pet()
         if awake and kept and self._ping is not None and not self._unreached:
             self._ping.well()
+        self._showing.after_turn(self.engine)
         return awake and kept
+
+    def submit(self, fact: Fact) -> None:
+        """A fact from the pages; safe in any thread."""
+        self._local.append(fact)
+        self._door.rouse()
 
     def _patience(self) -> float:
         """How long to wait for a message before the next deadline is due."""
@@ -330,6 +343,10 @@ class Watch:
                 log.info("%s to %s: %s", event.step, event.person, event.title)
         if any(isinstance(event, Message) for event in turn.story):
             self._courier.nudge()
+        for fact in turn.facts:
+            if isinstance(fact, Logged) and fact.way in ("page", "link"):
+                text = entry_text(fact).encode()
+                self._door.publish(f"{self._root}/log/{fact.subject}", text)
         if turn.story:
             self._on_turn(turn)
 
@@ -453,6 +470,7 @@ class Watch:
     def _end(self) -> None:
         """Everything decided is written, what was answered is sent, nobody is left half told."""
         log.info("stopping")
+        self._showing.stop()
         self._supervisor.stopping()
         if self._ping is not None:
             self._ping.stop()

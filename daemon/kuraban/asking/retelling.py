@@ -79,7 +79,7 @@ class _Pen:
             case Reading():
                 yield self._reading(fact, at)
             case Logged():
-                yield Line(at, f"{self.root}/log/{fact.subject}", _entry(fact))
+                yield Line(at, f"{self.root}/log/{fact.subject}", entry_text(fact))
             case Refusal():
                 yield self._refusal(fact, at)
             case HouseChanged():
@@ -137,7 +137,7 @@ def _term(total: float, known: float) -> float:
     return next((term for term in near if term + known == total), guess)
 
 
-def _entry(logged: Logged) -> str:
+def entry_text(logged: Logged) -> str:
     told: dict[str, object] = json.loads(entry_row(0, logged)[-1])
     if isinstance(told.get("for"), (int, float)):
         told["for"] = show_duration(float(str(told["for"])))

@@ -143,7 +143,8 @@ class Pages:
     def _take(self) -> socket.socket:
         where = self._where
         family = socket.AF_INET6 if ":" in where.host else socket.AF_INET
-        taken = socket.socket(family, socket.SOCK_STREAM)
+        # With the protocol named, asyncio turns off the delay that would cost each page 40 ms.
+        taken = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
         taken.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             taken.bind((where.host, where.port))

@@ -1,0 +1,17 @@
+"""`kuraban password`: the line for an account's pass-word, which itself is never written down."""
+
+from __future__ import annotations
+
+import typer
+
+
+def add_to(app: typer.Typer) -> None:
+    app.command(epilog="Example: kuraban password")(password)
+
+
+def password() -> None:
+    """Turn a pass-word into the line that an account of the site file takes."""
+    from kuraban.edges.pages import hash_password
+
+    typed = typer.prompt("Pass-word", hide_input=True, confirmation_prompt="Once more")
+    typer.echo(f'password = "{hash_password(typed)}"')

@@ -1,0 +1,19 @@
+"""The line for an account, from a pass-word that is written nowhere."""
+
+from __future__ import annotations
+
+from typer.testing import CliRunner
+
+from kuraban.cli import app
+
+
+def test_the_line_opens_the_door_and_does_not_tell_the_pass_word() -> None:
+    result = CliRunner().invoke(app, ["password"], input="kura no ban\nkura no ban\n")
+    assert result.exit_code == 0, result.output
+    line = result.output.strip().splitlines()[-1]
+    assert line.startswith('password = "$argon2') and "kura no ban" not in line
+
+
+def test_two_pass_words_that_differ_are_asked_for_again() -> None:
+    result = CliRunner().invoke(app, ["password"], input="one\ntwo\nthree\nthree\n")
+    assert result.exit_code == 0 and "do not match" in result.output
