@@ -15,5 +15,10 @@ def test_the_line_opens_the_door_and_does_not_tell_the_pass_word() -> None:
 
 
 def test_two_pass_words_that_differ_are_asked_for_again() -> None:
-    result = CliRunner().invoke(app, ["password"], input="one\ntwo\nthree\nthree\n")
+    result = CliRunner().invoke(app, ["password"], input="one and one\ntwo and two\nthree and three\nthree and three\n")
     assert result.exit_code == 0 and "do not match" in result.output
+
+
+def test_a_pass_word_too_short_is_told_what_would_be_right() -> None:
+    result = CliRunner().invoke(app, ["password"], input="short\nshort\n")
+    assert result.exit_code == 2 and "8 to 200" in result.output

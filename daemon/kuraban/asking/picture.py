@@ -146,7 +146,7 @@ class Painter:
             why=why,
             word=word_of(apart, standing.stage),
             product=None if known is None else known[0],
-            at=None if known is None else known[1],
+            at=None if known is None else world.product_heard(place.id, now),
             planned=planned,
             difference=apart,
             rate=rate,

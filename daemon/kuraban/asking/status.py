@@ -159,7 +159,7 @@ def _brewing(view: View, place: Place, batch: Batch) -> PlaceNow:
         kind=place.kind,
         word=_word(apart, batch, now),
         product=None if known is None else known[0],
-        at=None if known is None else known[1],
+        at=None if known is None else world.product_heard(place.id, now),
         planned=planned,
         difference=apart,
         rate=rate,

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import typer
 
+from kuraban.errors import OperatorError
+
 
 def add_to(app: typer.Typer) -> None:
     app.command(epilog="Example: kuraban password")(password)
@@ -14,4 +16,7 @@ def password() -> None:
     from kuraban.edges.pages import hash_password
 
     typed = typer.prompt("Pass-word", hide_input=True, confirmation_prompt="Once more")
-    typer.echo(f'password = "{hash_password(typed)}"')
+    try:
+        typer.echo(f'password = "{hash_password(typed)}"')
+    except ValueError as error:
+        raise OperatorError(str(error)) from None

@@ -133,7 +133,10 @@ class Sense:
     @property
     def lag(self) -> float:
         """Seconds between the middle of the filtered readings and the last."""
-        return (len(self.window) // 2) * self.probe.every if len(self.window) > 2 else 0.0
+        behind, times = len(self.window) // 2, self.series.times
+        if len(self.window) < 3 or self.heard is None or len(times) <= behind:
+            return 0.0
+        return max(self.heard - times[-1 - behind], 0.0)
 
     def known(self, now: float) -> float | None:
         """The value of a probe that is believed now."""

@@ -181,6 +181,13 @@ class World:
                 return book.check[1], book.check[0]
         return None
 
+    def product_heard(self, place: str, now: float) -> float | None:
+        """When what `product` answers was last heard, or checked by hand."""
+        sense, book = self.places[place], self.ledger.books.get(place)
+        if sense.value is not None:
+            return sense.at
+        return None if book is None or book.check is None else book.check[0]
+
     def measured(self, subject: str, now: float, *measures: str) -> float | None:
         """The first believed value among probes of a subject that measure one of these."""
         for measure in measures:
