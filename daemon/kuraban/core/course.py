@@ -209,8 +209,11 @@ class Planned:
         """Degrees of the plan in force at a time."""
         start, until, celsius, slope = self._piece
         if not start <= at < until:
-            until, celsius, slope = self.line(at)
-            start = at
+            after = bisect_right(self._knots, at)
+            if after == 0:
+                return self._at(at)
+            start = self._knots[after - 1]
+            until, celsius, slope = self.line(start)
             self._piece = start, until, celsius, slope
         return celsius + slope * (at - start)
 
