@@ -8,7 +8,6 @@ until somebody answers, nothing of it is left, or something worse takes over.
 from __future__ import annotations
 
 import random
-from collections import deque
 from dataclasses import dataclass, field
 from itertools import count
 from typing import Literal, NamedTuple
@@ -150,7 +149,7 @@ class Model:
         self.numbers = count()
         self.due: list[tuple[float, int, str, object]] = []
         self.out: list[Told] = []
-        self.heard: dict[str, deque[float]] = {}
+        self.heard: dict[str, list[tuple[float, str]]] = {}
         self.kept: dict[str, list[Kind]] = {}
 
     def until(self, end: float) -> list[Told]:
@@ -223,7 +222,7 @@ class Model:
             return
         lead = incident.lead or kind
         who = told_at(self.house, lead.role, at, rung, product_or_air=lead.product_or_air)
-        self._tell(at, who, incident, lead)
+        self._tell(at, who, incident, lead, rung)
         if rung < 3:
             later = ring.start + MINUTE * RUNGS[ring.quick][rung + 1]
             self._later(later, "rung", (kind, ring, rung + 1))
@@ -269,18 +268,22 @@ class Model:
             self.unseen.add(kind)
             self._needs_somebody(kind, at, again=True)
 
-    # Telling, six singly within an hour and the rest together.
+    # Telling: six within an hour singly, then what is not newly past its limit together, if the
+    # rings are about three things or more.
 
-    def _tell(self, at: float, who: list[str], incident: Incident, lead: Kind) -> None:
+    def _tell(
+        self, at: float, who: list[str], incident: Incident, lead: Kind, rung: int = 0
+    ) -> None:
         for person in who:
             if person not in incident.told:
                 incident.told.append(person)
-            heard = self.heard.setdefault(person, deque())
-            while heard and heard[0] <= at - HOUR:
-                heard.popleft()
-            if len(heard) < 6:
-                heard.append(at)
-                alarm = f"{lead.subject}/{lead.condition}"
+            alarm = f"{lead.subject}/{lead.condition}"
+            heard = self.heard.setdefault(person, [])
+            recent = [(when, what) for when, what in heard[-6:] if when > at - HOUR]
+            things = {what for _, what in recent} | {alarm}
+            newly_far = rung == 0 and lead.condition.startswith("far-")
+            if len(recent) < 6 or len(things) < 3 or newly_far:
+                heard.append((at, alarm))
                 self.out.append((round(at, 3), "page", person, (alarm,)))
                 continue
             self._keep(at + 5 * MINUTE, person, lead)

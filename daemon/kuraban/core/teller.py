@@ -38,7 +38,8 @@ from kuraban.core.world import World
 SOUNDLESS_ABOVE, RINGS_BELOW = 8.0, 6.0
 """Hours in hand of every served place."""
 LOOK_AT_HOURS = 10 * MINUTE
-MANY_RINGS = 6
+MANY_RINGS, MANY_THINGS = 6, 3
+"""Rings within an hour, and the things that they were about, from which they are gathered."""
 GATHER_FOR = 5 * MINUTE
 TOGETHER = 2 * MINUTE
 """So long a probe's alarm waits for its neighbours', which often have one cause."""
@@ -62,7 +63,7 @@ class Teller:
         self.incidents: dict[tuple[str, str], Incident] = {}
         self.waiting: list[tuple[str, str]] = []
         """Duty alarms that ring nobody now and go into the morning report."""
-        self.rung: dict[str, deque[float]] = {}
+        self.rung: dict[str, deque[tuple[float, str]]] = {}
         self.gathering: dict[str, list[tuple[str, str]]] = {}
         self.serial = 0
         self.sent: dict[str, tuple[str, ...]] = {}
@@ -167,7 +168,7 @@ class Teller:
         for call in calls:
             if call.person not in incident.told:
                 incident.told.append(call.person)
-            if self._too_many(call.person, at):
+            if self._too_many(call, alarm, at):
                 self._gather(call.person, alarm, at + GATHER_FOR)
                 continue
             text = wording.page(self.situation(alarm, at), *self._tongue(call.person))
@@ -189,12 +190,19 @@ class Teller:
                 [call for call in line if call.person not in incident.told][:1], incident, at
             )
 
-    def _too_many(self, person: str, at: float) -> bool:
-        times = self.rung.setdefault(person, deque(maxlen=MANY_RINGS))
-        many = len(times) == MANY_RINGS and at - times[0] < HOUR
-        if not many:
-            times.append(at)
-        return many
+    def _too_many(self, call: Call, alarm: Alarm, at: float) -> bool:
+        """Whether a person was rung so often for so many things that one list serves better.
+
+        What is only now past its limit is never held back for that, nor is one thing alone.
+        """
+        rung = self.rung.setdefault(call.person, deque(maxlen=MANY_RINGS))
+        things = {name for when, name in rung if at - when < HOUR} | {alarm.id}
+        full = len(rung) == MANY_RINGS and at - rung[0][0] < HOUR
+        newly_far = call.rung == 0 and alarm.condition.startswith("far-")
+        if full and len(things) >= MANY_THINGS and not newly_far:
+            return True
+        rung.append((at, alarm.id))
+        return False
 
     def _gather(self, person: str, alarm: Alarm, until: float) -> None:
         waiting = self.gathering.setdefault(person, [])
