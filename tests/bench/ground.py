@@ -10,11 +10,15 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
 import msgspec
+import paho.mqtt.client as mqtt
+from paho.mqtt.enums import CallbackAPIVersion
+from paho.mqtt.packettypes import PacketTypes
+from paho.mqtt.properties import Properties
 
 from kuraban.clock import Clock
 from kuraban.core.units import parse_time
@@ -22,6 +26,7 @@ from kuraban.settings import Settings, load
 from tests.bench import replay
 from tests.broker import USERS
 
+TOPICS = ("kura/reading/+", "kura/log/+")
 ROOT = Path(__file__).resolve().parents[2]
 RESULTS = Path(__file__).resolve().parent / "results"
 NOTHING_SAVED = ("acl_file", "autosave_on_changes")
@@ -73,10 +78,10 @@ class LedClock(Clock):
     the thread that made the clock carries across takes the clock on to its own moment.
     """
 
-    def __init__(self, moments: Sequence[float]) -> None:
+    def __init__(self, moments: Iterable[float]) -> None:
         super().__init__()
         self._moments = iter(moments)
-        self._now = moments[0]
+        self._now = next(self._moments)
         self._loop = threading.get_ident()
 
     def __call__(self) -> float:
@@ -89,6 +94,32 @@ class LedClock(Clock):
 
     def real(self, moment: float) -> float:
         return time.time() + moment - self._now
+
+
+def session(client_id: str) -> mqtt.Client:
+    client = mqtt.Client(CallbackAPIVersion.VERSION2, client_id, protocol=mqtt.MQTTv5)
+    client.username_pw_set("kuraban", USERS["kuraban"])
+    return client
+
+
+def kept() -> Properties:
+    properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
+    properties.SessionExpiryInterval = 86400
+    properties.ReceiveMaximum = 60_000
+    return properties
+
+
+def register(port: int, client_id: str) -> None:
+    """Subscribe as `client_id` and leave, so that the broker keeps what comes from now on."""
+    ready = threading.Event()
+    client = session(client_id)
+    client.on_subscribe = lambda *_: ready.set()
+    client.connect("127.0.0.1", port, clean_start=False, properties=kept())
+    client.loop_start()
+    client.subscribe([(topic, 1) for topic in TOPICS])
+    assert ready.wait(10)
+    client.disconnect()
+    client.loop_stop()
 
 
 def machine() -> dict[str, Any]:

@@ -22,16 +22,12 @@ import json
 import pstats
 import resource
 import tempfile
-import threading
 import time
 from pathlib import Path
 from statistics import median
 from typing import Any
 
 import paho.mqtt.client as mqtt
-from paho.mqtt.enums import CallbackAPIVersion
-from paho.mqtt.packettypes import PacketTypes
-from paho.mqtt.properties import Properties
 from rich.console import Console
 from rich.progress import track
 from rich.table import Table
@@ -43,12 +39,11 @@ from kuraban.settings.words import load_words
 from kuraban.store.history import History
 from tests.bench import ground
 from tests.bench.replay import TANKS
-from tests.broker import USERS, Mosquitto
+from tests.broker import Mosquitto
 from tests.nights import Publisher
 
 MODULE = "tests.bench.ingest"
 AIM = 0.8
-TOPICS = ("kura/reading/+", "kura/log/+")
 DRAINS = ("bare", "live", "late")
 
 
@@ -68,10 +63,10 @@ def bare(port: int, _folder: Path, count: int) -> dict[str, Any]:
         if seen == count:
             client.disconnect()
 
-    client = _session("bare")
+    client = ground.session("bare")
     used = _used()
     client.on_message = on_message
-    client.connect("127.0.0.1", port, clean_start=False, properties=_kept())
+    client.connect("127.0.0.1", port, clean_start=False, properties=ground.kept())
     client.loop_forever()
     return _told(times[1] - times[0], used)
 
@@ -140,40 +135,14 @@ def _settings(home: Path, port: int, name: str) -> Settings:
     return dataclasses.replace(found, mqtt=dataclasses.replace(found.mqtt, client_id=name))
 
 
-def _session(client_id: str) -> mqtt.Client:
-    client = mqtt.Client(CallbackAPIVersion.VERSION2, client_id, protocol=mqtt.MQTTv5)
-    client.username_pw_set("kuraban", USERS["kuraban"])
-    return client
-
-
-def _kept() -> Properties:
-    properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
-    properties.SessionExpiryInterval = 86400
-    properties.ReceiveMaximum = 60_000
-    return properties
-
-
 # ------------------------------------------------------------------------------------ the rounds
-
-
-def register(port: int, client_id: str) -> None:
-    """Subscribe as `client_id` and leave, so that the broker keeps what comes from now on."""
-    ready = threading.Event()
-    client = _session(client_id)
-    client.on_subscribe = lambda *_: ready.set()
-    client.connect("127.0.0.1", port, clean_start=False, properties=_kept())
-    client.loop_start()
-    client.subscribe([(topic, 1) for topic in TOPICS])
-    assert ready.wait(10)
-    client.disconnect()
-    client.loop_stop()
 
 
 def round_(folder: Path, count: int, drains: tuple[str, ...]) -> dict[str, dict[str, Any]]:
     """The same messages for each of `drains`, one after the other."""
     with Mosquitto(folder, without=ground.NOTHING_SAVED) as broker:
         for name in drains:
-            register(broker.port, "live" if name == "profiled" else name)
+            ground.register(broker.port, "live" if name == "profiled" else name)
         publisher = Publisher(broker.port)
         for sent in track(ground.messages(count), "publishing", count + TANKS, transient=True):
             publisher.publish(sent.topic, sent.payload)

@@ -81,14 +81,19 @@ def site(folder: Path, port: int) -> Settings:
         'data = "data"\nlate_after = "1d"\nquick_ladder = ["0m"]\nladder = ["0m"]',
         f'[mqtt]\nport = {port}\nuser = "kuraban"\npassword = "{USERS["kuraban"]}"',
     ]
-    for who in ("aki", "sho"):
-        rows.append(f'[[person]]\nid = "{who}"\nname = "{who}"\npages = ["json://127.0.0.1/{who}"]')
-    for role in ("brewer", "maintenance", "crew"):
-        rows.append(f'[[duty]]\nrole = "{role}"\nperson = "aki"\norder = 1')
+    rows += [
+        f'[[person]]\nid = "{who}"\nname = "{who}"\npages = ["json://127.0.0.1/{who}"]'
+        for who in ("aki", "sho")
+    ]
+    rows += [
+        f'[[duty]]\nrole = "{role}"\nperson = "aki"\norder = 1'
+        for role in ("brewer", "maintenance", "crew")
+    ]
     for k in range(TANKS):
         rows.append(f'[[place]]\nid = "tank-{k}"\nkind = "tank"\nname = "Tank {k}"')
         rows.append(
-            f'[[probe]]\nid = "t{k}"\nof = "tank-{k}"\nmeasures = "product"\nevery = "{READ_EVERY:.0f}s"'
+            f'[[probe]]\nid = "t{k}"\nof = "tank-{k}"\nmeasures = "product"\n'
+            f'every = "{READ_EVERY:.0f}s"'
         )
     (folder / "site.toml").write_text("\n\n".join(rows) + "\n")
     return load(folder / "site.toml", {})
@@ -139,7 +144,6 @@ class Night:
         self.answered: dict[int, float] = {}
         self.told: dict[int, float] = {}
         self._to_answer: list[int] = []
-        self.others: list[str] = []
 
     def now(self) -> float:
         return START + (time.time() - self._began) * self._pace
@@ -185,8 +189,6 @@ class Night:
                 self._to_answer.append(tank)
             elif not urgent and tank in self.answered:
                 self.told.setdefault(tank, at)
-            else:
-                self.others.append(text)
 
 
 def load_zone() -> Any:
@@ -218,7 +220,8 @@ def night(folder: Path, pages: int, rate: float, unsaved: bool) -> dict[str, Any
         finally:
             child.terminate()
             child.wait(10)
-    if "-v" in sys.argv: print(len(tonight.others), *[t[:90] for t in tonight.others], sep="\n")
+    if "-v" in sys.argv:
+        print(len(tonight.others), *[t[:90] for t in tonight.others], sep="\n")
     pairs = {
         "reading to page": (tonight.crossed, tonight.paged),
         "answer to notice": (tonight.answered, tonight.told),
@@ -262,7 +265,8 @@ def main() -> None:
     parser = argparse.ArgumentParser(description="From a reading at the broker to the courier.")
     parser.add_argument("--pages", type=int, default=TANKS)
     parser.add_argument("--rate", type=float, default=500.0, help="messages a second")
-    parser.add_argument("-v", action="store_true"); parser.add_argument("--unsaved", action="store_true", help="a broker that saves nothing")
+    parser.add_argument("-v", action="store_true")
+    parser.add_argument("--unsaved", action="store_true", help="a broker that saves nothing")
     parser.add_argument("--watch", nargs=4, help=argparse.SUPPRESS)
     asked = parser.parse_args()
     if asked.watch:

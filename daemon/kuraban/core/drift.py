@@ -28,6 +28,8 @@ CONFIDENCE = 0.9
 SWING_BEFORE = 1 * HOUR
 CLEAR = 0.03
 LEAST_IN_STEP = 2
+PRESENT = 3
+"""Steps that say where the line stands now; a curve's end is not its middle's continuation."""
 LEVEL_DOUBT = 0.05
 """K by which the level may be off: steps of a sixteenth, the filter, the mash about the probe."""
 PHI_LEAST, PHI_UNKNOWN = 8, 0.5
@@ -157,8 +159,8 @@ def drift_along(points: list[Point], swing: Swing, kind: str, now: float) -> Dri
     apart = [value for _, value in recent]
     line = theil_sen(hours, apart, confidence=CONFIDENCE)
     rest = [value - line.slope * hour for hour, value in zip(hours, apart, strict=True)]
-    level = median(rest)
-    rest = [value - level for value in rest]
+    middle, level = median(rest), median(rest[-PRESENT:])
+    rest = [value - middle for value in rest]
     phi = PHI_UNKNOWN
     if len(rest) >= PHI_LEAST:
         phi = min(max(autocorrelation(rest), 0.0), 0.9) if max(rest) > min(rest) else 0.0

@@ -1,0 +1,214 @@
+"""How much memory the watch takes: 500 probes with running batches, and what each part adds.
+
+    tests/bench/memory [--hours H]
+
+The watch starts as `kuraban run` starts it, with everything that the command imports, and takes
+`--hours` of readings of 500 probes, one a minute each, at the moments that they carry; its windows
+are full after fourteen hours. Told is the resident set (VmRSS), shared libraries included, each
+variant in a process of its own.
+"""
+
+from __future__ import annotations
+
+import argparse
+import dataclasses
+import itertools
+import json
+import random
+import tempfile
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from rich.console import Console
+from rich.progress import track
+from rich.table import Table
+
+from kuraban.core.units import show_time
+from tests.bench import ground
+from tests.broker import USERS, Mosquitto, free_port
+from tests.nights import Publisher
+from tests.sink import Sink
+
+MODULE = "tests.bench.memory"
+AIM_MB = 60
+PROBES, TANKS = 500, 250
+START = 1_770_724_800.0
+"""2026-02-10 21:00 in Japan."""
+APART = 60.0 / PROBES
+ROOM = 1000
+"""Messages that may wait in the watch: in life there are few, and here there is a backlog."""
+COURSES = ground.ROOT / "fixtures" / "brewery" / "courses"
+VARIANTS = {
+    "the watch alone": "nothing sent, no pages, no chart drawn",
+    "one message sent": "Apprise and its service are loaded with the first message",
+    "pages": "[pages] in the site file, the first page asked for",
+    "a chart drawn": "matplotlib is loaded with the first ring that goes out with a picture",
+}
+
+
+def site(folder: Path, port: int, pages: bool, sink: int) -> Path:
+    rows = [
+        f'[site]\nname = "Many tanks"\ntimezone = "Asia/Tokyo"\ncourses = ["{COURSES}"]\n'
+        'data = "data"',
+        f'[mqtt]\nport = {port}\nuser = "kuraban"\npassword = "{USERS["kuraban"]}"\n'
+        'client_id = "memory"',
+        f'[[person]]\nid = "aki"\nname = "Aki"\npages = ["json://127.0.0.1:{sink}/aki"]',
+    ]
+    rows += [
+        f'[[duty]]\nrole = "{role}"\nperson = "aki"\norder = 1'
+        for role in ("brewer", "maintenance", "crew")
+    ]
+    for k in range(TANKS):
+        rows.append(f'[[place]]\nid = "tank-{k}"\nkind = "tank"\nname = "Tank {k}"')
+        rows.append(f'[[probe]]\nid = "t{k}-upper"\nof = "tank-{k}"\nmeasures = "product"')
+        rows.append(f'[[probe]]\nid = "t{k}-lower"\nof = "tank-{k}"\nmeasures = "product"')
+    if pages:
+        rows.append(f'[pages]\nlisten = "127.0.0.1:{free_port()}"')
+    path = folder / "site.toml"
+    path.write_text("\n\n".join(rows) + "\n")
+    return path
+
+
+def messages(hours: float) -> Iterator[tuple[str, str]]:
+    """Batch starts, then quiet readings; message n comes at START + n * APART."""
+    from zoneinfo import ZoneInfo
+
+    rng, count = random.Random("memory"), itertools.count()
+    since = show_time(START - 10 * 86400, ZoneInfo("Asia/Tokyo"))
+    for k in range(TANKS):
+        next(count)
+        entry = {"entry": "batch-start", "id": f"b{k}", "batch": f"No. {k}",
+                 "course": "night-ordinary", "stage": "moromi", "since": since}  # fmt: skip
+        yield f"kura/log/tank-{k}", json.dumps(entry)
+    for _ in range(int(hours * 60)):
+        for k in range(TANKS):
+            for side in ("upper", "lower"):
+                at = START + next(count) * APART
+                value = round((14.8 + rng.gauss(0, 0.05)) * 16) / 16
+                yield f"kura/reading/t{k}-{side}", f'{{"value": {value}, "at": {at:.1f}}}'
+
+
+# -------------------------------------------------------------------------------- one watch, alone
+
+
+def resident() -> float:
+    """Megabytes of this process in memory now."""
+    status = Path("/proc/self/status").read_text()
+    line = next(line for line in status.splitlines() if line.startswith("VmRSS"))
+    return int(line.split()[1]) / 1024
+
+
+def one(variant: str, path: Path, count: int) -> dict[str, float]:
+    """What `kuraban run` does, led through the night; MB at the start and at the end."""
+    from kuraban.cli import app, common, run  # noqa: F401
+
+    settings, words = common.house_of(path, advised=True)
+    run.log_lines(supervised=True)
+    from kuraban.edges.mqtt_in import Arrived
+    from kuraban.service import Watch
+
+    class Led(Watch):
+        seen = 0
+        started = 0.0
+
+        def _keep(self, arrived: list[Arrived]) -> bool:
+            kept = super()._keep(arrived)
+            self.started = self.started or resident()
+            self.seen += len(arrived)
+            if self.seen == count:
+                self.stop()
+            return kept
+
+        def _end(self) -> None:
+            extra(variant, self)
+            self.after = resident()
+            super()._end()
+
+    quiet = dataclasses.replace(settings, warnings=())
+    clock = ground.LedClock(START + n * APART for n in itertools.count())
+    watch = Led(quiet, words, clock=clock)
+    watch._door._capacity = watch._door._limit = ROOM
+    watch.run()
+    return {"start": watch.started, "end": watch.after}
+
+
+def extra(variant: str, watch: Any) -> None:
+    """Whatever makes the part of `variant` come to life."""
+    from kuraban.core.effects import Message
+
+    ring = Message(
+        id="ring", at=watch.engine.now, step="page", role="brewer", person="aki", urgency="wake",
+        title="Tank 3", body="warm", alarms=("tank-3/warm",),
+    )  # fmt: skip
+    if variant == "one message sent":
+        from kuraban.edges.courier import ByApprise
+
+        address = watch.settings.addresses["aki"].pages[0]
+        assert ByApprise(address).send("Tank 3", "warm", True) == ""
+    elif variant == "pages":
+        from urllib.request import urlopen
+
+        where = watch.settings.pages
+        time.sleep(1.0)
+        with urlopen(f"http://{where.host}:{where.port}/") as page:
+            assert page.status == 200
+    elif variant == "a chart drawn":
+        watch._curves.remember(watch.engine, ring)
+        assert watch._curves.draw(ring)
+
+
+# ------------------------------------------------------------------------------------------- all
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description="How much memory the watch takes.")
+    parser.add_argument("--hours", type=float, default=16.0, help="length of the night")
+    parser.add_argument("--part", nargs=3, help=argparse.SUPPRESS)
+    asked = parser.parse_args()
+    if asked.part:
+        variant, path, count = asked.part
+        print(json.dumps(one(variant, Path(path), int(count))))
+        return
+    where, found = ground.machine(), {}
+    with tempfile.TemporaryDirectory() as name, Sink() as sink:
+        for number, variant in enumerate(VARIANTS):
+            found[variant] = _variant(Path(name) / str(number), variant, asked.hours, sink.port)
+    _report(found, asked.hours, where)
+
+
+def _variant(folder: Path, variant: str, hours: float, sink: int) -> dict[str, float]:
+    folder.mkdir()
+    with Mosquitto(folder, without=ground.NOTHING_SAVED) as broker:
+        path = site(folder, broker.port, variant == "pages", sink)
+        ground.register(broker.port, "memory")
+        publisher, total = Publisher(broker.port), TANKS + int(hours * 60) * PROBES
+        for topic, payload in track(messages(hours), variant, total, transient=True):
+            publisher.publish(topic, payload)
+            if publisher.sent % 2000 == 0:
+                publisher.flush()
+        publisher.flush()
+        publisher.close()
+        return ground.part(MODULE, "--part", variant, path, publisher.sent)
+
+
+def _report(found: dict[str, dict[str, float]], hours: float, where: dict[str, Any]) -> None:
+    table = Table(box=None, padding=(0, 2, 0, 0))
+    table.add_column("variant")
+    for column in ("at the start", "at the end", "adds"):
+        table.add_column(column, justify="right")
+    alone = found["the watch alone"]["end"]
+    for variant, held in found.items():
+        adds = "" if held["end"] is alone else f"{held['end'] - alone:+.1f}"
+        table.add_row(variant, f"{held['start']:.1f} MB", f"{held['end']:.1f} MB", adds)
+    Console().print(table)
+    print(f"aim: {AIM_MB} MB alone, {PROBES} probes, after {hours:g} hours")
+    rounded = {
+        name: {key: round(mb, 1) for key, mb in held.items()} for name, held in found.items()
+    }
+    ground.keep("memory", probes=PROBES, hours=hours, aim_mb=AIM_MB, machine=where, mb=rounded)
+
+
+if __name__ == "__main__":
+    main()
