@@ -15,7 +15,8 @@ def test_the_line_opens_the_door_and_does_not_tell_the_pass_word() -> None:
 
 
 def test_two_pass_words_that_differ_are_asked_for_again() -> None:
-    result = CliRunner().invoke(app, ["password"], input="one and one\ntwo and two\nthree and three\nthree and three\n")
+    typed = "one and one\ntwo and two\nthree and three\nthree and three\n"
+    result = CliRunner().invoke(app, ["password"], input=typed)
     assert result.exit_code == 0 and "do not match" in result.output
 
 
