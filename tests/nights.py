@@ -240,15 +240,18 @@ class Evening:
                 self.clock.moment = line.at
             self.publisher.publish(line.topic, line.payload, line.retained)
 
-    def catch_up(self, watch: Watch) -> None:
-        """Everything published so far was judged. Said again where nobody listened just then."""
+    def catch_up(self, watch: Watch) -> str:
+        """Everything published so far was judged. Said again where nobody listened just then.
+
+        Answers the id of the note that stands behind all of it.
+        """
         mark = f"mark-{time.monotonic_ns()}"
         note = f'{{"entry":"note","text":"so far","id":"{mark}"}}'
         for _ in range(15):
             self.publisher.publish("kura/log/watch", note)
             with suppress(AssertionError):
                 wait(lambda: ("watch", mark) in watch.engine.seen, 2)
-                return
+                return mark
         raise AssertionError("the watch does not take what is published")
 
     def pass_time(self, watch: Watch, seconds: float) -> None:

@@ -17,6 +17,7 @@ FIELDS: dict[str, object] = {
 }  # fmt: skip
 
 OWN: dict[str, dict[str, object]] = {
+    "duty-swap": {"from": "aki", "to": "sho", "day": "2026-02-01"},
     "split": {"to": ["tank-4", "tank-5"]},
     "cask-in": {"what": "warm"},
     "cask-out": {"what": "cold"},

@@ -90,7 +90,8 @@ def _from_broker(settings: Settings, out: Path | None, lasts: float | None) -> N
 
     topics = Wire(settings.house, settings.mqtt.root).subscriptions()
     zone = settings.house.zone
-    signal.signal(signal.SIGTERM, signal.default_int_handler)
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, signal.default_int_handler)
     with _writing(out) as pen:
 
         def take(topic: str, payload: bytes, kept: bool) -> None:
