@@ -18,6 +18,7 @@ from kuraban.core.site import House, Place
 from kuraban.core.units import HOUR
 
 _NONE: list[Sense] = []
+LEAST_ROOM = 1000
 
 
 class Finding(NamedTuple):
@@ -281,6 +282,8 @@ class Timers:
         self.count = 0
         self.soonest = FAR_FUTURE
         """Nothing is due before."""
+        self.room = LEAST_ROOM
+        """Wishes kept, replaced ones among them, before those are thrown out."""
 
     def want(self, detector: Detector, at: float) -> None:
         """Look at `at`, and not at any earlier time wished for before."""
@@ -292,6 +295,20 @@ class Timers:
             heapq.heappush(self.heap, (at, self.count, detector))
             if at < self.soonest:
                 self.soonest = at
+            if len(self.heap) > self.room:
+                self._throw_out()
+
+    def _throw_out(self) -> None:
+        """Forget wishes that later ones replaced; an entry makes every detector wish anew."""
+        standing: dict[int, tuple[float, int, Detector]] = {}
+        for wish in self.heap:
+            if wish[2].due == wish[0]:
+                known = standing.get(id(wish[2]))
+                if known is None or wish[1] < known[1]:
+                    standing[id(wish[2])] = wish
+        self.heap = list(standing.values())
+        heapq.heapify(self.heap)
+        self.room = LEAST_ROOM + 2 * len(self.heap)
 
     def next(self) -> float:
         heap = self.heap
