@@ -10,7 +10,7 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -20,7 +20,6 @@ from paho.mqtt.enums import CallbackAPIVersion
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 
-from kuraban.clock import Clock
 from kuraban.core.units import parse_time
 from kuraban.settings import Settings, load
 from tests.bench import replay
@@ -68,32 +67,6 @@ def settings(folder: Path, port: int, phones: Sequence[str] = ()) -> Settings:
     return dataclasses.replace(
         found, mqtt=dataclasses.replace(found.mqtt, **reach), addresses=where
     )
-
-
-class LedClock(Clock):
-    """A clock that stands at the moment of the message that the watch loop reads just now.
-
-    A backlog is drained a thousand times faster than it was sent, and by the machine's clock its
-    readings would all be late, which are kept and hardly judged. So each message that the loop of
-    the thread that made the clock carries across takes the clock on to its own moment.
-    """
-
-    def __init__(self, moments: Iterable[float]) -> None:
-        super().__init__()
-        self._moments = iter(moments)
-        self._now = next(self._moments)
-        self._loop = threading.get_ident()
-
-    def __call__(self) -> float:
-        return self._now
-
-    def of(self, real: float) -> float:
-        if threading.get_ident() == self._loop:
-            self._now = next(self._moments, self._now)
-        return self._now
-
-    def real(self, moment: float) -> float:
-        return time.time() + moment - self._now
 
 
 def session(client_id: str) -> mqtt.Client:

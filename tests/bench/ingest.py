@@ -38,6 +38,7 @@ from kuraban.settings import Settings
 from kuraban.settings.words import load_words
 from kuraban.store.history import History
 from tests.bench import ground
+from tests.bench.led import LedClock
 from tests.bench.replay import TANKS
 from tests.broker import Mosquitto
 from tests.nights import Publisher
@@ -112,7 +113,7 @@ def _watch(name: str, port: int, folder: Path, count: int) -> dict[str, Any]:
     home.mkdir(parents=True, exist_ok=True)
     clock = None
     if name == "live":
-        clock = ground.LedClock([sent.at for sent in ground.messages(count - TANKS)])
+        clock = LedClock([sent.at for sent in ground.messages(count - TANKS)])
     watch = Drainer(_settings(home, port, name), load_words(), clock=clock)
     watch.count = count
     used = _used()

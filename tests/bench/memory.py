@@ -11,12 +11,10 @@ variant in a process of its own.
 from __future__ import annotations
 
 import argparse
-import dataclasses
 import itertools
 import json
 import random
 import tempfile
-import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -27,18 +25,14 @@ from rich.table import Table
 
 from kuraban.core.units import show_time
 from tests.bench import ground
+from tests.bench.memory_child import APART, PROBES, START
 from tests.broker import USERS, Mosquitto, free_port
 from tests.nights import Publisher
 from tests.sink import Sink
 
-MODULE = "tests.bench.memory"
+CHILD = "tests.bench.memory_child"
 AIM_MB = 60
-PROBES, TANKS = 500, 250
-START = 1_770_724_800.0
-"""2026-02-10 21:00 in Japan."""
-APART = 60.0 / PROBES
-ROOM = 1000
-"""Messages that may wait in the watch: in life there are few, and here there is a backlog."""
+TANKS = PROBES // 2
 COURSES = ground.ROOT / "fixtures" / "brewery" / "courses"
 VARIANTS = {
     "the watch alone": "nothing sent, no pages, no chart drawn",
@@ -90,87 +84,13 @@ def messages(hours: float) -> Iterator[tuple[str, str]]:
                 yield f"kura/reading/t{k}-{side}", f'{{"value": {value}, "at": {at:.1f}}}'
 
 
-# -------------------------------------------------------------------------------- one watch, alone
-
-
-def resident() -> float:
-    """Megabytes of this process in memory now."""
-    status = Path("/proc/self/status").read_text()
-    line = next(line for line in status.splitlines() if line.startswith("VmRSS"))
-    return int(line.split()[1]) / 1024
-
-
-def one(variant: str, path: Path, count: int) -> dict[str, float]:
-    """What `kuraban run` does, led through the night; MB at the start and at the end."""
-    from kuraban.cli import app, common, run  # noqa: F401
-
-    settings, words = common.house_of(path, advised=True)
-    run.log_lines(supervised=True)
-    from kuraban.edges.mqtt_in import Arrived
-    from kuraban.service import Watch
-
-    class Led(Watch):
-        seen = 0
-        started = 0.0
-
-        def _keep(self, arrived: list[Arrived]) -> bool:
-            kept = super()._keep(arrived)
-            self.started = self.started or resident()
-            self.seen += len(arrived)
-            if self.seen == count:
-                self.stop()
-            return kept
-
-        def _end(self) -> None:
-            extra(variant, self)
-            self.after = resident()
-            super()._end()
-
-    quiet = dataclasses.replace(settings, warnings=())
-    clock = ground.LedClock(START + n * APART for n in itertools.count())
-    watch = Led(quiet, words, clock=clock)
-    watch._door._capacity = watch._door._limit = ROOM
-    watch.run()
-    return {"start": watch.started, "end": watch.after}
-
-
-def extra(variant: str, watch: Any) -> None:
-    """Whatever makes the part of `variant` come to life."""
-    from kuraban.core.effects import Message
-
-    ring = Message(
-        id="ring", at=watch.engine.now, step="page", role="brewer", person="aki", urgency="wake",
-        title="Tank 3", body="warm", alarms=("tank-3/warm",),
-    )  # fmt: skip
-    if variant == "one message sent":
-        from kuraban.edges.courier import ByApprise
-
-        address = watch.settings.addresses["aki"].pages[0]
-        assert ByApprise(address).send("Tank 3", "warm", True) == ""
-    elif variant == "pages":
-        from urllib.request import urlopen
-
-        where = watch.settings.pages
-        time.sleep(1.0)
-        with urlopen(f"http://{where.host}:{where.port}/") as page:
-            assert page.status == 200
-    elif variant == "a chart drawn":
-        watch._curves.remember(watch.engine, ring)
-        assert watch._curves.draw(ring)
-
-
 # ------------------------------------------------------------------------------------------- all
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description="How much memory the watch takes.")
     parser.add_argument("--hours", type=float, default=16.0, help="length of the night")
-    parser.add_argument("--part", nargs=3, help=argparse.SUPPRESS)
     asked = parser.parse_args()
-    if asked.part:
-        variant, path, count = asked.part
-        print(json.dumps(one(variant, Path(path), int(count))))
-        return
     where, found = ground.machine(), {}
     with tempfile.TemporaryDirectory() as name, Sink() as sink:
         for number, variant in enumerate(VARIANTS):
@@ -190,7 +110,7 @@ def _variant(folder: Path, variant: str, hours: float, sink: int) -> dict[str, f
                 publisher.flush()
         publisher.flush()
         publisher.close()
-        return ground.part(MODULE, "--part", variant, path, publisher.sent)
+        return ground.part(CHILD, variant, path, publisher.sent)
 
 
 def _report(found: dict[str, dict[str, float]], hours: float, where: dict[str, Any]) -> None:

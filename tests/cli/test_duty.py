@@ -88,4 +88,3 @@ def test_who_is_away_is_marked(here: Path, type_in: Type) -> None:
     here.write_text(text, "utf-8")
     shown = type_in("duty", "show", "--days", "1", "--site", here).output
     assert "Sho (away)" in shown
-

@@ -25,8 +25,9 @@ def run(site: Site = None) -> None:
 
     Readings and entries come in from the broker, are written to the journal and judged, and pages
     go out to phones. Ctrl-C or SIGTERM ends it cleanly; a restart takes over a changed site file.
+    What the site file lacks without being wrong is said by `kuraban check`.
     """
-    settings, words = house_of(site, advised=True)
+    settings, words = house_of(site, advised=False)
     asked = supervision()
     log_lines(supervised=asked.socket is not None)
     from kuraban.edges.supervisor import Supervisor

@@ -1,0 +1,94 @@
+"""One watch whose memory is looked at: nothing is imported here that `kuraban run` does not import.
+
+python -m tests.bench.memory_child VARIANT SITE MESSAGES
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import itertools
+import json
+import sys
+import time
+from pathlib import Path
+from typing import Any
+
+from tests.bench.led import LedClock
+
+START = 1_770_724_800.0
+"""2026-02-10 21:00 in Japan."""
+PROBES = 500
+APART = 60.0 / PROBES
+ROOM = 1000
+"""Messages that may wait in the watch: in life there are few, and here there is a backlog."""
+
+
+def resident() -> float:
+    """Megabytes of this process in memory now."""
+    status = Path("/proc/self/status").read_text()
+    line = next(line for line in status.splitlines() if line.startswith("VmRSS"))
+    return int(line.split()[1]) / 1024
+
+
+def one(variant: str, path: Path, count: int) -> dict[str, float]:
+    """What `kuraban run` does, led through the night; MB at the start and at the end."""
+    from kuraban.cli import app, common, run  # noqa: F401
+
+    settings, words = common.house_of(path)
+    run.log_lines(supervised=True)
+    from kuraban.edges.mqtt_in import Arrived
+    from kuraban.service import Watch
+
+    class Led(Watch):
+        seen = 0
+        started = 0.0
+
+        def _keep(self, arrived: list[Arrived]) -> bool:
+            kept = super()._keep(arrived)
+            self.started = self.started or resident()
+            self.seen += len(arrived)
+            if self.seen == count:
+                self.stop()
+            return kept
+
+        def _end(self) -> None:
+            extra(variant, self)
+            self.after = resident()
+            super()._end()
+
+    quiet = dataclasses.replace(settings, warnings=())
+    clock = LedClock(START + n * APART for n in itertools.count())
+    watch = Led(quiet, words, clock=clock)
+    watch._door._capacity = watch._door._limit = ROOM
+    watch.run()
+    return {"start": watch.started, "end": watch.after}
+
+
+def extra(variant: str, watch: Any) -> None:
+    """Whatever makes the part of `variant` come to life."""
+    from kuraban.core.effects import Message
+
+    ring = Message(
+        id="ring", at=watch.engine.now, step="page", role="brewer", person="aki", urgency="wake",
+        title="Tank 3", body="warm", alarms=("tank-3/warm",),
+    )  # fmt: skip
+    if variant == "one message sent":
+        from kuraban.edges.courier import ByApprise
+
+        address = watch.settings.addresses["aki"].pages[0]
+        assert ByApprise(address).send("Tank 3", "warm", True) == ""
+    elif variant == "pages":
+        from urllib.request import urlopen
+
+        where = watch.settings.pages
+        time.sleep(1.0)
+        with urlopen(f"http://{where.host}:{where.port}/") as page:
+            assert page.status == 200
+    elif variant == "a chart drawn":
+        watch._curves.remember(watch.engine, ring)
+        assert watch._curves.draw(ring)
+
+
+if __name__ == "__main__":
+    name, file, number = sys.argv[1:]
+    print(json.dumps(one(name, Path(file), int(number))))
