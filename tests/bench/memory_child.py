@@ -1,13 +1,13 @@
-"""One watch whose memory is looked at: nothing is imported here that `kuraban run` does not import.
+"""One watch whose memory is looked at: nothing is imported here that the watch does not.
 
-python -m tests.bench.memory_child VARIANT SITE MESSAGES
+python -m tests.bench.memory_child VARIANT SETTINGS MESSAGES
 """
 
 from __future__ import annotations
 
-import dataclasses
 import itertools
 import json
+import pickle
 import sys
 import time
 from pathlib import Path
@@ -15,27 +15,28 @@ from typing import Any
 
 from tests.bench.led import LedClock
 
-START = 1_770_724_800.0
-"""2026-02-10 21:00 in Japan."""
+START = 1_770_672_600.0
+"""2026-02-10 06:30 in Japan: the morning report is out, the evening word comes 14 hours later."""
 PROBES = 500
 APART = 60.0 / PROBES
 ROOM = 1000
 """Messages that may wait in the watch: in life there are few, and here there is a backlog."""
 
 
-def resident() -> float:
-    """Megabytes of this process in memory now."""
+def resident(kind: str = "VmRSS") -> float:
+    """Megabytes of this process in memory now, or at most so far (VmHWM)."""
     status = Path("/proc/self/status").read_text()
-    line = next(line for line in status.splitlines() if line.startswith("VmRSS"))
+    line = next(line for line in status.splitlines() if line.startswith(kind))
     return int(line.split()[1]) / 1024
 
 
-def one(variant: str, path: Path, count: int) -> dict[str, float]:
-    """What `kuraban run` does, led through the night; MB at the start and at the end."""
-    from kuraban.cli import app, common, run  # noqa: F401
+def one(variant: str, handed_over: Path, count: int) -> dict[str, float]:
+    """What `kuraban run` becomes, led through the night; MB at the start, at the end, and most."""
+    from kuraban import handed
 
-    settings, words = common.house_of(path)
-    run.log_lines(supervised=True)
+    with handed_over.open("rb") as file:
+        settings = pickle.load(file)
+    handed.log_lines(supervised=True)
     from kuraban.edges.mqtt_in import Arrived
     from kuraban.service import Watch
 
@@ -56,12 +57,11 @@ def one(variant: str, path: Path, count: int) -> dict[str, float]:
             self.after = resident()
             super()._end()
 
-    quiet = dataclasses.replace(settings, warnings=())
     clock = LedClock(START + n * APART for n in itertools.count())
-    watch = Led(quiet, words, clock=clock)
+    watch = Led(settings, handed.load_words(), clock=clock)
     watch._door._capacity = watch._door._limit = ROOM
     watch.run()
-    return {"start": watch.started, "end": watch.after}
+    return {"start": watch.started, "end": watch.after, "most": resident("VmHWM")}
 
 
 def extra(variant: str, watch: Any) -> None:

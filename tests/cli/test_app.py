@@ -9,14 +9,6 @@ import pytest
 import typer.main
 
 from kuraban.cli import app
-from kuraban.cli.app import status_of
-from kuraban.errors import (
-    BrokerError,
-    ConfigurationError,
-    ImpossibleTransition,
-    JournalError,
-    RecordingError,
-)
 from tests.cli.conftest import SITE, Type
 
 WANTED = {
@@ -63,20 +55,6 @@ def test_no_word_of_the_control_room(type_in: Type) -> None:
     """Nothing is OK, critical, or a number without words."""
     text = "".join(type_in(*words, "--help").output for words, _ in commands())
     assert not {"OK", "critical", "CRITICAL", "failed"} & set(text.replace(".", " ").split())
-
-
-@pytest.mark.parametrize(
-    ("error", "status"),
-    [
-        (ConfigurationError([]), 2),
-        (RecordingError("night.jsonl: cannot be read"), 2),
-        (JournalError("no journal"), 3),
-        (BrokerError("nobody listens"), 1),
-        (ImpossibleTransition("a bug"), 1),
-    ],
-)
-def test_an_error_has_its_exit_status(error: Exception, status: int) -> None:
-    assert status_of(error) == status  # type: ignore[arg-type]
 
 
 def test_a_fault_is_one_line_on_standard_error(type_in: Type) -> None:

@@ -26,9 +26,8 @@ from kuraban.cli import (
     run,
     status,
 )  # fmt: skip
-from kuraban.errors import JournalError, KurabanError, MachineError, OurError
-
-FAULT, BROKEN, NO_JOURNAL = 2, 1, 3
+from kuraban.errors import KurabanError
+from kuraban.handed import told
 
 
 class Commands(TyperGroup):
@@ -38,18 +37,7 @@ class Commands(TyperGroup):
         try:
             return super().invoke(ctx)
         except KurabanError as error:
-            for line in str(error).splitlines():
-                typer.echo(line, err=True)
-            if isinstance(error, OurError):
-                typer.echo("This is a fault of kuraban itself; please report it.", err=True)
-            raise typer.Exit(status_of(error)) from None
-
-
-def status_of(error: KurabanError) -> int:
-    """The exit status that an error comes to."""
-    if isinstance(error, JournalError):
-        return NO_JOURNAL
-    return BROKEN if isinstance(error, (MachineError, OurError)) else FAULT
+            raise typer.Exit(told(error)) from None
 
 
 app = typer.Typer(

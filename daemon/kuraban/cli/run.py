@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-import logging
-import signal
 from typing import Annotated
 
 import typer
 
-from kuraban.cli.common import Site, house_of
-from kuraban.settings.supervision import supervision
-
-PRIORITY = {logging.ERROR: 3, logging.WARNING: 4, logging.INFO: 6}
-"""The numbers by which systemd's journal knows how grave a line is (sd-daemon(3))."""
+from kuraban.asking.view import clock
+from kuraban.cli.common import Site
+from kuraban.handed import become
+from kuraban.settings.where import settings_at
 
 
 def add_to(app: typer.Typer) -> None:
@@ -27,16 +24,7 @@ def run(site: Site = None) -> None:
     go out to phones. Ctrl-C or SIGTERM ends it cleanly; a restart takes over a changed site file.
     What the site file lacks without being wrong is said by `kuraban check`.
     """
-    settings, words = house_of(site, advised=False)
-    asked = supervision()
-    log_lines(supervised=asked.socket is not None)
-    from kuraban.edges.supervisor import Supervisor
-    from kuraban.service import Watch
-
-    watch = Watch(settings, words, supervisor=Supervisor(*asked))
-    for number in (signal.SIGTERM, signal.SIGINT):
-        signal.signal(number, lambda *_: watch.stop())
-    watch.run()
+    become(settings_at(site, now=clock()))
 
 
 def demo(
@@ -58,22 +46,3 @@ def demo(
     from kuraban import demo as play
 
     raise typer.Exit(play.run(once=once, speed=speed))
-
-
-class _Graded(logging.Formatter):
-    """Each line with the number that systemd's journal reads off it."""
-
-    def format(self, record: logging.LogRecord) -> str:
-        grade = PRIORITY.get(record.levelno, 6)
-        return "\n".join(f"<{grade}>{line}" for line in super().format(record).splitlines())
-
-
-def log_lines(*, supervised: bool) -> None:
-    """The watch's own words to standard error, with the time where nobody else adds it."""
-    handler = logging.StreamHandler()
-    plain = logging.Formatter("%(asctime)s %(message)s", "%H:%M:%S")
-    handler.setFormatter(_Graded("%(message)s") if supervised else plain)
-    log = logging.getLogger("kuraban")
-    log.handlers = [handler]
-    log.setLevel(logging.INFO)
-    log.propagate = False

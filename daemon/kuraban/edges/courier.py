@@ -16,6 +16,7 @@ import time
 from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
+from functools import cached_property
 from threading import Event, Thread
 from typing import Final, Protocol
 
@@ -68,7 +69,10 @@ class Sender(Protocol):
 
 
 class ByApprise:
-    """Any service that Apprise knows, with time-outs where `address` sets none."""
+    """Any service that Apprise knows, with time-outs where `address` sets none.
+
+    Apprise reads all its services, 15 MB of them, when the first one is made: at the first message.
+    """
 
     def __init__(self, address: str) -> None:
         if not re.search(r"[?&]cto=", address):
@@ -78,7 +82,15 @@ class ByApprise:
         self._patience = sum(
             float(number) for number in re.findall(r"[?&][cr]to=([\d.]+)", address)
         )
-        self._loud, self._quiet = _apprise(address), _apprise(_without_priority(address))
+        self._address = address
+
+    @cached_property
+    def _loud(self) -> Apprise | None:
+        return _apprise(self._address)
+
+    @cached_property
+    def _quiet(self) -> Apprise | None:
+        return _apprise(_without_priority(self._address))
 
     @property
     def shows(self) -> bool:
