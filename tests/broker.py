@@ -95,13 +95,19 @@ class Mosquitto(_Server):
         self.log = self.home / "log"
         self.conf = self.home / "kuraban.conf"
         self._process: subprocess.Popen[bytes] | None = None
-        self._write_passwords(USERS if users is None else users)
+        self._users = dict(USERS if users is None else users)
+        self._write_passwords()
         shutil.copy(DEPLOY / "acl", self.home / "acl")
         self._write_conf(conf_extra, without)
 
-    def _write_passwords(self, users: Mapping[str, str]) -> None:
+    def set_password(self, user: str, word: str) -> None:
+        """Counts from the next start on."""
+        self._users[user] = word
+        self._write_passwords()
+
+    def _write_passwords(self) -> None:
         file = self.home / "passwords"
-        file.write_text("".join(f"{name}:{word}\n" for name, word in users.items()))
+        file.write_text("".join(f"{name}:{word}\n" for name, word in self._users.items()))
         file.chmod(0o600)
         subprocess.run(["mosquitto_passwd", "-U", str(file)], check=True, capture_output=True)
 

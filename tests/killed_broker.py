@@ -7,7 +7,6 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from threading import Lock
 from typing import Any
 
 import paho.mqtt.client as mqtt
@@ -45,15 +44,17 @@ class Board:
     """A probe's board that sends on, over every reconnect, until the broker has said that it has
     the reading. Readings are told apart by their time."""
 
-    def __init__(self, port: int) -> None:
-        self._lock = Lock()
+    def __init__(self, port: int, ca: Path | None = None) -> None:
         self._at: dict[int, float] = {}
         self._said: list[int] = []
+        self._last = 0.0
         self._client = mqtt.Client(CallbackAPIVersion.VERSION2, "board", protocol=mqtt.MQTTv5)
         self._client.username_pw_set("kuraban", USERS["kuraban"])
         self._client.reconnect_delay_set(1, 1)
         self._client.max_queued_messages_set(0)
         self._client.on_publish = self._on_publish
+        if ca is not None:
+            self._client.tls_set(str(ca))
         self._client.connect("127.0.0.1", port)
         self._client.loop_start()
 
@@ -61,7 +62,7 @@ class Board:
         self._said.append(mid)
 
     def send(self) -> None:
-        at = round(time.time(), 3)
+        self._last = at = round(max(time.time(), self._last + 0.001), 3)
         payload = f'{{"value": 10.46, "at": {at}}}'
         self._at[self._client.publish(f"kura/reading/{PROBE}", payload, 1).mid] = at
 

@@ -17,22 +17,20 @@ import pytest
 
 from kuraban.edges import mqtt_in
 from kuraban.service import Watch
-from kuraban.settings import Mqtt
+from kuraban.settings import Settings
 from kuraban.settings.words import load_words
 from tests.broker import Mosquitto
 from tests.certificates import authority, certificate
-from tests.killed_broker import KILLS, PROBE, UNSAVED, Board, killed, kept
+from tests.killed_broker import KILLS, UNSAVED, Board, kept, killed
 from tests.nights import Running, settings, wait
 from tests.sink import Sink
 
-Line = tuple[int, str]
-
 
 @pytest.fixture(autouse=True)
-def lines(caplog: pytest.LogCaptureFixture) -> Iterator[list[str]]:
-    """The watch's own words; no fault of ours may be among them."""
+def no_fault_of_ours(caplog: pytest.LogCaptureFixture) -> Iterator[None]:
+    """Among all that the watch says."""
     caplog.set_level(logging.INFO, "kuraban")
-    yield []
+    yield
     assert "a fault of ours" not in caplog.text
 
 
@@ -83,7 +81,8 @@ def let_in(broker: Mosquitto, _home: Path) -> None:
 TROUBLES: dict[str, tuple[Change, Change, str]] = {
     "wrong pass-word": (
         forget_us, know_us,
-        "broker: wrong user or pass-word for user kuraban; compare with the broker's password file",
+        "broker: user kuraban is not authorised;"
+        " compare user and pass-word with the broker's files",
     ),
     "expired certificate": (
         expire, renew,
@@ -105,14 +104,15 @@ def test_a_trouble_at_the_broker_is_one_line_and_ends_when_it_is_put_right(
     """The line says what would be right; the watch goes on, and comes back by itself."""
     monkeypatch.setattr(mqtt_in, "ECHO", 0.5)
     spoil, mend, line = TROUBLES[trouble]
-    authority(tmp_path, "ca")
-    let_in_at = Mosquitto(tmp_path, _tls(tmp_path), without=("autosave_on_changes",))
-    let_in(let_in_at, tmp_path)
-    spoil(let_in_at, tmp_path)
-    if trouble != "expired certificate":
-        renew(let_in_at, tmp_path)
-    with let_in_at as broker:
-        running = Running(_watch(broker, sink, tmp_path))
+    ca = None
+    if trouble == "expired certificate":
+        ca = tmp_path / "ca.crt"
+        authority(tmp_path, "ca")
+    broker = Mosquitto(tmp_path, _tls(tmp_path) if ca else "", without=("autosave_on_changes",))
+    let_in(broker, tmp_path)
+    spoil(broker, tmp_path)
+    with broker:
+        running = Running(_watch(broker, sink, tmp_path / "data", ca))
         wait(lambda: line in caplog.text)
         time.sleep(2.5)  # long enough for a second try
         assert caplog.text.count(line) == 1
@@ -120,7 +120,7 @@ def test_a_trouble_at_the_broker_is_one_line_and_ends_when_it_is_put_right(
         mend(broker, tmp_path)
         broker.start()
         wait(lambda: "broker: connected to" in caplog.text.partition(line)[2])
-        board = Board(broker.port, ca=tmp_path / "ca.crt")
+        board = Board(broker.port, ca)
         board.send()
         wait(lambda: kept(tmp_path / "data") == board.taken != set())
         board.close()
@@ -131,17 +131,17 @@ def _tls(home: Path) -> str:
     return f"cafile {home}/ca.crt\ncertfile {home}/broker.crt\nkeyfile {home}/broker.key"
 
 
-def _watch(broker: Mosquitto, sink: Sink, home: Path, **reach: object) -> Watch:
-    found = settings(broker, sink, home / "data")
-    mqtt: Mqtt = dataclasses.replace(found.mqtt, ca_file=home / "ca.crt", **reach)
+def _watch(broker: Mosquitto, sink: Sink, data: Path, ca: Path | None) -> Watch:
+    found = settings(broker, sink, data)
+    mqtt = dataclasses.replace(found.mqtt, ca_file=ca)
     return Watch(dataclasses.replace(found, mqtt=mqtt), load_words())
 
 
 class Stalled(Watch):
     """A watch whose loop stands still until it is let go."""
 
-    def __init__(self, found: object) -> None:
-        super().__init__(found, load_words())  # type: ignore[arg-type]
+    def __init__(self, found: Settings) -> None:
+        super().__init__(found, load_words())
         self.goes = threading.Event()
         self._door._capacity = self._door._limit = 100
 
@@ -153,7 +153,7 @@ class Stalled(Watch):
 def test_a_full_queue_is_one_line_and_loses_nothing(
     tmp_path: Path, sink: Sink, caplog: pytest.LogCaptureFixture
 ) -> None:
-    """While the loop stands still the broker keeps what there is no room for, and sends it again."""
+    """While the loop stands still the broker keeps what has no room, and sends it again."""
     with Mosquitto(tmp_path, without=UNSAVED) as broker:
         found = settings(broker, sink, tmp_path / "data")
         mqtt = dataclasses.replace(found.mqtt, keepalive=4.0)

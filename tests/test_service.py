@@ -208,7 +208,10 @@ def test_it_ends_cleanly_when_asked(broker: Mosquitto, tmp_path: Path) -> None:
 
 
 def test_a_lost_broker_is_told_and_told_again_when_it_is_back(
-    evening: Callable[..., Evening], broker: Mosquitto, tmp_path: Path
+    evening: Callable[..., Evening],
+    broker: Mosquitto,
+    tmp_path: Path,
+    caplog: pytest.LogCaptureFixture,
 ) -> None:
     """Two minutes without broker are told to maintenance, and it is told when it is back."""
     lines = messages("slow-drift")[:400]
@@ -226,6 +229,9 @@ def test_a_lost_broker_is_told_and_told_again_when_it_is_back(
         broker.start()
         wait(lambda: "broker-lost" not in watch.engine.impaired)
     assert steps(tonight.told, "watch/broker-lost") == ["raised", "returned"]
+    lost = (f"broker: 127.0.0.1:{broker.port} {how}" for how in ("closed the", "broke the"))
+    assert sum(caplog.text.count(line) for line in lost) == 1
+    assert lacking(tonight.settings.data, lines) == []
     assert [e.person for e in tonight.told if isinstance(e, Message) and e.step == "page"] == [
         "ken"
     ]
@@ -283,7 +289,7 @@ def test_alarm_states_stand_at_the_broker(
 
 @pytest.mark.needs_root
 def test_a_full_disk_stops_no_judgement(
-    evening: Callable[..., Evening], sink: Sink, tmp_path: Path
+    evening: Callable[..., Evening], sink: Sink, tmp_path: Path, caplog: pytest.LogCaptureFixture
 ) -> None:
     """Full: judged and paged from memory, and told. Freed: written, nothing lost or sent twice."""
     disk = tmp_path / "disk"
@@ -309,6 +315,9 @@ def test_a_full_disk_stops_no_judgement(
             pages = [e for e in tonight.told if isinstance(e, Message) and e.step == "page"]
             assert {page.person for page in pages} >= {"aki", "ken"}
             wait(lambda: {page.title for page in pages} <= set(sink.titles))
+            failing = "the journal cannot be written, judging on without: "
+            assert caplog.text.count(failing) == 1
+            assert "free some space on that disk" in caplog.text.partition(failing)[2]
             (disk / "ballast").unlink()
             wait(lambda: "journal-failing" not in watch.engine.impaired, 90)
             wait(lambda: watch.connected)

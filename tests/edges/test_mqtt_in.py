@@ -2,7 +2,6 @@ from __future__ import annotations
 
 import json
 import socket
-import subprocess
 import threading
 import time
 from pathlib import Path
@@ -16,6 +15,7 @@ from kuraban.edges import mqtt_in
 from kuraban.edges.mqtt_in import Arrived, FrontDoor
 from kuraban.errors import ConfigurationError
 from tests.broker import USERS, Embedded, Mosquitto, free_port
+from tests.certificates import authority, certificate
 from tests.edges.conftest import Open, Place, publish
 
 NUMBERS = [str(number) for number in range(200)]
@@ -374,27 +374,12 @@ def test_a_refused_subscription_names_its_topic(open_door: Open) -> None:
 # ----------------------------------------------------------------------------------------- TLS
 
 
-def openssl(*arguments: str, cwd: Path) -> None:
-    subprocess.run(["openssl", *arguments], cwd=cwd, check=True, capture_output=True)
-
-
-def certificate(home: Path, name: str, san: str, days: str, authority: str = "ca") -> None:
-    """`name`.crt and .key for `san`, signed by `authority`."""
-    key = ["req", "-newkey", "rsa:2048", "-nodes", "-keyout", f"{name}.key", "-out", f"{name}.csr"]
-    openssl(*key, "-subj", f"/CN={name}", cwd=home)
-    (home / f"{name}.ext").write_text(f"subjectAltName={san}\n")
-    sign = ["x509", "-req", "-in", f"{name}.csr", "-CA", f"{authority}.crt"]
-    sign += ["-CAkey", f"{authority}.key", "-CAcreateserial", "-days", days]
-    openssl(*sign, "-extfile", f"{name}.ext", "-out", f"{name}.crt", cwd=home)
-
-
 @pytest.fixture(scope="module")
 def certificates(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """An authority, a stranger to it, and the broker's and watch's certificates."""
     home = tmp_path_factory.mktemp("certificates")
-    for name in ("ca", "stranger"):
-        new = ["req", "-x509", "-newkey", "rsa:2048", "-nodes", "-keyout", f"{name}.key"]
-        openssl(*new, "-out", f"{name}.crt", "-days", "30", "-subj", f"/CN={name}", cwd=home)
+    authority(home, "ca")
+    authority(home, "stranger")
     certificate(home, "good", "IP:127.0.0.1", "30")
     certificate(home, "old", "IP:127.0.0.1", "-1")
     certificate(home, "elsewhere", "DNS:kura.example", "30")
