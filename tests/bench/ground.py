@@ -110,7 +110,7 @@ def machine() -> dict[str, Any]:
         "cores": os.cpu_count(),
         "load_before": round(os.getloadavg()[0], 2),
         "python": platform.python_version(),
-        "system": f"{platform.system()} {platform.release()}",
+        "system": platform.system(),
         "on": time.strftime("%Y-%m-%d"),
     }
 
