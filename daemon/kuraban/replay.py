@@ -10,7 +10,7 @@ import msgspec
 
 from kuraban.core.effects import Message, Step, timeline_line
 from kuraban.core.engine import Engine
-from kuraban.core.facts import HouseChanged, Impaired, Refusal
+from kuraban.core.facts import HouseChanged, Impaired, Reading, Refusal
 from kuraban.core.site import House, from_document, to_document
 from kuraban.core.wire import Wire
 from kuraban.core.wording import Words
@@ -84,7 +84,7 @@ class Player:
         turn = self.engine.drain()
         for fact in turn.facts:
             self.refused += isinstance(fact, Refusal)
-        self.readings += len(turn.facts)
+            self.readings += isinstance(fact, Reading)
         return turn.story
 
 
