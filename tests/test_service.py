@@ -214,7 +214,7 @@ def test_a_lost_broker_is_told_and_told_again_when_it_is_back(
     caplog: pytest.LogCaptureFixture,
 ) -> None:
     """Two minutes without broker are told to maintenance, and it is told when it is back."""
-    lines = messages("slow-drift")[:400]
+    lines = dated(messages("slow-drift")[:400])
     tonight = evening(lines[0].at)
     with tonight.watching() as watch:
         tonight.play(watch, lines)
