@@ -119,7 +119,7 @@ def points_of(world: World, place: str, batch: Batch, now: float) -> list[Point]
     if track is None:
         track = world.tracks[place] = Track(STEP.get(kind, STEP_ELSE))
     settled = batch.settled_at(batch.plan.standing(now))
-    begins = max(settled, _undisturbed_since(world, place, now), now - LONGEST_WINDOW)
+    begins = max(settled, undisturbed_since(world, place, now), now - LONGEST_WINDOW)
     track.catch_up(world, place, batch, begins, now)
     points = [point for point in track.points if point[0] >= begins]
     times, values = world.places[place].series.since(max(track.upto * track.step, begins), now)
@@ -170,7 +170,7 @@ def drift_along(points: list[Point], swing: Swing, kind: str, now: float) -> Dri
     return Drift(level, line.slope, low, high, swing)
 
 
-def _undisturbed_since(world: World, place: str, now: float) -> float:
+def undisturbed_since(world: World, place: str, now: float) -> float:
     """When the last mask ended: a stir is a step, not a slope."""
     book = world.ledger.books.get(place)
     ends = [mask.end for mask in book.masks if mask.end <= now] if book is not None else []

@@ -65,6 +65,17 @@ def test_a_slow_drift_is_told_by_the_delay_after_its_true_exit() -> None:
     assert 300 + 60 <= raised <= 300 + 60 + 5
 
 
+def test_a_slow_drift_in_noisy_sixteenths_is_told_at_its_delay() -> None:
+    """The exit is found from the line through the readings about it while the delay runs."""
+    late = []
+    for seed in range(20):
+        night = tank().play(480, mid=noisy(ramp(10.0, 0.1), 0.03, seed), air=AIR)
+        late.append(night.raised("tank/warm")[0] - (300 + 60))
+    assert min(late) >= -12
+    assert max(late) <= 10
+    assert abs(statistics.median(late)) <= 5
+
+
 def test_a_fast_drift_is_told_by_its_limit_before_the_delay_is_over() -> None:
     """Three degrees an hour leave the limit of 1.0 K after 20 minutes, and 20 more tell it."""
     night = tank().play(180, mid=ramp(10.0, 3.0, since=60), air=AIR)

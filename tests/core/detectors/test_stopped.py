@@ -40,6 +40,13 @@ def test_a_valve_opens_and_it_draws_nothing_at_all() -> None:
     assert night.raised(ALARM)[0] <= 45
 
 
+def test_the_ten_minutes_run_from_the_reading_that_shows_it() -> None:
+    """Not from when the filter of the meter had its second reading and somebody looked."""
+    night = night_of(DEMAND, POWER).play(75, mid=10.0, power=step(FULL, 0, 35), demand=1)
+    (raised,) = night.raised(ALARM)
+    assert 45 <= raised <= 46
+
+
 def test_called_for_nine_minutes_it_is_only_slow() -> None:
     night = night_of(DEMAND, RUNNING).play(
         120, mid=10.0, demand=step(0, 1, 60), running=step(0, 1, 69)

@@ -12,7 +12,7 @@ from __future__ import annotations
 class Outside:
     """Time beyond one limit on one side."""
 
-    __slots__ = ("holds", "inside_since", "last", "out", "since", "spent")
+    __slots__ = ("holds", "inside_since", "last", "looked", "out", "since", "spent")
 
     def __init__(self) -> None:
         self.reset()
@@ -26,6 +26,8 @@ class Outside:
         self.inside_since: float | None = None
         """Since when it has been inside by the deadband."""
         self.holds = False
+        self.looked = False
+        """Whether the readings about this exit have been asked when it truly was."""
 
     def note(self, at: float, out: bool, inside: bool, delay: float) -> None:
         """Take a value in: `out` beyond the limit, `inside` within it by the deadband."""
@@ -36,7 +38,7 @@ class Outside:
         if last is None or at >= last:
             self.last = at
         if out and not self.out and (self.since is None or self.spent == 0.0):
-            self.since = at
+            self.since, self.looked = at, False
         self.out = out
         if not inside:
             self.inside_since = None
@@ -47,6 +49,10 @@ class Outside:
         """The record shows that it has been outside from `since` on."""
         self.since = min(since, at if self.since is None else self.since)
         self.spent = min(max(self.spent, at - since), delay)
+
+    def to_look_back(self, delay: float) -> bool:
+        """Half the delay is spent, and nobody has looked yet when this exit truly was."""
+        return self.out and not self.looked and not self.holds and self.spent >= delay / 2
 
     def reaches(self, delay: float) -> float | None:
         """When the delay will be spent if it stays outside; None while inside."""

@@ -7,6 +7,10 @@ a served place's valve is open, or when a served place needs it and its supply i
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
+from kuraban.core.senses import Sense
+from kuraban.core.units import MINUTE
 from kuraban.core.world import Detector, World
 
 NEEDS_SHARE = 0.8
@@ -16,6 +20,19 @@ RUNS_SHARE = 0.05
 RUNS_WATTS = 60.0
 """The same where no rated draw is known, W."""
 NOTHING_WATTS = 5.0
+LOOKED_BACK = 20 * MINUTE
+
+
+def unbroken(senses: Sequence[Sense], edge: float, now: float, *, above: bool = False) -> float:
+    """Since when all that these probes said lies below (above) an edge; `now` if it does not."""
+    since = now
+    for sense in senses:
+        times, values = sense.series.since(now - LOOKED_BACK, now)
+        for at, value in zip(reversed(times), reversed(values), strict=True):
+            if (value > edge) is not above:
+                break
+            since = min(since, at)
+    return since
 
 
 class CoolerDetector(Detector):
@@ -46,8 +63,12 @@ class CoolerDetector(Detector):
             return running and (power is None or power > NOTHING_WATTS)
         if power is None:
             return None
+        return power >= self.least_draw()
+
+    def least_draw(self) -> float:
+        """W from which it runs."""
         rated = self.cooler.rated_watts
-        return power >= (RUNS_WATTS if rated is None else RUNS_SHARE * rated)
+        return RUNS_WATTS if rated is None else RUNS_SHARE * rated
 
     def called_by(self, now: float) -> str | None:
         """Why it is called for, as a word of evidence; None if it is not."""

@@ -9,7 +9,9 @@ product, the alarms keep their last state.
 from __future__ import annotations
 
 from kuraban.core.course import FAR_FUTURE, NEVER, Planned, Stage
+from kuraban.core.crossing import passed_at
 from kuraban.core.detectors.clock import Outside
+from kuraban.core.drift import undisturbed_since
 from kuraban.core.ledger import Batch, LetRun
 from kuraban.core.roster import head_start
 from kuraban.core.units import MINUTE
@@ -186,6 +188,11 @@ class ProductBand(Detector):
             if far.out:
                 since = self._outside_since(batch, side.sign, limit, at)
                 far.credit(since, at, stage.limit_delay)
+        elif near.to_look_back(delay) and run is None:
+            near.looked = True
+            passed = self._passed_at(batch, side.sign, tolerance, at - near.spent, delay)
+            if passed is not None:
+                near.credit(passed, at, delay)
         never = batch.course.never[1] if warm else batch.course.never[0]
         past_never = side.sign * (value - never)
         side.beyond = past_never > 0 or (side.beyond and past_never > -0.1)
@@ -239,6 +246,17 @@ class ProductBand(Detector):
         clock.holds = True
         self.found(name, True, now, value=value, planned=planned, since=clock.since, worse=beyond)
         return FAR_FUTURE
+
+    def _passed_at(
+        self, batch: Batch, sign: float, tolerance: float, since: float, delay: float
+    ) -> float | None:
+        """When the readings about an exit show that it truly was, None where they do not tell."""
+        begin = max(since - delay, self.settled, undisturbed_since(self.world, self.subject, since))
+        times, values = self.world.places[self.subject].series.since(begin, since + delay / 2)
+        apart = [
+            sign * (value - batch.plan.at(at)) for at, value in zip(times, values, strict=True)
+        ]
+        return passed_at(times, apart, tolerance, since)
 
     def _outside_since(self, batch: Batch, sign: float, limit: float, at: float) -> float:
         """How far back the record shows the product outside without a break."""

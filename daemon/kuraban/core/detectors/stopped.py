@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from collections import deque
 
-from kuraban.core.detectors.cooler import NOTHING_WATTS, CoolerDetector
+from kuraban.core.detectors.cooler import NOTHING_WATTS, CoolerDetector, unbroken
 from kuraban.core.units import HOUR, MINUTE
 from kuraban.core.world import World
 
@@ -69,37 +69,42 @@ class Stopped(CoolerDetector):
         if called is None:
             self.called_since = None
         elif self.called_since is None:
-            self.called_since = now
+            self.called_since = self._called_since(now)
         self._count_called(runs, called, now)
         if world.stands(self.subject, "stopped"):
             self._over(runs, gone, called, now)
             return now + LOOK
-        why = self._suspicion(power, runs, gone, called, now)
+        why, plain = self._suspicion(power, runs, gone, called, now)
         if not why:
             self.suspicious_since = None
             return now + LOOK
         if self.suspicious_since is None:
-            self.suspicious_since = self._since(power, gone, now)
+            self.suspicious_since = self._since(gone, now) if plain else now
         due = self.suspicious_since + (GONE_WAITS if gone else WAITS)
         if now < due:
-            return due
+            return min(due, now + LOOK)
         self.found("stopped", True, due if now - due < LOOK else now, value=power,
                    since=self.suspicious_since, evidence=why)  # fmt: skip
         return now + LOOK
 
-    def _since(self, power: float | None, gone: bool, now: float) -> float:
-        """When its power went, by the readings themselves; now, for what was only just called."""
-        if power is None or not (gone or power <= NOTHING_WATTS):
-            return now
-        low = max(NOTHING_WATTS, GONE_SHARE * self.standing if gone else 0.0)
-        since = now
-        for sense in self.world.hanging(self.subject, "power"):
-            times, values = sense.series.since(now - 2 * WAITS, now)
-            for at, value in zip(reversed(times), reversed(values), strict=True):
-                if value > low:
-                    break
-                since = at
-        return since if gone else max(since, self.called_since or now)
+    def _since(self, gone: bool, now: float) -> float:
+        """When it began to do nothing, by the readings themselves, while it was called for."""
+        power = self.world.hanging(self.subject, "power")
+        if gone:
+            return unbroken(power, max(NOTHING_WATTS, GONE_SHARE * self.standing), now)
+        since = unbroken(power, self.least_draw(), now)
+        if self.world.signal(self.subject, now, "running") is False:
+            since = unbroken(self.world.hanging(self.subject, "running"), 0.5, now)
+        return max(since, self.called_since or now)
+
+    def _called_since(self, now: float) -> float:
+        """When the call that is new at this look began, by the readings of demand and valves."""
+        calls = [*self.world.hanging(self.subject, "demand")]
+        for place in self.world.served(self.subject):
+            calls += self.world.hanging(place, "valve")
+        on = [sense for sense in calls if sense.raw is not None and sense.raw > 0.5]
+        return max(min((unbroken([sense], 0.5, now, above=True) for sense in on), default=now),
+                   now - LOOK)  # fmt: skip
 
     def _learn(self, power: float | None, runs: bool, now: float) -> bool:
         """Keep what it draws at rest and how long it rests; whether its standing power is gone."""
@@ -157,26 +162,26 @@ class Stopped(CoolerDetector):
 
     def _suspicion(
         self, power: float | None, runs: bool, gone: bool, called: str | None, now: float
-    ) -> tuple[str, ...]:
-        """What speaks for a stop at this moment, as evidence; empty if nothing does."""
+    ) -> tuple[tuple[str, ...], bool]:
+        """What speaks for a stop at this moment, and whether its own readings say it alone."""
         if gone:
-            return ("standing_gone", *(() if called is None else (called,)))
+            return ("standing_gone", *(() if called is None else (called,))), True
         if runs or called is None or self.off_since is None:
-            return ()
+            return (), False
         hard = called == "called_demand" or (called == "called_valve" and self._always_runs())
         nothing = power is not None and power <= NOTHING_WATTS and not self.rests_at_nothing
         seen = "no_draw" if nothing else "not_running"
         if nothing or hard:
-            return (seen, called)
+            return (seen, called), True
         off_band = self.off_band(now)
         if off_band is False:
-            return ()
+            return (), False
         unsure = off_band is None or called == "called_warm"
         usual = 1.5 * self.longest_rest or LONG_REST
         if unsure and now - self.off_since < min(usual, LONG_REST):
-            return ()
+            return (), False
         supply = self.makes(now)
-        return (seen, called, *(() if supply is None else (f"supply={supply:.1f}",)))
+        return (seen, called, *(() if supply is None else (f"supply={supply:.1f}",))), False
 
     def _over(self, runs: bool, gone: bool, called: str | None, now: float) -> None:
         """It has ended when it runs again, or when nobody calls for it any more for a while."""
