@@ -1,0 +1,106 @@
+"""A real Chromium before the pages of the demo night at ten past three."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable, Iterator
+from contextlib import closing
+from pathlib import Path
+from typing import NamedTuple
+
+import pytest
+from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+
+from kuraban.edges.pages.board import PictureBoard
+from kuraban.edges.pages.server import Pages
+from kuraban.settings import Pages as Where
+from kuraban.settings.words import load_page_words
+from tests.edges.pages.served import Served
+
+KEY = "k" * 64
+PHONE, DESK = (360, 740), (1280, 800)
+Open = Callable[..., Page]
+
+
+class House(NamedTuple):
+    """A watch and the address of its pages."""
+
+    watch: Served
+    pages: Pages
+    at: str
+
+
+@pytest.fixture(scope="package")
+def chrome() -> Iterator[Browser]:
+    program = shutil.which("chromium") or shutil.which("chromium-browser")
+    assert program, "Debian's chromium drives the pages in these tests: apt install chromium"
+    with sync_playwright() as play:
+        browser = play.chromium.launch(executable_path=program, args=["--no-sandbox"])
+        yield browser
+        browser.close()
+
+
+def serving(watch: Served) -> House:
+    board = PictureBoard()
+    board.put(watch.picture())
+    watch.seen = board.put
+    pages = Pages(
+        watch.settings.house, Where(port=0), KEY, load_page_words(), board, watch.path,
+        watch.submit, watch.clock,
+    )  # fmt: skip
+    return House(watch, pages, f"http://127.0.0.1:{pages.start()}")
+
+
+@pytest.fixture(scope="package")
+def demo_night(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    with closing(Served.live(tmp_path_factory.mktemp("demo-night"))) as night:
+        yield night
+
+
+@pytest.fixture(scope="package")
+def lived(demo_night: Served, tmp_path_factory: pytest.TempPathFactory) -> Iterator[House]:
+    """Pages that nobody changes."""
+    with closing(demo_night.twin(tmp_path_factory.mktemp("lived"))) as night:
+        house = serving(night)
+        yield house
+        house.pages.stop()
+
+
+@pytest.fixture
+def house(demo_night: Served, tmp_path: Path) -> Iterator[House]:
+    """Pages for one test alone."""
+    with closing(demo_night.twin(tmp_path)) as night:
+        own = serving(night)
+        yield own
+        own.pages.stop()
+
+
+@pytest.fixture
+def open_(chrome: Browser) -> Iterator[Open]:
+    """Opens an address in a window of its own; what the browser complained of fails the test."""
+    contexts: list[BrowserContext] = []
+    complaints: list[str] = []
+
+    def opened(
+        address: str, size: tuple[int, int] = PHONE, language: str = "en", colours: str = "light",
+        script: bool = True,
+    ) -> Page:  # fmt: skip
+        context = chrome.new_context(
+            viewport={"width": size[0], "height": size[1]}, locale=language,
+            color_scheme=colours, java_script_enabled=script, has_touch=size == PHONE,
+            reduced_motion="reduce",
+        )  # fmt: skip
+        contexts.append(context)
+        page = context.new_page()
+        page.on("console", lambda m: complaints.append(m.text) if m.type == "error" else None)
+        page.on("pageerror", lambda error: complaints.append(str(error)))
+        answer = page.goto(address, wait_until="load")
+        assert answer is not None and answer.status == 200, address
+        return page
+
+    yield opened
+    for context in contexts:
+        context.close()
+    meant = ("ERR_INTERNET_DISCONNECTED", "status of 422")
+    faults = [one for one in complaints if not any(word in one for word in meant)]
+    assert not faults, faults

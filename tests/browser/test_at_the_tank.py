@@ -1,0 +1,109 @@
+"""What people do with the pages: one tap, weak Wi-Fi, a value that changes while they look."""
+
+from __future__ import annotations
+
+import dataclasses
+import time
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from kuraban.core.entries import kind_of
+from kuraban.store.history import History
+from tests.browser.conftest import PHONE, House, Open
+
+PICTURE = 0.15
+"""Seconds to the first byte of a day's page."""
+FIRST_BYTE = """(([one]) => one.responseStart - one.requestStart)(
+    performance.getEntriesByType('navigation'))"""
+WEIGHT = 80_000
+"""Bytes of a day's page in all, its curve, style and script included."""
+
+
+def entries(house: House, subject: str, kind: str) -> list[object]:
+    history = History(house.watch.path)
+    try:
+        logged = list(history.entries(subject, 0.0, 1e12))
+    finally:
+        history.close()
+    return [one for one in logged if kind_of(one.entry) == kind]
+
+
+def stirs(house: House) -> int:
+    return len(entries(house, "tank-3", "stir"))
+
+
+def wait_for(holds: object, seconds: float = 20.0) -> None:
+    end = time.monotonic() + seconds
+    while not holds():  # type: ignore[operator]
+        assert time.monotonic() < end
+        time.sleep(0.05)
+
+
+def tap_stir(page: Page) -> None:
+    page.get_by_role("button", name="Stirred").first.tap()
+
+
+def test_one_tap_stirs_and_one_tap_takes_it_back(house: House, open_: Open) -> None:
+    before = stirs(house)
+    page = open_(f"{house.at}/place/tank-3")
+    tap_stir(page)
+    page.wait_for_url("**told=**")
+    assert stirs(house) == before + 1
+    page.get_by_role("button", name="Take back").first.tap()
+    wait_for(lambda: entries(house, "tank-3", "take-back"))
+
+
+def test_a_tap_without_wifi_is_kept_and_told_when_it_is_back(house: House, open_: Open) -> None:
+    """With the time of the tap, once, and the page says that it waits."""
+    before = stirs(house)
+    page = open_(f"{house.at}/place/tank-3")
+    page.context.set_offline(True)
+    tap_stir(page)
+    expect(page.locator("#untold")).to_be_visible()
+    expect(page.locator("#untold b")).to_have_text("1")
+    assert stirs(house) == before
+    page.context.set_offline(False)
+    wait_for(lambda: stirs(house) == before + 1)
+    expect(page.locator("#untold")).to_be_hidden()
+    time.sleep(1.0)
+    assert stirs(house) == before + 1
+
+
+def test_a_new_value_is_in_the_open_page_within_two_seconds(house: House, open_: Open) -> None:
+    page = open_(f"{house.at}/")
+    expect(page.locator("#lost")).to_be_hidden()
+    moved = [dataclasses.replace(place, product=16.3) for place in house.watch.picture().places]
+    began = time.monotonic()
+    house.pages.board.put(dataclasses.replace(house.watch.picture(), places=tuple(moved)))
+    page.wait_for_function("document.querySelector('main').innerText.includes('16.3')")
+    assert time.monotonic() - began < 2.0
+
+
+def test_what_is_no_number_comes_back_as_it_was_typed(house: House, open_: Open) -> None:
+    page = open_(f"{house.at}/place/tank-3", script=False)
+    page.fill("#check-celsius", "1o.2")
+    page.locator("form", has=page.locator("#check-celsius")).get_by_role("button").tap()
+    expect(page.get_by_role("alert")).to_be_visible()
+    expect(page.locator("#check-celsius")).to_have_value("1o.2")
+
+
+@pytest.mark.parametrize("language", ["en", "ja"])
+def test_a_days_page_is_light_and_begins_at_once(lived: House, open_: Open, language: str) -> None:
+    """At most 80 kB in all, the first byte within 150 ms; the best of three, nothing cached."""
+    weights, waits = [], []
+    for _ in range(3):
+        page = open_(f"{lived.at}/", PHONE, language)
+        answers: list[object] = []
+        page.on("response", lambda answer, into=answers: into.append(answer))
+        page.goto(f"{lived.at}/place/tank-5?range=24h", wait_until="load")
+        wanted = [one for one in answers if "/live/" not in one.url]  # type: ignore[attr-defined]
+        assert any("curve.svg" in one.url for one in wanted)  # type: ignore[attr-defined]
+        weights.append(sum(
+            one.request.sizes()["responseBodySize"] for one in wanted  # type: ignore[attr-defined]
+        ))  # fmt: skip
+        waits.append(page.evaluate(
+            FIRST_BYTE
+        ))  # fmt: skip
+    assert max(weights) <= WEIGHT
+    assert min(waits) <= 1000 * PICTURE
