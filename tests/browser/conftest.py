@@ -11,6 +11,7 @@ from typing import NamedTuple
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
+from kuraban.asking.setting_up import SettingUp
 from kuraban.edges.pages.board import PictureBoard
 from kuraban.edges.pages.server import Pages
 from kuraban.settings import Pages as Where
@@ -46,7 +47,7 @@ def serving(watch: Served) -> House:
     watch.seen = board.put
     pages = Pages(
         watch.settings.house, Where(port=0), KEY, load_page_words(), board, watch.path,
-        watch.submit, watch.clock,
+        watch.submit, watch.clock, SettingUp(watch.settings),
     )  # fmt: skip
     return House(watch, pages, f"http://127.0.0.1:{pages.start()}")
 

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 from kuraban.asking.picture import Painter
+from kuraban.asking.setting_up import SettingUp
 from kuraban.core.engine import Engine
 from kuraban.core.facts import Fact
 from kuraban.core.wording import Words
@@ -45,7 +46,7 @@ class Showing:
         clock: Callable[[], float],
     ) -> None:
         self._settings = settings
-        self._made = (history, submit, clock)
+        self._made = (history, submit, clock, SettingUp(settings))
         self._painter = Painter(words)
         self.pages: Pages | None = None
         self._painted = self._tried = float("-inf")

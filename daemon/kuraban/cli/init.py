@@ -10,8 +10,8 @@ from zoneinfo import ZoneInfo
 import typer
 
 from kuraban.asking.guess import Guess, guesses
+from kuraban.asking.siteform import Answers, site_text
 from kuraban.cli.common import counted, new_file, say, tell, wrong
-from kuraban.cli.siteform import Answers, site_text
 from kuraban.core.units import ID
 from kuraban.errors import BrokerError
 from kuraban.settings import Mqtt

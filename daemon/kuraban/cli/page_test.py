@@ -2,21 +2,17 @@
 
 from __future__ import annotations
 
-from datetime import datetime
 from typing import Annotated
 
 import typer
 
+from kuraban.asking.setting_up import send_test
 from kuraban.asking.view import clock
 from kuraban.cli.common import Site, house_of, say, wrong
 from kuraban.core.payload import nearest
 from kuraban.core.site import House, Person
 from kuraban.settings import Settings
 
-WORDS = {
-    "en": ("A test of the watch", "{time}: nothing is wrong. Whoever reads this can be woken."),
-    "ja": ("見張りの試し", "{time} 異常なし。これが読めれば、夜中も呼び出せます。"),
-}
 FAILED = 1
 
 
@@ -71,22 +67,10 @@ def _whom(house: House, person: str | None, everyone: bool) -> list[Person]:
 
 def _test(settings: Settings, person: Person) -> bool:
     """Whether every address of the person took the message."""
-    from kuraban.edges.courier import ByApprise
-
-    where = settings.addresses[person.id]
-    pages = dict.fromkeys(where.pages)
-    addresses = list(dict.fromkeys((*where.pages, *where.notices)))
-    if not addresses:
+    tried = send_test(settings, person, clock())
+    if not tried:
         say(f"{person.name}: no address is given, nothing can reach them")
-        return False
-    title, body = WORDS.get(person.language, WORDS["en"])
-    local = datetime.fromtimestamp(clock(), settings.house.zone)
-    well = True
-    for number, address in enumerate(addresses, 1):
-        reason = ByApprise(address).send(
-            title, body.format(time=f"{local:%H:%M}"), address in pages
-        )
-        rings = "rings" if address in pages else "notices only"
-        say(f"{person.name}, address {number} ({rings}): {reason or 'taken'}")
-        well = well and not reason
-    return well
+    for one in tried:
+        rings = "rings" if one.rings else "notices only"
+        say(f"{person.name}, address {one.number} ({rings}): {one.reason or 'taken'}")
+    return bool(tried) and not any(one.reason for one in tried)

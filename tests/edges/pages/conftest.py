@@ -11,6 +11,7 @@ from typing import Any
 import httpx
 import pytest
 
+from kuraban.asking.setting_up import SettingUp
 from kuraban.core.facts import Impaired
 from kuraban.core.picture import Ring
 from kuraban.edges.pages.board import PictureBoard
@@ -104,7 +105,7 @@ def pages(served: Served) -> Callable[[], Pages]:
         assert where is not None
         return Pages(
             served.settings.house, where, KEY, load_page_words(), board, served.path,
-            served.submit, served.clock,
+            served.submit, served.clock, SettingUp(served.settings),
         )  # fmt: skip
 
     return make

@@ -14,6 +14,7 @@ from schemathesis.specs.openapi.checks import (
     response_schema_conformance,
 )
 
+from kuraban.asking.setting_up import SettingUp
 from kuraban.edges.pages.board import PictureBoard
 from kuraban.edges.pages.server import Pages
 from kuraban.settings import Pages as Where
@@ -33,7 +34,7 @@ def document(served: Served) -> Iterator[Any]:
     board.put(served.picture())
     pages = Pages(
         served.settings.house, Where(port=0), KEY, load_page_words(), board, served.path,
-        served.submit, served.clock,
+        served.submit, served.clock, SettingUp(served.settings),
     )  # fmt: skip
     at = f"http://127.0.0.1:{pages.start()}"
     yield schemathesis.openapi.from_url(f"{at}/api/v1/openapi.json")

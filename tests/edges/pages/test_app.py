@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from kuraban.asking.setting_up import SettingUp
 from kuraban.edges.pages.board import PictureBoard
 from kuraban.edges.pages.server import Pages
 from kuraban.settings.words import load_page_words
@@ -51,7 +52,7 @@ def test_before_the_first_picture_the_pages_ask_for_patience(
     assert where is not None
     fresh = Pages(
         served.settings.house, where, KEY, load_page_words(), PictureBoard(), served.path,
-        served.submit, served.clock,
+        served.submit, served.clock, SettingUp(served.settings),
     )  # fmt: skip
     browser = browse(app=fresh.app)
     assert browser.get("/").status_code == 503

@@ -7,6 +7,7 @@ import json
 from collections.abc import AsyncIterator
 from typing import Any
 
+from kuraban.asking.setting_up import SettingUp
 from kuraban.edges.pages import cellar
 from kuraban.edges.pages.board import PictureBoard
 from kuraban.edges.pages.live import Press, events
@@ -23,7 +24,7 @@ def office(served: Served) -> Office:
     return Office(
         house=served.settings.house, words=load_page_words(), board=PictureBoard(),
         history=served.path, submit=served.submit, clock=served.clock, signer=Signer(KEY),
-        accounts={},  # type: ignore[arg-type]
+        accounts={}, tools=SettingUp(served.settings),  # type: ignore[arg-type]
     )  # fmt: skip
 
 

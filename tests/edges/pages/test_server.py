@@ -14,6 +14,7 @@ from pathlib import Path
 import httpx
 import pytest
 
+from kuraban.asking.setting_up import SettingUp
 from kuraban.edges.pages.board import PictureBoard
 from kuraban.edges.pages.server import Pages
 from kuraban.errors import MachineError
@@ -35,7 +36,7 @@ def make(served: Served) -> Iterator[Make]:
         board.put(served.picture())
         settings = dataclasses.replace(Where(port=0), **where)  # type: ignore[arg-type]
         house, words = served.settings.house, load_page_words()
-        made = (board, served.path, served.submit, served.clock)
+        made = (board, served.path, served.submit, served.clock, SettingUp(served.settings))
         started.append(Pages(house, settings, KEY, words, *made))
         return started[-1]
 

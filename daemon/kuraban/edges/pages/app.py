@@ -21,6 +21,7 @@ from kuraban.edges.pages import (
     metrics,
     place,
     ringing,
+    setting_up,
 )
 from kuraban.edges.pages.accounts import TooOften
 from kuraban.edges.pages.office import NotAllowed, NotKnown, NotYet, Office, anybody
@@ -58,7 +59,7 @@ def make_app(office: Office) -> FastAPI:
     )
     app.state.office = office
     app.state.press = live.Press()
-    for part in (cellar, place, ringing, answers, entrance, live, api, metrics):
+    for part in (cellar, place, ringing, setting_up, answers, entrance, live, api, metrics):
         app.include_router(part.router)
     app.mount("/static", Files(directory=STATIC))
     app.add_exception_handler(NotKnown, _not_known)

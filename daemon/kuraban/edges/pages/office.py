@@ -5,15 +5,16 @@ from __future__ import annotations
 import base64
 import binascii
 import secrets
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, cast
+from typing import Annotated, Protocol, cast
 
 from fastapi import Depends, Request
 
 from kuraban.core.facts import Fact
 from kuraban.core.picture import Picture
+from kuraban.core.sheet import Archive
 from kuraban.core.site import House
 from kuraban.core.wording import Words
 from kuraban.edges.pages.accounts import Accounts, Role
@@ -43,6 +44,25 @@ class NotYet(Exception):
     """The watch has hung no picture yet."""
 
 
+class Address(Protocol):
+    """One address of a person and what became of the test; `reason` is empty where it was taken."""
+
+    @property
+    def number(self) -> int: ...
+    @property
+    def rings(self) -> bool: ...
+    @property
+    def reason(self) -> str: ...
+
+
+class Tools(Protocol):
+    """What needs the settings: lines of a site file, and messages to phones."""
+
+    def lines(self, probes: Sequence[str]) -> str: ...
+    def first_file(self, name: str, zone: str, language: str, probes: Sequence[str]) -> str: ...
+    def test(self, person: str, now: float) -> Sequence[Address]: ...
+
+
 @dataclass(frozen=True, slots=True)
 class Office:
     """`history` is the journal's path, `submit` hands a fact to the watch from any thread."""
@@ -55,13 +75,20 @@ class Office:
     clock: Callable[[], float]
     signer: Signer
     accounts: Accounts
+    tools: Tools
     encrypted: bool = False
+    archive: Archive | None = None
 
     def picture(self) -> Picture:
         picture = self.board.picture
         if picture is None:
             raise NotYet
         return picture
+
+    def books(self) -> Archive:
+        if self.archive is None:
+            raise NotYet
+        return self.archive
 
     def tongue(self, language: str, at: float | None = None) -> Tongue:
         return Tongue(self.words, language, self.house, self.clock() if at is None else at)

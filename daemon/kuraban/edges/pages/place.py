@@ -37,6 +37,8 @@ DONE_SHOWN = 12
 LONGEST_BATCH = 60 * DAY
 BACK = {"round": "/round", "rings": "/rings", "cellar": "/"}
 """Where a form may lead back to, by what it says."""
+ICE = "setup/ice/"
+"""Before a probe's id: back to its ice bath."""
 
 
 @router.get("/place/{place}")
@@ -81,6 +83,14 @@ async def log(request: Request, office: TheOffice, visitor: Somebody, subject: s
     return await run_in_threadpool(_log, request, office, visitor, subject, told)
 
 
+def _back(asked: str, own: str, office: Office) -> str:
+    """Where a form leads back to: nowhere but to a page of ours."""
+    probe = asked.removeprefix(ICE)
+    if asked.startswith(ICE) and probe in office.house.probe:
+        return f"/{ICE}{probe}"
+    return BACK.get(asked, own)
+
+
 def _log(
     request: Request, office: Office, visitor: Visitor, subject: str, form: Mapping[str, str]
 ) -> Response:
@@ -92,7 +102,7 @@ def _log(
         return JSONResponse(outcome._asdict(), status)
     if outcome.state != "refused":
         own = f"/place/{subject}" if subject in office.house.place else "/rings"
-        back = BACK.get(form.get("back", ""), own)
+        back = _back(form.get("back", ""), own, office)
         return RedirectResponse(f"{back}?told={quote(outcome.id, safe='')}&of={subject}", 303)
     if subject not in office.house.place:
         return page(

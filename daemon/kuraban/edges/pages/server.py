@@ -24,7 +24,7 @@ from kuraban.edges.pages.accounts import Account, Accounts
 from kuraban.edges.pages.app import make_app
 from kuraban.edges.pages.board import PictureBoard
 from kuraban.edges.pages.guard import AT_HOME, App, Guard
-from kuraban.edges.pages.office import Office
+from kuraban.edges.pages.office import Office, Tools
 from kuraban.edges.pages.signing import Act, Link, Signer
 from kuraban.errors import MachineError
 
@@ -69,6 +69,7 @@ class Pages:
         history: Path,
         submit: Callable[[Fact], None],
         clock: Callable[[], float],
+        tools: Tools,
     ) -> None:
         self.board = board
         self._where = where
@@ -84,6 +85,7 @@ class Pages:
             clock=clock,
             signer=self._signer,
             accounts=Accounts(where.accounts, clock),
+            tools=tools,
             encrypted=self._encrypted,
         )
         hosts = None if where.accounts else AT_HOME | {where.host, public.hostname or where.host}

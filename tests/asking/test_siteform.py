@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from kuraban.asking.guess import guesses
-from kuraban.cli.siteform import Answers, site_text
+from kuraban.asking.siteform import Answers, site_text
 from kuraban.settings import load
 
 PROBES = (

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from pathlib import Path
 from typing import NamedTuple
 
@@ -99,9 +99,16 @@ def _password(file: Path | None) -> str:
     return f"password_from = {_text(str(file.absolute()))}"
 
 
-def _tables(found: list[Guess]) -> Iterator[str]:
-    yield "\n# --- places and coolers, guessed from the probes' ids -------------------------\n"
-    for subject in {one.of: one for one in found}.values():
+def tables_text(found: list[Guess], known: Collection[str]) -> str:
+    """The tables of some probes, and of what they hang on where the house does not know it."""
+    return "".join(_tables(found, known)).strip("\n") + "\n"
+
+
+def _tables(found: list[Guess], known: Collection[str] = ()) -> Iterator[str]:
+    new = [one for one in {one.of: one for one in found}.values() if one.of not in known]
+    if new:
+        yield "\n# --- places and coolers, guessed from the probes' ids -------------------------\n"
+    for subject in new:
         yield _subject(subject)
     yield "\n# --- probes as heard; what they hang on and measure is guessed ----------------\n"
     for one in found:
