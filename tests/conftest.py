@@ -44,6 +44,10 @@ NEEDS: dict[str, tuple[str, Callable[[], bool]]] = {
         _installed("mosquitto", "mosquitto_passwd", "mosquitto_sub"),
     ),
     "openssl": ("they make certificates: install openssl", _installed("openssl")),
+    "victoria-metrics": (
+        "they run Victoria Metrics: install victoria-metrics",
+        _installed("victoria-metrics"),
+    ),
     "systemd-analyze": ("they read unit files: install systemd", _installed("systemd-analyze")),
 }
 """What a test may need of a machine: why it is left out without it, and whether it is there."""

@@ -31,7 +31,7 @@ PURE = [module for module in modules() if module.room in ("trade", "core")]
 OWNERS = {
     "paho": ("edges.mqtt_in", "edges.mqtt_link"),
     "apprise": ("edges.courier", "settings.advice"),
-    "influxdb_client": ("edges.forward",),
+    "influxdb_client": ("edges.receiver",),
     "matplotlib": ("edges.charts",),
     "numpy": ("edges.charts",),
     "fastapi": ("edges.pages",),
@@ -145,7 +145,7 @@ def test_trade_is_numbers_alone() -> None:
         == set()  # fmt: skip
 
 
-@pytest.mark.parametrize("room", ["edges.pages", "edges.charts", "edges.forward"])
+@pytest.mark.parametrize("room", ["edges.pages", "edges.charts", "edges.forward", "edges.receiver"])
 def test_a_heavy_edge_is_imported_only_when_switched_on(room: str) -> None:
     """Nobody imports it at the top of a file but its own room: the watch stays small without."""
     at_the_top = [

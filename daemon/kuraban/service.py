@@ -15,7 +15,8 @@ import logging
 import time
 from collections import deque
 from collections.abc import Callable
-from typing import Final
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
 
 import msgspec
 
@@ -51,6 +52,9 @@ from kuraban.store.outbox import Outbox
 from kuraban.store.rows import received_of
 from kuraban.store.writer import RINGS_ON
 
+if TYPE_CHECKING:
+    from kuraban.edges.forward import Forwarder
+
 JOURNAL: Final = "kuraban.journal"
 """The journal's name in the data folder."""
 MOST: Final = 500
@@ -58,7 +62,7 @@ MOST: Final = 500
 LONGEST_WAIT: Final = 0.5
 """Seconds of real time after which an idle loop looks up."""
 GAP: Final = 2 * MINUTE
-COURIER_STOPS_WITHIN, DOOR_STOPS_WITHIN = 3.0, 1.0
+COURIER_STOPS_WITHIN, DOOR_STOPS_WITHIN, FORWARDER_STOPS_WITHIN = 3.0, 1.0, 1.0
 SET_ASIDE: Final = {
     "en": (
         "The watch lost its journal",
@@ -144,6 +148,17 @@ class Watch:
             self._rows, addresses, self._delivered, time.time,
             further=Links(self._showing.link), pictures=pictures,
         )  # fmt: skip
+        self._forwarder = self._forwarding(path)
+
+    def _forwarding(self, path: Path) -> Forwarder | None:
+        """What carries the journal to the long history, where there is one."""
+        where = self.settings.history
+        if where is None:
+            return None
+        from kuraban.edges.forward import Forwarder
+
+        late = PARTS["history"] in self.engine.impaired
+        return Forwarder(path, where, self._history_late, self.clock, late=late)
 
     def _begin(self) -> None:
         """Log how things stand, and take over the house if it is new or changed."""
@@ -186,6 +201,8 @@ class Watch:
             self._unreached.add("")
         if PARTS["journal"] in self.engine.impaired:
             self._impaired("journal", False)
+        if PARTS["history"] in self.engine.impaired and self._forwarder is None:
+            self._impaired("history", False)
 
     def _recall_alarms(self) -> None:
         """Alarm states as they are now, whatever the broker kept of them."""
@@ -213,6 +230,8 @@ class Watch:
             self._ping.start()
         self._door.start()
         self._showing.start()
+        if self._forwarder is not None:
+            self._forwarder.start()
         try:
             while not self._stopping:
                 self.turn(self._patience())
@@ -397,6 +416,8 @@ class Watch:
         if not self._pen.renewed:
             return None
         outbox = Outbox(self._pen.journal.path)
+        if self._forwarder is not None:
+            self._forwarder.renew()
         self._pen.renewed, self._checkpointed = False, float("-inf")
         self._local.append(HouseChanged(self.clock(), to_document(self.settings.house)))
         return outbox
@@ -429,6 +450,10 @@ class Watch:
 
     def _impaired(self, part: Part, holds: bool, reason: str = "") -> None:
         self._local.append(Impaired(part, holds, self.clock(), reason))
+
+    def _history_late(self, late: bool, reason: str) -> None:
+        log.warning("long history: %s", reason) if late else log.info("long history: caught up")
+        self._impaired("history", late, reason)
 
     def _on_link(self, event: LinkEvent) -> None:
         match event.kind:
@@ -474,6 +499,8 @@ class Watch:
         self._supervisor.stopping()
         if self._ping is not None:
             self._ping.stop()
+        if self._forwarder is not None:
+            self._forwarder.stop(FORWARDER_STOPS_WITHIN)
         self._courier.stop(COURIER_STOPS_WITHIN)
         for fact in self._own_facts(float("inf")):
             feed(self.engine, fact)

@@ -8,7 +8,9 @@ from kuraban.asking.status import Status, status
 from kuraban.asking.view import View, looking
 from kuraban.core import entries as e
 from kuraban.core.facts import Logged
+from kuraban.settings import Receiver
 from kuraban.settings.words import load_words
+from kuraban.store.forwarded import Forwarded, SetAside
 from tests.journals import live_through
 
 
@@ -77,3 +79,19 @@ def test_the_journal_and_the_courier_are_told(view: View, drifted: Path) -> None
     found = of(view, drifted)
     assert found.journal.bytes > 100_000 and found.journal.last_turn == view.last_turn
     assert found.courier.waiting > 0 and found.courier.failed is None
+
+
+def test_the_long_history_is_told_where_there_is_one(tmp_path: Path) -> None:
+    """How much waits since when, and what was refused; the token is no part of it."""
+    path, to = tmp_path / "journal", Receiver("http://127.0.0.1:1", "sake", token="abc-123")
+    live_through("slow-drift", path, share=0.2)
+    with looking(path, load_words(), 0.0) as found:
+        assert of(found, path).history is None
+        behind = status(found, path, load_words(), to).history
+        assert behind is not None and behind.waiting > 100 and behind.set_aside == 0
+        held = Forwarded(path, to.name)
+        held.move(50_000, [SetAside(3, "reading …", "it answered 422, too old")])
+        held.close()
+        told = status(found, path, load_words(), to).history
+    assert told is not None and (told.waiting, told.oldest, told.set_aside) == (0, None, 1)
+    assert told.reason == "it answered 422, too old" and "abc-123" not in repr(told)

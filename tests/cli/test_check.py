@@ -41,6 +41,15 @@ def test_checking_touches_nothing(site: Path, type_in: Type) -> None:
     assert not (site.parent / "data").exists()
 
 
+def test_where_the_long_history_goes_is_told(site: Path, type_in: Type) -> None:
+    """Without its token."""
+    assert "long history" not in type_in("check", "--site", site).output
+    more = '[history]\nurl = "http://127.0.0.1:8086"\nbucket = "sake"\ntoken = "abc-123"\n'
+    site.write_text(f"{site.read_text('utf-8')}\n{more}", "utf-8")
+    shown = type_in("check", "--site", site).output
+    assert "goes to http://127.0.0.1:8086, bucket sake." in shown and "abc-123" not in shown
+
+
 def test_a_warning_is_told_and_stops_nothing(site: Path, type_in: Type) -> None:
     site.write_text(site.read_text("utf-8").replace('timezone = "Asia/Tokyo"\n', ""), "utf-8")
     shown = type_in("check", "--site", site)

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from kuraban.store.forwarded import Forwarded, SetAside
 from kuraban.store.history import History
 from tests.broker import free_port
 from tests.cli.conftest import Type
@@ -66,6 +67,26 @@ def test_a_script_gets_json(night: tuple[Path, float], type_in: Type) -> None:
     told = json.loads(type_in("status", "--json", "--site", night[0]).stdout)
     assert told["standing"][0]["alarm"] == "tank-2/warm"
     assert {"judged", "not_judged", "probes", "journal", "courier", "broker"} <= set(told)
+
+
+def test_the_long_history_has_a_line_of_its_own(
+    tmp_path: Path, type_in: Type, at: Callable[[float], None]
+) -> None:
+    """How far it is behind, and what the engine would not take."""
+    live_through("slow-drift", tmp_path / "data" / "kuraban.journal", share=0.2)
+    table = '[history]\nurl = "http://127.0.0.1:1"\nbucket = "sake"\n'
+    site = site_file(tmp_path, port=free_port(), more=table)
+    history = History(tmp_path / "data" / "kuraban.journal")
+    at((history.now() or 0.0) + 3 * 3600)
+    history.close()
+    shown = type_in("status", "--site", site).output
+    assert "  history  http://127.0.0.1:1, " in shown and "rows wait, the first came" in shown
+    held = Forwarded(tmp_path / "data" / "kuraban.journal", "http://127.0.0.1:1 kuraban/sake")
+    held.move(50_000, [SetAside(3, "reading …", "it answered 422, too old")])
+    held.close()
+    shown = type_in("status", "--site", site).output
+    assert "http://127.0.0.1:1, nothing waits" in shown
+    assert "1 point was refused and set aside, the last: it answered 422, too old" in shown
 
 
 def test_without_a_journal_it_says_what_to_do(site: Path, type_in: Type) -> None:

@@ -1,8 +1,17 @@
+"""What a receiver of the long history has, what waits for it, and what it refused."""
+
 from __future__ import annotations
 
+import sqlite3
 from pathlib import Path
 
-from kuraban.store.forwarded import Forwarded
+import pytest
+
+from kuraban.core import entries as e
+from kuraban.core.effects import Step, Turn
+from kuraban.core.facts import Fact, HouseChanged, Logged, Reading
+from kuraban.errors import JournalError
+from kuraban.store.forwarded import ENTRIES_BEFORE, Forwarded, Progress, SetAside
 from kuraban.store.journal import Journal
 
 
@@ -17,3 +26,94 @@ def test_each_receiver_has_its_own_place(kept: Journal, path: Path) -> None:
     assert (again.seq(), other.seq()) == (42, 0)
     again.close()
     other.close()
+
+
+def readings(count: int, start: float = 0.0) -> list[Fact]:
+    return [Reading("t3-mid", start + n, n / 16, start + n + 5) for n in range(count)]
+
+
+def note(number: int, at: float = 0.0) -> Logged:
+    return Logged(f"n{number}", "watch", e.Note(text="frost"), at, at)
+
+
+def step(at: float) -> Step:
+    return Step(
+        at=at, subject="tank-3", condition="warm", step="raised", urgency="wake", value=10.9,
+        planned=10.3, text="Tank 3 warm", by=None,
+    )  # fmt: skip
+
+
+def test_everything_is_read_once_whatever_the_batch(kept: Journal, path: Path) -> None:
+    """Readings, entries, steps and houses, none twice and none left out."""
+    facts: list[Fact] = [HouseChanged(0.0, "{}"), *readings(20)]
+    for number in range(12):
+        facts.insert(3 * number, note(number))
+    kept.commit(Turn(now=30.0, facts=facts, story=[step(30.0)]))
+    held = Forwarded(path, "office")
+    for limit in (1, 2, 3, 7, 500):
+        cursor, found = 0, []
+        while (rows := held.rows_after(cursor, limit)).last != cursor:
+            assert len(rows.readings) <= limit and len(rows.events) <= limit
+            found += [row[0] for row in rows.readings] + [seq for seq, _ in rows.events]
+            cursor = rows.last
+        assert sorted(found) == list(range(1, 35))
+    held.close()
+
+
+def test_rows_of_no_interest_are_passed(kept: Journal, path: Path) -> None:
+    """The cursor goes on behind them, so that nothing is looked through twice."""
+    kept.commit(Turn(now=1.0, facts=[*readings(1), *readings(1)]))
+    held = Forwarded(path, "office")
+    rows = held.rows_after(0, 10)
+    assert (len(rows.readings), rows.last) == (1, 2)
+    held.close()
+
+
+def test_what_ran_is_known_from_the_entries_before(kept: Journal, path: Path) -> None:
+    """Those of the last months, and the house in which they were made."""
+    late = ENTRIES_BEFORE + 100.0
+    kept.commit(Turn(now=late, facts=[
+        HouseChanged(0.0, "first"), note(1), HouseChanged(1.0, "second"), note(2, late),
+        HouseChanged(late, "third"), note(3, late),
+    ]))  # fmt: skip
+    held = Forwarded(path, "office")
+    before = [what if isinstance(what, str) else what.id for _, what in held.before(5)
+              if isinstance(what, (str, Logged))]  # fmt: skip
+    assert before == ["second", "n2", "third"]
+    assert held.before(0) == []
+    held.close()
+
+
+def test_what_is_refused_is_kept_with_the_reason(kept: Journal, path: Path) -> None:
+    """Of each receiver by itself, and once where the same is refused again."""
+    kept.commit(Turn(now=9.0, facts=readings(3)))
+    held = Forwarded(path, "office")
+    held.move(2, [SetAside(1, "reading value=1 2", "too old"), SetAside(2, "x", "no")])
+    held.move(2, [SetAside(2, "x", "still no")])
+    assert held.aside() == (
+        SetAside(1, "reading value=1 2", "too old"),
+        SetAside(2, "x", "still no"),
+    )
+    assert held.progress() == Progress(1, 7.0, 2, "still no")
+    other = Forwarded(path, "cloud", "ro")
+    assert (other.aside(), other.progress()) == ((), Progress(3, 5.0, 0, None))
+    held.move(3)
+    assert (held.progress().waiting, held.oldest(3)) == (0, None)
+    for one in (held, other):
+        one.close()
+
+
+def test_a_journal_of_an_older_watch_can_be_asked(kept: Journal, path: Path) -> None:
+    """Before the new one has opened it there is nothing set aside."""
+    kept.close()
+    db = sqlite3.connect(path)
+    db.execute("DROP TABLE set_aside")
+    db.close()
+    held = Forwarded(path, "office", "ro")
+    assert held.progress() == Progress(0, None, 0, None)
+    held.close()
+
+
+def test_without_a_journal_it_is_said(path: Path) -> None:
+    with pytest.raises(JournalError, match="cannot open the cursor"):
+        Forwarded(path, "office")

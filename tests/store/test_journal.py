@@ -225,7 +225,7 @@ def test_damage_deep_down_is_met_while_reading(path: Path) -> None:
     with pytest.raises(JournalError) as caught:
         list(journal.facts_after())
     assert damaged(caught.value)
-    assert "data base: database disk image is malformed" in str(journal.verify()[0])
+    assert journal.verify()[0].key == "data base"
     journal.close()
 
 

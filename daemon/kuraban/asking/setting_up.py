@@ -10,8 +10,6 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import NamedTuple
 
-from kuraban.asking.guess import guesses
-from kuraban.asking.siteform import Answers, site_text, tables_text
 from kuraban.core.site import Person
 from kuraban.settings import Settings
 
@@ -44,18 +42,24 @@ def send_test(settings: Settings, person: Person, now: float) -> list[Tried]:
 
 
 class SettingUp:
-    """The same for the pages of one house."""
+    """The same for the pages of one house. What guesses is read in when it is first asked."""
 
     def __init__(self, settings: Settings) -> None:
         self._settings = settings
 
     def lines(self, probes: Sequence[str]) -> str:
         """The site file's lines for probes that it lacks, guessed from their ids."""
+        from kuraban.asking.guess import guesses
+        from kuraban.asking.siteform import tables_text
+
         house = self._settings.house
         return tables_text(guesses(probes), {*house.place, *house.cooler})
 
     def first_file(self, name: str, zone: str, language: str, probes: Sequence[str]) -> str:
         """A whole first site file, with the broker of this one."""
+        from kuraban.asking.guess import guesses
+        from kuraban.asking.siteform import Answers, site_text
+
         link = self._settings.mqtt
         answers = Answers(name, zone, language, link.host, link.port, link.user)
         return site_text(answers, guesses(probes))

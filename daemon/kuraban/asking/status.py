@@ -19,6 +19,8 @@ from kuraban.core.reports import why_not_judged
 from kuraban.core.site import Place
 from kuraban.core.units import HOUR
 from kuraban.core.wording import Words, page
+from kuraban.settings import Receiver
+from kuraban.store.forwarded import Forwarded
 from kuraban.store.history import RefusalCount
 
 Word = Literal[
@@ -108,6 +110,20 @@ class CourierNow:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class HistoryNow:
+    """How the engine that keeps the long history does."""
+
+    url: str
+    waiting: int
+    """Rows that it does not have yet; no more are counted than a hundred thousand of a kind."""
+    oldest: float | None = None
+    """When the first of them was received."""
+    set_aside: int = 0
+    reason: str | None = None
+    """Why the latest of the points that were set aside was refused."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Status:
     asked: float
     site: str
@@ -117,11 +133,12 @@ class Status:
     probes: tuple[ProbeNow, ...]
     journal: JournalNow
     courier: CourierNow
+    history: HistoryNow | None
     impaired: dict[str, float]
     """Parts of the watch that fail, as conditions, and since when."""
 
 
-def status(view: View, path: Path, words: Words) -> Status:
+def status(view: View, path: Path, words: Words, receiver: Receiver | None = None) -> Status:
     """Everything that a person asks of the watch; JournalError where the journal fails."""
     world = view.engine.world
     judged = [p for p in world.house.places if world.place_judged(p.id, view.engine.now)]
@@ -135,6 +152,7 @@ def status(view: View, path: Path, words: Words) -> Status:
         probes=tuple(_probes(view)),
         journal=_journal(view, path),
         courier=_courier(view),
+        history=None if receiver is None else _history(path, receiver),
         impaired=dict(view.engine.impaired),
     )
 
@@ -308,3 +326,18 @@ def _courier(view: View) -> CourierNow:
     failure = view.history.last_failure()
     at, reason = failure if failure is not None else (None, None)
     return CourierNow(waiting=view.history.unsent(), failed_at=at, failed=reason)
+
+
+def _history(path: Path, receiver: Receiver) -> HistoryNow:
+    forwarded = Forwarded(path, receiver.name, "ro")
+    try:
+        held = forwarded.progress()
+    finally:
+        forwarded.close()
+    return HistoryNow(
+        url=receiver.url,
+        waiting=held.waiting,
+        oldest=held.oldest,
+        set_aside=held.set_aside,
+        reason=held.reason,
+    )

@@ -47,6 +47,9 @@ def check(site: Site = None) -> None:
     say("\nHow a ring is answered")
     for route in routes(settings.pages.public if settings.pages else None, settings.mqtt.root):
         say(f"  {route}")
+    if settings.history is not None:
+        where = settings.history
+        say(f"\nThe long history goes to {where.url}, bucket {where.bucket}.")
     _gaps(house, clock())
     old = reports.old_ice_points(house, clock())
     if old:

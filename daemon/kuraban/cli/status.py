@@ -10,7 +10,7 @@ import typer
 from rich.console import Console
 from rich.text import Text
 
-from kuraban.asking.status import PlaceNow, ProbeNow, Standing, Status, status
+from kuraban.asking.status import HistoryNow, PlaceNow, ProbeNow, Standing, Status, status
 from kuraban.asking.view import clock, looking
 from kuraban.cli.common import Site, console, counted, house_of, lasting, say, table
 from kuraban.core.phrases import Speech, figure
@@ -46,7 +46,7 @@ def show(
     with looking(path, words, now) as view:
         if not view.engine.started:
             raise JournalError(f"{path}: nothing is in it yet; start the watch with `kuraban run`")
-        found = status(view, path, words)
+        found = status(view, path, words, settings.history)
     broker = _broker(settings)
     if as_json:
         told = {**msgspec.to_builtins(found), "broker": broker}
@@ -252,6 +252,20 @@ def _watch(found: Status, broker: str, speech: Speech) -> None:
     if courier.failed is not None:
         failed = f"; last failure {speech.clock(courier.failed_at)}, {courier.failed}"
     say(f"  courier  {counted(courier.waiting, 'message waits', 'messages wait')}{failed}")
+    if found.history is not None:
+        _history(found, found.history)
+
+
+def _history(found: Status, history: HistoryNow) -> None:
+    """How far the long history is behind, and what it would not take."""
+    behind = "nothing waits"
+    if history.oldest is not None:
+        many = counted(history.waiting, "row waits", "rows wait")
+        behind = f"{many}, the first came {lasting(found.asked - history.oldest)} ago"
+    say(f"  history  {history.url}, {behind}")
+    if history.set_aside:
+        many = counted(history.set_aside, "point was", "points were")
+        say(f"           {many} refused and set aside, the last: {history.reason}")
 
 
 def _turned(found: Status) -> str:

@@ -9,15 +9,15 @@ from __future__ import annotations
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
-from kuraban.settings.model import Account, Addresses, Mqtt, Outward, Pages, Settings
+from kuraban.settings.model import Account, Addresses, Mqtt, Outward, Pages, Receiver, Settings
 
 if TYPE_CHECKING:
     from kuraban.settings.courses import built_in_courses, read_course
     from kuraban.settings.reading import load
 
 __all__ = [
-    "Account", "Addresses", "Mqtt", "Outward", "Pages", "Settings", "built_in_courses", "load",
-    "read_course",
+    "Account", "Addresses", "Mqtt", "Outward", "Pages", "Receiver", "Settings",
+    "built_in_courses", "load", "read_course",
 ]  # fmt: skip
 
 _READERS = {"load": "reading", "built_in_courses": "courses", "read_course": "courses"}

@@ -16,7 +16,7 @@ from pydantic_core import ErrorDetails
 from kuraban.errors import Fault
 from kuraban.settings.values import listed, nearest, show
 
-SECRETS = frozenset({"password", "pages", "notices", "secret", "ping"})
+SECRETS = frozenset({"password", "pages", "notices", "secret", "ping", "token"})
 """Keys whose values no message repeats."""
 Raw = Mapping[str, Any]
 Where = Callable[[tuple[int | str, ...]], str]

@@ -77,11 +77,27 @@ class Outward:
 
 
 @dataclass(frozen=True, slots=True)
+class Receiver:
+    """The engine that keeps the long history. `site` None is the house's own name."""
+
+    url: str
+    bucket: str
+    org: str = "kuraban"
+    token: str | None = field(default=None, repr=False)
+    site: str | None = None
+
+    @property
+    def name(self) -> str:
+        """Under which the journal keeps how far it has come; another one begins at the start."""
+        return f"{self.url} {self.org}/{self.bucket}"
+
+
+@dataclass(frozen=True, slots=True)
 class Settings:
     """Everything that was configured.
 
     `addresses` is by person, `data` the folder of the journal, `warnings` what will be missed in
-    the night though nothing is wrong, `pages` None where there are to be none.
+    the night though nothing is wrong, `pages` and `history` None where there are to be none.
     """
 
     house: House
@@ -91,3 +107,4 @@ class Settings:
     warnings: tuple[Fault, ...] = ()
     pages: Pages | None = None
     outward: Outward = Outward()
+    history: Receiver | None = None

@@ -19,6 +19,7 @@ from kuraban.settings.exposure import exposure, split_listen
 from kuraban.settings.faults import validate
 from kuraban.settings.manning import absences, manning, shifts, words_on
 from kuraban.settings.model import Account, Addresses, Mqtt, Outward, Pages, Settings
+from kuraban.settings.receiving import receiver, receiving, receiving_words
 from kuraban.settings.secrets import reader, resolve
 from kuraban.settings.sources import ENVIRONMENT, Raw, read_site, set_above, unknown_variables
 from kuraban.settings.tables import MqttTable, PagesTable, SiteFile
@@ -60,6 +61,7 @@ def load(
     if advised:
         report.warnings.extend(advise(house, addresses, raw, str(site_file)))
         report.warnings.extend(words_on(table, house.people, folder, str(site_file), now))
+        report.warnings.extend(receiving_words(raw, str(site_file)))
     data = folder / table.site.data
     return Settings(
         house,
@@ -69,6 +71,7 @@ def load(
         tuple(report.warnings),
         pages=None if table.pages is None else _pages(table.pages, _accounts(table, house), folder),
         outward=Outward(table.watch.ping, table.watch.ping_every),
+        history=receiver(table.history),
     )
 
 
@@ -82,8 +85,10 @@ def _checked(site_file: Path, raw: Raw, above: Raw, faults: list[Fault]) -> Site
     folder = site_file.resolve().parent
     faults.extend(
         Fault(where(found.location), found.key, found.wrong, found.right)
-        for found in (*check(raw, folder), *exposure(raw, folder), *manning(raw, folder))
-    )
+        for found in (
+            *check(raw, folder), *exposure(raw, folder), *manning(raw, folder), *receiving(raw),
+        )
+    )  # fmt: skip
     return table
 
 

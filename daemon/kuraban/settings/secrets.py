@@ -21,6 +21,7 @@ SECRET = {
     "person": ("pages", "notices"),
     "pages": ("secret",),
     "watch": ("ping",),
+    "history": ("token",),
     "account": ("password",),
 }
 LISTS = frozenset({"pages", "notices"})

@@ -27,6 +27,7 @@ from kuraban.settings.values import (
     SomeTime,
     Timezone,
     Title,
+    Token,
     Topic,
     Web,
     Words,
@@ -186,6 +187,20 @@ class WatchTable(Table):
     ping_every: SomeTime = 5 * MINUTE
 
 
+class HistoryTable(Table):
+    """The engine that keeps the long history; without this table nothing is forwarded."""
+
+    url: Web
+    """Where it takes line protocol, at /api/v2/write below this address."""
+    bucket: Words
+    org: Words = "kuraban"
+    """Some engines know organizations, others pass over it."""
+    token: Token | None = None
+    token_from: Address | None = None
+    site: Words | None = None
+    """The tag by which several houses are told apart there; else the site's name."""
+
+
 class PagesTable(Table):
     """The pages that the crew looks at; without this table there are none."""
 
@@ -232,6 +247,7 @@ class SiteFile(BaseSettings):
     calendar: tuple[CalendarTable, ...] = ()
     away: tuple[AwayTable, ...] = ()
     watch: WatchTable = WatchTable()
+    history: HistoryTable | None = None
     pages: PagesTable | None = None
     account: tuple[AccountTable, ...] = ()
 

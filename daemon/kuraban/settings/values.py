@@ -252,6 +252,13 @@ def _argon(value: object) -> str:
     return value
 
 
+def _token(value: object) -> str:
+    if not isinstance(value, str) or not re.fullmatch(r"[!-~]+", value):
+        right = "write it as the engine shows it: letters, digits and signs, one line, no spaces"
+        raise refuse("what stands here is no token", right)
+    return value
+
+
 def _pointer(value: object) -> str:
     text = value if isinstance(value, str) else "~"
     if (text and not text.startswith("/")) or "~" in text.replace("~0", "").replace("~1", ""):
@@ -281,6 +288,7 @@ Topic = Annotated[str, BeforeValidator(_topic), WithJsonSchema(_TEXT)]
 Pointer = Annotated[str, BeforeValidator(_pointer), _a("string", pattern=r"^(/.*)?$")]
 Web = Annotated[str, BeforeValidator(_web), _a("string", pattern="^https?://")]
 Argon = Annotated[str, BeforeValidator(_argon), _a("string", pattern=r"^\$argon2id\$")]
+Token = Annotated[str, BeforeValidator(_token), _a("string", pattern="^[!-~]+$")]
 Timezone = Annotated[str, BeforeValidator(_timezone), _a("string")]
 Positive = Annotated[float, BeforeValidator(_positive), _a("number", exclusiveMinimum=0)]
 Offset = Annotated[

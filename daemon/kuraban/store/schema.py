@@ -200,7 +200,20 @@ CREATE TABLE checkpoint(
 CREATE TABLE forwarded(name TEXT PRIMARY KEY, seq INTEGER NOT NULL) STRICT, WITHOUT ROWID;
 """
 
-MIGRATIONS: tuple[tuple[str, str], ...] = (("the first tables", _FIRST),)
+_SET_ASIDE = """
+CREATE TABLE set_aside(
+    receiver TEXT NOT NULL,
+    seq INTEGER NOT NULL,
+    point TEXT NOT NULL,
+    reason TEXT NOT NULL,
+    PRIMARY KEY (receiver, seq)
+) STRICT, WITHOUT ROWID;
+"""
+
+MIGRATIONS: tuple[tuple[str, str], ...] = (
+    ("the first tables", _FIRST),
+    ("points that the long history refused", _SET_ASIDE),
+)
 """Name and SQL of each migration, oldest first; never changed once released, only added to."""
 
 
