@@ -1,6 +1,8 @@
 """The watch in a process of its own, so that a test can end it as a power cut or a kill would.
 
-python -m tests.daemon_child BROKER-PORT SINK-PORT DATA START BEGAN SPEED
+python -m tests.daemon_child BROKER-PORT SINK-PORT DATA START BEGAN SPEED [CLOCK]
+
+CLOCK is a file with the seconds by which the machine's clock is wrong at the moment.
 """
 
 from __future__ import annotations
@@ -20,7 +22,24 @@ from tests.broker import USERS
 SITE = Path(__file__).parents[1] / "fixtures" / "brewery" / "site.toml"
 
 
-def main(broker: int, sink: int, data: Path, start: float, began: float, speed: float) -> None:
+class WrongClock(Clock):
+    """A machine's clock that somebody sets: ahead by what a file says."""
+
+    def __init__(self, speed: float, start: float, began: float, ahead: Path) -> None:
+        super().__init__(speed, start, began)
+        self._ahead = ahead
+
+    def of(self, real: float) -> float:
+        return super().of(real) + float(self._ahead.read_text())
+
+    def real(self, moment: float) -> float:
+        return super().real(moment - float(self._ahead.read_text()))
+
+
+def main(
+    broker: int, sink: int, data: Path, start: float, began: float, speed: float,
+    ahead: Path | None = None,
+) -> None:  # fmt: skip
     logging.basicConfig(level=logging.INFO, format="%(levelname)s %(message)s", stream=sys.stderr)
     found = load(SITE, {})
     settings = dataclasses.replace(
@@ -31,11 +50,13 @@ def main(broker: int, sink: int, data: Path, start: float, began: float, speed: 
         addresses={who: Addresses((f"json://127.0.0.1:{sink}/{who}",)) for who in found.addresses},
         data=data,
     )
-    watch = Watch(settings, load_words(), clock=Clock(speed, start, began))
+    clock = WrongClock(speed, start, began, ahead) if ahead else Clock(speed, start, began)
+    watch = Watch(settings, load_words(), clock=clock)
     signal.signal(signal.SIGTERM, lambda *_: watch.stop())
     watch.run()
 
 
 if __name__ == "__main__":
-    port, phones, folder, *times = sys.argv[1:]
-    main(int(port), int(phones), Path(folder), *map(float, times))
+    port, phones, folder, start, began, speed, *ahead = sys.argv[1:]
+    times = float(start), float(began), float(speed)
+    main(int(port), int(phones), Path(folder), *times, Path(ahead[0]) if ahead else None)

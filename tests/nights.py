@@ -89,10 +89,12 @@ def spawn(
     start: float,
     speed: float,
     began: float | None = None,
+    clock: Path | None = None,
 ) -> subprocess.Popen[bytes]:
     """The watch in a process of its own; what it logs is added to `log` beside its data."""
     began = time.time() if began is None else began
     numbers = [str(part) for part in (broker.port, sink.port, data, start, began, speed)]
+    numbers += [] if clock is None else [str(clock)]
     with (data.parent / "log").open("ab") as log:
         return subprocess.Popen(
             [sys.executable, "-m", "tests.daemon_child", *numbers], cwd=ROOT, stderr=log

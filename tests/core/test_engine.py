@@ -472,7 +472,20 @@ def test_a_lost_broker_is_told_after_two_minutes() -> None:
     assert night.steps("watch/broker-lost") == ["raised"]
     assert [page.person for page in night.pages()] == ["ken"]
     night.take(Impaired("broker", False, night.now))
+    night.run(1.9)
+    assert night.steps("watch/broker-lost") == ["raised"]
+    night.run(0.1)
     assert night.steps("watch/broker-lost")[-1] == "returned"
+
+
+def test_a_broker_that_comes_and_goes_rings_once() -> None:
+    night = mashing(at=moment("2026-02-02T02:00"))
+    for _ in range(8):
+        night.take(Impaired("broker", True, night.now, "connection refused"))
+        night.run(3)
+        night.take(Impaired("broker", False, night.now))
+        night.run(1.5)
+    assert night.steps("watch/broker-lost") == ["raised"]
 
 
 def test_a_broker_that_is_back_in_time_is_no_event() -> None:

@@ -33,7 +33,7 @@ from kuraban.core.facts import (
 from kuraban.core.judge import Judge
 from kuraban.core.ledger import Refused
 from kuraban.core.pending import Pending
-from kuraban.core.site import SIGNALS, TEMPERATURES, WATCH, House, from_document
+from kuraban.core.site import SIGNALS, WATCH, House, from_document
 from kuraban.core.teller import Teller
 from kuraban.core.units import DAY, MINUTE, next_clock
 from kuraban.core.world import Detector, Finding, Timers, World
@@ -50,6 +50,7 @@ PARTS: dict[Part, str] = {
 BACK_FOR = 5 * MINUTE
 """So long after the watch is back its probes have time to be heard, and then it is told."""
 HELD_FOR: dict[Part, float] = {"broker": BROKER_LOST_AFTER}
+"""So long a part must fail to be told, and be well again to be over: what comes and goes is one."""
 CODES = frozenset({85.0, 0.0})
 
 
@@ -75,6 +76,8 @@ class Engine:
         self.night: list[Step | Message] = []
         self.night_since = 0.0
         self.impaired: dict[str, float] = {}
+        self.well_since: dict[str, float] = {}
+        """When each part was mended last."""
         """Parts of the watch that fail, by condition, and since when."""
         self.away_since: float | None = None
         self.started = False
@@ -105,17 +108,18 @@ class Engine:
 
     def wake(self, now: float) -> None:
         """Run every deadline up to `now`, each at its own time."""
+        timers, agenda = self.timers, self.agenda
         while True:
-            looks, does = self.timers.next(), self.agenda.next()
-            due = min(looks, does)
-            if due > now:
+            looks, does = timers.next(), agenda.next()
+            if looks > now and does > now:
                 break
-            self.now = max(self.now, due)
             if looks <= does:
-                detector = self.timers.pop()
-                self.timers.want(detector, detector.look(self.now))
+                self.now = max(self.now, looks)
+                detector = timers.pop()
+                timers.want(detector, detector.look(self.now))
             else:
-                _, _, name, about = self.agenda.pop()
+                self.now = max(self.now, does)
+                _, _, name, about = agenda.pop()
                 getattr(self, f"_do_{name}")(*about)
         self.now = max(self.now, now)
 
@@ -187,15 +191,16 @@ class Engine:
     def _reading(self, reading: Reading) -> None:
         if not self.started:
             return
-        sense = self.world.senses.get(reading.probe)
-        if sense is None:
+        way = self.judge.ways.get(reading.probe)
+        if way is None:
             self.facts.append(reading)
             return
-        stamped = reading.sent is not None or reading.at != reading.received
-        before = self.judge.clocks.ahead.get(reading.probe)
+        sense, place, guards, listeners = way
+        stamped = reading.at != reading.received or reading.sent is not None
         if stamped:
+            before = self.judge.clocks.ahead.get(reading.probe)
             reading = self._timed(reading)
-        if reading.value - sense.probe.offset in CODES and self._is_code(reading):
+        if sense.leaps and reading.value - sense.probe.offset in CODES and self._is_code(reading):
             return
         admission = sense.hear(reading)
         if admission != "new":
@@ -205,10 +210,8 @@ class Engine:
                 self.judge.clocks.unhear(reading.probe, before)
             return
         self.facts.append(reading)
-        place = self.world.places.get(sense.probe.of)
-        product = place is not None and sense.probe.measures == "product"
         if sense.heard != reading.at:
-            if product and place is not None:
+            if place is not None:
                 place.stale = True
             return
         if sense.suspect and "silent" in sense.suspect:
@@ -217,11 +220,13 @@ class Engine:
         if sense.leapt:
             self._look_one(Wild, reading.probe)
         now = self.now
-        for guard in self.judge.guards.get(reading.probe, ()):
-            self._look(guard)
-        if product and place is not None:
+        for guard in guards:
+            again = guard.look(now)
+            if again != guard.due:
+                self.timers.want(guard, again)
+        if place is not None:
             place.refresh(now)
-        for detector in self.judge.listeners.get(reading.probe, ()):
+        for detector in listeners:
             again = detector.look(now)
             if again != detector.due:
                 self.timers.want(detector, again)
@@ -230,15 +235,14 @@ class Engine:
         """The sender's time, believed where the watch's own clock is the suspect one."""
         clocks = self.judge.clocks
         clocks.hear(reading)
-        if reading.sent is not None and clocks.shift() > 0 and reading.sent > reading.received:
-            return msgspec.structs.replace(reading, at=reading.sent, sent=None)
+        sent = reading.sent
+        if sent is not None and sent > reading.received and clocks.shift() > 0:
+            return msgspec.structs.replace(reading, at=sent, sent=None)
         return reading
 
     def _is_code(self, reading: Reading) -> bool:
         """85.0 or 0.0 reached by a jump: a bus error code, dropped and counted."""
         sense = self.world.senses[reading.probe]
-        if sense.probe.measures not in TEMPERATURES:
-            return False
         raw = reading.value - sense.probe.offset
         before = None if sense.value is None else sense.value - sense.probe.offset
         code = bus_error(raw, before)
@@ -393,6 +397,10 @@ class Engine:
         if self.impaired.get(condition) == since:
             self.board.take(Finding(WATCH, condition, True, self.now, since=since))
 
+    def _do_mended(self, condition: str, since: float) -> None:
+        if condition not in self.impaired and self.well_since.get(condition) == since:
+            self.board.take(Finding(WATCH, condition, False, self.now))
+
     def _do_evening(self) -> None:
         site = self.world.house.site
         self.agenda.add(next_clock(self.now, site.evening, self.world.house.zone), "evening")
@@ -440,7 +448,10 @@ class Engine:
         condition = PARTS[fact.part]
         if not fact.holds:
             self.impaired = {c: at for c, at in self.impaired.items() if c != condition}
-            self.board.take(Finding(WATCH, condition, False, self.now))
+            self.well_since = {**self.well_since, condition: self.now}
+            self.agenda.add(
+                self.now + HELD_FOR.get(fact.part, 0.0), "mended", condition, self.now
+            )
         elif condition not in self.impaired:
             self.impaired = {**self.impaired, condition: self.now}
             held = HELD_FOR.get(fact.part, 0.0)

@@ -1,0 +1,315 @@
+"""Every fault on purpose, and what became of readings and pages: the table of README.
+
+    tests/soak/faults [--times SHARE] [--only WORD]
+
+Each line is one night of five tanks that drift while the fault goes on. `--times 0.1` does a tenth
+of the repetitions, to try it out. Needs root for the small disk and the memory limit.
+"""
+
+from __future__ import annotations
+
+import argparse
+import random
+import shutil
+import subprocess
+import tempfile
+import time
+from collections.abc import Callable
+from contextlib import suppress
+from pathlib import Path
+
+import msgspec
+from rich.console import Console
+from rich.progress import Progress
+from rich.table import Table
+
+from fixtures.mangle import mangled_messages
+from kuraban.core.effects import Turn
+from kuraban.core.facts import Reading
+from kuraban.service import JOURNAL
+from kuraban.store.history import History
+from kuraban.store.journal import Journal
+from tests.bench import ground
+from tests.soak.trial import HOURS, Row, Trial, trial
+from tests.test_kills import START
+
+Each = Callable[[], None]
+MEGABYTES = 128
+MANGLED_A_MINUTE = 10_000
+
+
+def broker_stopped(folder: Path, times: int, each: Each) -> Row:
+    return _broker(folder, times, each, "stop")
+
+
+def broker_killed(folder: Path, times: int, each: Each) -> Row:
+    return _broker(folder, times, each, "kill")
+
+
+def _broker(folder: Path, times: int, each: Each, how: str) -> Row:
+    """Down for 0.3 s and up for about two, again and again."""
+    chance = random.Random(how)
+    with trial(folder, 120.0) as night:
+        for _ in range(times):
+            night.live(chance.uniform(0.5, 3.0))
+            getattr(night.broker, how)()
+            night.live(0.3)
+            night.broker.start()
+            each()
+        return night.row(f"broker {'killed' if how == 'kill' else 'stopped and started'}", times)
+
+
+def watch_killed(folder: Path, times: int, each: Each) -> Row:
+    """SIGKILL at random moments, those of its start among them."""
+    chance = random.Random(times)
+    with trial(folder, 60.0) as night:
+        for _ in range(times):
+            night.live(chance.uniform(0.1, 2.2))
+            night.kill()
+            night.start()
+            each()
+        return night.row("watch killed (SIGKILL)", times)
+
+
+def power_cut(folder: Path, times: int, each: Each) -> Row:
+    """What was written since the last sync is cut off, or zeroes; what was answered must be there.
+
+    No broker here: turns of five readings go through the journal, and copies of its files are taken
+    whose last turn is damaged as a power cut leaves it.
+    """
+    chance, folder = random.Random(7), folder / "cut"
+    folder.mkdir(parents=True)
+    path, kept_in_all, answered_in_all, twice = folder / JOURNAL, 0, 0, 0
+    journal = Journal.open(path)
+    wal = Path(f"{path}-wal")
+    for number in range(times):
+        for turn in range(chance.randint(1, 5)):
+            journal.commit(_turn(number * 10 + turn))
+        answered, size = _held(path), wal.stat().st_size
+        journal.commit(_turn(number * 10 + 9))
+        copy = folder / f"copy-{number}"
+        copy.mkdir()
+        for file in (path, wal):
+            shutil.copy(file, copy / file.name)
+        _harm(copy / wal.name, size, chance)
+        again = Journal.open(copy / JOURNAL)
+        assert again.verify() == []
+        again.close()
+        there = _held(copy / JOURNAL)
+        assert there - answered in (0, 5), "a turn is whole or not there"
+        answered_in_all += answered
+        kept_in_all += min(there, answered)
+        shutil.rmtree(copy)
+        each()
+    journal.close()
+    return Row(
+        fault="power cut: the journal's tail cut off or zeroes", times=times,
+        readings_in=answered_in_all, readings_kept=kept_in_all, pages_due=0, pages_made=0,
+        doubled=twice, note="readings that were answered, summed over the copies",
+    )  # fmt: skip
+
+
+def _turn(number: int) -> Turn:
+    at = START + 60.0 * number
+    facts = [Reading(f"t{tank}-mid", at, 10.0 + number % 7, at) for tank in range(2, 7)]
+    return Turn(now=at, facts=list(facts))
+
+
+def _held(path: Path) -> int:
+    history = History(path)
+    try:
+        return sum(len(list(history.readings(f"t{tank}-mid", 0, 1e12))) for tank in range(2, 7))
+    finally:
+        history.close()
+
+
+def _harm(wal: Path, since: int, chance: random.Random) -> None:
+    """Cut off somewhere after `since`, or zero from there on."""
+    end = wal.stat().st_size
+    if end <= since:
+        return
+    at = chance.randint(since, end - 1)
+    if chance.random() < 0.5:
+        with wal.open("r+b") as file:
+            file.truncate(at)
+    else:
+        with wal.open("r+b") as file:
+            file.seek(at)
+            file.write(bytes(end - at))
+
+
+def disk_full(folder: Path, times: int, each: Each) -> Row:
+    """A small disk filled to the last byte for a while, and freed."""
+    disk = folder / "disk"
+    disk.mkdir(parents=True)
+    subprocess.run(("mount", "-t", "tmpfs", "-o", "size=24m", "tmpfs", disk), check=True)
+    try:
+        with trial(disk, 240.0) as night:
+            for _ in range(times):
+                night.live(4.0)
+                _fill(disk / "ballast")
+                night.live(6.0)
+                (disk / "ballast").unlink()
+                each()
+            night.live(40.0)
+            return night.row("disk full, and freed", times, ("journal-failing",))
+    finally:
+        subprocess.run(("umount", "-l", disk), check=False)
+
+
+def _fill(ballast: Path) -> None:
+    with ballast.open("wb", buffering=0) as file:
+        for size in (1 << 16, 1 << 12, 1):
+            with suppress(OSError):
+                while True:
+                    file.write(bytes(size))
+
+
+def writing_refused(folder: Path, times: int, each: Each) -> Row:
+    """Every write fails for a while, as on a file system that became read-only."""
+    with trial(folder, 240.0) as night:
+        for _ in range(times):
+            night.live(4.0)
+            _limit(night, "0")
+            night.live(6.0)
+            _limit(night, "unlimited")
+            each()
+        night.live(40.0)
+        return night.row("file system refuses writing, and back", times, ("journal-failing",))
+
+
+def _limit(night: Trial, size: str) -> None:
+    subprocess.run(("prlimit", f"--pid={night.watch.pid}", f"--fsize={size}:unlimited"), check=True)
+
+
+def clock_steps(folder: Path, times: int, each: Each) -> Row:
+    """The machine's clock jumps an hour back and forth."""
+    with trial(folder, 120.0, wrap=_with_clock) as night:
+        for number in range(times):
+            night.live(4.0)
+            _set_clock(night, (3600.0, 0.0, -3600.0, 0.0)[number % 4])
+            each()
+        night.live(4.0)
+        _set_clock(night, 0.0)
+        return night.row("clock set back and forth an hour", times)
+
+
+def boots_in_the_past(folder: Path, times: int, each: Each) -> Row:
+    """A board without a clock battery: three days behind, and right ten minutes later."""
+    with trial(folder, 120.0, wrap=lambda one: _with_clock(one, -3 * 86400.0)) as night:
+        night.live(5.0)
+        _set_clock(night, 0.0)
+        each()
+        return night.row("board boots three days in the past, right after 10 min", 1)
+
+
+def _with_clock(one: Trial, ahead: float = 0.0) -> None:
+    one.clock = one.folder / "clock"
+    _set_clock(one, ahead)
+
+
+def _set_clock(one: Trial, ahead: float) -> None:
+    assert one.clock is not None
+    new = one.clock.with_suffix(".new")
+    new.write_text(f"{ahead}")
+    new.replace(one.clock)
+
+
+def mangled(folder: Path, times: int, each: Each) -> Row:
+    """Payloads that no probe should ever send, 10,000 a minute of ours, beside the good ones."""
+    with trial(folder, 240.0) as night:
+        lot = mangled_messages(0.0, 1.0, times, "faults")
+        a_second, sent, began = MANGLED_A_MINUTE / 60, 0, time.time()
+        while night.hours < HOURS and sent < times:
+            night.live(0.1)
+            while sent < min(times, (time.time() - began) * a_second):
+                _, topic, payload, retain = lot[sent]
+                if not topic.endswith("/") and "/t2-mid" not in topic and "/t3-mid" not in topic:
+                    night.publisher.publish(topic, _bytes(payload), retain)
+                sent += 1
+                each()
+        return night.row("mangled payloads, 10,000 a minute", sent)
+
+
+def _bytes(payload: object) -> bytes:
+    return payload if isinstance(payload, bytes) else str(payload).encode()
+
+
+def phones_hang(folder: Path, times: int, each: Each) -> Row:
+    """The message service takes connections and never answers, for a third of the night."""
+    with trial(folder, 120.0) as night:
+        for _ in range(times):
+            night.until(1.0)
+            night.sink.mode = "hang"
+            night.live(40.0)
+            night.sink.mode = "ok"
+            each()
+        return night.row("message service hangs for 80 min", times, ("pages-failing",))
+
+
+def little_memory(folder: Path, times: int, each: Each) -> Row:
+    """The watch within 128 MB, page cache included, without pages and charts."""
+    group = Path("/sys/fs/cgroup/memory/kuraban-faults")
+    limit = group / "memory.limit_in_bytes"
+    if not group.parent.exists():
+        group = Path("/sys/fs/cgroup/kuraban-faults")
+        limit = group / "memory.max"
+    group.mkdir(exist_ok=True)
+    limit.write_text(str(MEGABYTES << 20))
+    try:
+        with trial(folder, 240.0) as night:
+            (group / "cgroup.procs").write_text(str(night.watch.pid))
+            each()
+            return night.row(f"memory limited to {MEGABYTES} MB", 1)
+    finally:
+        with suppress(OSError):
+            group.rmdir()
+
+
+FAULTS: dict[str, tuple[Callable[[Path, int, Each], Row], int]] = {
+    "broker-stopped": (broker_stopped, 50),
+    "broker-killed": (broker_killed, 50),
+    "watch-killed": (watch_killed, 200),
+    "power-cut": (power_cut, 200),
+    "disk-full": (disk_full, 3),
+    "writing-refused": (writing_refused, 3),
+    "clock-steps": (clock_steps, 12),
+    "boots-in-the-past": (boots_in_the_past, 1),
+    "mangled": (mangled, 10_000),
+    "phones-hang": (phones_hang, 1),
+    "little-memory": (little_memory, 1),
+}
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description="Every fault on purpose.")
+    parser.add_argument("--times", type=float, default=1.0, metavar="SHARE")
+    parser.add_argument("--only", default="", metavar="WORD")
+    asked = parser.parse_args()
+    where, rows = ground.machine(), []
+    chosen = {name: fault for name, fault in FAULTS.items() if asked.only in name}
+    with tempfile.TemporaryDirectory() as name, Progress(transient=True) as progress:
+        for fault, (run, times) in chosen.items():
+            often = max(round(times * asked.times), 1)
+            task = progress.add_task(fault, total=often)
+            row = run(Path(name) / fault, often, lambda task=task: progress.advance(task))  # type: ignore[misc]
+            progress.console.print(f"{'well' if row.well else 'NOT WELL'}: {row}")
+            rows.append(row)
+    _print(rows)
+    if asked.times >= 1.0 and not asked.only:
+        ground.keep("faults", machine=where, rows=[msgspec.to_builtins(row) for row in rows])
+
+
+def _print(rows: list[Row]) -> None:
+    table = Table(box=None, padding=(0, 2, 0, 0))
+    for column in ("fault", "times", "readings in", "kept", "pages due", "made", "doubled"):
+        table.add_column(column, justify="left" if column == "fault" else "right")
+    for row in rows:
+        numbers = (row.times, row.readings_in, row.readings_kept, row.pages_due, row.pages_made,
+                   row.doubled)  # fmt: skip
+        table.add_row(row.fault, *(f"{number:,}" for number in numbers))
+    Console().print(table)
+
+
+if __name__ == "__main__":
+    main()
