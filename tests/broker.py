@@ -31,9 +31,9 @@ def free_port() -> int:
         return int(sock.getsockname()[1])
 
 
-def listens(port: int) -> bool:
+def listens(port: int, host: str = "127.0.0.1") -> bool:
     try:
-        with socket.create_connection(("127.0.0.1", port), timeout=0.2):
+        with socket.create_connection((host, port), timeout=0.2):
             return True
     except OSError:
         return False

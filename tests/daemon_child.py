@@ -2,20 +2,22 @@
 
 python -m tests.daemon_child BROKER-PORT SINK-PORT DATA START BEGAN SPEED [CLOCK]
 
-CLOCK is a file with the seconds by which the machine's clock is wrong at the moment.
+CLOCK is a file with the seconds by which the machine's clock is wrong at the moment. With
+TEST_ENGINE in its environment it forwards there, under the site TEST_SITE.
 """
 
 from __future__ import annotations
 
 import dataclasses
 import logging
+import os
 import signal
 import sys
 from pathlib import Path
 
 from kuraban.clock import Clock
 from kuraban.service import Watch
-from kuraban.settings import Addresses, load
+from kuraban.settings import Addresses, Receiver, load
 from kuraban.settings.words import load_words
 from tests.broker import USERS
 
@@ -50,6 +52,9 @@ def main(
         addresses={who: Addresses((f"json://127.0.0.1:{sink}/{who}",)) for who in found.addresses},
         data=data,
     )
+    if engine := os.environ.get("TEST_ENGINE"):
+        receiver = Receiver(engine, "night", site=os.environ.get("TEST_SITE"))
+        settings = dataclasses.replace(settings, history=receiver)
     clock = WrongClock(speed, start, began, ahead) if ahead else Clock(speed, start, began)
     watch = Watch(settings, load_words(), clock=clock)
     signal.signal(signal.SIGTERM, lambda *_: watch.stop())

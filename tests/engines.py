@@ -24,24 +24,24 @@ from tests.broker import free_port, listens
 
 
 class VictoriaMetrics:
-    """Debian's server on a free loopback port, its data in `folder`."""
+    """Debian's server on a free port of `host`, its data in `folder`."""
 
-    def __init__(self, folder: Path) -> None:
-        self.port = free_port()
-        self.url = f"http://127.0.0.1:{self.port}"
+    def __init__(self, folder: Path, host: str = "127.0.0.1") -> None:
+        self.port, self._host = free_port(), host
+        self.url = f"http://{host}:{self.port}"
         self._folder = folder
         self._process: subprocess.Popen[bytes] | None = None
 
     def start(self) -> None:
         command = [
-            "victoria-metrics", f"-httpListenAddr=127.0.0.1:{self.port}",
+            "victoria-metrics", f"-httpListenAddr={self._host}:{self.port}",
             f"-storageDataPath={self._folder / 'victoria'}", "-retentionPeriod=100y",
             "-dedup.minScrapeInterval=1ms", "-loggerLevel=ERROR",
         ]  # fmt: skip
         with (self._folder / "victoria.log").open("ab") as log:
             self._process = subprocess.Popen(command, stdout=log, stderr=log)
         deadline = time.monotonic() + 20
-        while not listens(self.port):
+        while not listens(self.port, self._host):
             assert self._process.poll() is None and time.monotonic() < deadline, "it did not start"
             time.sleep(0.02)
 
