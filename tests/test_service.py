@@ -264,6 +264,8 @@ def test_a_phone_that_is_gone_is_told(evening: Callable[..., Evening], sink: Sin
         tonight.catch_up(watch)
         wait(lambda: bool(steps(tonight.told, "watch/pages-failing")), 30)
         sink.mode = "ok"
+        wait(lambda: "pages-failing" not in watch.engine.impaired, 30)
+        tonight.pass_time(watch, 300)
         wait(lambda: len(steps(tonight.told, "watch/pages-failing")) > 1, 30)
     assert steps(tonight.told, "watch/pages-failing") == ["raised", "returned"]
 

@@ -31,7 +31,7 @@ from kuraban.core.facts import (
     Refusal,
 )
 from kuraban.core.judge import Judge
-from kuraban.core.ledger import Refused
+from kuraban.core.ledger import CONTROL, Refused
 from kuraban.core.pending import Pending
 from kuraban.core.site import SIGNALS, WATCH, House, from_document
 from kuraban.core.teller import Teller
@@ -50,7 +50,9 @@ PARTS: dict[Part, str] = {
 BACK_FOR = 5 * MINUTE
 """So long after the watch is back its probes have time to be heard, and then it is told."""
 HELD_FOR: dict[Part, float] = {"broker": BROKER_LOST_AFTER}
-"""So long a part must fail to be told, and be well again to be over: what comes and goes is one."""
+"""So long a part must fail before it is told."""
+WELL_FOR: dict[Part, float] = {"broker": 2 * MINUTE, "pages": 5 * MINUTE}
+"""So long a part must be well again before it is over: what comes and goes rings once."""
 CODES = frozenset({85.0, 0.0})
 
 
@@ -323,8 +325,9 @@ class Engine:
             )
             return
         self._answer(logged)
-        self._plan_ends()
-        self._look_at_all()
+        if not isinstance(entry, CONTROL):
+            self._plan_ends()
+            self._look_at_all()
         if isinstance(entry, e.InService):
             self.board.restore(logged.subject, self.now, logged.by)
 
@@ -358,7 +361,9 @@ class Engine:
             case e.Shelve(condition=condition, for_=length):
                 until = logged.at + length
                 if until > self.now:
-                    self.board.shelve(subject, condition, self.now, until, by)
+                    self.board.shelve(
+                        subject, condition, self.now, until, by, entry.once, entry.reason
+                    )
                     self.agenda.add(until, "unshelve", subject, condition, until)
             case e.Unshelve(condition=condition):
                 self.board.unshelve(subject, condition, self.now, by)
@@ -449,9 +454,8 @@ class Engine:
         if not fact.holds:
             self.impaired = {c: at for c, at in self.impaired.items() if c != condition}
             self.well_since = {**self.well_since, condition: self.now}
-            self.agenda.add(
-                self.now + HELD_FOR.get(fact.part, 0.0), "mended", condition, self.now
-            )
+            well = self.now + WELL_FOR.get(fact.part, 0.0)
+            self.agenda.add(well, "mended", condition, self.now)
         elif condition not in self.impaired:
             self.impaired = {**self.impaired, condition: self.now}
             held = HELD_FOR.get(fact.part, 0.0)
