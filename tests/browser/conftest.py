@@ -12,6 +12,7 @@ import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
 from kuraban.asking.setting_up import SettingUp
+from kuraban.asking.sheet import Batches
 from kuraban.edges.pages.board import PictureBoard
 from kuraban.edges.pages.server import Pages
 from kuraban.settings import Pages as Where
@@ -31,7 +32,7 @@ class House(NamedTuple):
     at: str
 
 
-@pytest.fixture(scope="package")
+@pytest.fixture(scope="module")
 def chrome() -> Iterator[Browser]:
     program = shutil.which("chromium") or shutil.which("chromium-browser")
     assert program, "Debian's chromium drives the pages in these tests: apt install chromium"
@@ -48,17 +49,18 @@ def serving(watch: Served) -> House:
     pages = Pages(
         watch.settings.house, Where(port=0), KEY, load_page_words(), board, watch.path,
         watch.submit, watch.clock, SettingUp(watch.settings),
+        Batches(watch.settings.house, watch.path),
     )  # fmt: skip
     return House(watch, pages, f"http://127.0.0.1:{pages.start()}")
 
 
-@pytest.fixture(scope="package")
+@pytest.fixture(scope="module")
 def demo_night(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
     with closing(Served.live(tmp_path_factory.mktemp("demo-night"))) as night:
         yield night
 
 
-@pytest.fixture(scope="package")
+@pytest.fixture(scope="module")
 def lived(demo_night: Served, tmp_path_factory: pytest.TempPathFactory) -> Iterator[House]:
     """Pages that nobody changes."""
     with closing(demo_night.twin(tmp_path_factory.mktemp("lived"))) as night:

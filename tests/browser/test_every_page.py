@@ -27,7 +27,7 @@ SMALL = """least => [...document.querySelectorAll(
   .map(([box, e]) => `${e.outerHTML.slice(0, 90)} ${box.width}x${box.height}`)"""
 
 
-@pytest.fixture(scope="package")
+@pytest.fixture(scope="module")
 def addresses(lived: House, chrome: object) -> list[str]:
     """What links lead to, one page of each shape: of many places, one of each kind."""
     page = chrome.new_page()  # type: ignore[attr-defined]

@@ -12,7 +12,8 @@ from typing import NamedTuple
 from kuraban.core import entries as e
 from kuraban.core.contents import litres_of
 from kuraban.core.outlook import baume_of
-from kuraban.core.phrases import figure
+from kuraban.core.phrases import figure, fill
+from kuraban.core.sheet import Question
 from kuraban.core.units import DAY, HOUR
 
 APART = 0.3
@@ -21,6 +22,15 @@ STRONGEST = 22.0
 SHORTEST = 0.5
 """Days: two samples nearer than that are judged as if so far apart."""
 WARMEST = {"rice": 45.0, "water-koji": 25.0, "water": 25.0, "late-water": 25.0, "yodan": 65.0}
+
+SAID = {
+    "moved": "{measure} {before} before and {now} now, {hours} h later: no mash moves so fast.",
+    "two-values": "Baumé {baume} would be SMV {meant}, not {smv}.",
+    "strong": "Alcohol {alcohol} %: no mash ferments beyond {strongest}.",
+    "hydrometer": "The sample was at {celsius} °C: a hydrometer is corrected from 5 to 30 °C.",
+}
+"""The questions about an analysis in English."""
+NAMES = {"baume": "Baumé", "alcohol": "Alcohol", "acidity": "Acidity"}
 
 Earlier = list[tuple[float, e.Sample]]
 """The samples before, by time."""
@@ -35,17 +45,26 @@ class _Moves(NamedTuple):
     up: tuple[float, float]
 
 
-_BAUME = _Moves("Baumé", baume_of, down=(0.0, 3.0), up=(0.0, 3.0))
+_BAUME = _Moves("baume", baume_of, down=(0.0, 3.0), up=(0.0, 3.0))
 _FALLING = _BAUME._replace(up=(0.5, 0.0))
 """Once Baume has begun to fall it rises no more."""
 _OTHERS = (
-    _Moves("Alcohol", lambda sample: sample.alcohol, down=(0.7, 0.0), up=(0.0, 3.0)),
-    _Moves("Acidity", lambda sample: sample.acidity, down=(0.5, 0.5), up=(0.5, 1.0)),
+    _Moves("alcohol", lambda sample: sample.alcohol, down=(0.7, 0.0), up=(0.0, 3.0)),
+    _Moves("acidity", lambda sample: sample.acidity, down=(0.5, 0.5), up=(0.5, 1.0)),
 )
 
 
 def of_sample(sample: e.Sample, at: float, earlier: Earlier) -> Iterator[str]:
-    """Questions about an analysis, in the light of those before it."""
+    """Questions about an analysis, in the light of those before it, as sentences."""
+    for question in asked_of_sample(sample, at, earlier):
+        fields = dict(question.fields)
+        if "measure" in fields:
+            fields["measure"] = NAMES[fields["measure"]]
+        yield fill(SAID[question.key], fields)
+
+
+def asked_of_sample(sample: e.Sample, at: float, earlier: Earlier) -> Iterator[Question]:
+    """The same by their keys, for whoever speaks another language."""
     yield from _alone(sample)
     fallen = [known for _, held in earlier if (known := baume_of(held)) is not None]
     begun = len(fallen) > 1 and fallen[-1] < fallen[-2]
@@ -53,7 +72,7 @@ def of_sample(sample: e.Sample, at: float, earlier: Earlier) -> Iterator[str]:
         yield from _moved(measure, sample, at, earlier)
 
 
-def _moved(measure: _Moves, sample: e.Sample, at: float, earlier: Earlier) -> Iterator[str]:
+def _moved(measure: _Moves, sample: e.Sample, at: float, earlier: Earlier) -> Iterator[Question]:
     now = measure.of(sample)
     before = [(then, held) for then, s in earlier if (held := measure.of(s)) is not None]
     if now is None or not before:
@@ -62,23 +81,25 @@ def _moved(measure: _Moves, sample: e.Sample, at: float, earlier: Earlier) -> It
     days = max((at - then) / DAY, SHORTEST)
     once, a_day = measure.up if now > held else measure.down
     if abs(now - held) > once + a_day * days:
-        yield (
-            f"{measure.name} {figure(held)} before and {figure(now)} now, "
-            f"{(at - then) / HOUR:.0f} h later: no mash moves so fast."
-        )
+        yield _asked("moved", measure=measure.name, before=figure(held), now=figure(now),
+                     hours=f"{(at - then) / HOUR:.0f}")  # fmt: skip
 
 
-def _alone(sample: e.Sample) -> Iterator[str]:
+def _alone(sample: e.Sample) -> Iterator[Question]:
     """What one sample says against itself."""
     baume, smv = sample.baume, sample.smv
     if baume is not None and smv is not None and abs(baume + smv / 10) > APART:
-        meant = figure(-10 * baume, 0, True)
-        yield f"Baumé {figure(baume)} would be SMV {meant}, not {figure(smv, 0, True)}."
+        meant, read = figure(-10 * baume, 0, True), figure(smv, 0, True)
+        yield _asked("two-values", baume=figure(baume), meant=meant, smv=read)
     if sample.alcohol is not None and sample.alcohol > STRONGEST:
-        yield f"Alcohol {figure(sample.alcohol)} %: no mash ferments beyond {STRONGEST:g}."
+        yield _asked("strong", alcohol=figure(sample.alcohol), strongest=f"{STRONGEST:g}")
     heat = sample.hydrometer_celsius
     if heat is not None and not 5 <= heat <= 30:
-        yield f"The sample was at {figure(heat)} °C: a hydrometer is corrected from 5 to 30 °C."
+        yield _asked("hydrometer", celsius=figure(heat))
+
+
+def _asked(key: str, **fields: str) -> Question:
+    return Question(key, tuple(fields.items()))
 
 
 def of_addition(addition: e.Addition, litres: float | None, size: float | None) -> Iterator[str]:

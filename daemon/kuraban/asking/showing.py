@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Literal
 
 from kuraban.asking.picture import Painter
 from kuraban.asking.setting_up import SettingUp
+from kuraban.asking.sheet import Batches
 from kuraban.core.engine import Engine
 from kuraban.core.facts import Fact
 from kuraban.core.wording import Words
@@ -46,7 +47,9 @@ class Showing:
         clock: Callable[[], float],
     ) -> None:
         self._settings = settings
-        self._made = (history, submit, clock, SettingUp(settings))
+        self._made = (
+            history, submit, clock, SettingUp(settings), Batches(settings.house, history)
+        )  # fmt: skip
         self._painter = Painter(words)
         self.pages: Pages | None = None
         self._painted = self._tried = float("-inf")

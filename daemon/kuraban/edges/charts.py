@@ -38,6 +38,8 @@ Size = tuple[float, float]
 
 PHONE: Final[Size] = (5.0, 3.4)
 PAGE: Final[Size] = (9.0, 4.2)
+HAND: Final[Size] = (3.5, 3.0)
+"""A page held in the hand: letters stay as large as those around it."""
 DPI: Final = 144
 HOUR: Final = 3600.0
 STEPS: Final = (0.5, 1, 2, 3, 6, 12, 24, 48, 96, 168)
@@ -219,11 +221,17 @@ def png(made: Figure) -> bytes:
     return out.getvalue()
 
 
+def across(size: Size = PAGE) -> tuple[float, float]:
+    """Where the curve's sheet begins and how wide it is, as shares of the figure's width."""
+    left = 0.42 / size[0]
+    return left, 1 - 0.55 / size[0] - left
+
+
 def _sheets(made: Figure, ink: Ink, size: Size) -> tuple[Axes, Axes]:
     """The curve's sheet and the strip beneath it."""
-    wide = 1 - 0.55 / size[0]
-    main = made.add_axes((0.42 / size[0], 0.23, wide - 0.42 / size[0], 0.68), facecolor=ink.paper)
-    strip = made.add_axes((0.42 / size[0], 0.10, wide - 0.42 / size[0], 0.12), facecolor=ink.paper)
+    left, wide = across(size)
+    main = made.add_axes((left, 0.23, wide, 0.68), facecolor=ink.paper)
+    strip = made.add_axes((left, 0.10, wide, 0.12), facecolor=ink.paper)
     for sheet in (main, strip):
         for side in ("top", "right", "left", "bottom"):
             sheet.spines[side].set_visible(False)

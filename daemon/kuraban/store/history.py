@@ -106,6 +106,16 @@ class History:
             (subject, start, end),
         )
 
+    def entries_after(self, seq: int) -> Iterator[tuple[int, Logged]]:
+        """Every entry numbered beyond `seq` with its number, in the order in which it was told."""
+        select = f"SELECT seq, {rows.ENTRY} FROM entry WHERE seq > ? ORDER BY seq"
+        for row in self._each(select, (seq,)):
+            yield row[0], rows.to_logged(row[1:])
+
+    def last_entry(self) -> int:
+        """The number of the newest entry, 0 before the first."""
+        return int(self._one("SELECT coalesce(max(seq), 0) FROM entry")[0])
+
     def corrections(self, entry_id: str) -> Iterator[Logged]:
         """Entries that take back or amend the one named, oldest first."""
         select = f"SELECT {rows.ENTRY} FROM entry WHERE corrects = ? ORDER BY seq"

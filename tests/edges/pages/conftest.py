@@ -12,6 +12,7 @@ import httpx
 import pytest
 
 from kuraban.asking.setting_up import SettingUp
+from kuraban.asking.sheet import Batches
 from kuraban.core.facts import Impaired
 from kuraban.core.picture import Ring
 from kuraban.edges.pages.board import PictureBoard
@@ -106,6 +107,7 @@ def pages(served: Served) -> Callable[[], Pages]:
         return Pages(
             served.settings.house, where, KEY, load_page_words(), board, served.path,
             served.submit, served.clock, SettingUp(served.settings),
+            Batches(served.settings.house, served.path),
         )  # fmt: skip
 
     return make

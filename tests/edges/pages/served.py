@@ -61,9 +61,9 @@ class Served:
                 break
             player.play(message)
             if number % 2000 == 0:
-                served._commit()
+                served.commit()
         served.engine.wake(end)
-        served._commit()
+        served.commit()
         return served
 
     def twin(self, folder: Path) -> Served:
@@ -76,7 +76,7 @@ class Served:
             shutil.copy(file, folder / file.name)
         return Served(folder, engine)
 
-    def _commit(self) -> None:
+    def commit(self) -> None:
         self._journal.commit(self.engine.drain())
 
     def clock(self) -> float:
@@ -91,13 +91,13 @@ class Served:
     def submit(self, fact: Fact) -> None:
         with self._lock:
             self.engine.take(fact)
-            self._commit()
+            self.commit()
             self.seen(self.picture())
 
     def pass_time(self, seconds: float) -> None:
         with self._lock:
             self.engine.wake(self.engine.now + seconds)
-            self._commit()
+            self.commit()
             self.seen(self.picture())
 
     def with_accounts(self, *accounts: Account) -> None:

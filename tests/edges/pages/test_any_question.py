@@ -15,6 +15,7 @@ from schemathesis.specs.openapi.checks import (
 )
 
 from kuraban.asking.setting_up import SettingUp
+from kuraban.asking.sheet import Batches
 from kuraban.edges.pages.board import PictureBoard
 from kuraban.edges.pages.server import Pages
 from kuraban.settings import Pages as Where
@@ -35,6 +36,7 @@ def document(served: Served) -> Iterator[Any]:
     pages = Pages(
         served.settings.house, Where(port=0), KEY, load_page_words(), board, served.path,
         served.submit, served.clock, SettingUp(served.settings),
+        Batches(served.settings.house, served.path),
     )  # fmt: skip
     at = f"http://127.0.0.1:{pages.start()}"
     yield schemathesis.openapi.from_url(f"{at}/api/v1/openapi.json")

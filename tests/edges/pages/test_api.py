@@ -102,4 +102,7 @@ def test_the_document_describes_every_path(browse: Browse) -> None:
     assert document["openapi"].startswith("3.1")
     assert set(document["paths"]) == {
         "/api/v1/picture", "/api/v1/places/{place}/readings", "/api/v1/entries/{subject}",
+        "/api/v1/batches", "/api/v1/batches/{place}/{key}", "/api/v1/koji", "/api/v1/coolers",
+        "/api/v1/coolers/{cooler}/days", "/api/v1/places/{place}/hours",
+        "/api/v1/places/{place}/plan",
     }  # fmt: skip

@@ -15,11 +15,17 @@ import kuraban
 from kuraban.edges.pages import (
     answers,
     api,
+    batches,
     cellar,
+    coolers,
     entrance,
+    koji,
     live,
     metrics,
+    mixing,
     place,
+    record,
+    redraw,
     ringing,
     setting_up,
 )
@@ -61,6 +67,10 @@ def make_app(office: Office) -> FastAPI:
     app.state.press = live.Press()
     for part in (cellar, place, ringing, setting_up, answers, entrance, live, api, metrics):
         app.include_router(part.router)
+    for part in (batches, record, redraw, koji, coolers, mixing):
+        app.include_router(part.router)
+    for programs in (record.programs, redraw.programs, koji.programs, coolers.programs):
+        app.include_router(programs)
     app.mount("/static", Files(directory=STATIC))
     app.add_exception_handler(NotKnown, _not_known)
     app.add_exception_handler(TooOften, _too_often)

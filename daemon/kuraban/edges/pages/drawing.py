@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 AHEAD = 3 * HOUR
 """How far a curve that ends now looks on."""
 GAP = 20 * MINUTE
+EVERY_HOURS, LAST_HOUR = 6, 96
 SICK = frozenset({"displaced", "stuck", "wild"})
 """Conditions of a probe whose values are drawn as suspect."""
 
@@ -42,10 +43,19 @@ class Sheet:
     start: float
     w: Tongue
     night: bool
+    small: bool = False
+    """For a narrow window."""
+    begun: float | None = None
+    """Hikikomi of a koji bed: rules stand at the hours since then, and not at the days."""
 
     @property
     def end(self) -> float:
-        return self.picture.at + min(AHEAD, (self.picture.at - self.start) / 4)
+        return shown_until(self.start, self.picture.at)
+
+
+def shown_until(start: float, now: float) -> float:
+    """How far a curve from `start` to now looks on."""
+    return now + min(AHEAD, (now - start) / 4)
 
 
 @cache
@@ -82,6 +92,7 @@ def svg(sheet: Sheet) -> bytes | None:
             nights=charts.nights_of(house.site.duty_hours, sheet.start, sheet.end, house.zone),
             fan=list(_fan(sheet)),
             gap=max(GAP, 2 * sheet.step),
+            size=charts.HAND if sheet.small else charts.PAGE,
             drawn_by_browser=True,
         )
     )
@@ -147,6 +158,9 @@ def _sick(sheet: Sheet) -> Iterator[tuple[float, float]]:
 def _turns(sheet: Sheet) -> Iterator[tuple[float, str]]:
     """Each turn of the brewery day, with the batch's day where it counts them."""
     batch = sheet.place.batch
+    if sheet.begun is not None:
+        yield from _hours(sheet, sheet.begun)
+        return
     for back in range(int((sheet.picture.at - sheet.start) / DAY) + 3):
         at = sheet.picture.day_turns - back * DAY
         if not sheet.start <= at <= sheet.end:
@@ -155,6 +169,15 @@ def _turns(sheet: Sheet) -> Iterator[tuple[float, str]]:
         if batch is not None and batch.day is not None and at > batch.since:
             label = sheet.w("chart.day", n=days_on(batch.day, 1 - back))
         yield at, label
+
+
+def _hours(sheet: Sheet, begun: float) -> Iterator[tuple[float, str]]:
+    """Every sixth hour since hikikomi, in a narrow window every twelfth with its number."""
+    for hour in range(EVERY_HOURS, LAST_HOUR + 1, EVERY_HOURS):
+        at = begun + hour * HOUR
+        if sheet.start < at < sheet.end - HOUR:
+            labelled = not sheet.small or hour % (2 * EVERY_HOURS) == 0
+            yield at, sheet.w("chart.hour", n=hour) if labelled else ""
 
 
 def days_on(day: int, on: int) -> int:

@@ -49,7 +49,7 @@ class Press:
 
 @router.get("/live/cellar")
 async def live_cellar(request: Request, office: TheOffice, visitor: Somebody) -> StreamingResponse:
-    return _stream(request, office, "cellar", visitor, cellar.parts)
+    return stream(request, office, "cellar", visitor, cellar.parts)
 
 
 @router.get("/live/place/{subject}")
@@ -59,14 +59,14 @@ async def live_place(
     if subject not in office.house.place:
         raise HTTPException(404)
     make = partial(_one_place, subject)
-    return _stream(request, office, f"place {subject}", visitor, make)
+    return stream(request, office, f"place {subject}", visitor, make)
 
 
 def _one_place(subject: str, office: Office, w: Tongue, picture: Picture, may_log: bool) -> Parts:
     return place.parts(office, w, picture, may_log, subject)
 
 
-def _stream(
+def stream(
     request: Request, office: Office, name: str, visitor: Visitor, make: Make
 ) -> StreamingResponse:
     return StreamingResponse(

@@ -14,7 +14,7 @@ from starlette.exceptions import HTTPException
 from kuraban.core import entries as e
 from kuraban.core.picture import Picture, PlaceNow
 from kuraban.core.units import DAY, HOUR, MINUTE
-from kuraban.edges.pages import drawing, past
+from kuraban.edges.pages import drawing, lines, past
 from kuraban.edges.pages.office import (
     TOKEN,
     Office,
@@ -35,7 +35,7 @@ RANGES: tuple[Range, ...] = ("day", "stir", "morning", "soe", "batch")
 MOST_ROWS, MOST_POINTS = 48, 720
 DONE_SHOWN = 12
 LONGEST_BATCH = 60 * DAY
-BACK = {"round": "/round", "rings": "/rings", "cellar": "/"}
+BACK = {"round": "/round", "rings": "/rings", "cellar": "/", "koji": "/koji"}
 """Where a form may lead back to, by what it says."""
 ICE = "setup/ice/"
 """Before a probe's id: back to its ice bath."""
@@ -48,7 +48,12 @@ def one_place(request: Request, office: TheOffice, visitor: Somebody, place: str
 
 @router.get("/place/{place}/curve.svg")
 def curve(
-    request: Request, office: TheOffice, visitor: Somebody, place: str, tone: str = "day"
+    request: Request,
+    office: TheOffice,
+    visitor: Somebody,
+    place: str,
+    tone: str = "day",
+    size: str = "page",
 ) -> Response:
     """The curve of the range asked for, by day or by night."""
     picture = office.picture()
@@ -63,7 +68,7 @@ def curve(
     sheet = drawing.Sheet(
         house=office.house, place=known, picture=picture, points=tuple(points), step=step,
         done=tuple(one.logged for one in done if not one.back), rings=tuple(rings), start=start,
-        w=office.tongue(visitor.language), night=tone == "night",
+        w=office.tongue(visitor.language), night=tone == "night", small=size == "hand",
     )  # fmt: skip
     svg = drawing.svg(sheet)
     if svg is None:
@@ -73,6 +78,22 @@ def curve(
         media_type="image/svg+xml",
         headers={"content-security-policy": "default-src 'none'; style-src 'unsafe-inline'"},
     )
+
+
+@router.get("/place/{place}/curve.json")
+def touched(request: Request, office: TheOffice, visitor: Somebody, place: str) -> Response:
+    """The points of the same curve, for a finger on it."""
+    picture = office.picture()
+    known = known_place(picture, place)
+    start, end = span(picture, known, asked_range(request))
+    with past.reading(office.history) as history:
+        step = past.step_for(end - start, MOST_POINTS)
+        points = past.curve(history, office.house, place, start, end, step)
+    return lines.readout(
+        office.tongue(visitor.language), start, drawing.shown_until(start, picture.at),
+        tuple((one.at, one.value) for one in points),
+        None if known.batch is None else known.batch.plan,
+    )  # fmt: skip
 
 
 @router.post("/log/{subject}")
@@ -88,6 +109,8 @@ def _back(asked: str, own: str, office: Office) -> str:
     probe = asked.removeprefix(ICE)
     if asked.startswith(ICE) and probe in office.house.probe:
         return f"/{ICE}{probe}"
+    if asked.removeprefix("coolers/") in office.house.cooler:
+        return f"/coolers/{asked.removeprefix('coolers/')}"
     return BACK.get(asked, own)
 
 

@@ -18,6 +18,7 @@ from urllib.parse import urlsplit
 import uvicorn
 
 from kuraban.core.facts import Fact
+from kuraban.core.sheet import Archive
 from kuraban.core.site import House
 from kuraban.core.wording import Words
 from kuraban.edges.pages.accounts import Account, Accounts
@@ -70,6 +71,7 @@ class Pages:
         submit: Callable[[Fact], None],
         clock: Callable[[], float],
         tools: Tools,
+        archive: Archive | None = None,
     ) -> None:
         self.board = board
         self._where = where
@@ -87,6 +89,7 @@ class Pages:
             accounts=Accounts(where.accounts, clock),
             tools=tools,
             encrypted=self._encrypted,
+            archive=archive,
         )
         hosts = None if where.accounts else AT_HOME | {where.host, public.hostname or where.host}
         self.app: App = Guard(make_app(office), hosts, where.cert_file is not None)

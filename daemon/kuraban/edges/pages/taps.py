@@ -73,9 +73,9 @@ def _aim(
 
 
 def _value(kind: str, name: str, text: str) -> object:
-    if name in _numbers(kind):
+    if name in _fields_of(kind, float):
         return _number(text)
-    return text
+    return text == "true" if name in _fields_of(kind, bool) else text
 
 
 def _number(text: str) -> object:
@@ -87,17 +87,17 @@ def _number(text: str) -> object:
 
 
 @cache
-def _numbers(kind: str) -> frozenset[str]:
-    """The fields of an entry that hold plain numbers."""
+def _fields_of(kind: str, wanted: type) -> frozenset[str]:
+    """The fields of an entry that hold plain numbers, or truth values."""
     shape = BY_KIND.get(kind)
     fields = () if shape is None else msgspec.structs.fields(shape)
-    return frozenset(field.encode_name for field in fields if _is_number(field.type))
+    return frozenset(field.encode_name for field in fields if _is(field.type, wanted))
 
 
-def _is_number(held: Any) -> bool:
+def _is(held: Any, wanted: type) -> bool:
     if isinstance(held, type):
-        return held is float
-    return any(_is_number(part) for part in get_args(held))
+        return held is wanted
+    return any(_is(part, wanted) for part in get_args(held))
 
 
 def tell(fields: Any, subject: str, office: Office, visitor: Visitor, way: Way = "page") -> Outcome:

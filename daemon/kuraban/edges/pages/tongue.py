@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from datetime import datetime
 
 from kuraban.core import entries as e
 from kuraban.core.facts import Logged
@@ -10,6 +11,7 @@ from kuraban.core.phrases import Speech, figure
 from kuraban.core.picture import Going, PlaceNow, Ring, Text
 from kuraban.core.sentences import pick
 from kuraban.core.site import House
+from kuraban.core.situation import SOMEBODY
 from kuraban.core.units import HOUR, MINUTE
 from kuraban.core.wording import Words
 
@@ -53,6 +55,10 @@ class Tongue:
         known = {name: str(value) for name, value in fields.items() if value is not None}
         return self._speech.say(f"pages.{key}", known)
 
+    @property
+    def house(self) -> House:
+        return self._house
+
     def has(self, key: str) -> bool:
         return bool(self._speech.template(f"pages.{key}"))
 
@@ -67,6 +73,13 @@ class Tongue:
     def work(self, key: str) -> str:
         return self._speech.template(f"work.{key}", f"pages.entry.{key}") or key
 
+    def first(self, condition: str, kind: str) -> str:
+        """What to do first, for this kind of place or cooler."""
+        return self._speech.template(f"{condition}.{kind}.first", f"{condition}.first")
+
+    def caution(self, key: str) -> str:
+        return self._speech.template(f"caution.{key}")
+
     def measure(self, key: str) -> str:
         return self._speech.template(f"measure.{key}") or key
 
@@ -75,11 +88,15 @@ class Tongue:
 
     def person(self, who: str | None) -> str | None:
         """The name of a person by id, or what somebody wrote as their name."""
-        person = self._house.person.get(who or "")
-        return who if person is None else person.name
+        if who == SOMEBODY:
+            return self("state.somebody")
+        return None if who is None else self._house.called(who)
 
     def people(self, ids: Sequence[str]) -> str:
         return self._speech.names((self.person(one) or one for one in ids), 20) or ""
+
+    def listed(self, texts: Iterable[str]) -> str:
+        return self._speech.names(texts, 20) or ""
 
     def place(self, place: str) -> str:
         return self._house.name_of(place)
@@ -127,6 +144,10 @@ class Tongue:
     def date(self, at: float) -> str:
         return self._speech.date(at)
 
+    def iso(self, at: float) -> str:
+        """The date as a table for machines writes it."""
+        return datetime.fromtimestamp(at, self._house.zone).date().isoformat()
+
     def age(self, at: float | None) -> str:
         if at is None:
             return ""
@@ -136,6 +157,19 @@ class Tongue:
         if seconds < HOUR:
             return self("age.minutes", n=round(seconds / MINUTE))
         return self("age.since", when=self.clock(at))
+
+    def lasting(self, soonest: float | None, latest: float | None) -> str:
+        """From how many hours to how many, towards less; None is beyond two days."""
+        if soonest is None:
+            return self("hours.beyond")
+        least, most = self._halves(soonest), None if latest is None else self._halves(latest)
+        if least == most:
+            return self("hours.about", n=least)
+        return self("hours.between", least=least, most=most) or self("hours.least", n=least)
+
+    @staticmethod
+    def _halves(hours: float) -> str:
+        return f"{int(hours * 2) / 2 if hours < 6 else int(hours):g}"
 
     def span(self, hours: float | None) -> str:
         return self._speech.span(hours) or ""
@@ -186,7 +220,8 @@ class Tongue:
 
     def state(self, ring: Ring) -> str:
         return self(
-            f"state.{ring.state}",
+            "state.shelved-once" if ring.state == "shelved" and ring.once else f"state.{ring.state}",
             who=self.person(ring.by),
             until=self.clock(ring.until) or None,
+            reason=ring.reason,
         )

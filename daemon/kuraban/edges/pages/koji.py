@@ -1,0 +1,179 @@
+"""The koji room: its air, and the lots side by side by the hour since hikikomi."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from statistics import median
+from typing import Any, NamedTuple
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, Response, StreamingResponse
+from starlette.exceptions import HTTPException
+
+from kuraban.core.facts import Logged
+from kuraban.core.picture import Picture, PlaceNow
+from kuraban.core.tending import BedNow, KojiRoom
+from kuraban.core.units import DAY, HOUR, MINUTE
+from kuraban.edges.pages import drawing, past
+from kuraban.edges.pages.api import PREFIX, REFUSALS
+from kuraban.edges.pages.lines import HEADERS
+from kuraban.edges.pages.live import stream
+from kuraban.edges.pages.office import Office, Somebody, TheOffice
+from kuraban.edges.pages.sheets import fill, page
+from kuraban.edges.pages.taps import told_entry
+from kuraban.edges.pages.tongue import Tongue
+from kuraban.errors import JournalError
+from kuraban.store.history import History
+
+router = APIRouter(include_in_schema=False)
+programs = APIRouter(prefix=PREFIX, responses=REFUSALS)
+
+STEP = 10 * MINUTE
+LONGEST = 4 * DAY
+NOTES = ("opened", "spread", "covered", "uncovered")
+"""What is done to a bed without a word of its own: each is a note of one tap."""
+
+
+class Cell(NamedTuple):
+    """One hour of one lot: medians, °C, and what was done in it."""
+
+    measured: float | None
+    planned: float | None
+    did: tuple[Logged, ...] = ()
+
+    @property
+    def difference(self) -> float | None:
+        if self.measured is None or self.planned is None:
+            return None
+        return self.measured - self.planned
+
+
+@dataclass(frozen=True, slots=True)
+class BedShown:
+    """A bed with its lot, and what is reckoned of it."""
+
+    place: PlaceNow
+    bed: BedNow | None
+
+
+@dataclass(frozen=True, slots=True)
+class RoomShown:
+    room: KojiRoom
+    beds: list[BedShown]
+
+
+@router.get("/koji")
+def koji(request: Request, office: TheOffice, visitor: Somebody) -> HTMLResponse:
+    picture = office.picture()
+    hours, unread = _hours(office, picture)
+    return page(
+        request, office, visitor, "koji.html", picture=picture, rooms=shown(picture),
+        hours=hours, unread=unread, charts=drawing.available(), notes=NOTES,
+        told=told_entry(request, office), may_log=visitor.may("log"),
+        manages=visitor.may("manage"),
+    )  # fmt: skip
+
+
+@router.get("/koji/{place}/curve.svg")
+def curve(
+    office: TheOffice, visitor: Somebody, place: str, tone: str = "day", size: str = "page"
+) -> Response:
+    """One lot from hikikomi on against its course, with its works."""
+    picture = office.picture()
+    known, bed = picture.place(place), picture.bed(place)
+    if known is None or bed is None or known.batch is None or not drawing.available():
+        raise HTTPException(404)
+    start, end = max(bed.begun, known.batch.since, picture.at - LONGEST), picture.at
+    step = past.step_for(max(end - start, HOUR), 720)
+    with past.reading(office.history) as history:
+        points = past.curve(history, office.house, place, start, end, step)
+        done = past.done(history, place, start, end)
+        rings = [ring for ring in past.rings(history, start, end) if ring.subject == place]
+    sheet = drawing.Sheet(
+        house=office.house, place=known, picture=picture, points=tuple(points), step=step,
+        done=tuple(one.logged for one in done if not one.back), rings=tuple(rings), start=start,
+        w=office.tongue(visitor.language), night=tone == "night",
+        small=size == "hand" or len(picture.beds) > 1,
+        begun=bed.begun,
+    )  # fmt: skip
+    return Response(drawing.svg(sheet), media_type="image/svg+xml", headers=HEADERS)
+
+
+@router.get("/live/koji")
+async def live_koji(request: Request, office: TheOffice, visitor: Somebody) -> StreamingResponse:
+    return stream(request, office, "koji", visitor, parts)
+
+
+@programs.get("/koji", summary="Koji rooms: their air, and each bed with its rise and its works")
+def told(office: TheOffice, visitor: Somebody) -> list[RoomShown]:
+    return shown(office.picture())
+
+
+def shown(picture: Picture) -> list[RoomShown]:
+    """Rooms with their beds; a bed that the picture does not know is not there."""
+    return [
+        RoomShown(room, [
+            BedShown(place, picture.bed(bed))
+            for bed in room.beds
+            if (place := picture.place(bed)) is not None
+        ])
+        for room in picture.rooms
+    ]  # fmt: skip
+
+
+def parts(office: Office, w: Tongue, picture: Picture, may_log: bool) -> dict[str, str]:
+    """The parts of an open page by their ids."""
+    found = {}
+    for one in shown(picture):
+        found[f"air-{one.room.id or 'none'}"] = fill("_air.html", w, room=one.room)
+        for bed in one.beds:
+            if bed.bed is not None:
+                found[f"works-{bed.place.id}"] = fill("_works.html", w, bed=bed.bed)
+                found[f"bed-{bed.place.id}"] = fill(
+                    "_bed.html", w, place=bed.place, bed=bed.bed, token="", may_log=may_log,
+                    rings=picture.rings_of(bed.place.id), picture=picture,
+                )  # fmt: skip
+    return found
+
+
+def _hours(office: Office, picture: Picture) -> tuple[list[tuple[int, dict[str, Cell]]], bool]:
+    """Hour by hour since hikikomi, each lot's cell; and whether the journal could not be read."""
+    if not picture.beds:
+        return [], False
+    try:
+        with past.reading(office.history) as history:
+            lots = {bed.place: _lot(history, office, picture, bed) for bed in picture.beds}
+    except JournalError:
+        return [], True
+    every = sorted({hour for lot in lots.values() for hour in lot})
+    return [(hour, {bed: lot[hour] for bed, lot in lots.items() if hour in lot})
+            for hour in every], False  # fmt: skip
+
+
+def _lot(history: History, office: Office, picture: Picture, bed: BedNow) -> dict[int, Cell]:
+    place = picture.place(bed.place)
+    batch = None if place is None else place.batch
+    if batch is None:
+        return {}
+    start, end = max(bed.begun, batch.since, picture.at - LONGEST), picture.at
+    points = past.curve(history, office.house, bed.place, start, end, STEP)
+    done = [one.logged for one in past.done(history, bed.place, start, end) if not one.back]
+    return dict(by_hour(points, done, bed.begun, batch.plan.at))
+
+
+def by_hour(
+    points: list[past.Measured], done: list[Logged], begun: float, plan: Any
+) -> Iterator[tuple[int, Cell]]:
+    """Cells by whole hours since `begun`; an hour is what was read in it."""
+    values: dict[int, list[float]] = {}
+    did: dict[int, list[Logged]] = {}
+    for point in points:
+        values.setdefault(int((point.at - begun) // HOUR), []).append(point.value)
+    for logged in done:
+        did.setdefault(int((logged.at - begun) // HOUR), []).append(logged)
+    for hour in sorted({*values, *did}):
+        if hour >= 0:
+            told = values.get(hour)
+            planned = plan(begun + (hour + 0.5) * HOUR)
+            yield hour, Cell(median(told) if told else None, planned, tuple(did.get(hour, ())))

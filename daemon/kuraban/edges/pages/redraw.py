@@ -1,0 +1,297 @@
+"""Tomorrow and the days after: the plan re-drawn for many days, and the samples that decide it.
+
+The brewer writes a temperature for any of the coming mornings. The plan then runs straight from
+now through these and goes on as the course has it, shifted. The curve is drawn by the server, by a
+script at each figure or by the button; nothing is kept before "keep" is pressed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Annotated, Any, NamedTuple
+from urllib.parse import quote, urlencode
+
+from fastapi import APIRouter, Query, Request
+from fastapi.responses import RedirectResponse, Response
+from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
+
+from kuraban.core import entries as e
+from kuraban.core.door import entry_from
+from kuraban.core.facts import Refusal
+from kuraban.core.picture import Point
+from kuraban.core.sheet import Ahead, BatchSheet, Question, SheetDay
+from kuraban.core.units import DAY, show_time
+from kuraban.edges.pages import drawing, lines, past
+from kuraban.edges.pages.api import PREFIX, REFUSALS, Subject
+from kuraban.edges.pages.batches import form_of, running_in
+from kuraban.edges.pages.office import (
+    TOKEN,
+    NotAllowed,
+    Office,
+    Somebody,
+    TheOffice,
+    Visitor,
+    check_token,
+)
+from kuraban.edges.pages.place import known_place
+from kuraban.edges.pages.sheets import page
+from kuraban.edges.pages.taps import Outcome, tell, told_entry
+from kuraban.edges.pages.tongue import Tongue
+from kuraban.edges.pages.typed import number
+from kuraban.errors import JournalError
+
+router = APIRouter(include_in_schema=False)
+programs = APIRouter(prefix=PREFIX, responses=REFUSALS)
+
+DAYS, MOST_DAYS = 7, 21
+BACK = 3 * DAY
+ANALYSED = ("baume", "smv", "alcohol", "acidity", "amino", "hydrometer_celsius")
+Form = Mapping[str, str]
+
+
+class Typed(NamedTuple):
+    """The figures of a form that can be read, and the texts that cannot."""
+
+    points: tuple[Point, ...]
+    unread: tuple[str, ...]
+
+
+@router.get("/place/{place}/plan")
+def plan(request: Request, office: TheOffice, visitor: Somebody, place: str) -> Response:
+    return _plan_page(request, office, visitor, place, dict(request.query_params))
+
+
+@router.get("/place/{place}/plan.svg")
+def plan_curve(
+    request: Request,
+    office: TheOffice,
+    visitor: Somebody,
+    place: str,
+    tone: str = "day",
+    size: str = "page",
+) -> Response:
+    """The days past and to come with the figures of the address drawn in."""
+    form = dict(request.query_params)
+    typed = read(form)
+    ahead = known_ahead(office, place, form, typed.points)
+    now, house, w = office.clock(), office.house, office.tongue(visitor.language)
+    start, end = now - BACK, ahead.days[-1].at
+    try:
+        with past.reading(office.history) as history:
+            curve = past.curve(history, house, place, start, now, 20 * 60.0)
+    except JournalError:
+        curve = []
+    turns = tuple((day.at, day.day) for day in ahead.days)
+    return lines.answer(
+        lines.Drawn(
+            house=house,
+            title=w.place(place),
+            start=start,
+            end=end,
+            points=tuple((one.at, one.value) for one in curve),
+            step=20 * 60.0,
+            plan=ahead.drawn or ahead.plan,
+            faint=ahead.plan.points if ahead.drawn is not None else ahead.plan.first,
+            days=turns,
+            w=w,
+            night=tone == "night",
+            small=size == "hand",
+        )
+    )
+
+
+@router.post("/place/{place}/plan")
+async def redraw(request: Request, office: TheOffice, visitor: Somebody, place: str) -> Response:
+    return await run_in_threadpool(_redraw, request, office, visitor, place, await form_of(request))
+
+
+def read(form: Form) -> Typed:
+    """Points of the fields that are named by their moments, in order of time."""
+    points, unread = [], []
+    for name, text in form.items():
+        if not name.startswith("t") or not name[1:].isdigit() or len(name) > 12:
+            continue
+        try:
+            celsius = number(text)
+        except ValueError:
+            unread.append(text)
+            continue
+        if celsius is not None:
+            points.append((float(name[1:]), celsius))
+    return Typed(tuple(sorted(points)), tuple(unread))
+
+
+def known_ahead(office: Office, place: str, form: Form, points: tuple[Point, ...]) -> Ahead:
+    """The plan of a place; 404 where no batch runs in it."""
+    asked = form.get("days", "")
+    days = min(max(int(asked), 2), MOST_DAYS) if asked.isdigit() and len(asked) < 4 else DAYS
+    ahead = office.books().ahead(place, days, points) if place in office.house.place else None
+    if ahead is None:
+        raise HTTPException(404)
+    return ahead
+
+
+def _redraw(
+    request: Request, office: Office, visitor: Visitor, place: str, form: dict[str, str]
+) -> Response:
+    check_token(office, visitor, request.headers.get(TOKEN) or form.get("token"))
+    typed = read(form)
+    ahead = known_ahead(office, place, form, typed.points)
+    keep = form.get("do") == "keep" and not typed.unread and bool(typed.points)
+    if not keep or (ahead.questions and form.get("sure") != _meant(typed.points)):
+        return _plan_page(request, office, visitor, place, form)
+    points = [[show_time(at, office.house.zone), celsius] for at, celsius in typed.points]
+    own = {"id": form["id"]} if form.get("id") else {}
+    outcome = tell({"entry": "plan", "points": points, **own}, place, office, visitor)
+    if outcome.state == "refused":
+        return _plan_page(request, office, visitor, place, form, outcome)
+    return RedirectResponse(f"/place/{place}?told={quote(outcome.id, safe='')}&of={place}", 303)
+
+
+def _meant(points: tuple[Point, ...]) -> str:
+    """What somebody was asked about: other figures are asked about anew."""
+    return " ".join(f"{at:.0f}={celsius:g}" for at, celsius in points)
+
+
+def _plan_page(
+    request: Request, office: Office, visitor: Visitor, place: str, form: dict[str, str],
+    outcome: Outcome | None = None,
+) -> Response:  # fmt: skip
+    if not visitor.may("log"):
+        raise NotAllowed
+    w, typed = office.tongue(visitor.language), read(form)
+    ahead = known_ahead(office, place, form, typed.points)
+    drawn, sheet = ahead.drawn, sheet_of(office, place)
+    meant = {name: form[name] for name in form if name.startswith("t") and name != "token"}
+    kept = {**meant, "days": str(len(ahead.days))}
+    asks = request.method == "POST" and form.get("do") == "keep"
+    return page(
+        request, office, visitor, "redraw.html",
+        422 if asks or outcome else 200,
+        place=known_place(office.picture(), place), ahead=ahead, days=len(ahead.days),
+        more=min(len(ahead.days) * 2, MOST_DAYS), typed=meant, unread=typed.unread,
+        anew=[None if drawn is None else drawn.at(day.at - 1e-3) for day in ahead.days],
+        asked=[asked(one, w) for one in ahead.questions], sure=_meant(typed.points),
+        empty=asks and not typed.points and not typed.unread,
+        query=urlencode(kept), charts=drawing.available(), outcome=outcome,
+        samples=samples(sheet), sheet=sheet,
+    )  # fmt: skip
+
+
+def asked(question: Question, w: Tongue) -> str:
+    """A question in the visitor's language."""
+    fields: dict[str, Any] = dict(question.fields)
+    if "measure" in fields:
+        fields["measure"] = w(f"sheet.{fields['measure']}")
+    return w(f"ask.{question.key}", **fields)
+
+
+def sheet_of(office: Office, place: str) -> BatchSheet | None:
+    """The sheet of the batch that runs in a place."""
+    runs = running_in(office.books().stays(), place)
+    return None if runs is None else office.books().sheet(place, runs.key)
+
+
+def samples(sheet: BatchSheet | None) -> list[SheetDay]:
+    """The days that have an analysis, the newest first, a handful."""
+    known = [
+        day
+        for day in (() if sheet is None else sheet.days)
+        if any(one is not None for one in (day.baume, day.alcohol, day.acidity, day.amino))
+    ]
+    return known[::-1][:6]
+
+
+# The day's analysis.
+
+
+@router.get("/place/{place}/sample")
+def sample(request: Request, office: TheOffice, visitor: Somebody, place: str) -> Response:
+    return _sample_page(request, office, visitor, place, {})
+
+
+@router.post("/place/{place}/sample")
+async def write_sample(
+    request: Request, office: TheOffice, visitor: Somebody, place: str
+) -> Response:
+    return await run_in_threadpool(_sample, request, office, visitor, place, await form_of(request))
+
+
+def _sample(
+    request: Request, office: Office, visitor: Visitor, place: str, form: dict[str, str]
+) -> Response:
+    check_token(office, visitor, request.headers.get(TOKEN) or form.get("token"))
+    w = office.tongue(visitor.language)
+    known_place(office.picture(), place)
+    fields: dict[str, Any] = {"entry": "sample"}
+    wrong = []
+    for name in ANALYSED:
+        try:
+            value = number(form.get(name, ""))
+        except ValueError:
+            wrong.append(w("batches.unread", field=w(f"sheet.{name.replace('_', '-')}"),
+                           text=form[name]))  # fmt: skip
+            continue
+        fields |= {} if value is None else {name: value}
+    if not wrong and not any(name in fields for name in ANALYSED[:-1]):
+        wrong.append(w("sample.empty"))
+    made = entry_from(dict(fields), place, office.house, office.clock(), "page", visitor.by)
+    asks: tuple[Question, ...] = ()
+    if not wrong and not isinstance(made, Refusal) and isinstance(made.entry, e.Sample):
+        asks = office.books().sample(made)
+    meant = " ".join(f"{name}={fields[name]:g}" for name in ANALYSED if name in fields)
+    if wrong or (asks and form.get("sure") != meant):
+        told = [asked(one, w) for one in asks]
+        return _sample_page(request, office, visitor, place, form, tuple(wrong), told, meant)
+    own = {"id": form["id"]} if form.get("id") else {}
+    outcome = tell({**fields, **own}, place, office, visitor)
+    if outcome.state == "refused":
+        return _sample_page(request, office, visitor, place, form, (outcome.reason,))
+    return RedirectResponse(
+        f"/place/{place}/sample?told={quote(outcome.id, safe='')}&of={place}", 303
+    )
+
+
+def _sample_page(
+    request: Request, office: Office, visitor: Visitor, place: str, form: dict[str, str],
+    wrong: tuple[str, ...] = (), asks: list[str] | None = None, meant: str = "",
+) -> Response:  # fmt: skip
+    if not visitor.may("log"):
+        raise NotAllowed
+    sheet = sheet_of(office, place)
+    return page(
+        request, office, visitor, "sample.html", 422 if wrong or asks else 200,
+        place=known_place(office.picture(), place), typed=form, wrong=wrong, asked=asks or [],
+        sure=meant, samples=samples(sheet), sheet=sheet,
+        told=told_entry(request, office),
+    )  # fmt: skip
+
+
+# For programs.
+
+
+@dataclass(frozen=True, slots=True)
+class Planned:
+    """What the plan has for the turn of a brewery day, °C, and what it had at first."""
+
+    at: str
+    day: int | None
+    planned: float
+    first: float
+
+
+@programs.get("/places/{place}/plan", summary="The plan of the coming days")
+def coming(
+    office: TheOffice, visitor: Somebody, place: Subject,
+    days: Annotated[int, Query(ge=1, le=MOST_DAYS)] = DAYS,
+) -> list[Planned]:  # fmt: skip
+    ahead = office.books().ahead(place, days, ()) if place in office.house.place else None
+    if ahead is None:
+        raise HTTPException(404, f"no batch runs in {place}; /batches lists those that do")
+    zone = office.house.zone
+    return [
+        Planned(show_time(day.at, zone), day.day, round(day.planned, 3), round(day.first, 3))
+        for day in ahead.days
+    ]
