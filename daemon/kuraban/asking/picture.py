@@ -10,10 +10,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from typing import Literal, NamedTuple
 
 import msgspec
 
+from kuraban.asking import koji
+from kuraban.asking.coolers import Machines
 from kuraban.core import entries as e
 from kuraban.core import roster
 from kuraban.core.alarms import Alarm, State
@@ -43,6 +46,7 @@ from kuraban.core.picture import (
 from kuraban.core.reports import why_not_judged
 from kuraban.core.site import WATCH, Place
 from kuraban.core.situation import Situation
+from kuraban.core.tending import HoursLeft
 from kuraban.core.units import DAY, HOUR, day_turn, next_clock
 from kuraban.core.wording import Words, page
 from kuraban.core.world import World
@@ -88,6 +92,8 @@ class Painter:
         self._courses: dict[str, _Course] = {}
         self._told: dict[str, _Told] = {}
         self._lines: dict[str, tuple[Planned, float, PlanLine]] = {}
+        self._beds = koji.Beds()
+        self._machines = Machines()
 
     def picture(self, engine: Engine) -> Picture | None:
         """The watch as it stands, None before it knows its house."""
@@ -97,17 +103,24 @@ class Painter:
         site, zone = world.house.site, world.house.zone
         self._left = MOST_DRIFTS
         with self._apart(world):
+            hours = self._machines.hours(world, now)
             return Picture(
                 at=now,
                 site=site.name,
                 day_turned=day_turn(now, site.day_starts, zone),
                 day_turns=next_clock(now, site.day_starts, zone),
-                places=tuple(self._place(world, place, now) for place in world.house.places),
+                places=tuple(
+                    self._place(world, place, hours.get(place.id), now)
+                    for place in world.house.places
+                ),
                 rings=tuple(self._rings(engine)),
                 duty=tuple(_duty(world, now)),
                 awake=tuple(holder.person for holder in roster.awake(world.ledger.manned, now)),
                 note=_note(world),
                 impaired=tuple(sorted(engine.impaired.items())),
+                rooms=koji.rooms(world, now),
+                beds=self._beds.now(world, now),
+                coolers=self._machines.coolers(world, hours, now),
             )
 
     @contextmanager
@@ -120,11 +133,11 @@ class Painter:
 
     # Places.
 
-    def _place(self, world: World, place: Place, now: float) -> PlaceNow:
+    def _place(self, world: World, place: Place, hours: HoursLeft | None, now: float) -> PlaceNow:
         batch = world.batch(place.id, now)
         why = why_not_judged(world, place.id, now)
         if batch is not None:
-            return self._brewing(world, place, batch, why, now)
+            return replace(self._brewing(world, place, batch, why, now), hours=hours)
         return _banded(world, place, why, now)
 
     def _brewing(
@@ -230,6 +243,8 @@ class Painter:
             raised=alarm.raised,
             by=alarm.by,
             until=alarm.until if alarm.state is State.SHELVED else alarm.in_hand_until,
+            once=alarm.once,
+            reason=alarm.reason,
         )
 
     def _text(self, engine: Engine, alarm: Alarm) -> _Told:

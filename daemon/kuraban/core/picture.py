@@ -9,6 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from kuraban.core.tending import BedNow, CoolerNow, HoursLeft, KojiRoom
+
 Word = Literal[
     "as-planned", "little-warm", "little-cold", "warm", "cold", "far-warm", "far-cold", "in-band",
     "unknown",
@@ -141,6 +143,8 @@ class PlaceNow:
     """The batch that ran here last, and when it ended."""
     probes: tuple[ProbeNow, ...] = ()
     cooler: str | None = None
+    hours: HoursLeft | None = None
+    """How long it has if its cooling stopped now."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -164,6 +168,10 @@ class Ring:
     by: str | None = None
     until: float | None = None
     """By when it should be right, or until when it is quiet."""
+    once: bool = False
+    """Quiet only until it has returned to normal, if that is sooner."""
+    reason: str | None = None
+    """Why it is quiet, as somebody put it."""
 
     @property
     def id(self) -> str:
@@ -205,9 +213,20 @@ class Picture:
     """The handover note: its text, who wrote it, and when."""
     impaired: tuple[tuple[str, float], ...] = ()
     """Parts of the watch that fail, as conditions, and since when."""
+    rooms: tuple[KojiRoom, ...] = ()
+    """Rooms with koji beds."""
+    beds: tuple[BedNow, ...] = ()
+    """Beds with a lot in them."""
+    coolers: tuple[CoolerNow, ...] = ()
 
     def place(self, place: str) -> PlaceNow | None:
         return next((one for one in self.places if one.id == place), None)
+
+    def bed(self, place: str) -> BedNow | None:
+        return next((one for one in self.beds if one.place == place), None)
+
+    def cooler(self, cooler: str) -> CoolerNow | None:
+        return next((one for one in self.coolers if one.id == cooler), None)
 
     def ring(self, subject: str, condition: str) -> Ring | None:
         return next(
