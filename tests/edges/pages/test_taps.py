@@ -145,3 +145,22 @@ def test_a_refused_answer_to_a_cooler_keeps_the_reason_typed(browse: Browse) -> 
     answer = browse().tap("chiller-1", **form)
     assert answer.status_code == 422
     assert "being repaired" in answer.text and "at most 12h" in answer.text
+
+
+@pytest.mark.parametrize(
+    ("fields", "question"),
+    [
+        ({"entry": "check", "celsius": "99"}, "The probe reads"),
+        ({"entry": "addition", "what": "rice", "kg": "90000"}, "do not fit a tank"),
+    ],
+)
+def test_what_can_hardly_be_is_asked_about_once(
+    served: Served, browse: Browse, fields: dict[str, str], question: str
+) -> None:
+    """What was typed stays, and written down once more it counts."""
+    browser = browse()
+    asked = browser.tap("tank-3", form=fields["entry"], **fields)
+    assert asked.status_code == 422 and question in asked.text
+    assert fields.get("celsius", fields.get("kg", "")) in asked.text
+    assert 'name="sure"' in asked.text
+    assert browser.tap("tank-3", form=fields["entry"], sure="1", **fields).status_code == 303

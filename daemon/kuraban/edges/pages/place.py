@@ -37,6 +37,8 @@ DONE_SHOWN = 12
 LONGEST_BATCH = 60 * DAY
 BACK = {"round": "/round", "rings": "/rings", "cellar": "/", "koji": "/koji"}
 """Where a form may lead back to, by what it says."""
+CHECK_APART = 3.0
+"""K between hand and probe from which it is asked whether that is right (common practice)."""
 ICE = "setup/ice/"
 """Before a probe's id: back to its ice bath."""
 
@@ -119,11 +121,16 @@ def _log(
 ) -> Response:
     check_token(office, visitor, request.headers.get(TOKEN) or form.get("token"))
     picture = office.picture()
-    outcome = tell(fields_of(form, office, picture, subject), subject, office, visitor)
+    told = fields_of(form, office, picture, subject)
+    question = "" if form.get("sure") else asks(told, office, picture, subject, visitor)
+    if question:
+        outcome = Outcome(str(told.get("id", "")), "asked", question)
+    else:
+        outcome = tell(told, subject, office, visitor)
     if "application/json" in request.headers.get("accept", ""):
-        status = {"kept": 200, "waiting": 202, "refused": 422}[outcome.state]
+        status = {"kept": 200, "waiting": 202, "refused": 422, "asked": 422}[outcome.state]
         return JSONResponse(outcome._asdict(), status)
-    if outcome.state != "refused":
+    if outcome.state not in ("refused", "asked"):
         own = f"/place/{subject}" if subject in office.house.place else "/rings"
         back = _back(form.get("back", ""), own, office)
         return RedirectResponse(f"{back}?told={quote(outcome.id, safe='')}&of={subject}", 303)
@@ -133,6 +140,24 @@ def _log(
             subject=subject,
         )  # fmt: skip
     return show(request, office, visitor, subject, outcome, form)
+
+
+def asks(
+    told: Mapping[str, object], office: Office, picture: Picture, subject: str, visitor: Visitor
+) -> str:
+    """What a careful colleague would ask back before it is written down; empty for nothing."""
+    w, known = office.tongue(visitor.language), picture.place(subject)
+    entry, celsius, kg = told.get("entry"), told.get("celsius"), told.get("kg")
+    if known is None:
+        return ""
+    reads = known.product
+    if entry == "check" and isinstance(celsius, float) and reads is not None:
+        apart = abs(celsius - reads) > CHECK_APART
+        return w("ask.check", reads=w.celsius(reads), hand=w.celsius(celsius)) if apart else ""
+    litres = office.house.place[subject].litres
+    if entry == "addition" and isinstance(kg, float) and litres and kg > litres:
+        return w("ask.addition", kg=w.figure(kg, 0), litres=w.figure(litres, 0))
+    return ""
 
 
 def show(

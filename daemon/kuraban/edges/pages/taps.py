@@ -31,7 +31,7 @@ from kuraban.store.history import History
 
 LOOKS, PAUSE = 40, 0.03
 """How often, and after how many seconds each, the journal is asked whether it has the entry."""
-FORM_ONLY = frozenset({"token", "back", "change", "form"})
+FORM_ONLY = frozenset({"token", "back", "change", "form", "sure"})
 MOST_REFUSALS = 50
 TAKEN_BACK_WITHIN = HOUR
 """What was told longer ago is taken back from the list of entries."""
@@ -39,10 +39,11 @@ Way = Literal["page", "link"]
 
 
 class Outcome(NamedTuple):
-    """`kept` by the watch, `refused` with a reason, or handed over and `waiting` to be taken."""
+    """`kept` by the watch, `refused` with a reason, `asked` about with a question, or handed over
+    and `waiting` to be taken."""
 
     id: str
-    state: Literal["kept", "refused", "waiting"]
+    state: Literal["kept", "refused", "asked", "waiting"]
     reason: str = ""
 
 
