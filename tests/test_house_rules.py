@@ -42,6 +42,7 @@ OWNERS = {
     "icalendar": ("settings.calendars",),
     "dateutil": ("settings.calendars",),
     "argon2": ("edges.pages",),
+    "pyarrow": ("edges.shelf",),
     "pydantic": ("settings", "edges.pages"),
     "pydantic_core": ("settings",),
     "pydantic_settings": ("settings",),

@@ -19,13 +19,18 @@ def unit(name: str) -> configparser.ConfigParser:
     return found
 
 
+SERVICES = sorted(path.name for path in UNITS.glob("*.service"))
+
+
 @pytest.mark.needs("systemd-analyze")
-def test_the_watch_may_do_little() -> None:
-    """Its exposure, from 0 to 10, as systemd reckons it from the unit file."""
+@pytest.mark.parametrize("service", SERVICES)
+def test_the_watch_may_do_little(service: str) -> None:
+    """Its exposure, from 0 to 10, as systemd reckons it from the unit file; that of what pages for
+    it and of what copies its journal as well."""
     limit = f"--threshold={round(MOST_EXPOSED * 10)}"
     command = ["systemd-analyze", "security", "--offline=true", "--no-pager", limit]
     done = subprocess.run(
-        [*command, str(UNITS / "kuraban.service")], capture_output=True, text=True, check=False
+        [*command, str(UNITS / service)], capture_output=True, text=True, check=False
     )
     assert done.returncode == 0, done.stdout + done.stderr
 
@@ -46,3 +51,26 @@ def test_it_is_watched_itself() -> None:
 def test_a_stop_is_given_more_time_than_it_takes() -> None:
     """A stop takes five seconds at most."""
     assert int(unit("kuraban.service")["Service"]["TimeoutStopSec"].removesuffix("s")) > 5
+
+
+@pytest.mark.needs("systemd-analyze")
+@pytest.mark.parametrize("name", [*SERVICES, "kuraban-backup.timer"])
+def test_systemd_knows_every_line(name: str) -> None:
+    """Nothing is passed over as unknown; that the program is not installed here is no fault."""
+    done = subprocess.run(
+        ["systemd-analyze", "verify", "--man=no", str(UNITS / name)],
+        capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    told = [line for line in done.stderr.splitlines() if "kuraban" in line]
+    assert not [line for line in told if "is not executable" not in line]
+
+
+def test_every_night_the_journal_is_copied() -> None:
+    """By the command that anybody can type, with the secrets that the site file names."""
+    timer, service = unit("kuraban-backup.timer"), unit("kuraban-backup.service")["Service"]
+    assert timer["Timer"]["OnCalendar"] == "*-*-* 03:30:00"
+    assert timer["Timer"]["Persistent"] == "yes"
+    words = service["ExecStart"].split()
+    assert words[1:4] == ["journal", "backup", "/var/lib/kuraban/backup"]
+    assert int(words[words.index("--keep") + 1]) >= 7
+    assert service["LoadCredential"] == unit("kuraban.service")["Service"]["LoadCredential"]

@@ -88,3 +88,12 @@ def test_gaps_of_the_rota_are_told_with_their_dates(
     shown = type_in("check", "--site", site).output.partition("Nobody on duty in the next 28 days")
     assert "maintenance, 18:00 to 08:00 on Mon 2 Feb, Tue 3 Feb" in shown[2]
     assert "rings Aki and Sho instead" in shown[2]
+
+
+def test_a_broker_without_pass_words_is_told(site: Path, type_in: Type) -> None:
+    """The invented brewery's own is one; with a name given there is nothing to say."""
+    shown = type_in("check", "--site", site)
+    assert shown.exit_code == 0 and "mqtt.user: is not given" in shown.output
+    text = site.read_text("utf-8").replace("port = 1883", 'port = 1883\nuser = "kuraban"')
+    site.write_text(text, "utf-8")
+    assert "mqtt.user" not in type_in("check", "--site", site).output

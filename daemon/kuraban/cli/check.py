@@ -15,6 +15,7 @@ from kuraban.core.phrases import figure
 from kuraban.core.site import House, Place
 from kuraban.core.units import DAY, HOUR, next_clock
 from kuraban.settings import Settings
+from kuraban.settings.admission import admission
 from kuraban.settings.answering import routes
 
 FEW = 6
@@ -69,9 +70,10 @@ def _counts(house: House) -> str:
 
 
 def _warnings(settings: Settings) -> None:
-    if settings.warnings:
+    words = [*settings.warnings, *admission(settings.mqtt, "site file")]
+    if words:
         say("\nWorth a look")
-    for warning in settings.warnings:
+    for warning in words:
         say(f"  {warning}")
 
 

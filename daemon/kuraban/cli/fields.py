@@ -18,6 +18,7 @@ from kuraban.core.units import show_time
 
 __all__ = ["KINDS", "offers", "read"]
 
+TRUTHS = {"true": True, "yes": True, "false": False, "no": False}
 AHEAD = frozenset({"by"})
 """Times that lie ahead, where "06:00" is the next and not the last."""
 
@@ -93,6 +94,8 @@ def _value(name: str, text: str, held: Any, zone: ZoneInfo, at: float) -> object
     if _holds(held, entries.Moment):
         read_time = ahead if name in AHEAD else moment
         return show_time(read_time(text, name, zone, at), zone)
+    if _holds(held, bool):
+        return TRUTHS.get(text.lower(), text)
     return _number(text) if _holds(held, float) else text
 
 
@@ -127,6 +130,8 @@ def _choices(name: str, held: Any, house: House | None) -> list[str]:
         return [place.id for place in house.places if place.brews]
     if house is not None and name == "stage":
         return list(dict.fromkeys(s.id for course in house.courses for s in course.stages))
+    if held is bool:
+        return ["true"]
     return [str(choice) for choice in _literals(held)]
 
 

@@ -11,13 +11,14 @@ import msgspec
 import typer
 from rich.text import Text
 
+from kuraban.asking.kept import kept
 from kuraban.asking.rows import STEP, Row, rows
 from kuraban.asking.view import View, clock, looking
 from kuraban.cli.chart import GAP, chart
-from kuraban.cli.common import Site, console, house_of, say, table, wrong
+from kuraban.cli.common import Site, console, house_of, say, table, tell, wrong
 from kuraban.cli.moments import moment
 from kuraban.core.payload import nearest
-from kuraban.core.phrases import figure
+from kuraban.core.phrases import Speech, figure
 from kuraban.core.site import House
 from kuraban.core.units import DAY, HOUR, parse_duration, show_time
 from kuraban.errors import JournalError
@@ -60,6 +61,10 @@ def show(
         if not view.engine.started:
             raise JournalError(f"{journal_of(settings)}: nothing is in it yet")
         found = rows(view, place, start, end, step)
+        speech = Speech(words, house.site.language, house.zone, now)
+        probes = [probe.id for probe in house.probes_of(place)]
+        for line in kept(view.history, probes, start, end, speech):
+            (tell if as_csv or as_json else say)(line)
         if as_csv:
             _csv(found, house)
         elif as_json:

@@ -126,7 +126,7 @@ def _told(
     told |= spelled.read(entry, typed, zone, moment_of)
     told["at"] = show_time(moment_of, zone)
     if by is not None:
-        told["who" if entry == "aim" else "by"] = by
+        told["who" if "by" in told else "by"] = by
     return told
 
 

@@ -11,10 +11,12 @@ from typing import IO, Annotated
 
 import typer
 
+from kuraban.asking.kept import not_retold
 from kuraban.asking.retelling import Line, line_text, retell
 from kuraban.asking.view import clock, open_history
 from kuraban.cli.common import Site, counted, house_of, new_file, tell, wrong
 from kuraban.cli.moments import moment
+from kuraban.core.phrases import Speech, Words
 from kuraban.core.units import parse_duration
 from kuraban.core.wire import Wire
 from kuraban.settings import Settings
@@ -64,12 +66,12 @@ def record(
     disk at once. With --from-journal everything that the watch knew: readings, entries, and changes
     of the site.
     """
-    settings, _ = house_of(site)
+    settings, words = house_of(site)
     if from_journal:
         if lasts is not None:
             right = "leave --for out, or --from-journal"
             raise wrong("command line", "--for", "the journal is there already", right)
-        _from_journal(settings, out, since, until)
+        _from_journal(settings, words, out, since, until)
         return
     if since is not None or until is not None:
         right = "add --from-journal, or leave it out"
@@ -104,7 +106,7 @@ def _from_broker(settings: Settings, out: Path | None, lasts: float | None) -> N
 
 
 def _from_journal(
-    settings: Settings, out: Path | None, since: str | None, until: str | None
+    settings: Settings, words: Words, out: Path | None, since: str | None, until: str | None
 ) -> None:
     zone, now = settings.house.zone, clock()
     start = None if since is None else moment(since, "--since", zone, now)
@@ -115,6 +117,9 @@ def _from_journal(
             for line in retell(history, settings.mqtt.root, start, end):
                 pen.write(line_text(line, zone), at_once=False)
             tell(f"{counted(pen.count, 'message')} written")
+        lacks = not_retold(history, start, Speech(words, settings.house.site.language, zone, now))
+        if lacks is not None:
+            tell(lacks)
     finally:
         history.close()
 

@@ -135,7 +135,7 @@ class _Lines:
 
     def _said(self, event: Step | Message) -> str:
         if isinstance(event, Step):
-            by = f" (by {event.by})" if event.by else ""
+            by = f" (by {self.house.called(event.by)})" if event.by else ""
             return f"  {event.text}{by}"
         known = self.house.person.get(event.person)
         name = event.person if known is None else known.name

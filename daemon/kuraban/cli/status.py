@@ -107,7 +107,9 @@ def _hand(alarm: Standing, speech: Speech) -> str:
         case "returned":
             return "over, nobody answered"
         case "shelved":
-            return f"quiet until {until}"
+            why = f" ({alarm.reason})" if alarm.reason else ""
+            over = "it is over, at the latest " if alarm.once else ""
+            return f"quiet until {over}{until}{why}"
         case "suppressed":
             return "held back, something larger explains it"
         case "out-of-service":

@@ -14,7 +14,7 @@ from __future__ import annotations
 import hashlib
 import heapq
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import UTC
 from itertools import starmap
@@ -48,8 +48,13 @@ def next_hash(before: bytes, table: str, number: int, columns: Row) -> bytes:
     return hashlib.sha256(before + msgspec.json.encode((table, number, *columns))).digest()
 
 
-def walk(db: sqlite3.Connection, where: Path) -> Iterator[Fault]:
-    """Everything that does not fit, in the order of the chain; nothing where all is well."""
+def walk(
+    db: sqlite3.Connection, where: Path, walked: Callable[[int], None] = lambda number: None
+) -> Iterator[Fault]:
+    """Everything that does not fit, in the order of the chain; nothing where all is well.
+
+    `walked` hears the number of each link.
+    """
     count, head = db.execute("SELECT links, head FROM state").fetchone()
     number, before, at = 0, b"", None
     for link in heapq.merge(_links(db, "entry"), _links(db, "step"), key=attrgetter("number")):
@@ -58,6 +63,7 @@ def walk(db: sqlite3.Connection, where: Path) -> Iterator[Fault]:
         elif next_hash(before, link.table, link.number, link.columns) != link.hash:
             yield _altered(where, link)
         number, before, at = link.number, link.hash, link.at
+        walked(number)
     if number < count:
         yield _missing(where, number + 1, count, at, None)
     elif before != head:

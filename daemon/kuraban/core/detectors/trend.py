@@ -2,12 +2,13 @@
 
 It trends when the drift reaches the edge of the tolerance within three hours, when even the slow
 end of its interval goes that way, and when the product stands where its saw-tooth never went in the
-last hours; at two looks in a row.
+last hours; at two looks in a row. What comes back from beyond the other side is on its way home,
+and is believed to leave on this side only once it is past the notice band.
 """
 
 from __future__ import annotations
 
-from kuraban.core.course import FAR_FUTURE
+from kuraban.core.course import FAR_FUTURE, Stage
 from kuraban.core.drift import Drift, Swing, drift_along, drift_of, points_of, swing_of
 from kuraban.core.ledger import Batch
 from kuraban.core.units import HOUR, MINUTE
@@ -42,9 +43,10 @@ class Trend(Detector):
         if world.masked(self.subject, now) is not None or running:
             return now + LOOK
         drift = self._drift(batch, now)
-        tolerance = batch.plan.standing(now).stage.tolerance
-        for side, edge in (("warm", tolerance.above), ("cold", -tolerance.below)):
-            self._judge(side, edge, drift, batch, now)
+        stage = batch.plan.standing(now).stage
+        for side, edge in (("warm", stage.tolerance.above), ("cold", -stage.tolerance.below)):
+            homeward = drift is not None and _homeward(drift, stage, side == "warm")
+            self._judge(side, edge, None if homeward else drift, batch, now)
         return now + LOOK
 
     def _drift(self, batch: Batch, now: float) -> Drift | None:
@@ -87,6 +89,13 @@ class Trend(Detector):
             return False
         way = (edge - drift.level) / drift.slope
         return 0 < way <= AHEAD / HOUR
+
+
+def _homeward(drift: Drift, stage: Stage, warm: bool) -> bool:
+    """It was outside on the other side, and has not passed the notice band on this one."""
+    if warm:
+        return drift.swing.least < -stage.tolerance.below and drift.level < stage.notice.above
+    return drift.swing.most > stage.tolerance.above and drift.level > -stage.notice.below
 
 
 def _left(swing: Swing) -> bool:

@@ -1,0 +1,150 @@
+"""`kuraban journal`: whether it is whole, a second copy of it, and the way back."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import datetime
+from pathlib import Path
+from typing import Annotated
+from zoneinfo import ZoneInfo
+
+import typer
+from rich.console import Console
+from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeElapsedColumn
+
+from kuraban.asking.view import clock
+from kuraban.cli.common import Site, counted, house_of, say, wrong
+from kuraban.core.units import show_time
+from kuraban.settings.where import journal_of
+from kuraban.store.backup import STAMP, back_up, restore, thin
+from kuraban.store.soundness import Passed, Sound, inspect
+
+FOUND = 1
+PATTERN = "kuraban-[0-9]*.journal"
+
+
+def add_to(app: typer.Typer) -> None:
+    group = typer.Typer(
+        name="journal",
+        no_args_is_help=True,
+        help="Look through the journal, back it up while the watch runs, restore it.",
+    )
+    group.command(epilog="Example: kuraban journal verify")(verify)
+    group.command(epilog="Example: kuraban journal backup /media/stick --keep 14")(backup)
+    group.command(name="restore", epilog="Example: kuraban journal restore FILE")(bring_back)
+    app.add_typer(group)
+
+
+def verify(
+    file: Annotated[
+        Path | None,
+        typer.Argument(
+            metavar="FILE", help="A backup, instead of the site's journal.", show_default=False
+        ),
+    ] = None,
+    site: Site = None,
+) -> None:
+    """Look through the journal, or a backup, for damage and for rows that were altered.
+
+    The chain over entries and alarm steps shows a row that was altered or removed behind the
+    watch's back; readings are looked through for damage. Nothing is written; the watch may run.
+    Exit status: 0 sound, 1 something was found.
+    """
+    settings, _ = house_of(site)
+    zone = settings.house.zone
+    path = file or journal_of(settings)
+    with _progress() as passed:
+        sound = inspect(path, zone, passed)
+    for fault in sound.faults:
+        say(str(fault))
+    if sound.faults:
+        raise typer.Exit(FOUND)
+    say(f"{path}: sound. {_held(sound, zone)}")
+    if sound.head:
+        say(f"Its last link is {sound.head}; note it elsewhere to know this journal again.")
+
+
+def backup(
+    to: Annotated[
+        Path,
+        typer.Argument(
+            metavar="FILE", help="A new file, or a folder in which it is named by the time."
+        ),
+    ],
+    keep: Annotated[
+        int | None,
+        typer.Option(
+            help="In a folder: keep so many of the newest backups.", min=1, show_default=False
+        ),
+    ] = None,
+    site: Site = None,
+) -> None:
+    """Copy the journal while the watch runs, and look through the copy.
+
+    The watch is not held up. Nothing is overwritten. With --keep older backups in the folder are
+    removed once the new one was found sound.
+    """
+    settings, _ = house_of(site)
+    zone = settings.house.zone
+    if keep is not None and not to.is_dir():
+        raise wrong("command line", "--keep", f"{to} is no folder", "name a folder that is there")
+    name = f"kuraban-{datetime.fromtimestamp(clock(), zone):{STAMP}}.journal"
+    path = to / name if to.is_dir() else to
+    with _progress() as passed:
+        sound = back_up(journal_of(settings), path, zone, passed)
+    say(f"{path}: sound. {_held(sound, zone)}")
+    for old in thin(to, PATTERN, keep) if keep is not None else ():
+        say(f"{old}: removed")
+
+
+def bring_back(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="The backup.")],
+    site: Site = None,
+) -> None:
+    """Put a backup in the journal's place; the old journal stays beside it under a dated name.
+
+    Stop the watch first. What was told after the backup was made is not in it: log every batch,
+    stage and aim since then anew.
+    """
+    settings, _ = house_of(site)
+    zone, path = settings.house.zone, journal_of(settings)
+    with _progress() as passed:
+        sound, aside = restore(file, path, clock(), zone, passed)
+    say(f"{path}: restored. {_held(sound, zone)}")
+    if aside is not None:
+        say(f"The journal that was there lies now as {aside}.")
+
+
+def _held(sound: Sound, zone: ZoneInfo) -> str:
+    held = ", ".join(
+        (
+            counted(sound.entries, "entry", "entries"),
+            counted(sound.steps, "alarm step"),
+            counted(sound.readings, "reading"),
+        )
+    )
+    if sound.first is None or sound.last is None:
+        return f"{held}."
+    span = (show_time(round(at), zone) for at in (sound.first, sound.last))
+    return f"{held}, from {' to '.join(span)}."
+
+
+@contextmanager
+def _progress() -> Iterator[Passed]:
+    """A bar on a terminal."""
+    if not sys.stderr.isatty():
+        yield lambda what, share: None
+        return
+    columns = (
+        TextColumn("{task.description}"), BarColumn(), TaskProgressColumn(), TimeElapsedColumn(),
+    )  # fmt: skip
+    with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
+        task = progress.add_task("", total=None)
+
+        def passed(what: str, share: float | None) -> None:
+            total = None if share is None else 1.0
+            progress.update(task, description=what, total=total, completed=share or 0.0)
+
+        yield passed

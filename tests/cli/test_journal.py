@@ -1,0 +1,89 @@
+"""`kuraban journal`: looked through, backed up and restored, as somebody types it."""
+
+from __future__ import annotations
+
+import sqlite3
+from pathlib import Path
+
+import pytest
+
+from kuraban.store.history import History
+from kuraban.store.journal import Journal
+from tests.cli.conftest import Type
+from tests.journals import live_through
+
+
+@pytest.fixture
+def journal(site: Path) -> Path:
+    """A third of a night in the journal of the invented brewery."""
+    path = site.parent / "data" / "kuraban.journal"
+    live_through("slow-drift", path, share=0.3)
+    return path
+
+
+def test_a_sound_journal_is_said_to_be_sound(site: Path, journal: Path, type_in: Type) -> None:
+    """With what it holds, from when to when, and its last link."""
+    shown = type_in("journal", "verify", "--site", site)
+    assert shown.exit_code == 0, shown.output
+    assert "sound" in shown.stdout and "readings, from 2026-02-" in shown.stdout
+    assert "Its last link is " in shown.stdout
+
+
+def test_an_altered_entry_is_found(site: Path, journal: Path, type_in: Type) -> None:
+    """One line a fault, and the exit status says so to a script."""
+    with sqlite3.connect(journal) as db:
+        db.execute("UPDATE entry SET who = 'ken' WHERE link = 1")
+    db.close()
+    shown = type_in("journal", "verify", "--site", site)
+    assert shown.exit_code == 1
+    assert shown.stdout.count("\n") == 1 and "no longer says what was written" in shown.stdout
+
+
+def test_without_a_journal_there_is_nothing_to_look_through(site: Path, type_in: Type) -> None:
+    shown = type_in("journal", "verify", "--site", site)
+    assert shown.exit_code == 3 and "there is no journal" in shown.stderr
+
+
+def test_a_backup_is_restored(site: Path, journal: Path, type_in: Type, tmp_path: Path) -> None:
+    """The entries since are gone from the journal, and lie in the old one beside it."""
+    copy = tmp_path / "copy.journal"
+    shown = type_in("journal", "backup", copy, "--site", site)
+    assert shown.exit_code == 0 and "copy.journal: sound" in shown.stdout
+    assert type_in("journal", "verify", copy, "--site", site).exit_code == 0
+    with sqlite3.connect(journal) as db:
+        db.execute("DELETE FROM entry")
+    db.close()
+    shown = type_in("journal", "restore", copy, "--site", site)
+    assert shown.exit_code == 0, shown.stderr
+    assert "lies now as" in shown.stdout and "kuraban.journal.before-20" in shown.stdout
+    history = History(journal)
+    assert [*history.entries(None, 0, 1e12)]
+    history.close()
+    assert type_in("journal", "backup", copy, "--site", site).exit_code == 3
+
+
+def test_a_watch_is_not_restored_over(site: Path, journal: Path, type_in: Type) -> None:
+    copy = site.parent / "copy.journal"
+    type_in("journal", "backup", copy, "--site", site)
+    watch = Journal.open(journal)
+    shown = type_in("journal", "restore", copy, "--site", site)
+    watch.close()
+    assert shown.exit_code == 3 and "a watch has it open; stop it first" in shown.stderr
+
+
+def test_nightly_backups_are_named_by_the_time_and_thinned(
+    site: Path, journal: Path, type_in: Type, tmp_path: Path
+) -> None:
+    folder = tmp_path / "nightly"
+    folder.mkdir()
+    for day in (1, 2, 3):
+        (folder / f"kuraban-2020-02-0{day}T0330.journal").touch()
+    shown = type_in("journal", "backup", folder, "--keep", "2", "--site", site)
+    assert shown.exit_code == 0 and shown.stdout.count(": removed") == 2
+    left = sorted(one.name for one in folder.iterdir())
+    assert left[0] == "kuraban-2020-02-03T0330.journal" and len(left) == 2
+
+
+def test_only_a_folder_is_thinned(site: Path, journal: Path, type_in: Type) -> None:
+    shown = type_in("journal", "backup", site.parent / "x", "--keep", "2", "--site", site)
+    assert shown.exit_code == 2 and "is no folder" in shown.stderr
