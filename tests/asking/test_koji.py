@@ -7,7 +7,7 @@ from typing import Any
 import msgspec
 import pytest
 
-from kuraban.asking.koji import Beds, air_of, rooms
+from kuraban.asking.koji import Beds, air_of, heat_of, rooms
 from kuraban.core.course import AirBand
 from kuraban.core.site import Cooler, Place, Probe
 from kuraban.core.tending import BedNow
@@ -182,3 +182,13 @@ def test_a_bed_is_not_reckoned_anew_every_second_but_after_an_entry() -> None:
     assert beds.now(n.world, now + 5)[0] is first
     n.log("bed", "handwork")
     assert beds.now(n.world, now + 5)[0] is not first
+
+
+def test_the_heat_that_a_rise_takes_needs_the_weight_of_the_rice() -> None:
+    """100 kg of white rice that rise by a degree an hour: some 73 W, a tenth either way."""
+    from types import SimpleNamespace
+
+    known = SimpleNamespace(rice_kg=100.0)
+    low, high = heat_of(known, (1.0, 1.0), 0.0) or (0.0, 0.0)  # type: ignore[arg-type]
+    assert low < 73 < high
+    assert heat_of(SimpleNamespace(rice_kg=None), (1.0, 1.0), 0.0) is None  # type: ignore[arg-type]

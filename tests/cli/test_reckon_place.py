@@ -122,6 +122,18 @@ def test_without_a_journal_there_is_nothing_to_ask(type_in: Type, site: Path) ->
     assert refused.exit_code == 3 and "there is no journal" in refused.stderr
 
 
+def test_two_weights_of_the_koji_tell_the_water_that_left(
+    type_in: Type, asking: Callable[[Path], None], tmp_path: Path
+) -> None:
+    """133 kg of steamed rice that became 117 lost 15 kg of water, some 250 W over 40 hours."""
+    site = lived(tmp_path, "koji-night", 0.6)
+    asking(site)
+    words = ("--weighed", "133", "117", "--over", "40")
+    shown = type_in("reckon", "koji", "koji-bed-1", *words, "--site", site)
+    assert "15.0 kg, 11 %" in shown.output
+    assert " W went with it" in shown.output
+
+
 def test_the_next_work_on_the_koji_by_its_own_rise(
     tmp_path: Path, type_in: Type, asking: Callable[[Path], None]
 ) -> None:

@@ -93,7 +93,8 @@ def hours_of(world: World, place: str, now: float) -> HoursLeft | None:
         soonest=_known(found.soonest), latest=_known(found.latest),
         limit_soonest=_known(found.limit_soonest), limit_latest=_known(found.limit_latest),
         rests_on=found.rests_on, slow=found.slow, fast=found.fast, record=found.record,
-        shut=found.shut, litres=_litres(world, place, now), made=_made(world, place, now), taken=_taken(world, place, found, now),
+        shut=found.shut, litres=_litres(world, place, now), made=_made(world, place, now),
+        taken=_taken(world, place, found, now),
     )  # fmt: skip
 
 

@@ -24,6 +24,7 @@ from kuraban.core.tending import AirNow, AirWord, BedNow, KojiRoom, WorkDone
 from kuraban.core.units import HOUR, MINUTE
 from kuraban.core.world import World
 from kuraban.errors import OutOfRange
+from kuraban.trade.koji import rise_watts
 from kuraban.trade.psychrometry import depression, relative_humidity
 
 WORKED_BACK = 12 * HOUR
@@ -34,6 +35,9 @@ TOGETHER = 15 * MINUTE
 """Handwork so soon after a stage mark is that stage's."""
 WORKS = (e.StageMark, e.Handwork)
 """Whatever else is told of a bed does not end the hour of the work before it."""
+DRIED_AFTER = 44 * HOUR
+"""From hikikomi until the koji is as dry as it goes out (common practice)."""
+HEAT_ERROR = 0.1
 KEPT = 20.0
 """Seconds for which a bed's rise and works are not reckoned anew."""
 
@@ -189,8 +193,25 @@ def bed_of(world: World, place: str, batch: Batch, now: float) -> BedNow:
         fast=None if reach is None else reach.fast,
         soonest=None if reach is None else _hours(reach.hours.soonest),
         latest=None if reach is None else _hours(reach.hours.latest),
+        watts=None if reach is None else heat_of(batch, (reach.slow, reach.fast), now - begun),
         works=tuple(works_done(world, place, batch, now))[::-1][:MOST_WORKS],
     )
+
+
+def heat_of(batch: Batch, rates: tuple[float, float], age: float) -> tuple[float, float] | None:
+    """W that a bed's rise takes, least and most; None where nobody said how much rice it is.
+
+    `rates` in K an hour, `age` in seconds since hikikomi.
+    """
+    if batch.rice_kg is None:
+        return None
+    dried = min(max(age / DRIED_AFTER, 0.0), 1.0)
+    try:
+        ends = [rise_watts(batch.rice_kg, rate, dried) for rate in rates]
+    except OutOfRange:
+        return None
+    ends = [watts * (1 + error) for watts in ends for error in (-HEAT_ERROR, HEAT_ERROR)]
+    return min(ends), max(ends)
 
 
 Way = Literal["up", "down", "level"]

@@ -14,6 +14,7 @@ from typing import Annotated, NamedTuple
 
 import typer
 
+from kuraban.asking.koji import heat_of, hikikomi
 from kuraban.asking.reckoning import Progress, Works, progress, works
 from kuraban.asking.view import clock, looking
 from kuraban.cli.common import Site, console, house_of, say, table, wrong
@@ -27,6 +28,7 @@ from kuraban.core.world import World
 from kuraban.errors import JournalError
 from kuraban.settings.where import journal_of
 from kuraban.trade.heat import fermentation_watts
+from kuraban.trade.koji import vapour_watts, water_lost
 
 ADVICE = "Advice only: the face, nose and tongue of the brewer come first."
 Place = Annotated[str, typer.Argument(metavar="PLACE", help="Id of the place.")]
@@ -197,8 +199,22 @@ def _hint(found: Progress) -> str:
 # Koji.
 
 
-def koji(place: Place, site: Site = None) -> None:
-    """When the next work on a koji bed (手入れ) is due by the bed's own rise."""
+def koji(
+    place: Place,
+    weighed: Annotated[
+        tuple[float, float] | None,
+        typer.Option(metavar="KG KG", help="Weight of the lot before and now.", show_default=False),
+    ] = None,
+    hours: Annotated[
+        float | None,
+        typer.Option("--over", metavar="HOURS", help="Between the two.", show_default=False),
+    ] = None,
+    site: Site = None,
+) -> None:
+    """When the next work on a koji bed (手入れ) is due by the bed's own rise, and its heat.
+
+    With two weights of the lot: the water that left it (水分) and the heat that went with it.
+    """
     with _running(place, site) as run:
         if run.world.house.place[place].kind != "koji-bed":
             raise wrong("command line", "PLACE", f"{place} is no koji bed", "name a koji-bed")
@@ -206,7 +222,7 @@ def koji(place: Place, site: Site = None) -> None:
         if found is None:
             say(f"{run.name}: not known yet. It takes half an hour of undisturbed readings.")
             return
-        for line in _works(run, found):
+        for line in (*_works(run, found), *_given_off(run, found, weighed, hours)):
             say(line)
         say("  rests on: its own rise of the last hour, Theil-Sen with its 90 % range")
         say("  source: Sen 1968, JASA 63:1379; the figure aimed at is the course's")
@@ -227,6 +243,22 @@ def _works(run: Running, found: Works) -> Iterator[str]:
     yield f"  The course expects it at {_clock(run, found.due)}."
     for name, at, moved in found.last:
         yield f"  {name} at {_clock(run, at)} moved the bed {figure(moved, 1, True)} K"
+
+
+def _given_off(
+    run: Running, found: Works, weighed: tuple[float, float] | None, hours: float | None
+) -> Iterator[str]:
+    watts = heat_of(run.batch, (found.slow, found.fast), run.now - hikikomi(run.batch)[0])
+    if watts is not None:
+        span = f"{watts[0]:.0f} to {watts[1]:.0f} W"
+        yield f"  Its rise alone takes {span} of its heat (発熱); at least so much is made"
+    if weighed is None:
+        return
+    lost = water_lost(*weighed)
+    line = f"  Water that left (水分): {figure(lost)} kg, {100 * lost / weighed[0]:.0f} %"
+    if hours:
+        line += f"; {vapour_watts(lost, hours, found.product):.0f} W went with it"
+    yield line + ". About 6 % of the loss is taken for burned starch (common practice)."
 
 
 def _clock(run: Running, at: float) -> str:

@@ -84,6 +84,8 @@ class BedNow:
     soonest: float | None = None
     latest: float | None = None
     """Hours until it reaches `goal` by its own rise; None where it does not go there."""
+    watts: tuple[float, float] | None = None
+    """W that its own rise takes, least and most; None where its rise or its rice is not known."""
     works: tuple[WorkDone, ...] = ()
     """Newest first."""
 
