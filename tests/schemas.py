@@ -53,7 +53,7 @@ MEANINGS = {
     "look": "the face of the mash",
     "served-by": "another cooler serves this place from now on",
     "acknowledge": "someone has it in hand, and expects it right after so long",
-    "shelve": "silence for a stated time, at most 12 h",
+    "shelve": "silence for a stated time, at most 12 h; once: no longer than until it is over",
     "unshelve": "silence ended early",
     "out-of-service": "not judged until put back",
     "in-service": "judged again",

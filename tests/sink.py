@@ -1,7 +1,7 @@
 """A phone service on loopback: records what arrives, and misbehaves in the ways that services do.
 
-It is strict: anything but a well-formed JSON notification with title and message is answered 400
-and kept in `wrong`, so that a test that delivers nonsense fails.
+It is strict: anything but a well-formed JSON or form notification with title and message is
+answered 400 and kept in `wrong`, so that a test that delivers nonsense fails.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from types import TracebackType
 from typing import Any, Literal, Self
+from urllib.parse import parse_qs
 
 Mode = Literal["ok", "500", "hang", "refuse", "slow"]
 
@@ -111,7 +112,7 @@ class Sink:
         if self._mode == "slow":
             time.sleep(self.lag)
         try:
-            said: dict[str, Any] = json.loads(raw)
+            said: dict[str, Any] = json.loads(raw) if raw[:1] == b"{" else _form(raw)
             rung = Rung(path, said["title"], said["message"], said["type"], time.time())
         except (ValueError, KeyError, TypeError) as error:
             self.wrong.append(repr(error))
@@ -122,6 +123,12 @@ class Sink:
                 self.attached.append(said["attachments"])
             self._changed.notify_all()
         return 200
+
+
+def _form(raw: bytes) -> dict[str, Any]:
+    """The fields of a web form; ValueError for anything else."""
+    fields = parse_qs(raw.decode(), strict_parsing=True)
+    return {name: values[0] for name, values in fields.items()}
 
 
 class _Server(ThreadingHTTPServer):

@@ -33,29 +33,36 @@ class BadLine(NamedTuple):
     reason: str
 
 
-class _Line(msgspec.Struct):
+class _Line(msgspec.Struct, gc=False):
     tst: str | float
     topic: str
-    payload: msgspec.Raw = msgspec.Raw(b'""')
+    payload: str = ""
     qos: int | None = None
     retain: int | bool | None = None
 
 
-_DECODER = msgspec.json.Decoder(_Line)
-_TEXT = msgspec.json.Decoder(str)
+class _Other(_Line):
+    """A line whose payload is no text: taken as it stands."""
+
+    payload: msgspec.Raw = msgspec.Raw(b'""')  # type: ignore[assignment]
+
+
+_line = msgspec.json.Decoder(_Line).decode
+_other = msgspec.json.Decoder(_Other).decode
+_text = msgspec.json.Decoder(str).decode
 
 
 def _payload(raw: msgspec.Raw) -> bytes:
     """A text as its bytes; anything else as its JSON text, an absent payload as nothing."""
     text = bytes(raw)
     if text[:1] == b'"':
-        return _TEXT.decode(text).encode()
+        return _text(text).encode()
     return b"" if text == b"null" else text
 
 
 def _moment(tst: str | float) -> float:
     """`…Z+0900`, as one tool writes local times, has a Z that means nothing."""
-    if (isinstance(tst, str) and "Z+" in tst) or (isinstance(tst, str) and "Z-" in tst):
+    if isinstance(tst, str) and "Z" in tst and ("Z+" in tst or "Z-" in tst):
         tst = tst.replace("Z", "", 1)
     return parse_time(tst)
 
@@ -63,12 +70,22 @@ def _moment(tst: str | float) -> float:
 def read_line(line: bytes) -> Recorded:
     """One line of a recording; ValueError says what is wrong with it."""
     try:
-        decoded = _DECODER.decode(line)
-        return Recorded(
-            _moment(decoded.tst), decoded.topic, _payload(decoded.payload), bool(decoded.retain)
-        )
+        told = _line(line)
+        payload = told.payload.encode()
+    except msgspec.ValidationError:
+        return _read_other(line)
     except (msgspec.MsgspecError, UnicodeError) as error:
         raise ValueError(f"no message line ({error})") from None
+    return Recorded(_moment(told.tst), told.topic, payload, bool(told.retain))
+
+
+def _read_other(line: bytes) -> Recorded:
+    try:
+        told = _other(line)
+        payload = _payload(told.payload)
+    except (msgspec.MsgspecError, UnicodeError) as error:
+        raise ValueError(f"no message line ({error})") from None
+    return Recorded(_moment(told.tst), told.topic, payload, bool(told.retain))
 
 
 def _open(path: Path) -> IO[bytes]:

@@ -38,6 +38,7 @@ class Player:
 
     def __init__(self, house: House, root: str, words: Words) -> None:
         self.root = root
+        self.own = f"{root}/watch/"
         self.engine = Engine(words)
         self.wire = Wire(house, root)
         self.first = to_document(house)
@@ -45,19 +46,20 @@ class Player:
         self.readings = self.refused = 0
 
     def play(self, message: Recorded) -> None:
-        topic = message.topic
-        told = topic.startswith(f"{self.root}/watch/")
+        at, topic, payload, retained = message
+        told = topic.startswith(self.own)
         if not self.begun and not (told and self._house(message)):
-            self.engine.take(HouseChanged(message.at, self.first))
+            self.engine.take(HouseChanged(at, self.first))
         elif told and self.begun and not self._house(message):
             self._part(message)
         self.begun = True
         if told:
             return
-        at = max(message.at, self.engine.now)
-        take = self.engine.take
-        for fact in self.wire.read(topic, message.payload, at, message.retained):
-            take(fact)
+        engine = self.engine
+        if at < engine.now:
+            at = engine.now
+        for fact in self.wire.read(topic, payload, at, retained):
+            engine.take(fact)
 
     def _house(self, message: Recorded) -> bool:
         """Take over a house as the watch knew it; whether the message told one."""
@@ -115,7 +117,8 @@ def replay(
         for event in player.story():
             write(event)
 
-    for message in _until(merged(paths, noted, passed), until):
+    messages = merged(paths, noted, passed)
+    for message in messages if until is None else _until(messages, until):
         player.play(message)
         count += 1
         if count % bundle == 0:
@@ -126,9 +129,9 @@ def replay(
     return Outcome(count, player.readings, player.refused, tuple(bad[:20]), len(bad))
 
 
-def _until(messages: Iterator[Recorded], until: float | None) -> Iterator[Recorded]:
+def _until(messages: Iterator[Recorded], until: float) -> Iterator[Recorded]:
     for message in messages:
-        if until is not None and message.at > until:
+        if message.at > until:
             return
         yield message
 

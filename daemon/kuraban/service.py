@@ -45,6 +45,7 @@ from kuraban.errors import JournalError
 from kuraban.keeper import feed, freeze, recover, run_to
 from kuraban.keeper.pen import Pen
 from kuraban.keeper.spare import Rows
+from kuraban.keeper.thinning import Thinning
 from kuraban.settings import Settings
 from kuraban.store.history import History
 from kuraban.store.journal import open_or_set_aside
@@ -61,6 +62,8 @@ MOST: Final = 500
 """Messages that one turn takes at most."""
 LONGEST_WAIT: Final = 0.5
 """Seconds of real time after which an idle loop looks up."""
+NEAR: Final = 0.1
+"""Seconds of real time before a deadline in which nothing else is begun."""
 GAP: Final = 2 * MINUTE
 COURIER_STOPS_WITHIN, DOOR_STOPS_WITHIN, FORWARDER_STOPS_WITHIN = 3.0, 1.0, 1.0
 SET_ASIDE: Final = {
@@ -149,6 +152,8 @@ class Watch:
             further=Links(self._showing.link), pictures=pictures,
         )  # fmt: skip
         self._forwarder = self._forwarding(path)
+        receiver = None if self.settings.history is None else self.settings.history.name
+        self._thinning = Thinning(self.settings.keep, receiver)
 
     def _forwarding(self, path: Path) -> Forwarder | None:
         """What carries the journal to the long history, where there is one."""
@@ -256,7 +261,14 @@ class Watch:
         if awake and kept and self._ping is not None and not self._unreached:
             self._ping.well()
         self._showing.after_turn(self.engine)
+        if kept and self._quiet():
+            self._thinning.step(self.engine, self._pen, now)
         return awake and kept
+
+    def _quiet(self) -> bool:
+        """Whether nothing waits and no deadline is near."""
+        ahead = (self.engine.next_wake() - self.clock()) / self.clock.speed
+        return ahead > NEAR and not (self._door.waiting or self._local or self._stopping)
 
     def submit(self, fact: Fact) -> None:
         """A fact from the pages; safe in any thread."""
@@ -327,7 +339,8 @@ class Watch:
         if turn.empty and not self._pen.failing and turn.now - self._written < MINUTE:
             return True
         checkpoint = None
-        if turn.now - self._checkpointed >= HOUR and not self._pen.failing:
+        due = self._checkpointed + (2 * HOUR if turn.story else HOUR)  # who is rung goes first
+        if turn.now >= due and not self._pen.failing:
             checkpoint = freeze(self.engine)
         written = self._pen.write(turn, checkpoint, self._courses(turn))
         self._turned = time.monotonic()

@@ -16,7 +16,7 @@ from kuraban.core.units import HOUR
 from kuraban.keeper import recover
 from kuraban.settings.words import load_words
 from kuraban.store.journal import Journal
-from tests.core.house import DUSK, mashing
+from tests.core.house import DUSK, Night, mashing
 from tests.journals import live_through
 
 
@@ -70,6 +70,41 @@ def test_a_tank_is_drawn_against_its_plan_and_tolerance() -> None:
     assert all(low == 9.5 and high == 10.5 for _, low, high in known.band)
     assert known.band[0][0] >= night.now - BACK and known.band[-1][0] <= night.now + AHEAD
     assert {value for _, value in known.plan} == {10.0} and known.first == ()
+
+
+def rising(minutes: float = 240) -> Night:
+    """Tank 3 rises by 0.15 °C an hour."""
+    night = mashing().run(60)
+    since = night.now
+    night.told["t3-mid"] = lambda at: 10.0 + 0.15 * (at - since) / HOUR
+    return night.run(minutes)
+
+
+def test_where_a_tank_is_going_is_drawn_as_a_fan() -> None:
+    """From the value of now, along its drift, over the hours that the picture looks on."""
+    night = rising()
+    fan = known_of(night.engine, "tank-3", night.now).fan
+    at, low, high = fan[-1]
+    assert at == night.now + AHEAD and low <= high
+    assert fan[0][1] == fan[0][2] == pytest.approx(10.6, abs=0.05)
+    assert (low + high) / 2 == pytest.approx(10.6 + 0.45, abs=0.15)
+
+
+def test_while_work_goes_on_or_nothing_is_known_there_is_no_fan() -> None:
+    night = rising()
+    night.log("tank-3", "stir")
+    assert known_of(night.engine, "tank-3", night.now).fan == ()
+    assert known_of(mashing().run(5).engine, "tank-3", DUSK + 300).fan == ()
+
+
+def test_drawing_a_fan_leaves_no_trace_in_the_watch() -> None:
+    night = rising()
+    before = {place: track.upto for place, track in night.engine.world.tracks.items()}
+    night.run(3)
+    tracks = {place: track.upto for place, track in night.engine.world.tracks.items()}
+    known_of(night.engine, "tank-4", night.now)
+    assert {p: t.upto for p, t in night.engine.world.tracks.items()} == tracks
+    assert before.keys() <= tracks.keys()
 
 
 def test_a_plan_drawn_anew_shows_the_first_one_as_well() -> None:

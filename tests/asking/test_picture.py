@@ -8,7 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from kuraban.asking.picture import Painter, going_of, picture_of
+from kuraban.asking.picture import Painter, picture_of
+from kuraban.asking.standing import going_of
 from kuraban.core import entries as e
 from kuraban.core.effects import Message, Step
 from kuraban.core.engine import Engine

@@ -51,7 +51,7 @@ def test_an_alarm_in_hand_says_who_has_it_and_until_when(view: View, drifted: Pa
     mine = Logged("a1", "tank-2", e.Acknowledge(condition="warm"), now, now, by="aki")
     view.engine.take(mine)
     (alarm,) = [one for one in of(view, drifted).standing if one.condition == "warm"]
-    assert alarm.state == "acknowledged" and alarm.by == "aki"
+    assert alarm.state == "acknowledged" and alarm.by == "Aki"
     assert alarm.until is not None and alarm.until > now
 
 

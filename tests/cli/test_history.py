@@ -10,7 +10,10 @@ from pathlib import Path
 
 import pytest
 
+from kuraban.core.units import DAY, HOUR
 from kuraban.store.history import History
+from kuraban.store.journal import Journal
+from kuraban.store.retention import Bounds
 from tests.cli.conftest import Type
 from tests.journals import live_through, site_file
 
@@ -78,3 +81,24 @@ def test_what_cannot_be_is_one_line(asked: Type, words: tuple[str, ...], right: 
     shown = asked(*words)
     assert shown.exit_code == 2
     assert right in shown.stderr and shown.stderr.count("\n") == 1
+
+
+def test_what_is_no_longer_there_in_full_is_said(
+    tmp_path: Path, type_in: Type, at: Callable[[float], None]
+) -> None:
+    """Before the table, in the house's language; beside the rows that are for a script."""
+    path = tmp_path / "data" / "kuraban.journal"
+    live_through("slow-drift", path)
+    journal = Journal.open(path)
+    last = journal.now() or 0.0
+    while journal.summarise(Bounds(last + 2 * DAY, last - HOUR, 0.0)):
+        pass
+    journal.close()
+    at(last)
+    site = site_file(tmp_path)
+    shown = type_in("history", "tank-2", "--since", "12h", "--site", site)
+    assert "one value a minute, extremes kept." in shown.stdout and "+0.6" in shown.stdout
+    shown = type_in("history", "tank-2", "--since", "12h", "--csv", "--site", site)
+    assert "extremes kept" in shown.stderr and shown.stdout.startswith("at,measured")
+    shown = type_in("record", "--from-journal", "--site", site)
+    assert "are not in the recording" in shown.stderr

@@ -145,6 +145,8 @@ class Model:
         self.holding: set[Kind] = set()
         self.unseen: set[Kind] = set()
         self.promises: dict[Kind, float] = {}
+        self.hands: dict[Kind, str] = {}
+        """Who has what was answered."""
         self.incidents: dict[tuple[str, str], Incident] = {}
         self.numbers = count()
         self.due: list[tuple[float, int, str, object]] = []
@@ -194,6 +196,7 @@ class Model:
         graver = kind.rank > gravest or (kind.wakes and not incident.wake)
         incident.members.add(kind.condition)
         if others and not graver and not (again and incident.ring is None):
+            self._in_the_same_hands(kind, incident, at)
             return
         incident.look(kind.subject)
         lead = incident.lead or kind
@@ -207,6 +210,24 @@ class Model:
                 self._keep(at + 2 * MINUTE, person, lead)
         else:
             self._tell(at, self._who_is_up(lead, at), incident, lead)
+
+    def _in_the_same_hands(self, kind: Kind, incident: Incident, at: float) -> None:
+        """Nobody is being told any more and somebody has the rest of it: theirs too, one word."""
+        rest = [OF[kind.subject, name] for name in sorted(incident.members)]
+        held = [one for one in rest if one in self.holding and one not in self.unseen]
+        if incident.ring is not None or not held:
+            return
+        first = max(held, key=lambda one: one.rank)
+        self.unseen.discard(kind)
+        self.hands[kind] = self.hands[first]
+        until = self.promises.get(first, at)
+        if until <= at and kind.turns_within is not None:
+            until = at + kind.turns_within
+        self.promises[kind] = until
+        self._later(until, "unkept", kind)
+        if kind.wakes and kind.rank >= max(one.rank for one in rest):
+            alarms = (f"{kind.subject}/{kind.condition}",)
+            self.out.append((round(at, 3), "notice", self.hands[kind], alarms))
 
     def _who_is_up(self, kind: Kind, at: float) -> list[str]:
         if 6 * HOUR <= _clock(at) < 21 * HOUR:
@@ -246,6 +267,7 @@ class Model:
             self.unseen.discard(kind)
             if kind not in self.holding:
                 continue
+            self.hands[kind] = event.who
             if kind.turns_within is not None:
                 self.promises[kind] = event.at + kind.turns_within
                 self._later(event.at + kind.turns_within, "unkept", kind)

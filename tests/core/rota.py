@@ -47,7 +47,8 @@ def line_of(house: House, role: str, at: float, *, product_or_air: bool) -> list
         or [duty.person for duty in every if duty.role == "brewer"]
         or [person.id for person in house.people]
     )
-    up = [duty.person for duty in here if duty.awake] if product_or_air else []
+    theirs = role == "maintenance" and any(duty.role == role for duty in here)
+    up = [duty.person for duty in here if duty.awake and product_or_air and not theirs]
     return _once(up + line)
 
 

@@ -47,6 +47,12 @@ class Model:
     def return_(self) -> None:
         self.active = False
 
+    def return_once(self) -> None:
+        """One-shot shelving ends with the first return to normal."""
+        if self.held == "SHLVD":
+            self.active = False
+            self.let_go("SHLVD")
+
     def acknowledge(self) -> None:
         if self.held is None:
             self.unseen = False
@@ -82,6 +88,7 @@ MOVES = {
     Event.SUPPRESS: Model.suppress,
     Event.REMOVE: Model.remove,
     Event.UNSHELVE: lambda model: model.let_go("SHLVD"),
+    Event.SPENT: Model.return_once,
     Event.RELEASE: lambda model: model.let_go("DSUPR"),
     Event.RESTORE: lambda model: model.let_go("OOSRV"),
 }

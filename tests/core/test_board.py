@@ -284,6 +284,92 @@ def test_taking_it_from_the_shelf_ends_the_silence_at_once() -> None:
     assert bell.steps(WARM).count("unshelved") == 1
 
 
+def once(bell: Bell, for_: str = "12h") -> Bell:
+    """The warm tank is to be quiet until it is over."""
+    bell.find("tank-3", "warm")
+    bell.log("tank-3", "shelve", condition="warm", for_=for_, once=True, reason="lid off")
+    return bell
+
+
+def test_quiet_until_it_is_over_ends_when_it_is_over() -> None:
+    # IEC 62682:2014, one-shot shelving (from memory): until the alarm returns to normal
+    bell = once(Bell())
+    bell.on(90).over("tank-3", "warm")
+    assert bell.steps(WARM) == ["raised", "shelved", "normal"] and len(bell.pages()) == 1
+    bell.on(30).find("tank-3", "warm")
+    assert bell.steps(WARM)[-1] == "raised" and len(bell.pages()) == 2, "the next time it rings"
+
+
+def test_quiet_until_it_is_over_lasts_no_longer_than_was_said() -> None:
+    bell = once(Bell(), for_="2h")
+    bell.on(120)
+    assert bell.steps(WARM) == ["raised", "shelved", "unshelved"] and len(bell.pages()) == 2
+    bell.over("tank-3", "warm")
+    bell.on(12 * 60)
+    assert bell.steps(WARM).count("unshelved") == 1
+
+
+def test_quiet_for_what_has_yet_to_come_lasts_through_it() -> None:
+    """Before the lid is opened: it comes and goes unheard, and the shelf goes with it."""
+    bell = Bell()
+    bell.log("tank-3", "shelve", condition="warm", for_="12h", once=True)
+    bell.on(10).find("tank-3", "warm")
+    bell.on(10).over("tank-3", "warm")
+    assert bell.steps(WARM) == ["shelved", "normal"] and not bell.pages()
+
+
+def test_a_shelf_by_the_clock_outlasts_what_comes_and_goes() -> None:
+    bell = once(Bell())
+    bell.log("tank-3", "shelve", condition="warm", for_="2h")
+    bell.over("tank-3", "warm")
+    assert bell.steps(WARM)[-1] == "shelved", "shelved anew, and no longer only once"
+
+
+def test_why_it_is_quiet_is_known_while_it_is() -> None:
+    bell = once(Bell())
+    alarm = bell.engine.board.alarm("tank-3", "warm")
+    assert (alarm.once, alarm.reason) == (True, "lid off")
+    bell.log("tank-3", "unshelve", condition="warm")
+    assert (alarm.once, alarm.reason) == (False, None)
+
+
+def trends(bell: Bell) -> int:
+    """How often the tank's trend rang."""
+    return sum("tank-3/trending-warm" in page.alarms for page in bell.pages())
+
+
+@pytest.mark.parametrize("back", ["unshelve", "in-service", "by itself"])
+def test_what_its_cooler_explains_does_not_ring_when_it_comes_back(back: str) -> None:
+    bell = Bell()
+    if back == "in-service":
+        bell.find("tank-3", "trending-warm")
+        bell.log("tank-3", "out-of-service", reason="washed")
+    else:
+        bell.log("tank-3", "shelve", condition="trending-warm", for_="2h")
+        bell.find("tank-3", "trending-warm")
+    bell.on(10).find("chiller-1", "stopped")
+    rung = trends(bell)
+    if back == "by itself":
+        bell.on(120)
+    else:
+        bell.on(10).log("tank-3", back, condition="trending-warm")
+    steps = bell.steps("tank-3/trending-warm")
+    told = "in-service" if back == "in-service" else "unshelved"
+    assert steps[-2:] == [told, "suppressed"] and trends(bell) == rung
+    bell.on(10).over("chiller-1", "stopped")
+    assert bell.steps("tank-3/trending-warm")[-1] == "released"
+    assert trends(bell) == rung + 1
+
+
+def test_in_the_dark_a_probe_that_comes_off_its_shelf_rings_nobody() -> None:
+    bell = Bell()
+    bell.log("t3-mid", "shelve", condition="silent", for_="2h")
+    bell.find("t3-mid", "silent")
+    bell.find("watch", "dark")
+    bell.on(120)
+    assert bell.steps("t3-mid/silent") == ["shelved", "unshelved", "suppressed"]
+
+
 def test_out_of_service_leaves_the_list_and_comes_back_as_it_stands() -> None:
     bell = Bell()
     bell.find("tank-3", "warm")

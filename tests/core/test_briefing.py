@@ -59,7 +59,7 @@ def test_the_last_stir_and_the_last_work_are_told() -> None:
     night.log("tank-3", "stir", by="dai")
     night.run(10).log("tank-3", "addition", what="late-water", litres=20)
     told = known(night, "tank-3", "warm")
-    assert told.last_stir == DUSK and told.last_work == ("addition", DUSK + 10 * MINUTE)
+    assert told.last_stir == DUSK and told.last_work == ("late-water", DUSK + 10 * MINUTE)
 
 
 def test_koji_and_starters_count_hours_and_no_day() -> None:
@@ -76,7 +76,7 @@ def test_a_warm_tank_names_its_failing_cooler_and_who_has_that() -> None:
     bell.log("chiller-1", "acknowledge", by="ken")
     told = known(bell, "tank-3", "warm")
     assert (told.cooler, told.service) == ("Chiller 1", "Ken, ext. 12")
-    assert told.cooler_trouble == ("stopped", bell.now - HOUR) and told.cooler_in_hand == "ken"
+    assert told.cooler_trouble == ("stopped", bell.now - HOUR) and told.cooler_in_hand == "Ken"
     bell.over("chiller-1", "stopped")
     assert known(bell, "tank-3", "warm").cooler_trouble is None
 
@@ -111,4 +111,4 @@ def test_who_has_it_is_told() -> None:
     bell = Bell()
     bell.find("tank-3", "warm")
     bell.log("tank-3", "acknowledge", by="aki")
-    assert known(bell, "tank-3", "warm").in_hand == "aki"
+    assert known(bell, "tank-3", "warm").in_hand == "Aki"

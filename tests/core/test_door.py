@@ -77,6 +77,16 @@ def test_the_by_of_an_aim_is_a_time_and_its_person_is_who() -> None:
     assert "name the person in who" in reason({**aim, "by": "Aki"})
 
 
+@pytest.mark.parametrize("by", [NOW + 600, "2026-02-01T06:00:00+09:00"])
+def test_a_time_of_arrival_is_no_person_in_an_amendment_either(by: object) -> None:
+    change = {"entry": "amend", "of": "a1", "by": by, "who": "Aki"}
+    told = entry_from(change, "tank-3", HOUSE, NOW, "broker")
+    assert isinstance(told, Logged) and told.by == "Aki"
+    assert told.entry == Amend(of="a1", fields={"by": by})
+    told = entry_from({**change, "by": "Aki", "who": None}, "tank-3", HOUSE, NOW, "broker")
+    assert isinstance(told, Logged) and (told.by, told.entry) == ("Aki", Amend(of="a1"))
+
+
 def test_an_amendment_takes_every_further_member() -> None:
     told = entry_from(
         {"entry": "amend", "of": "a1", "celsius": 10.4, "who": "Aki", "fields": {"at": 5}},

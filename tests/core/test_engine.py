@@ -532,3 +532,12 @@ def test_a_stirred_tank_wakes_nobody() -> None:
     night.run(25).told["t3-mid"] = 10.0
     night.run(120)
     assert not night.steps()
+
+
+def test_the_end_of_a_batch_is_waited_for_once_however_much_is_logged() -> None:
+    """Else every entry would add one more look at everything to the moment at which it ends."""
+    night = mashing()
+    night.log("tank-3", "stage", stage="last")
+    for _ in range(5):
+        night.log("tank-4", "note", text="all well")
+    assert [name for _, _, name, _ in night.engine.agenda.items].count("ended") == 1

@@ -31,15 +31,16 @@ def test_every_condition_has_somebody_who_finds_it() -> None:
 def test_a_reading_is_looked_at_by_those_whom_it_concerns() -> None:
     judge = judge_of(Night())
     product = judge.one(ProductBand, "tank-3")
-    assert product is not None and product in judge.listeners["t3-mid"]
-    assert product not in judge.listeners["t4-mid"]
+    assert product is not None and product in judge.ways["t3-mid"].listeners
+    assert product not in judge.ways["t4-mid"].listeners
     assert judge.one(ProductBand, "store") is None, "a store is judged by its band"
 
 
 def test_whether_a_probe_hangs_in_its_product_is_asked_before_its_product_is_judged() -> None:
     judge = judge_of(Night())
-    assert [type(guard).__name__ for guard in judge.guards["t3-mid"]] == ["Displaced"]
-    assert not any(guard in judge.listeners["t3-mid"] for guard in judge.guards["t3-mid"])
+    way = judge.ways["t3-mid"]
+    assert [type(guard).__name__ for guard in way.guards] == ["Displaced"]
+    assert not any(guard in way.listeners for guard in way.guards)
 
 
 def test_detectors_stay_when_the_house_changes_about_them() -> None:
@@ -69,5 +70,5 @@ def test_an_empty_house_still_watches_itself() -> None:
     judge.settle_in(World(bare, DUSK), DUSK)
     assert {subject for _, subject in judge.detectors} == {"watch"}
     assert judge.clocks.subject == "watch"
-    with pytest.raises(KeyError):
+    with pytest.raises(AttributeError):
         _ = Judge().clocks

@@ -53,6 +53,24 @@ def test_a_machine_is_not_the_business_of_who_is_awake(condition: str) -> None:
     assert reached(condition, "first", NIGHT, AWAKE) == ["ken"]
 
 
+def store_call(whom: Whom, *rota: Duty) -> list[str]:
+    """A store outside its band is maintenance's."""
+    outside = CONDITIONS["warm"]._replace(role="maintenance")
+    return [one.person for one in called(with_rota(HOUSE, *rota), outside, whom, NIGHT, 0)]
+
+
+def test_a_store_outside_its_band_goes_to_maintenance_before_who_is_awake() -> None:
+    assert store_call("first", *HOUSE.rota, AWAKE) == ["ken"]
+    assert "cho" not in store_call("all", *HOUSE.rota, AWAKE)
+
+
+def test_where_maintenance_is_off_duty_who_is_awake_hears_of_the_store_before_the_brewer() -> None:
+    by_day = Duty(role="maintenance", person="ken", order=1, hours=(8 * HOUR, 17 * HOUR))
+    others = [duty for duty in HOUSE.rota if duty.role != "maintenance"]
+    assert store_call("first", *others, by_day, AWAKE) == ["cho"]
+    assert store_call("first", *others, by_day) == ["aki"]
+
+
 def test_nobody_on_maintenance_passes_a_cooler_to_the_brewer() -> None:
     house = with_rota(HOUSE, *(duty for duty in HOUSE.rota if duty.role != "maintenance"))
     calls = called(house, CONDITIONS["stopped"], "first", NIGHT, 0)

@@ -556,9 +556,35 @@ def test_a_batch_end_is_not_taken_back_from_under_the_next_batch() -> None:
     """The batch would run on, and the next one's start would no longer fit; the crew is told."""
     books = started()
     end = books.tell(60, TANK, "batch-end")
-    books.tell(70, TANK, "batch-start", batch="13", course="mash")
-    books.tell(80, TANK, "take-back", of=end)
-    assert books.runs(TANK, 81).name == "12"
+    start = books.tell(70, TANK, "batch-start", batch="13", course="mash")
+    with pytest.raises(Refused, match=rf"entry '{start}'.* would no longer fit; correct that"):
+        books.tell(80, TANK, "take-back", of=end)
+    assert books.runs(TANK, 81).name == "13"
+    books.tell(82, TANK, "take-back", of=start)
+    books.tell(83, TANK, "take-back", of=end)
+    assert books.runs(TANK, 84).name == "12"
+
+
+def test_a_batch_that_is_logged_late_pushes_no_running_one_out() -> None:
+    """It is asked about: the batch that runs, and is judged, must not vanish by a slip."""
+    books = Books()
+    books.tell(60, TANK, "batch-start", batch="12", course="mash", stage="main")
+    with pytest.raises(Refused, match=r"the batch-start of tank-3 .*would no longer fit"):
+        books.tell(10, TANK, "batch-start", batch="11", course="mash")
+    assert books.runs(TANK, 70).name == "12"
+    books.tell(10, OTHER, "batch-start", batch="11", course="mash")
+    with pytest.raises(Refused, match="correct that entry first"):
+        books.tell(20, OTHER, "move", to=TANK)
+    assert (books.runs(TANK, 70).name, books.runs(OTHER, 70).name) == ("12", "11")
+
+
+def test_an_aim_can_be_given_another_time_of_arrival() -> None:
+    """Its `by` is the time, flat as an amendment's other members are; who did it is `who`."""
+    books = started()
+    aim = books.tell(0, TANK, "aim", celsius=9.0, by=at(600))
+    books.tell(1, TANK, "amend", of=aim, by=at(300), who="aki")
+    assert planned(books, 300) == pytest.approx(9.0)
+    assert books.log[-1].by == "aki"
 
 
 def test_an_amendment_changes_what_it_names_and_leaves_the_rest() -> None:
@@ -679,3 +705,21 @@ def test_a_house_read_anew_lays_the_same_plans() -> None:
     before = [planned(books, minute) for minute in range(3, 600, 60)]
     books.refold()
     assert [planned(books, minute) for minute in range(3, 600, 60)] == before
+
+
+def test_what_was_logged_about_a_tank_is_told_as_it_counts_now() -> None:
+    """Amended entries amended, taken back ones gone, the others' left out, old ones forgotten."""
+    books = started()
+    stir = books.tell(1, TANK, "stir")
+    books.tell(2, OTHER, "stir")
+    poured = books.tell(3, TANK, "addition", what="water", litres=50)
+    assert [logged.id for logged in books.about(TANK)][-2:] == [stir, poured]
+    books.tell(4, TANK, "amend", of=poured, fields={"litres": 60})
+    books.tell(5, TANK, "take-back", of=stir, reason="wrong tank")
+    told = {logged.id: logged for logged in books.about(TANK)}
+    assert stir not in told and told[poured].entry.litres == 60  # type: ignore[union-attr]
+    assert [logged.subject for logged in books.about(OTHER)] == [OTHER]
+    assert not books.about("store")
+    books.tell(20, TANK, "batch-end")
+    books.prune(at(10_000))
+    assert not books.about(OTHER)

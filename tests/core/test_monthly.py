@@ -65,5 +65,5 @@ def test_the_latest_note_about_the_house_is_handed_over() -> None:
         night.run(5)
         night.log("watch", "note", text=text)
     world = night.engine.world
-    report = reports.morning_report(world, night.engine.board.alarms, [], [], night.now)
+    report = reports.morning_report(world, night.engine.board, [], [], night.now)
     assert report.note == "cooling water off 04:00"

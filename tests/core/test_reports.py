@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import pytest
+
 from kuraban.core import reports
 from kuraban.core.units import DAY, HOUR, MINUTE
 from kuraban.core.wording import Morning
@@ -11,7 +13,7 @@ from tests.core.house import AWAKE, DUSK, Bell, Night, brewery, mashing, moment
 def morning(night: Night) -> Morning:
     engine = night.engine
     return reports.morning_report(
-        engine.world, engine.board.alarms, night.story, engine.teller.waiting, night.now
+        engine.world, engine.board, night.story, engine.teller.waiting, night.now
     )
 
 
@@ -96,6 +98,70 @@ def test_the_morning_report_tells_the_night_of_each_tank() -> None:
     assert abs(three.outside - 90 * MINUTE) <= 2 * MINUTE and four.outside == 0
 
 
+def pulled(logged: bool) -> Night:
+    """Tank 3 rests at 10 °C in a cellar of 16; its probe is out of the mash for 44 minutes."""
+    night = mashing()
+    night.told["c-air"] = 16.0
+    night.run(60)
+    if logged:
+        night.log("t3-mid", "probe-out", by="aki")
+    night.told["t3-mid"] = 16.0
+    night.run(44)
+    night.told["t3-mid"] = 10.0
+    if logged:
+        night.log("t3-mid", "probe-in", by="aki")
+    night.run(60)
+    return night
+
+
+@pytest.mark.parametrize("logged", [False, True])
+def test_what_a_pulled_probe_told_is_no_part_of_the_night(logged: bool) -> None:
+    """Whether somebody logged that it was out or the watch saw that it read the room."""
+    night = pulled(logged)
+    told = morning(night).nights[0]
+    assert told.outside == 0.0 and told.highest is not None and told.highest < 10.1
+    still = mashing()
+    still.told["t3-mid"] = 10.7
+    still.run(60)
+    assert morning(still).nights[0].outside > 0
+
+
+def test_a_probe_that_is_still_out_in_the_morning_measured_the_night_before_it() -> None:
+    night = mashing()
+    night.told["c-air"] = 16.0
+    night.run(120).told["t3-mid"] = 16.0
+    night.run(120)
+    told = morning(night).nights[0]
+    assert told.outside == 0.0 and told.highest is not None and told.highest < 10.1
+
+
+def test_a_tank_that_nothing_measured_says_so() -> None:
+    night = mashing()
+    del night.told["t3-mid"]
+    night.run(30)
+    three = morning(night).nights[0]
+    assert (three.name, three.lowest, three.outside) == ("Tank 3", None, 0.0)
+
+
+def test_the_days_aims_are_told_of_each_mash() -> None:
+    """What the plan says now and by tomorrow; koji beds have their works instead."""
+    night = mashing(at=moment("2026-02-02T06:00"))
+    night.log("tank-3", "aim", celsius=9.0, by=moment("2026-02-03T06:00"))
+    night.log("bed-1", "batch-start", batch="K", course="koji")
+    told = [(aim.name, round(aim.now, 1), round(aim.then, 1)) for aim in morning(night).aims]
+    assert told == [("Tank 3", 10.0, 9.0), ("Tank 4", 10.0, 10.0)]
+
+
+def test_each_ring_of_the_night_is_asked_about() -> None:
+    night = mashing(at=moment("2026-02-02T01:00"))
+    night.told["t3-mid"] = 11.5
+    night.run(5 * 60)
+    report = night.messages("notice")[-1]
+    assert report.at == moment("2026-02-02T06:00")
+    assert [alarm for alarm, _ in report.asks] == ["tank-3/far-warm"]
+    assert report.asks[0][1].endswith("Tank 3 past the limit, warm") and not report.alarms
+
+
 def test_each_ring_is_told_with_who_answered_when() -> None:
     bell = Bell(at=moment("2026-02-02T01:00"))
     bell.find("tank-3", "warm")
@@ -104,7 +170,7 @@ def test_each_ring_is_told_with_who_answered_when() -> None:
     bell.on(30)
     rings = morning(bell).rings
     assert [(ring.name, ring.condition, ring.who) for ring in rings] == [
-        ("Tank 3", "warm", "aki"), ("Koji bed 1", "cold", None),
+        ("Tank 3", "warm", "Aki"), ("Koji bed 1", "cold", None),
     ]  # fmt: skip
     assert rings[0].answered == rings[0].at + 11 * MINUTE
 
@@ -114,7 +180,7 @@ def test_a_ring_that_was_answered_after_it_returned_was_answered() -> None:
     bell.find("tank-3", "warm")
     bell.on(5).over("tank-3", "warm")
     bell.on(5).log("tank-3", "acknowledge", by="aki")
-    assert [(ring.who, ring.answered) for ring in morning(bell).rings] == [("aki", bell.now)]
+    assert [(ring.who, ring.answered) for ring in morning(bell).rings] == [("Aki", bell.now)]
 
 
 def test_a_ring_that_rang_again_was_answered_when_it_was_first_answered() -> None:
@@ -123,7 +189,7 @@ def test_a_ring_that_rang_again_was_answered_when_it_was_first_answered() -> Non
     bell.on(5).log("tank-3", "acknowledge", by="aki")
     first = bell.now
     bell.on(180).log("tank-3", "acknowledge", by="bun")
-    assert [(ring.who, ring.answered) for ring in morning(bell).rings] == [("aki", first)]
+    assert [(ring.who, ring.answered) for ring in morning(bell).rings] == [("Aki", first)]
 
 
 def test_what_waited_is_told_while_it_stands() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pickle
 import random
 from statistics import fmean, median, pstdev
 
@@ -10,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from kuraban.core.facts import Reading
-from kuraban.core.senses import KEPT, PlaceSense, Sense, Series
+from kuraban.core.senses import KEPT, KEPT_BRIEFLY, SPARE, PlaceSense, Sense, Series
 from kuraban.core.site import Place, Probe
 from kuraban.core.units import MINUTE
 from tests.core.house import DUSK
@@ -56,7 +57,19 @@ def test_a_series_forgets_the_day_before_yesterday() -> None:
     for minute in range(5 * 24 * 60):
         series.add(minute * MINUTE, 10.0)
     kept = series.times[-1] - series.times[0]
-    assert KEPT <= kept <= 2 * KEPT + MINUTE
+    assert KEPT <= kept <= KEPT + SPARE + MINUTE
+
+
+@pytest.mark.parametrize("protocol", [2, 4, 5])
+def test_a_series_is_the_same_after_a_restart(protocol: int) -> None:
+    series = Series()
+    for minute in (0, 1, 3, 2):
+        series.add(minute * MINUTE, 10.0 + minute / 16)
+    series.kept = KEPT_BRIEFLY
+    again = pickle.loads(pickle.dumps(series, protocol))
+    assert list(again.times) == [0.0, 60.0, 120.0, 180.0] and again.values == series.values
+    assert (again.inserted, again.kept) == (1, KEPT_BRIEFLY)
+    assert again.add(4 * MINUTE, 10.0) == series.add(4 * MINUTE, 10.0) == "new"
 
 
 # -------------------------------------------------------------------------------- one probe's value

@@ -11,6 +11,7 @@ import pytest
 from kuraban.core.phrases import Speech, Words
 from kuraban.core.sentences import Alarm, known, pick
 from kuraban.core.situation import Situation
+from kuraban.core.units import HOUR
 
 CATALOGUE = Path(__file__).parents[2] / "shared" / "words" / "en.toml"
 WORDS = Words.from_tables({"en": tomllib.loads(CATALOGUE.read_text("utf-8"))})
@@ -64,6 +65,19 @@ def test_rooms_and_stores_are_told_without_lids() -> None:
     assert "Lid" not in told("warm", "cold-store").body
     assert "Lid" in told("warm", "starter").body
     assert "scalds" in told("cold", "starter").body
+
+
+@pytest.mark.parametrize(("hours", "warned"), [(1, True), (11.9, True), (12.1, False)])
+def test_where_alcohol_went_in_fire_is_kept_away(hours: float, warned: bool) -> None:
+    """The caution of the work comes first, that of the spirit after it."""
+    body = told(last_work=("alcohol", SPEECH.at - hours * HOUR)).body
+    assert ("Spirit is flammable" in body) == warned and "Lid shut" in body
+    assert "Spirit" not in told(last_work=("rice", SPEECH.at - HOUR)).body
+
+
+def test_nobody_goes_into_a_dark_cellar_unmeasured() -> None:
+    # Ordinance on Prevention of Anoxia (Japan), art. 2 (from memory): below 18 % is deficient
+    assert "below 18 % stay out" in told("dark", "watch").body
 
 
 def test_a_field_without_text_is_unknown() -> None:

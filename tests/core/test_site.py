@@ -28,6 +28,15 @@ def test_things_are_called_by_the_names_that_people_use() -> None:
     assert HOUSE.name_of("gone") == "gone", "what has left the house keeps at least its id"
 
 
+def test_a_person_is_known_by_id_and_by_name() -> None:
+    """Whoever wrote another name keeps it; the house knows no such person."""
+    for who in ("aki", "Aki"):
+        person = HOUSE.person_called(who)
+        assert person is not None and person.id == "aki" and HOUSE.called(who) == "Aki"
+    assert HOUSE.person_called("Grandmother") is HOUSE.person_called(None) is None
+    assert HOUSE.called("Grandmother") == "Grandmother"
+
+
 def test_the_probes_of_a_place_by_what_they_measure() -> None:
     assert [probe.id for probe in HOUSE.probes_of("tank-3")] == ["t3-mid"]
     assert HOUSE.probes_of("tank-3", "air", "supply") == ()

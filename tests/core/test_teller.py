@@ -143,7 +143,8 @@ def test_out_of_tolerance_after_past_the_limit_adds_nothing() -> None:
     night.run(35)
     night.log("tank-3", "acknowledge", by="aki")
     night.run(100)
-    assert night.steps("tank-3/warm") == ["raised"] and len(night.pages()) == 1
+    assert night.steps("tank-3/warm") == ["raised", "acknowledged"]
+    assert len([m for m in night.story if isinstance(m, Message) and m.alarms]) == 1
 
 
 def test_a_tank_past_its_limit_that_got_worse_rings_once() -> None:
@@ -169,6 +170,52 @@ def test_an_unkept_promise_of_one_incident_rings_once() -> None:
         bell.on(180)
         rung = [page.alarms for page in bell.pages() if page.at == bell.now]
         assert rung == [(f"tank-3/far-{side}",)]
+
+
+def joined(first: str = "cold", second: str = "overcooling") -> Bell:
+    """A cold tank in Aki's hands, and twenty minutes later a second sign of the same."""
+    bell = Bell()
+    bell.log("tank-3", "batch-start", batch="3", course="mash", stage="main")
+    bell.find("tank-3", first, worse=0.7)
+    bell.on(4).log("tank-3", "acknowledge", condition=first, by="aki")
+    bell.on(20).find("tank-3", second, worse=0.7)
+    return bell
+
+
+@pytest.mark.parametrize("order", [("cold", "overcooling"), ("overcooling", "cold")])
+def test_a_second_sign_of_what_is_in_hand_is_in_the_same_hands(order: tuple[str, str]) -> None:
+    """One cause, one page: whoever has it hears of it once, soundlessly, and nobody else does."""
+    bell = joined(*order)
+    alarm = f"tank-3/{order[1]}"
+    assert bell.steps(alarm) == ["raised", "acknowledged"]
+    assert bell.engine.board.alarm("tank-3", order[1]).by == "aki"
+    told = [(m.step, m.person) for m in bell.story if isinstance(m, Message) and alarm in m.alarms]
+    assert told == [("notice", "aki")]
+    bell.on(60)
+    assert not [page for page in bell.pages() if alarm in page.alarms]
+
+
+def test_a_second_sign_in_the_same_hands_has_the_same_promise() -> None:
+    """A mash has three hours from when it was answered, and rings once if that is not kept."""
+    bell = joined()
+    bell.on(160)
+    assert len(bell.pages()) == 2, "the first ring and the ring of the promise"
+    bell.log("tank-3", "acknowledge", condition="cold", by="aki")
+    assert bell.steps("tank-3/overcooling")[-2:] == ["realarmed", "acknowledged"]
+
+
+def test_a_second_sign_that_gets_worse_rings_again() -> None:
+    bell = joined()
+    bell.on(10).find("tank-3", "overcooling", worse=0.9)
+    assert bell.steps("tank-3/overcooling")[-1] == "realarmed"
+    assert len(bell.pages()) == 2
+
+
+def test_a_trend_that_joins_what_is_in_hand_is_not_told_at_all() -> None:
+    bell = joined("cold", "trending-cold")
+    assert bell.steps("tank-3/trending-cold") == ["raised", "acknowledged"]
+    assert not [m for m in bell.story if isinstance(m, Message) and "trend" in m.title]
+    assert len(bell.pages()) == 1
 
 
 def test_two_failings_of_one_cooler_ring_once() -> None:

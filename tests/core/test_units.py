@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, datetime, timedelta, timezone
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -92,6 +92,31 @@ def test_milliseconds_are_recognised_and_refused() -> None:
 @given(st.floats(0, 4e9))
 def test_a_time_shown_is_the_same_when_read_to_the_millisecond(at: float) -> None:
     assert abs(parse_time(show_time(at, TOKYO)) - at) < 0.00051
+
+
+@given(
+    st.datetimes(datetime(1971, 1, 1), datetime(2099, 12, 31)),
+    st.integers(-14 * 60, 14 * 60),
+    st.sampled_from(["minutes", "seconds", "milliseconds", "microseconds"]),
+)
+def test_a_time_is_the_moment_that_it_names_to_the_last_digit(
+    moment: datetime, offset: int, until: str
+) -> None:
+    """Minutes are looked up; Python's own reading of the whole text is the witness."""
+    there = moment.replace(tzinfo=timezone(timedelta(minutes=offset)))
+    for stamp in (there.isoformat(timespec=until), there.isoformat(timespec=until).lower()):
+        assert parse_time(stamp) == datetime.fromisoformat(stamp.upper()).timestamp()
+    zulu = moment.isoformat(timespec=until) + "Z"
+    assert parse_time(zulu) == datetime.fromisoformat(zulu).timestamp()
+
+
+@pytest.mark.parametrize(
+    "stamp", ["2026-02-01T03:10:1e+09:00", "2026-02-01T03:10:10.1x0+09:00", "2026-02-01T03:10:10",
+              "2026-02-01T03:10:١٢+09:00", "2026-02-01T03:10:10.120+25:00", "T03:10:10+09:00"],
+)  # fmt: skip
+def test_what_only_looks_like_a_time_is_none(stamp: str) -> None:
+    with pytest.raises(ValueError, match="is not a time"):
+        parse_time(stamp)
 
 
 def test_a_time_of_day_is_hours_and_minutes() -> None:

@@ -14,21 +14,25 @@ from zoneinfo import ZoneInfo
 import msgspec
 import pytest
 
-from kuraban.core.situation import Situation
+from kuraban.core.situation import SOMEBODY, Situation
 from kuraban.core.units import HOUR, MINUTE, parse_time
 from kuraban.core.wording import (
     CONDITIONS,
+    Aim,
     Evening,
+    First,
     Leaving,
     Morning,
     Night,
     Ring,
     Text,
     Words,
+    asks,
     evening,
     gathered,
     in_hand,
     line,
+    monthly,
     morning,
     page,
     power_back,
@@ -200,6 +204,10 @@ def messages(language: str) -> dict[str, Text]:
         ),
         waited=(full("stuck", "probe", language),),
         probes=((names["two"], "displaced"),),
+        aims=(
+            Aim(name=names["tank"], now=10.3, then=10.1, by=NOW + 28 * HOUR),
+            Aim(name=names["two"], now=9.0, then=9.0, by=NOW + 28 * HOUR),
+        ),
         due=((names["two"], {"en": "naka", "ja": "仲添"}, NOW + 7 * HOUR),),
         note={"en": "Tank 4 stirs heavily.", "ja": "4号は櫂が重い。"}[language],
     )  # fmt: skip
@@ -207,6 +215,7 @@ def messages(language: str) -> dict[str, Text]:
         at=NOW - 6 * HOUR,
         here=(names["aki"],),
         woken=(names["aki"], names["ken"]),
+        first=(First(cooler=names["chilled-water"], name=names["two"], soonest=5.2, latest=8.9),),
         leaving=(Leaving(name=names["tank"], condition="trending-warm", when=NOW + HOUR),),
         unwatched=(
             (names["two"], "no-batch"), (names["starter"], "no-batch"),
@@ -225,6 +234,11 @@ def messages(language: str) -> dict[str, Text]:
         "calm morning": morning(calm, *given),
         "evening": evening(word, *given),
         "calm evening": evening(Evening(at=NOW - 6 * HOUR), *given),
+        "monthly": monthly(NOW - 6 * HOUR, (names["tank"],), *given),
+        "asked, of each ring of the night": Text(
+            "", "\n".join(asked for _, asked in asks(report, *given))
+        ),
+        "in somebody's hands": in_hand(tank, SOMEBODY, None, *given),
         "power back": power_back(NOW - 10 * HOUR, NOW, running, koji, moved, *given),
     }
 

@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from kuraban.core.course import FAR_FUTURE
+from kuraban.core.senses import KEPT, KEPT_BRIEFLY
 from kuraban.core.site import House, Probe
 from kuraban.core.units import HOUR, MINUTE
 from kuraban.core.world import Detector, Finding, Timers, World
@@ -16,6 +17,19 @@ from tests.core.house import DUSK, Night, brewery, mashing
 
 def world(house: House | None = None) -> World:
     return World(house or brewery(), DUSK)
+
+
+def test_a_probe_among_several_of_a_product_is_remembered_more_briefly() -> None:
+    """What is looked back on for hours is the product of them all; alone, it is that."""
+    house = brewery()
+    twin = Probe(id="t3-low", of="tank-3", measures="product")
+    sees = world(msgspec.structs.replace(house, probes=(*house.probes, twin)))
+    kept = {probe: sees.senses[probe].series.kept for probe in ("t3-mid", "t3-low", "t4-mid")}
+    assert kept == {"t3-mid": KEPT_BRIEFLY, "t3-low": KEPT_BRIEFLY, "t4-mid": KEPT}
+    assert sees.places["tank-3"].series.kept == KEPT
+    sees.settle_in(house)
+    assert sees.places["tank-3"].series is sees.senses["t3-mid"].series
+    assert sees.senses["t3-mid"].series.kept == KEPT
 
 
 # ----------------------------------------------------------------------------------- what is judged

@@ -115,6 +115,17 @@ def test_without_a_japanese_face_the_phone_gets_latin_letters(
     assert legible("3号タンク", "") == "3" and legible("Tank 3 °C", "") == "Tank 3 °C"
 
 
+def test_a_forecast_is_a_fan_with_a_line_along_its_middle() -> None:
+    """Three wedges over one another, so that it is lighter the less sure; and it fits the sheet."""
+    last = POINTS[-1]
+    fan = [Band(last.at, last.value, last.value), Band(END, 11.4, 12.2)]
+    plain, fanned = drawn().axes[0], drawn(fan=fan).axes[0]
+    assert len(fanned.collections) == len(plain.collections) + 3
+    line = next(one for one in fanned.lines if list(one.get_ydata()) == [last.value, 11.8])
+    assert list(line.get_xdata()) == [last.at, END]
+    assert fanned.get_ylim()[1] > 12.2 > plain.get_ylim()[1]
+
+
 def test_the_same_curve_is_the_same_document() -> None:
     assert svg(drawn()) == svg(drawn())
 

@@ -7,6 +7,7 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from signal import SIGKILL
 from typing import Protocol
 
 import pytest
@@ -281,6 +282,17 @@ def test_a_row_of_unknown_fate_says_so(
 # ------------------------------------------------------------------------------ Apprise itself
 
 
+def test_a_form_reaches_its_person_too(begin: Callable[..., Round]) -> None:
+    """The other plain way of Apprise: what the phone service gets is an ordinary web form."""
+    with Sink() as sink:
+        address = sink.url("aki", QUICK).replace("json://", "form://")
+        round_ = begin({"aki": Addresses((address,))})
+        round_.put("a")
+        assert round_.await_told(1)[0].sent
+        assert [(one.path, one.title) for one in sink.got] == [("/aki", "Tank 3 warm (a)")]
+        assert sink.got[0].body == "Now 12.4, plan 11.0. Open its valve." and not sink.wrong
+
+
 def test_a_person_without_address_is_told_at_once(begin: Callable[..., Round]) -> None:
     """Nobody can be reached nowhere: reported as failed, and the row is done."""
     round_ = begin({"aki": Addresses()})
@@ -344,7 +356,7 @@ def test_no_thread_is_left_behind_or_added(begin: Callable[..., Round]) -> None:
 # ----------------------------------------------------------- killed between every pair of steps
 
 CHILD = """
-import os, sys, time
+import os, signal, sys, time
 from pathlib import Path
 from kuraban.edges.courier import Addresses, ByApprise, Courier
 from kuraban.store.outbox import Outbox
@@ -353,16 +365,20 @@ path, address, point = sys.argv[1:]
 
 class Killed(Outbox):
     def claim(self, row_id, now):
+        killed("waiting")
         row = super().claim(row_id, now)
-        if point == "claimed": os._exit(9)
+        killed("claimed")
         return row
     def tried(self, *arguments, **named):
-        if point == "rung": os._exit(9)
+        killed("rung")
         super().tried(*arguments, **named)
     def sent(self, row_id, now):
-        if point == "recorded": os._exit(9)
+        killed("recorded")
         super().sent(row_id, now)
-        if point == "done": os._exit(9)
+        killed("done")
+
+def killed(here):
+    if here == point: os.kill(os.getpid(), signal.SIGKILL)
 
 Courier(Killed(Path(path)), {"aki": Addresses((address,))}, print, time.time).start()
 time.sleep(20)
@@ -370,17 +386,18 @@ time.sleep(20)
 
 
 @pytest.mark.parametrize(
-    ("point", "rings"), [("claimed", 1), ("rung", 2), ("recorded", 1), ("done", 1)]
+    ("point", "rings"),
+    [("waiting", 1), ("claimed", 1), ("rung", 2), ("recorded", 1), ("done", 1)],
 )
 def test_killed_at_any_point_nothing_is_lost(point: str, rings: int, tmp_path: Path) -> None:
-    """Killed after the claim, the ring, its record or the end: the page arrives, at most once
-    more than once, and what may be the second time says so."""
+    """Killed before or after the claim, the ring, its record, the end: the page arrives, at most
+    once more than once, and what may be the second time says so."""
     path = tmp_path / "journal"
     journal = Journal.open(path)
     journal.commit(Turn(now=AT, story=[message("a")]))
     with Sink() as sink:
         command = [sys.executable, "-c", CHILD, str(path), sink.url("aki"), point]
-        assert subprocess.run(command, timeout=30, check=False).returncode == 9
+        assert subprocess.run(command, timeout=30, check=False).returncode == -SIGKILL
         outbox = Outbox(path)
         courier = start_on(outbox, sink)
         await_true(lambda: [fact.sent for fact in outbox.unreported(AT)] == [True])

@@ -44,6 +44,19 @@ def test_a_warm_tank_can_be_taken_in_hand_or_let_run() -> None:
     ]
 
 
+def test_each_ring_of_the_night_can_be_judged_from_the_morning_report() -> None:
+    report = ring(
+        step="notice", urgency="log", person="aki",
+        asks=(("tank-3/warm", "03:10 Tank 3 warm"), ("chiller-1/stopped", "03:20 Chiller stopped")),
+    )  # fmt: skip
+    assert Links(made)(report).splitlines() == [
+        "Worth it? 03:10 Tank 3 warm: https://kura.example/a/verdict-tank-3-warm-aki",
+        "Worth it? 03:20 Chiller stopped: https://kura.example/a/verdict-chiller-1-stopped-aki",
+    ]
+    many = msgspec.structs.replace(report, asks=report.asks * 10)
+    assert len(Links(made)(many).splitlines()) == 8
+
+
 def test_what_is_past_its_limit_or_no_product_cannot_be_let_run() -> None:
     for alarm in ("tank-3/far-warm", "chiller-1/stopped", "t3-mid/silent"):
         assert "let it run" not in Links(made)(ring(alarm))

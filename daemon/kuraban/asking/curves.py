@@ -15,13 +15,16 @@ from pathlib import Path
 from statistics import median
 from typing import TYPE_CHECKING, NamedTuple
 
-from kuraban.asking.picture import line_of
+from kuraban.asking.picture import apart, line_of
+from kuraban.asking.standing import held_of
+from kuraban.core.drift import drift_of
 from kuraban.core.effects import Message
 from kuraban.core.engine import Engine
 from kuraban.core.facts import Logged
 from kuraban.core.ledger import Batch
 from kuraban.core.site import House
 from kuraban.core.units import DAY, HOUR, day_turn
+from kuraban.core.world import World
 from kuraban.store.history import History
 
 if TYPE_CHECKING:
@@ -46,6 +49,8 @@ class Known(NamedTuple):
     band: tuple[tuple[float, float, float], ...]
     days: tuple[tuple[float, int | None], ...]
     """Turns of the brewery day within, and the moromi day that begins."""
+    fan: tuple[tuple[float, float, float], ...] = ()
+    """Where the product may be in the coming hours: time, lowest and highest °C."""
 
 
 def available() -> bool:
@@ -101,7 +106,8 @@ class Curves:
             points, known.plan, known.first, band, events, message.language, zone,
             start=start, end=end, title=place.name, plain_title=place.id,
             turns=list(_turns(known, message.language)),
-            nights=nights_of(known.house.site.duty_hours, start, end, zone), size=PHONE,
+            nights=nights_of(known.house.site.duty_hours, start, end, zone),
+            fan=[Band(*one) for one in known.fan], size=PHONE,
         )  # fmt: skip
         return png(made)
 
@@ -120,6 +126,7 @@ def known_of(engine: Engine, place: str, at: float) -> Known:
         house, place, at,
         plan=_within(line.points, start, end), first=_within(line.first, start, end),
         band=tuple(_tolerance(batch, start, end)), days=tuple(_days(batch, house, start, end)),
+        fan=tuple(_fan(world, place, batch, at, end)),
     )  # fmt: skip
 
 
@@ -139,6 +146,24 @@ def _tolerance(batch: Batch, start: float, end: float) -> Iterator[tuple[float, 
         planned = batch.plan.at(at)
         yield at, planned - sides.below, planned + sides.above
         at += STEP
+
+
+def _fan(
+    world: World, place: str, batch: Batch, at: float, end: float
+) -> Iterator[tuple[float, float, float]]:
+    """The product of now, carried on along the plan by its drift; nothing while work goes on."""
+    known = world.product(place, at)
+    if known is None or held_of(world, place, batch, at)[0] is not None:
+        return
+    with apart(world, {}):
+        drift = drift_of(world, place, batch, at)
+    if drift is None:
+        return
+    apart_now, moment = known[0] - batch.plan.at(at), at
+    while moment <= end and not batch.plan.ended(moment):
+        hours, level = (moment - at) / HOUR, batch.plan.at(moment) + apart_now
+        yield moment, level + drift.low * hours, level + drift.high * hours
+        moment += STEP
 
 
 def _days(

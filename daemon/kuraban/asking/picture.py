@@ -17,19 +17,18 @@ import msgspec
 
 from kuraban.asking import koji
 from kuraban.asking.coolers import Machines
+from kuraban.asking.standing import banded_word, going_of, held_of, word_of
 from kuraban.core import entries as e
 from kuraban.core import roster
 from kuraban.core.alarms import Alarm, State
 from kuraban.core.briefing import situation_of
 from kuraban.core.conditions import BREWER, CONDITIONS, CREW, MAINTENANCE
 from kuraban.core.course import FAR_FUTURE, Planned, Sides, Stage
-from kuraban.core.detectors.trend import LEAST_SLOPE
 from kuraban.core.drift import Drift, Track, drift_of
 from kuraban.core.engine import Engine
 from kuraban.core.ledger import Batch
 from kuraban.core.picture import (
     BatchNow,
-    Going,
     Leaving,
     OnDuty,
     Picture,
@@ -41,7 +40,6 @@ from kuraban.core.picture import (
     StageAhead,
     Stretch,
     Text,
-    Word,
 )
 from kuraban.core.reports import why_not_judged
 from kuraban.core.site import WATCH, Place
@@ -102,7 +100,7 @@ class Painter:
         world, now = engine.world, engine.now
         site, zone = world.house.site, world.house.zone
         self._left = MOST_DRIFTS
-        with self._apart(world):
+        with apart(world, self._tracks):
             hours = self._machines.hours(world, now)
             return Picture(
                 at=now,
@@ -122,14 +120,6 @@ class Painter:
                 beds=self._beds.now(world, now),
                 coolers=self._machines.coolers(world, hours, now),
             )
-
-    @contextmanager
-    def _apart(self, world: World) -> Iterator[None]:
-        theirs, world.tracks = world.tracks, self._tracks
-        try:
-            yield
-        finally:
-            world.tracks = theirs
 
     # Places.
 
@@ -275,49 +265,19 @@ class Painter:
         return msgspec.structs.replace(found, in_hand=None)
 
 
+@contextmanager
+def apart(world: World, tracks: dict[str, Track]) -> Iterator[None]:
+    """Reckon drifts in tracks of one's own, without a trace in what the watch decides."""
+    theirs, world.tracks = world.tracks, tracks
+    try:
+        yield
+    finally:
+        world.tracks = theirs
+
+
 def picture_of(engine: Engine, words: Words) -> Picture | None:
     """One picture of an engine, None before it knows its house."""
     return Painter(words).picture(engine)
-
-
-def word_of(apart: float | None, stage: Stage) -> Word:
-    """Where a product stands that is `apart` from its plan, K."""
-    if apart is None:
-        return "unknown"
-    warm = apart > 0
-
-    def beyond(sides: Sides) -> bool:
-        return abs(apart) > (sides.above if warm else sides.below)
-
-    if beyond(stage.limit):
-        return "far-warm" if warm else "far-cold"
-    if beyond(stage.tolerance):
-        return "warm" if warm else "cold"
-    if beyond(stage.notice):
-        return "little-warm" if warm else "little-cold"
-    return "as-planned"
-
-
-def going_of(rate: float | None) -> Going | None:
-    """Which way, by the rate as it is shown: what is told must not flicker with the last digits."""
-    if rate is None:
-        return None
-    told = round(rate, 2)
-    return "level" if abs(told) <= LEAST_SLOPE else "up" if told > 0 else "down"
-
-
-def held_of(world: World, place: str, batch: Batch, now: float) -> tuple[str | None, float | None]:
-    """Why the product is not judged against the plan for the moment, and until when."""
-    masked = world.masked(place, now)
-    if masked is not None:
-        return "masked", masked
-    settled = batch.settled_at(batch.plan.standing(now))
-    if settled > now:
-        return "settling", settled
-    book = world.ledger.books.get(place)
-    if book is not None and book.let_run is not None and book.let_run.until > now:
-        return "let-run", book.let_run.until
-    return None, None
 
 
 def line_of(plan: Planned, until: float) -> PlanLine:
@@ -389,12 +349,7 @@ def _banded(world: World, place: Place, why: str | None, now: float) -> PlaceNow
     probes = _probes(world, place.id, ELSE, now)
     heard = next((p for p in probes if p.value is not None and not p.trouble and not p.out), None)
     value = None if heard is None else heard.value
-    word: Word = "unknown"
-    apart = None
-    if value is not None and place.band is not None:
-        low, high = place.band
-        apart = max(value - high, 0.0) or min(value - low, 0.0)
-        word = "in-band" if not apart else "warm" if apart > 0 else "cold"
+    word, apart = banded_word(value, place.band)
     book = world.ledger.books.get(place.id)
     return PlaceNow(
         id=place.id, name=place.name, kind=place.kind, brews=place.brews, why=why, word=word,

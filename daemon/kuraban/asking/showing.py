@@ -25,7 +25,7 @@ from kuraban.settings.words import load_page_words
 if TYPE_CHECKING:
     from kuraban.edges.pages import Pages
 
-Act = Literal["acknowledge", "let-run"]
+Act = Literal["acknowledge", "let-run", "verdict"]
 
 EVERY = 1.0
 """Real seconds between two pictures, at least."""

@@ -9,12 +9,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
+from kuraban.asking.standing import banded_word, going_of, held_of, word_of
 from kuraban.asking.view import View
+from kuraban.core import picture
 from kuraban.core.alarms import Alarm, State
 from kuraban.core.briefing import situation_of
-from kuraban.core.course import Sides
-from kuraban.core.detectors.trend import LEAST_SLOPE, drift_of
+from kuraban.core.drift import drift_of
 from kuraban.core.ledger import Batch
+from kuraban.core.picture import Going
 from kuraban.core.reports import why_not_judged
 from kuraban.core.site import Place
 from kuraban.core.units import HOUR
@@ -27,7 +29,11 @@ Word = Literal[
     "as planned", "a little warm", "a little cold", "warm", "cold", "past the limit, warm",
     "past the limit, cold", "in its band", "not known",
 ]  # fmt: skip
-Going = Literal["up", "down", "level"]
+PLAINLY: dict[picture.Word, Word] = {
+    "as-planned": "as planned", "little-warm": "a little warm", "little-cold": "a little cold",
+    "warm": "warm", "cold": "cold", "far-warm": "past the limit, warm",
+    "far-cold": "past the limit, cold", "in-band": "in its band", "unknown": "not known",
+}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,6 +83,9 @@ class Standing:
     by: str | None = None
     until: float | None = None
     """By when it should be right, or until when it is quiet."""
+    once: bool = False
+    """Quiet only until it has returned to normal, if that is sooner."""
+    reason: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -169,19 +178,19 @@ def _brewing(view: View, place: Place, batch: Batch) -> PlaceNow:
     drift = drift_of(world, place.id, batch, now)
     planned = batch.plan.at(now)
     rate = None if drift is None else drift.slope + batch.plan.slope(now)
-    held, until = _held(view, place.id, batch)
+    held, until = held_of(world, place.id, batch, now)
     apart = None if known is None else known[0] - planned
     return PlaceNow(
         id=place.id,
         name=place.name,
         kind=place.kind,
-        word=_word(apart, batch, now),
+        word=PLAINLY[word_of(apart, standing.stage)],
         product=None if known is None else known[0],
         at=None if known is None else world.product_heard(place.id, now),
         planned=planned,
         difference=apart,
         rate=rate,
-        going=_going(rate),
+        going=going_of(rate),
         batch=batch.title or batch.name,
         stage=standing.stage.title.get("en") or standing.stage.id,
         day=batch.plan.day(now),
@@ -191,58 +200,15 @@ def _brewing(view: View, place: Place, batch: Batch) -> PlaceNow:
     )
 
 
-def _word(apart: float | None, batch: Batch, now: float) -> Word:
-    if apart is None:
-        return "not known"
-    stage = batch.plan.standing(now).stage
-    warm = apart > 0
-
-    def beyond(sides: Sides) -> bool:
-        return abs(apart) > (sides.above if warm else sides.below)
-
-    if beyond(stage.limit):
-        return "past the limit, warm" if warm else "past the limit, cold"
-    if beyond(stage.tolerance):
-        return "warm" if warm else "cold"
-    if beyond(stage.notice):
-        return "a little warm" if warm else "a little cold"
-    return "as planned"
-
-
-def _going(rate: float | None) -> Going | None:
-    if rate is None:
-        return None
-    return "level" if abs(rate) < LEAST_SLOPE else "up" if rate > 0 else "down"
-
-
-def _held(view: View, place: str, batch: Batch) -> tuple[str | None, float | None]:
-    """Why the product is not judged against the plan for the moment, and until when."""
-    world, now = view.engine.world, view.engine.now
-    masked = world.masked(place, now)
-    if masked is not None:
-        return "masked", masked
-    settled = batch.settled_at(batch.plan.standing(now))
-    if settled > now:
-        return "settling", settled
-    book = world.ledger.books.get(place)
-    if book is not None and book.let_run is not None and book.let_run.until > now:
-        return "let-run", book.let_run.until
-    return None, None
-
-
 def _banded(view: View, place: Place) -> PlaceNow:
     world, now = view.engine.world, view.engine.now
     probes = world.house.probes_of(place.id, "product", "air", "supply")
     senses = [world.senses[probe.id] for probe in probes]
     heard = next((sense for sense in senses if sense.known(now) is not None), None)
     value = None if heard is None else heard.known(now)
-    low, high = place.band or (0.0, 0.0)
-    apart = None if value is None else max(value - high, 0.0) or min(value - low, 0.0)
-    word: Word = "not known" if apart is None else "in its band"
-    if apart:
-        word = "warm" if apart > 0 else "cold"
+    word, apart = banded_word(value, place.band)
     return PlaceNow(
-        id=place.id, name=place.name, kind=place.kind, word=word, product=value,
+        id=place.id, name=place.name, kind=place.kind, word=PLAINLY[word], product=value,
         at=None if heard is None else heard.heard, band=place.band, difference=apart,
     )  # fmt: skip
 
@@ -272,8 +238,10 @@ def _alarm(view: View, alarm: Alarm, words: Words) -> Standing:
         state=alarm.state.name.lower().replace("_", "-"),
         title=page(situation, "en", words, world.house.zone).title,
         since=alarm.since,
-        by=alarm.by,
+        by=None if alarm.by is None else world.house.called(alarm.by),
         until=until,
+        once=alarm.once,
+        reason=alarm.reason,
     )
 
 

@@ -2,10 +2,11 @@
 
 An alarm is one condition of one subject. It occurs, is acknowledged, returns. Unanswered, it can
 return before anyone acknowledged; then nobody further is woken, but it stays on the list until
-someone has seen it. Shelved by a person it is silent for a stated time; suppressed by design it is
-held back while something larger explains it; out of service it is not judged. From those three it
-comes back to what its condition says at that moment. Nothing here latches: brewing conditions that
-have passed have passed.
+someone has seen it. Shelved by a person it is silent for a stated time, or, shelved once, until it
+has returned to normal if that is sooner; suppressed by design it is held back while something
+larger explains it; out of service it is not judged. From those three it comes back to what its
+condition says at that moment. Nothing here latches: brewing conditions that have passed have
+passed.
 
 An event that changes nothing (a second acknowledgement) is in the table too; one that is not in
 the table is a fault of the watch and raises.
@@ -39,6 +40,7 @@ class Event(Enum):
     REALARM = "re-alarm"
     SHELVE = "shelve"
     UNSHELVE = "un-shelve"
+    SPENT = "return, one-shot shelf"
     SUPPRESS = "designed suppression"
     RELEASE = "suppression ends"
     REMOVE = "remove from service"
@@ -72,6 +74,7 @@ LIFE: dict[tuple[State, Event], Outcome] = {
     (_R, _E.ACKNOWLEDGE): _to(_N, "normal"),
     (_R, _E.OCCUR): _to(_U, "realarmed"),
     (_S, _E.UNSHELVE): Outcome(_U, _N, "unshelved"),
+    (_S, _E.SPENT): _to(_N, "normal"),
     (_D, _E.RELEASE): Outcome(_U, _N, "released"),
     (_O, _E.RESTORE): Outcome(_U, _N, "in-service"),
     # Held back: the condition lives on beneath, the state stays.
@@ -86,7 +89,11 @@ LIFE: dict[tuple[State, Event], Outcome] = {
     (_S, _E.SHELVE): _to(_S, "shelved"),
     (_D, _E.SUPPRESS): _to(_D, None),
     (_O, _E.REMOVE): _to(_O, None),
-    **{(state, _E.UNSHELVE): _to(state, None) for state in (*_LIVE, _D, _O)},
+    **{
+        (state, event): _to(state, None)
+        for state in (*_LIVE, _D, _O)
+        for event in (_E.UNSHELVE, _E.SPENT)
+    },
     **{(state, _E.RELEASE): _to(state, None) for state in (*_LIVE, _S, _O)},
     **{(state, _E.RESTORE): _to(state, None) for state in (*_LIVE, _S, _D)},
     # The three ways of being held back, from anywhere.
@@ -126,8 +133,8 @@ class Alarm:
     """One condition of one subject, as it stands."""
 
     __slots__ = (
-        "acked_worse", "active", "by", "condition", "evidence", "in_hand_until", "planned",
-        "raised", "since", "state", "subject", "until", "value", "worse",
+        "acked_worse", "active", "by", "condition", "evidence", "in_hand_until", "once",
+        "planned", "raised", "reason", "since", "state", "subject", "until", "value", "worse",
     )  # fmt: skip
 
     def __init__(self, subject: str, condition: str) -> None:
@@ -150,7 +157,11 @@ class Alarm:
         """The same when it was acknowledged."""
         self.in_hand_until: float | None = None
         self.until: float | None = None
-        """When a shelf ends."""
+        """When a shelf ends at the latest."""
+        self.once = False
+        """The shelf ends sooner where it returns to normal."""
+        self.reason: str | None = None
+        """Why it was shelved, as somebody put it."""
 
     @property
     def id(self) -> str:

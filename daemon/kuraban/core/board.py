@@ -7,19 +7,25 @@ rings again only when it got worse by a deadband, or has not turned by the promi
 
 from __future__ import annotations
 
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
 from kuraban.core.alarms import Alarm, Event, State
 from kuraban.core.conditions import CONDITIONS, COOLING_FAILS
 from kuraban.core.detectors.product import deadband
 from kuraban.core.effects import StepName
 from kuraban.core.site import WATCH
+from kuraban.core.situation import SOMEBODY
 from kuraban.core.units import HOUR, MINUTE
 from kuraban.core.world import Finding, World
 
+DOUBTS = frozenset({"displaced", "stuck", "wild"})
+"""Conditions of a probe while which it is no measure of its product."""
+DOUBTS_KEPT = 14 * HOUR
 TURNS_WITHIN = {"koji-bed": 30 * MINUTE, "starter": 1 * HOUR, "tank": 3 * HOUR}
 COOLER_TURNS_WITHIN = 1 * HOUR
 BAND_DEADBAND = 0.3
+BACK = (Event.UNSHELVE, Event.RESTORE)
+"""What brings an alarm back among those that can ring, unless something larger explains it."""
 
 
 def _foremost(alarm: Alarm) -> tuple[int, str]:
@@ -34,11 +40,21 @@ class Rings(Protocol):
     def promised(self, alarm: Alarm, until: float) -> None: ...
 
 
+class Doubted(NamedTuple):
+    """A probe was not to be believed from start to end."""
+
+    probe: str
+    start: float
+    end: float
+
+
 class Board:
     def __init__(self, world: World, rings: Rings) -> None:
         self.world = world
         self.rings = rings
         self.alarms: dict[tuple[str, str], Alarm] = {}
+        self.doubted: list[Doubted] = []
+        """The latest doubts that are over, of the last night at least."""
 
     def alarm(self, subject: str, condition: str) -> Alarm:
         found = self.alarms.get((subject, condition))
@@ -73,16 +89,26 @@ class Board:
             self._explains(alarm, finding.at)
         elif alarm.active:
             alarm.active = False
+            if alarm.condition in DOUBTS:
+                self._believed_again(alarm, finding.at)
             if finding.value is not None:
                 alarm.value, alarm.planned = finding.value, finding.planned
             self.world.standing.discard(key)
             self._event(alarm, Event.RETURN, finding.at)
             if alarm.state is State.SUPPRESSED:
                 self._event(alarm, Event.RELEASE, finding.at)
+            elif alarm.state is State.SHELVED and alarm.once:
+                self._unshelve(alarm, Event.SPENT, finding.at, None)
             self._explains_no_more(alarm, finding.at)
 
     def _event(self, alarm: Alarm, event: Event, at: float, by: str | None = None) -> None:
         step = alarm.apply(event)
+        if event in BACK and alarm.state is State.UNACKNOWLEDGED and self._explained(alarm):
+            held = alarm.apply(Event.SUPPRESS)
+            for told in (step, held):
+                if told is not None:
+                    self.rings.stepped(alarm, told, at, by)
+            return
         if alarm.state is State.UNACKNOWLEDGED and step is not None:
             alarm.raised, alarm.by, alarm.in_hand_until = at, None, None
         if step is not None:
@@ -107,6 +133,20 @@ class Board:
 
     def _is_place(self, subject: str) -> bool:
         return subject in self.world.house.place
+
+    def _believed_again(self, alarm: Alarm, at: float) -> None:
+        since = at if alarm.since is None else alarm.since
+        kept = [doubt for doubt in self.doubted if doubt.end > at - DOUBTS_KEPT]
+        self.doubted = [*kept, Doubted(alarm.subject, since, at)]
+
+    def doubts(self, probe: str, now: float) -> list[Doubted]:
+        """When a probe was not to be believed of late, the present doubt included."""
+        standing = [
+            Doubted(probe, now if alarm.since is None else alarm.since, now)
+            for name in sorted(DOUBTS)
+            if (alarm := self.alarms.get((probe, name))) is not None and alarm.active
+        ]
+        return [doubt for doubt in self.doubted if doubt.probe == probe] + standing
 
     # What something larger explains.
 
@@ -159,7 +199,7 @@ class Board:
     def _take_in_hand(self, alarm: Alarm, at: float, by: str | None, within: float | None) -> None:
         if alarm.state is State.UNACKNOWLEDGED:
             alarm.acked_worse = alarm.worse
-        alarm.by = by or "somebody"
+        alarm.by = by or SOMEBODY
         promise = within if within is not None else self._turns_within(alarm)
         alarm.in_hand_until = None if promise is None else at + promise
         if alarm.in_hand_until is not None:
@@ -185,15 +225,31 @@ class Board:
         alarm.evidence = ("not_turned", *(e for e in alarm.evidence if e != "not_turned"))
         self._event(alarm, Event.REALARM, until)
 
-    def shelve(self, subject: str, condition: str, at: float, until: float, by: str | None) -> None:
+    def join(self, alarm: Alarm, other: Alarm, at: float) -> None:
+        """What joins an incident that somebody has in hand is in the same hands, by the same time.
+
+        It is one cause and was told of: it rings when it gets worse, or has not turned by then.
+        """
+        promise = other.in_hand_until
+        within = None if promise is None or promise <= at else promise - at
+        self._take_in_hand(alarm, at, other.by, within)
+        self._event(alarm, Event.ACKNOWLEDGE, at, other.by)
+
+    def shelve(
+        self, subject: str, condition: str, at: float, until: float, by: str | None,
+        once: bool = False, reason: str | None = None,
+    ) -> None:  # fmt: skip
+        """Silence until `until`; `once`: or until it has returned to normal, whichever is first."""
         alarm = self.alarm(subject, condition)
-        alarm.until = until
+        alarm.until, alarm.once, alarm.reason = until, once, reason
         self._event(alarm, Event.SHELVE, at, by)
 
     def unshelve(self, subject: str, condition: str, at: float, by: str | None = None) -> None:
-        alarm = self.alarm(subject, condition)
-        alarm.until = None
-        self._event(alarm, Event.UNSHELVE, at, by)
+        self._unshelve(self.alarm(subject, condition), Event.UNSHELVE, at, by)
+
+    def _unshelve(self, alarm: Alarm, event: Event, at: float, by: str | None) -> None:
+        alarm.until, alarm.once, alarm.reason = None, False, None
+        self._event(alarm, event, at, by)
 
     def remove(self, subject: str, at: float, by: str | None) -> None:
         """Out of service: every alarm of the subject leaves the list until it is put back."""

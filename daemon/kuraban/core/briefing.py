@@ -62,7 +62,7 @@ def _common(world: World, alarm: Alarm, now: float) -> dict[str, Any]:
         "since": alarm.since,
         "unit": UNITS.get(alarm.condition, "°C"),
         "evidence": alarm.evidence,
-        "in_hand": alarm.by,
+        "in_hand": None if alarm.by is None else world.house.called(alarm.by),
     }
 
 
@@ -132,5 +132,6 @@ def _cooling(world: World, alarms: Alarms, place: str) -> dict[str, Any]:
         trouble = alarms.get((cooler, condition))
         if trouble is not None and trouble.active and trouble.raised is not None:
             since = trouble.raised if trouble.since is None else trouble.since
-            return found | {"cooler_trouble": (condition, since), "cooler_in_hand": trouble.by}
+            who = None if trouble.by is None else world.house.called(trouble.by)
+            return found | {"cooler_trouble": (condition, since), "cooler_in_hand": who}
     return found

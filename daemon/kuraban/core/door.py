@@ -137,7 +137,8 @@ def _amendment(fields: dict[str, object]) -> dict[str, object]:
     if not isinstance(inner, dict):
         raise ValueError(f"fields is {kind_word(inner)}; send an object")
     own = {"of", "reason", "fields"}
-    further = {member: value for member, value in fields.items() if member not in own | _ENVELOPE}
+    envelope = _ENVELOPE - {"by"} if _is_time(fields.get("by")) else _ENVELOPE
+    further = {member: value for member, value in fields.items() if member not in own | envelope}
     amendment: dict[str, object] = {"entry": "amend", "fields": {**further, **inner}}
     amendment.update((member, fields[member]) for member in ("of", "reason") if member in fields)
     return amendment
@@ -175,10 +176,20 @@ def _text(value: object, name: str) -> str:
 
 def _person(name: str, fields: Mapping[str, object]) -> str | None:
     """Who made it: `who`, or `by` except where that is the aim's time of arrival."""
-    for member in ("who",) if name == "aim" else ("who", "by"):
+    arrival = name == "aim" or (name == "amend" and _is_time(fields.get("by")))
+    for member in ("who",) if arrival else ("who", "by"):
         if fields.get(member) is not None:
             return _text(fields[member], member)
     return None
+
+
+def _is_time(value: object) -> bool:
+    """Whether an amend's `by` is the time of an aim, and not a person."""
+    try:
+        parse_time(value)
+    except ValueError:
+        return False
+    return True
 
 
 def _id(fields: Mapping[str, object], subject: str, received: float | None) -> str:

@@ -9,6 +9,7 @@ autocorrelation of what is left about the line: in a cellar neighbours in time r
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from itertools import pairwise
 from typing import NamedTuple
 
@@ -121,7 +122,7 @@ def points_of(world: World, place: str, batch: Batch, now: float) -> list[Point]
     settled = batch.settled_at(batch.plan.standing(now))
     begins = max(settled, undisturbed_since(world, place, now), now - LONGEST_WINDOW)
     track.catch_up(world, place, batch, begins, now)
-    points = [point for point in track.points if point[0] >= begins]
+    points = track.points[bisect_left(track.points, (begins,)) :]
     times, values = world.places[place].series.since(max(track.upto * track.step, begins), now)
     if len(times) >= LEAST_IN_STEP:
         at = times[len(times) // 2]
@@ -133,7 +134,7 @@ def swing_of(points: list[Point], now: float) -> Swing | None:
     """Where the difference stands and went before; None where nothing is known yet."""
     if not points or now - points[-1][0] > 2 * HOUR:
         return None
-    before = [value for at, value in points if at < now - SWING_BEFORE]
+    before = [value for _, value in points[: bisect_left(points, (now - SWING_BEFORE,))]]
     if not before:
         return Swing(points[-1][1], points[0][1], points[0][1], 0.0)
     seen = max(now - SWING_BEFORE - points[0][0], 0.0)

@@ -10,6 +10,8 @@ import msgspec
 from kuraban.core.facts import Fact
 from kuraban.core.units import show_time
 
+Ask = tuple[str, str]
+"""A ring to be judged, was it worth it?: the alarm, and what people call the ring."""
 Urgency = Literal["wake", "duty", "log"]
 StepName = Literal[
     "raised", "acknowledged", "returned", "normal", "shelved", "unshelved", "suppressed",
@@ -51,6 +53,7 @@ class Message(msgspec.Struct, frozen=True, kw_only=True):
     rung: int = 0
     """Which rung of the ladder sent it, 0 first."""
     language: str = "en"
+    asks: tuple[Ask, ...] = ()
 
     @property
     def text(self) -> str:

@@ -31,7 +31,7 @@ from kuraban.core.facts import (
     Refusal,
 )
 from kuraban.core.judge import Judge
-from kuraban.core.ledger import CONTROL, Refused
+from kuraban.core.ledger import Refused
 from kuraban.core.pending import Pending
 from kuraban.core.site import SIGNALS, WATCH, House, from_document
 from kuraban.core.teller import Teller
@@ -75,6 +75,8 @@ class Engine:
         """Entries that wait for a second person."""
         self.seen: dict[tuple[str, str], float] = {}
         """Entries already taken, by subject and id."""
+        self.ends: set[float] = set()
+        """When a batch ends by the clock, as far as the agenda knows."""
         self.night: list[Step | Message] = []
         self.night_since = 0.0
         self.impaired: dict[str, float] = {}
@@ -325,9 +327,8 @@ class Engine:
             )
             return
         self._answer(logged)
-        if not isinstance(entry, CONTROL):
-            self._plan_ends()
-            self._look_at_all()
+        self._plan_ends()
+        self._look_at_all()
         if isinstance(entry, e.InService):
             self.board.restore(logged.subject, self.now, logged.by)
 
@@ -335,10 +336,13 @@ class Engine:
         """Courses whose last stage ends by the clock end their batch at that moment."""
         for place in self.world.house.places:
             batch = self.world.batch(place.id, self.now)
-            if batch is not None and self.now < batch.plan.spans[-1].end < FAR_FUTURE:
-                self.agenda.add(batch.plan.spans[-1].end, "ended")
+            end = FAR_FUTURE if batch is None else batch.plan.spans[-1].end
+            if self.now < end < FAR_FUTURE and end not in self.ends:
+                self.ends.add(end)
+                self.agenda.add(end, "ended")
 
     def _do_ended(self) -> None:
+        self.ends = {end for end in self.ends if end > self.now}
         self.world.ledger.version += 1
         self._look_at_all()
 
@@ -430,10 +434,13 @@ class Engine:
         if not reports.anything_judged(self.world, self.now) and not waiting:
             return
         night = [e for e in (*self.night, *self.teller.story) if e.at >= self.night_since]
-        report = reports.morning_report(self.world, self.board.alarms, night, waiting, self.now)
+        report = reports.morning_report(self.world, self.board, night, waiting, self.now)
         roles = {CONDITIONS[condition].role for _, condition in waiting} - {"brewer"}
         for role in ("brewer", *sorted(roles)):
-            self.teller.notice(role, self.now, lambda *tongue: wording.morning(report, *tongue))
+            self.teller.notice(
+                role, self.now, lambda *tongue: wording.morning(report, *tongue),
+                asks=lambda *tongue: wording.asks(report, *tongue),
+            )  # fmt: skip
 
     # The watch itself.
 

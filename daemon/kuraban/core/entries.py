@@ -6,7 +6,7 @@ below. `at`, `by` and `id` belong to the envelope (`kuraban.core.facts.Logged`).
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, get_args
 
 import msgspec
 from msgspec import Meta
@@ -96,6 +96,9 @@ Ingredient = Literal[
 ]  # fmt: skip
 
 
+INGREDIENTS: frozenset[str] = frozenset(get_args(Ingredient))
+
+
 class Addition(_Entry, frozen=True, tag="addition"):
     what: Ingredient
     kg: Kilograms | None = None
@@ -155,9 +158,12 @@ class Acknowledge(_Entry, frozen=True, tag="acknowledge"):
 
 
 class Shelve(_Entry, frozen=True, tag="shelve"):
+    """`once`: until the alarm has returned to normal, and no longer than `for`."""
+
     condition: Id
     for_: Duration = msgspec.field(name="for")
     reason: Words | None = None
+    once: bool = False
 
 
 class Unshelve(_Entry, frozen=True, tag="unshelve"):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 from kuraban.core.course import FAR_FUTURE
 from kuraban.core.detectors.additions import AdditionUnlogged
 from kuraban.core.detectors.air import RoomAir
@@ -24,6 +26,7 @@ from kuraban.core.detectors.supply import SupplyBand
 from kuraban.core.detectors.trend import Trend
 from kuraban.core.detectors.unwatched import Unwatched
 from kuraban.core.detectors.wild import Wild
+from kuraban.core.senses import PlaceSense, Sense
 from kuraban.core.site import WATCH, House
 from kuraban.core.world import Detector, World
 
@@ -31,15 +34,27 @@ Key = tuple[str, str]
 """Class name and subject."""
 
 
+class Way(NamedTuple):
+    """Where a reading of one probe goes."""
+
+    sense: Sense
+    place: PlaceSense | None
+    """The place whose product it measures."""
+    guards: list[Detector]
+    """What doubts the reading before anything else looks."""
+    listeners: list[Detector]
+    """What looks at every current reading."""
+
+
 class Judge:
     """All detectors of a house. Those whose subject stays are kept when the house changes."""
 
+    clocks: Clocks
+
     def __init__(self) -> None:
         self.detectors: dict[Key, Detector] = {}
-        self.guards: dict[str, list[Detector]] = {}
-        """Of each probe: what doubts its reading before anything else looks."""
-        self.listeners: dict[str, list[Detector]] = {}
-        """Of each probe: what looks at every current reading."""
+        self.ways: dict[str, Way] = {}
+        """Of each probe."""
 
     def settle_in(self, world: World, now: float) -> None:
         wanted = {_key(detector): detector for detector in _detectors(world)}
@@ -50,20 +65,22 @@ class Judge:
                 detector.clear(now)
                 detector.due = FAR_FUTURE
         self.detectors = wanted
-        self.guards, self.listeners = {}, {}
+        clocks = wanted["Clocks", WATCH]
+        assert isinstance(clocks, Clocks)
+        self.clocks = clocks
+        self.ways = {probe: _way(world, sense) for probe, sense in world.senses.items()}
         for detector in wanted.values():
-            table = self.guards if isinstance(detector, Displaced) else self.listeners
             for probe in detector.listens():
-                table.setdefault(probe, []).append(detector)
-
-    @property
-    def clocks(self) -> Clocks:
-        found = self.detectors["Clocks", WATCH]
-        assert isinstance(found, Clocks)
-        return found
+                way = self.ways[probe]
+                (way.guards if isinstance(detector, Displaced) else way.listeners).append(detector)
 
     def one(self, kind: type[Detector], subject: str) -> Detector | None:
         return self.detectors.get((kind.__name__, subject))
+
+
+def _way(world: World, sense: Sense) -> Way:
+    product = sense.probe.measures == "product"
+    return Way(sense, world.places.get(sense.probe.of) if product else None, [], [])
 
 
 def _key(detector: Detector) -> Key:

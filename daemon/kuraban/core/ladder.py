@@ -15,7 +15,7 @@ from collections.abc import Iterable
 from typing import Literal, NamedTuple
 
 from kuraban.core import roster
-from kuraban.core.conditions import AIR, CONDITIONS, COOLING_FAILS, Condition
+from kuraban.core.conditions import AIR, CONDITIONS, COOLING_FAILS, MAINTENANCE, Condition
 from kuraban.core.effects import Urgency
 from kuraban.core.site import House
 from kuraban.core.units import within_hours
@@ -71,7 +71,7 @@ def group_of(condition: Condition) -> str:
 def called(house: House, condition: Condition, whom: Whom, at: float, rung: int) -> list[Call]:
     """The persons of one rung at a moment, in order; never empty while the house has people."""
     line = roster.chain(house, condition.role, at)
-    if condition.side or condition.name in HEARD_AWAKE:
+    if _heard_awake(house, condition, at):
         line = _joined(roster.awake(house, at), line)
     if whom in ("first", "again"):
         chosen = line[:1]
@@ -90,9 +90,19 @@ def called_on_duty(house: House, condition: Condition, at: float) -> list[Call]:
         return called(house, condition, "first", at, 0)[:1]
     holders = roster.holders(house, condition.role, at)
     up = [holder for holder in holders if holder.awake]
-    if not up and (condition.side or condition.name in HEARD_AWAKE):
+    if not up and _heard_awake(house, condition, at):
         up = roster.awake(house, at)
     return [Call(holder.person, condition.role, 0) for holder in up[:1]]
+
+
+def _heard_awake(house: House, condition: Condition, at: float) -> bool:
+    """Whether somebody awake hears it first, before the sleeping brewer.
+
+    A room or store outside its band is maintenance's, and is theirs first while they are on duty.
+    """
+    if not condition.side and condition.name not in HEARD_AWAKE:
+        return False
+    return condition.role != MAINTENANCE or not roster.holders(house, MAINTENANCE, at)
 
 
 def _joined(*groups: Iterable[roster.Holder]) -> list[roster.Holder]:

@@ -11,6 +11,7 @@ common practice.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
 from typing import NamedTuple
 
@@ -32,6 +33,8 @@ MASKS_KEPT = 40
 
 WORK = (e.Stir, e.Addition, e.CaskIn, e.CaskOut, e.Handwork, e.StageMark, e.ProbeOut, e.ProbeIn)
 """Entries that say that somebody was at the product."""
+PLACES = (e.BatchStart, e.Move, e.Split, e.Merge)
+"""Entries by which a batch comes to a place."""
 CONTROL = (
     e.Acknowledge, e.Shelve, e.Unshelve, e.Verdict, e.Note, e.Sample, e.Look, e.Confirm,
 )  # fmt: skip
@@ -108,6 +111,7 @@ class Book:
         self.let_run: LetRun | None = None
         self.last_stir: float | None = None
         self.last_work: tuple[str, float] | None = None
+        """The latest other work: an entry's name or what went in, and when."""
         self.hands: list[tuple[float, str]] = []
         """Who worked here, and when; the latest few."""
         self.check: tuple[float, float] | None = None
@@ -154,11 +158,14 @@ class Ledger:
         self.amended: dict[tuple[str, str], Logged] = {}
         self.corrects: dict[tuple[str, str], Logged] = {}
         """The entry that each correction names, by the correction's subject and id."""
+        self.passed_over: set[tuple[str, str]] = set()
+        """Entries that do not fit what the earlier ones left, since those were corrected."""
         self.newest = 0.0
         self.swaps: list[Swap] = []
         """Duties exchanged, in the order in which they were entered."""
         self.courses: dict[tuple[str, str], Course] = {}
         """The course of each batch as it was when the batch began, by that entry."""
+        self._about: dict[str, list[Logged]] | None = None
         self.version = 0
         """Rises with every change of the books; what was derived from an older one is void."""
 
@@ -212,8 +219,19 @@ class Ledger:
             return cooler == (entry.cooler if takes_over else entry.heater)
         return cooler in (entry.cooler, entry.heater)
 
+    def about(self, subject: str) -> Sequence[Logged]:
+        """The entries about one subject as they count now, in the order of time."""
+        if self._about is None:
+            self._about = {}
+            for logged in self.log:
+                if logged.key not in self.hidden:
+                    counts = self.amended.get(logged.key, logged)
+                    self._about.setdefault(logged.subject, []).append(counts)
+        return self._about.get(subject, ())
+
     def add(self, logged: Logged) -> None:
         """Take an entry into the books; Refused if it does not fit what runs at its time."""
+        self._about = None
         if isinstance(logged.entry, CONTROL):
             self._known(logged)
             return
@@ -238,7 +256,7 @@ class Ledger:
         self.log.append(logged)
         self.log.sort(key=lambda known: known.at)
         try:
-            self.refold(insist_on=logged.key)
+            self._refold_whole(logged)
         except Refused:
             self.log = kept
             self.refold()
@@ -265,7 +283,7 @@ class Ledger:
                 self._amend_anew(old)
             else:
                 self._count(old, False)
-            self.refold(insist_on=old.key)
+            self._refold_whole(old)
         except Refused:
             self.hidden, self.amended = hidden, amended
             self.log.pop()
@@ -290,9 +308,25 @@ class Ledger:
             if isinstance(entry, e.Amend) and counts and corrects is old:
                 self.amended[old.key] = _amend(self.amended.get(old.key, old), entry)
 
+    def _refold_whole(self, changed: Logged) -> None:
+        """Fold anew after a change of the past; Refused where a batch would vanish by it.
+
+        Somebody must say first which is right: that batch, or what was entered now.
+        """
+        before = set(self.passed_over)
+        self.refold(insist_on=changed.key)
+        for logged in self.log:
+            lost = logged.key in self.passed_over - before and isinstance(logged.entry, PLACES)
+            if lost and logged.key != changed.key:
+                kind, when = e.kind_of(logged.entry), show_time(logged.at, self.house.zone)
+                raise Refused(
+                    f"then the {kind} of {logged.subject} at {when} (entry '{logged.id}') would "
+                    "no longer fit; correct that entry first, or give this one another time"
+                )
+
     def refold(self, insist_on: tuple[str, str] | None = None) -> None:
         """Build every book anew. An entry that no longer fits is passed over, unless insisted."""
-        self.books, self.swaps = {}, []
+        self.books, self.swaps, self.passed_over = {}, [], set()
         self.version += 1
         for logged in self.log:
             if logged.key in self.hidden or isinstance(
@@ -302,6 +336,7 @@ class Ledger:
             try:
                 self._apply(self.amended.get(logged.key, logged))
             except Refused:
+                self.passed_over.add(logged.key)
                 if logged.key == insist_on:
                     raise
         self.newest = max((logged.at for logged in self.log), default=0.0)
@@ -313,6 +348,7 @@ class Ledger:
         """
         starts = [book.batch.since for book in self.books.values() if book.batch is not None]
         cutoff = min([before, *starts])
+        self._about = None
         lasting = (e.OutOfService, e.InService, e.ServedBy)
         self.log = [
             logged
@@ -381,7 +417,7 @@ class Ledger:
         if isinstance(logged.entry, e.Stir):
             book.last_stir = logged.at
         else:
-            book.last_work = (e.kind_of(logged.entry), logged.at)
+            book.last_work = (_work_of(logged.entry), logged.at)
         if logged.by is not None:
             book.hands = [*book.hands[-7:], (logged.at, logged.by)]
 
@@ -502,6 +538,11 @@ class Ledger:
                 book.mask("handwork", at, at + spell + HANDWORK_AFTER)
             case _:
                 pass
+
+
+def _work_of(entry: e.Entry) -> str:
+    """What was done, by the name of what went in or else of the entry."""
+    return entry.what if isinstance(entry, e.Addition) else e.kind_of(entry)
 
 
 def _names(table: dict[str, Course]) -> str:

@@ -2,24 +2,31 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from datetime import date, datetime, timedelta
 
 from kuraban.core import roster
-from kuraban.core.briefing import Alarms, situation_of
+from kuraban.core.board import Board
+from kuraban.core.briefing import situation_of
 from kuraban.core.detectors.dry import HANGS_DRY
 from kuraban.core.drift import drift_of
 from kuraban.core.effects import Message, Step
-from kuraban.core.entries import Note
+from kuraban.core.entries import Note, ProbeIn, ProbeOut
+from kuraban.core.ledger import PROBE_OUT_LONGEST, Batch
 from kuraban.core.outlook import first_to_leave
-from kuraban.core.site import WATCH, House
-from kuraban.core.units import DAY, HOUR, day_turn, next_clock
-from kuraban.core.wording import Evening, First, Leaving, Morning, Night, Ring
+from kuraban.core.site import WATCH, House, Place
+from kuraban.core.units import DAY, HOUR, MINUTE, day_turn, next_clock
+from kuraban.core.wording import Aim, Evening, First, Leaving, Morning, Night, Ring
 from kuraban.core.world import World
 
 NIGHT = 12 * HOUR
 SUNDAY = 6
 ANSWERED = ("acknowledged", "normal")
 """Steps by which somebody answers a ring, the second where it had returned by then."""
+ONSET = 11 * MINUTE
+"""So long at most a probe that was pulled is on its way to the air before it is doubted."""
+SETTLES = 10 * MINUTE
+"""So long after it was put back a probe still tells of the air."""
 SOON = 12.0
 """Hours in hand from which a cooler's stopping is no matter for this night."""
 
@@ -133,10 +140,14 @@ def _names(house: House, holders: list[roster.Holder]) -> tuple[str, ...]:
 
 
 def morning_report(
-    world: World, alarms: Alarms, night: list[Step | Message], waiting: list[tuple[str, str]],
+    world: World, board: Board, night: list[Step | Message], waiting: list[tuple[str, str]],
     now: float,
 ) -> Morning:  # fmt: skip
-    """The night behind: lowest and highest, rings and answers, what waited, stages due today."""
+    """The night behind: lowest and highest, rings and answers, what waited; the day's aims, work.
+
+    What a probe told while the watch did not believe it is no part of the night.
+    """
+    alarms = board.alarms
     waited = [
         situation_of(world, alarms, alarms[key], now)
         for key in waiting
@@ -149,10 +160,11 @@ def morning_report(
     )
     return Morning(
         at=now,
-        nights=tuple(_nights(world, now)),
+        nights=tuple(_nights(world, board, now)),
         rings=tuple(_rings(world, night)),
         waited=tuple(waited),
         probes=probes,
+        aims=tuple(_aims(world, now)),
         due=tuple(_due(world, now)),
         note=_handover(world, now),
     )
@@ -171,29 +183,73 @@ def _handover(world: World, now: float) -> str | None:
     return notes[-1] if notes else None
 
 
-def _nights(world: World, now: float) -> list[Night]:
-    found = []
+def _nights(world: World, board: Board, now: float) -> Iterator[Night]:
     for place in world.house.places:
         batch = world.batch(place.id, now)
-        if batch is None:
+        if batch is not None and world.places[place.id].products:
+            yield _night(world, board, place, batch, now)
+
+
+def _night(world: World, board: Board, place: Place, batch: Batch, now: float) -> Night:
+    """Lowest and highest without the wildest two hundredths of either, and the time outside."""
+    times, values = world.places[place.id].series.since(now - NIGHT, now)
+    doubts = _doubts(world, board, place.id, now)
+    believed: list[float] = []
+    outside, last = 0.0, None
+    for at, value in zip(times, values, strict=True):
+        if any(start <= at <= end for start, end in doubts):
+            last = None
             continue
-        times, values = world.places[place.id].series.since(now - NIGHT, now)
-        if not values:
+        believed.append(value)
+        sides = batch.plan.standing(at).stage.tolerance
+        beyond = value - batch.plan.at(at)
+        if last is not None and (beyond > sides.above or beyond < -sides.below):
+            outside += min(at - last, 600.0)
+        last = at
+    if not believed:
+        return Night(name=place.name)
+    believed.sort()
+    spare = len(believed) // 200
+    return Night(
+        name=place.name, lowest=believed[spare], highest=believed[-1 - spare], outside=outside
+    )
+
+
+def _doubts(world: World, board: Board, place: str, now: float) -> list[tuple[float, float]]:
+    """When nothing that was measured in a place was its product.
+
+    The product of several probes is made of those alone that are believed.
+    """
+    products = world.places[place].products
+    if len(products) != 1:
+        return []
+    probe = products[0].probe.id
+    if HANGS_DRY in products[0].suspect:
+        return [(now - NIGHT, now + 1.0)]
+    doubts = [(doubt.start - ONSET, doubt.end) for doubt in board.doubts(probe, now)]
+    return doubts + _taken_out(world, place, probe, now)
+
+
+def _taken_out(world: World, place: str, probe: str, now: float) -> list[tuple[float, float]]:
+    """When somebody had the probe out of its product, as they logged it."""
+    found: list[tuple[float, float]] = []
+    for logged in world.ledger.log:
+        if logged.subject not in (place, probe) or logged.key in world.ledger.hidden:
             continue
-        ordered = sorted(values)
-        spare = len(ordered) // 200
-        outside, last = 0.0, None
-        for at, value in zip(times, values, strict=True):
-            sides = batch.plan.standing(at).stage.tolerance
-            beyond = value - batch.plan.at(at)
-            if last is not None and (beyond > sides.above or beyond < -sides.below):
-                outside += min(at - last, 600.0)
-            last = at
-        found.append(
-            Night(name=place.name, lowest=ordered[spare], highest=ordered[-1 - spare],
-                  outside=outside)
-        )  # fmt: skip
-    return found
+        if isinstance(logged.entry, ProbeOut):
+            found.append((logged.at, logged.at + PROBE_OUT_LONGEST))
+        elif isinstance(logged.entry, ProbeIn) and found:
+            found[-1] = (found[-1][0], min(found[-1][1], logged.at + SETTLES))
+    return [stretch for stretch in found if stretch[1] > now - NIGHT]
+
+
+def _aims(world: World, now: float) -> Iterator[Aim]:
+    """Of each mash and starter what the plan says now, and when the brewery day turns."""
+    turn = next_clock(now, world.house.site.day_starts, world.house.zone)
+    for place in world.house.places:
+        batch = world.batch(place.id, now)
+        if batch is not None and place.kind != "koji-bed" and not batch.plan.ended(turn):
+            yield Aim(name=place.name, now=batch.plan.at(now), then=batch.plan.at(turn), by=turn)
 
 
 def _rings(world: World, night: list[Step | Message]) -> list[Ring]:
@@ -215,9 +271,10 @@ def _rings(world: World, night: list[Step | Message]) -> list[Ring]:
             rings.append(
                 Ring(
                     at=event.at,
+                    alarm=alarm,
                     name=world.house.name_of(subject),
                     condition=condition,
-                    who=None if answer is None else answer.by,
+                    who=None if answer is None else world.house.called(answer.by or ""),
                     answered=None if answer is None else answer.at,
                 )
             )

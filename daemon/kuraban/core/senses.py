@@ -13,7 +13,8 @@ from __future__ import annotations
 from array import array
 from bisect import bisect_left, bisect_right
 from collections import deque
-from typing import Literal
+from pickle import PickleBuffer
+from typing import Any, Literal, SupportsIndex
 
 from kuraban.core.facts import Reading
 from kuraban.core.site import TEMPERATURES, Place, Probe
@@ -21,6 +22,10 @@ from kuraban.core.units import HOUR, MINUTE
 
 KEPT = 14 * HOUR
 """How far back the judging remembers."""
+KEPT_BRIEFLY = 4 * HOUR
+"""The same of one probe among several of a product, whose own series is looked at closely only."""
+SPARE = 1 * HOUR
+"""Older values are thrown out so much at a time."""
 WINDOW, WINDOW_SLOW = 7, 3
 SLOW = 2 * MINUTE
 JUMP = 5.0
@@ -32,13 +37,20 @@ Admission = Literal["new", "same", "conflict"]
 class Series:
     """Values in the order of their time, for the last hours."""
 
-    __slots__ = ("inserted", "times", "values")
+    __slots__ = ("inserted", "kept", "times", "values")
 
     def __init__(self) -> None:
         self.times = array("d")
         self.values = array("d")
         self.inserted = 0
         """How many came out of their order."""
+        self.kept = KEPT
+
+    def __reduce_ex__(self, protocol: SupportsIndex) -> tuple[Any, ...]:
+        """To a pickle without a copy: a checkpoint holds a thousand of these."""
+        held = self.times, self.values
+        parts = [PickleBuffer(one) if int(protocol) >= 5 else one.tobytes() for one in held]
+        return _series, (*parts, self.inserted, self.kept)
 
     def add(self, at: float, value: float) -> Admission:
         """Keep a value; the first of one moment stays."""
@@ -46,8 +58,8 @@ class Series:
         if not times or at > times[-1]:
             times.append(at)
             self.values.append(value)
-            if at - times[0] > 2 * KEPT:
-                gone = bisect_left(times, at - KEPT)
+            if at - times[0] > self.kept + SPARE:
+                gone = bisect_left(times, at - self.kept)
                 del times[:gone], self.values[:gone]
             return "new"
         place = bisect_left(times, at)
@@ -67,6 +79,14 @@ class Series:
         """The latest value at or before a moment."""
         place = bisect_right(self.times, at) - 1
         return self.values[place] if place >= 0 else None
+
+
+def _series(times: bytearray, values: bytearray, inserted: int, kept: float) -> Series:
+    series = Series()
+    series.times.frombytes(times)
+    series.values.frombytes(values)
+    series.inserted, series.kept = inserted, kept
+    return series
 
 
 class Sense:
@@ -103,24 +123,23 @@ class Sense:
 
     def hear(self, reading: Reading) -> Admission:
         """Take a reading in; only a current one moves the value."""
-        admission = self.series.add(reading.at, reading.value)
+        at, value = reading.at, reading.value
+        admission = self.series.add(at, value)
         if admission != "new" or reading.late or reading.retained:
             return admission
-        heard = self.heard
-        if heard is not None and reading.at < heard:
-            return admission
-        window = self.window
-        if heard is not None and reading.at - heard > self.silent_after:
-            window.clear()
-        if self.raw is not None and self.value is not None:
-            jumped = abs(self.raw - self.value) > JUMP
-            if jumped and abs(reading.value - self.value) <= JUMP and self.leaps:
-                self.bad.append(heard or reading.at)
+        heard, window, before = self.heard, self.window, self.value
+        if heard is not None:
+            if at < heard:
+                return admission
+            if at - heard > self.silent_after:
+                window.clear()
+        if self.leaps and before is not None and self.raw is not None:
+            jumped = abs(self.raw - before) > JUMP
+            if jumped and abs(value - before) <= JUMP:
+                self.bad.append(heard or at)
                 self.leapt = True
-        window.append(reading.value)
-        self.heard = reading.at
-        self.raw = reading.value
-        self.value = _middle(window)
+        window.append(value)
+        self.heard, self.raw, self.value = at, value, _middle(window)
         return admission
 
     def fresh(self, now: float) -> bool:
@@ -128,13 +147,16 @@ class Sense:
 
     def good(self, now: float) -> bool:
         """Believed: answers, no step in doubt, and nothing said against it."""
-        return self.doubt is None and not self.suspect and self.fresh(now)
+        if self.doubt is not None or self.suspect or self.heard is None:
+            return False
+        return now - self.heard <= self.silent_after
 
     @property
     def lag(self) -> float:
         """Seconds between the middle of the filtered readings and the last."""
-        behind, times = len(self.window) // 2, self.series.times
-        if len(self.window) < 3 or self.heard is None or len(times) <= behind:
+        count, times = len(self.window), self.series.times
+        behind = count // 2
+        if count < 3 or self.heard is None or len(times) <= behind:
             return 0.0
         return max(self.heard - times[-1 - behind], 0.0)
 

@@ -16,7 +16,7 @@ from typing import NamedTuple
 
 from kuraban.core.phrases import Speech, figure, fill
 from kuraban.core.site import BREWING
-from kuraban.core.situation import Situation, Title
+from kuraban.core.situation import SOMEBODY, Situation, Title
 from kuraban.core.units import HOUR, MINUTE
 
 CONDITIONS = (
@@ -46,6 +46,8 @@ _UNITS = {"humidity": "%RH", "depression": "K"}
 _TAIL = ("serves", "ring", "probe", "stir", "work", "hand")
 _FORECAST = 10 * MINUTE
 """Forecasts are told to these ten minutes, the earlier ones; more would be a pretence."""
+_SPIRIT_FOR = 12 * HOUR
+"""So long after alcohol went in, spirit may stand about and its vapour hang over the mash."""
 _FIRST_SEEN = 2
 """So many sentences of evidence stand before what to do first; the others follow it."""
 
@@ -94,7 +96,8 @@ class Alarm(NamedTuple):
 
     @property
     def caution(self) -> str:
-        return self.say(f"caution.{_caution(self.situation)}")
+        spirit = self.say("caution.spirit") if _spirit(self.situation) else ""
+        return self.speech.join([self.say(f"caution.{_caution(self.situation)}"), spirit])
 
     @property
     def body(self) -> str:
@@ -148,6 +151,11 @@ def known(**fields: str | None) -> dict[str, str]:
     return {name: text for name, text in fields.items() if text}
 
 
+def person(who: str | None, speech: Speech) -> str | None:
+    """A person's name; "somebody" in this language where nobody was named."""
+    return speech.template("told.somebody") if who == SOMEBODY else who
+
+
 def _fields(situation: Situation, speech: Speech) -> dict[str, str]:
     now = situation
     fields = known(stage=speech.template("stage.next"))
@@ -168,10 +176,10 @@ def _fields(situation: Situation, speech: Speech) -> dict[str, str]:
         since=speech.clock(now.since),
         stir=speech.clock(now.last_stir),
         cooler=now.cooler,
-        who=now.cooler_in_hand,
+        who=person(now.cooler_in_hand, speech),
         service=now.service,
         served=speech.names(now.served),
-        hand=now.in_hand,
+        hand=person(now.in_hand, speech),
     )
     for more in (_ahead, _trouble, _work, _air):
         fields |= more(now, speech)
@@ -276,3 +284,11 @@ def _caution(now: Situation) -> str:
     if now.kind in ("tank", "starter") and now.condition in _OVER_THE_MASH:
         return "lid"
     return _CAUTION.get(now.condition, "")
+
+
+def _spirit(now: Situation) -> bool:
+    """Whether alcohol went into this tank not long ago."""
+    if now.last_work is None:
+        return False
+    name, at = now.last_work
+    return name == "alcohol" and now.at - at < _SPIRIT_FOR

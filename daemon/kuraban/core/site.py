@@ -199,6 +199,17 @@ class House(msgspec.Struct, frozen=True, kw_only=True, dict=True):
             return hanging
         return tuple(probe for probe in hanging if probe.measures in measures)
 
+    def person_called(self, who: str | None) -> Person | None:
+        """The person whom an entry names by id or by name."""
+        if who is None or who in self.person:
+            return None if who is None else self.person[who]
+        return next((person for person in self.people if person.name == who), None)
+
+    def called(self, who: str) -> str:
+        """What people call whoever an entry names: by name where it names one of the house."""
+        person = self.person_called(who)
+        return who if person is None else person.name
+
     def name_of(self, subject: str) -> str:
         """What people call a place, cooler or probe."""
         for table in (self.place, self.cooler):

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import msgspec
 
+SOMEBODY = "somebody"
+"""Who has an alarm that was acknowledged without a name."""
 Title = dict[str, str]
 """A text by language."""
 

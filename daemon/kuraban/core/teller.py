@@ -9,7 +9,7 @@ following ones gathered in one message.
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from datetime import tzinfo
 
 from kuraban.core import roster, wording
@@ -18,7 +18,7 @@ from kuraban.core.alarms import Alarm, State
 from kuraban.core.board import Board
 from kuraban.core.briefing import situation_of
 from kuraban.core.conditions import BREWER, CONDITIONS, COOLER_WAKES, CREW, MAINTENANCE
-from kuraban.core.effects import Message, Step, StepName, Urgency
+from kuraban.core.effects import Ask, Message, Step, StepName, Urgency
 from kuraban.core.entries import kind_of
 from kuraban.core.facts import Logged
 from kuraban.core.ladder import (
@@ -130,6 +130,7 @@ class Teller:
         louder = incident.urgency != "wake" and urgency == "wake"
         again = step == "realarmed" and not incident.open
         if known and condition.rank <= incident.rank and not (again or louder):
+            self._joins(incident, alarm, urgency, at)
             return
         self._lead(incident)
         incident.urgency, incident.role = urgency, self._role(alarm)
@@ -141,6 +142,24 @@ class Teller:
             self.climb(key, at, 0)
         elif urgency == "duty":
             self._on_duty(incident, alarm, at)
+
+    def _joins(self, incident: Incident, alarm: Alarm, urgency: Urgency, at: float) -> None:
+        """One more sign of what was told already: whoever has that in hand has this too.
+
+        Of one that would wake, and is no lesser than what they know, they hear once, without a
+        ring; nobody else hears of it.
+        """
+        others = (self.board.alarm(alarm.subject, name) for name in ranked(incident.members))
+        held = next((one for one in others if one.state is State.ACKNOWLEDGED), None)
+        if incident.open or held is None:
+            return
+        self.board.join(alarm, held, at)
+        person = self.world.house.person_called(held.by)
+        lesser = CONDITIONS[alarm.condition].rank < incident.rank
+        if person is None or urgency != "wake" or lesser:
+            return
+        text = wording.page(self.situation(alarm, at), *self._tongue(person.id))
+        self._say("notice", at, Call(person.id, incident.role, 0), "duty", text, (alarm.id,))
 
     def _has_hours(self, alarm: Alarm, at: float) -> bool:
         if self.world.house.cooler[alarm.subject].heats:
@@ -253,11 +272,11 @@ class Teller:
             return []
         place = self.world.house.probe[alarm.subject].of
         who = self.world.recently_worked(place, alarm.since or at, HANDS_WITHIN)
-        for person in self.world.house.people:
-            if who is not None and who in (person.id, person.name):
-                roles = [duty.role for duty in self.world.house.rota if duty.person == person.id]
-                return [Call(person.id, roles[0] if roles else CREW, 0)]
-        return []
+        person = self.world.house.person_called(who)
+        if person is None:
+            return []
+        roles = [duty.role for duty in self.world.house.rota if duty.person == person.id]
+        return [Call(person.id, roles[0] if roles else CREW, 0)]
 
     # Soundless, while everything served has hours in hand.
 
@@ -316,16 +335,15 @@ class Teller:
         return ranked(incident.members) if incident is not None else []
 
     def _in_hand(self, incident: Incident, alarm: Alarm, at: float) -> None:
-        who = alarm.by or ""
-        named = self.world.house.person.get(who)
-        name = named.name if named is not None else who
+        house = self.world.house
+        has_it = house.person_called(alarm.by)
         for person in incident.told:
-            woken = self.world.house.person.get(person)
-            if woken is None or who in (person, woken.name):
+            if person not in house.person or person == (has_it and has_it.id):
                 continue
             text = wording.in_hand(
-                self.situation(alarm, at), name, alarm.in_hand_until, *self._tongue(person)
-            )
+                self.situation(alarm, at), house.called(alarm.by or ""), alarm.in_hand_until,
+                *self._tongue(person),
+            )  # fmt: skip
             self._say("notice", at, Call(person, incident.role, 0), "log", text, (alarm.id,))
 
     # Words that are no alarm.
@@ -349,15 +367,16 @@ class Teller:
 
         self.notice(BREWER, at, text_of)
 
-    def notice(self, role: str, at: float, text_of: object, whom: Iterable[str] = ()) -> None:
-        """One notice to the first of a role (and the persons named), each in their language."""
+    def notice(
+        self, role: str, at: float, text_of: object,
+        asks: Callable[..., tuple[Ask, ...]] = lambda *tongue: (),
+    ) -> None:  # fmt: skip
+        """One notice to the first of a role, in their language; `asks` are rings to be judged."""
         assert callable(text_of)
-        line = roster.chain(self.world.ledger.manned, role, at)[:1]
-        persons = dict.fromkeys([*(holder.person for holder in line), *whom])
-        for person in persons:
-            self._say(
-                "notice", at, Call(person, role, 0), "log", text_of(*self._tongue(person)), ()
-            )
+        for holder in roster.chain(self.world.ledger.manned, role, at)[:1]:
+            tongue = self._tongue(holder.person)
+            call = Call(holder.person, role, 0)
+            self._say("notice", at, call, "log", text_of(*tongue), (), asks(*tongue))
 
     def _power_back(self, alarm: Alarm, at: float) -> None:
         self.back_again(at if alarm.since is None else alarm.since, at, at)
@@ -399,7 +418,7 @@ class Teller:
 
     def _say(
         self, step: str, at: float, call: Call, urgency: Urgency, text: wording.Text,
-        alarms: tuple[str, ...],
+        alarms: tuple[str, ...], asks: tuple[Ask, ...] = (),
     ) -> None:  # fmt: skip
         self.serial += 1
         row = f"{int(self.world.started):x}-{self.serial}"
@@ -412,5 +431,6 @@ class Teller:
                 id=row, at=at, step=step, role=call.role,  # type: ignore[arg-type]
                 person=call.person, urgency=urgency, title=text.title, body=text.body,
                 alarms=alarms, rung=call.rung, language=self._tongue(call.person)[0],
+                asks=asks,
             )
         )  # fmt: skip

@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from datetime import date, datetime, time, timedelta, tzinfo
 from decimal import Decimal
+from functools import lru_cache
 
 MINUTE = 60.0
 HOUR = 3600.0
@@ -24,6 +25,10 @@ _DURATION = re.compile(r"(\d+(?:\.\d+)?)(s|m|h|d)", re.ASCII)
 _UNIT = {"s": 1.0, "m": MINUTE, "h": HOUR, "d": DAY}
 _CLOCK = re.compile(r"([01]\d|2[0-3]):([0-5]\d)", re.ASCII)
 _LEAP_SECOND = re.compile(r"(.*:59):60(.*)", re.ASCII)
+_MINUTE = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:(Z|[+-]\d\d:?\d\d)", re.ASCII)
+_SECONDS = {f"{second:02}": float(second) for second in range(60)}
+_THOUSANDTHS = {f"{part:03}": part / 1000 for part in range(1000)}
+_MINUTES_KEPT = 1024
 ID = re.compile(r"[a-z0-9][a-z0-9-]*")
 
 
@@ -54,13 +59,10 @@ def parse_time(stamp: object) -> float:
     included.
     """
     if isinstance(stamp, str):
-        if len(stamp) > 19 and stamp[10] == "T":
-            try:
-                quick = datetime.fromisoformat(stamp)
-            except ValueError:
-                quick = None
-            if quick is not None and quick.tzinfo is not None:
-                return quick.timestamp()
+        try:
+            return _usual(stamp)
+        except (LookupError, ValueError):
+            pass
         moment = _moment(stamp.strip().upper())
         if moment is not None:
             return moment.timestamp()
@@ -70,6 +72,29 @@ def parse_time(stamp: object) -> float:
         if 1e11 <= stamp < 1e14:
             raise ValueError(f"{stamp!r} looks like milliseconds; Unix seconds are right")
     raise ValueError(f'{stamp!r} is not a time such as "2026-02-01T03:10:00+09:00" or Unix seconds')
+
+
+def _usual(stamp: str) -> float:
+    """A time to the second or a part of it, its minute looked up: every reading brings two.
+
+    LookupError or ValueError for whatever is spelled otherwise.
+    """
+    second = _SECONDS[stamp[17:19]]
+    if stamp[19] != ".":
+        return _minute(stamp[:17] + stamp[19:]) + second
+    second += _THOUSANDTHS[stamp[20:23]]
+    millionths = _THOUSANDTHS.get(stamp[23:26])
+    if millionths is None:
+        return _minute(stamp[:17] + stamp[23:]) + second
+    return _minute(stamp[:17] + stamp[26:]) + (second + millionths / 1000)
+
+
+@lru_cache(_MINUTES_KEPT)
+def _minute(stamp: str) -> float:
+    """Unix seconds of "2026-02-01T03:10:+09:00", a time without its seconds."""
+    if _MINUTE.fullmatch(stamp) is None:
+        raise ValueError(stamp)
+    return datetime.fromisoformat(f"{stamp[:17]}00{stamp[17:]}").timestamp()
 
 
 def _moment(stamp: str) -> datetime | None:

@@ -114,12 +114,12 @@ class Wire:
         received: float,
         retained: bool,
     ) -> Reading:
-        at = received
-        if sent is not None and BOARD_EPOCH <= sent <= received + AHEAD:
-            at, sent, retained = sent, None, retained and not dated
-        return Reading(
-            port.probe, at, value, received, sent, retained, received - at > self._late_after
-        )
+        if sent is None:
+            return Reading(port.probe, received, value, received, None, retained, False)
+        if not BOARD_EPOCH <= sent <= received + AHEAD:
+            return Reading(port.probe, received, value, received, sent, retained, False)
+        late = received - sent > self._late_after
+        return Reading(port.probe, sent, value, received, None, retained and not dated, late)
 
     def _read_slowly(
         self, topic: str, payload: bytes, received: float, retained: bool

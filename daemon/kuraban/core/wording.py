@@ -11,14 +11,15 @@ from typing import NamedTuple
 
 import msgspec
 
+from kuraban.core.effects import Ask
 from kuraban.core.phrases import Speech, Words, figure
-from kuraban.core.sentences import CONDITIONS, Alarm, known, pick
+from kuraban.core.sentences import CONDITIONS, Alarm, known, person, pick
 from kuraban.core.situation import Situation, Title
 from kuraban.core.units import MINUTE
 
 __all__ = [
-    "CONDITIONS", "Evening", "First", "Leaving", "Morning", "Night", "Ring", "Text", "Words",
-    "evening", "gathered", "in_hand", "line", "monthly", "morning", "page", "power_back",
+    "CONDITIONS", "Aim", "Evening", "First", "Leaving", "Morning", "Night", "Ring", "Text", "Words",
+    "asks", "evening", "gathered", "in_hand", "line", "monthly", "morning", "page", "power_back",
     "soundless",
 ]  # fmt: skip
 
@@ -40,10 +41,20 @@ class Night(msgspec.Struct, frozen=True, kw_only=True):
     outside: float = 0.0
 
 
+class Aim(msgspec.Struct, frozen=True, kw_only=True):
+    """What the plan of a place says now, and at the end of the day; °C."""
+
+    name: str
+    now: float
+    then: float
+    by: float
+
+
 class Ring(msgspec.Struct, frozen=True, kw_only=True):
     """One alarm that woke somebody, and who answered when."""
 
     at: float
+    alarm: str = ""
     name: str
     condition: str
     who: str | None = None
@@ -60,6 +71,7 @@ class Morning(msgspec.Struct, frozen=True, kw_only=True):
     """Duty alarms that did not wake anyone."""
     probes: tuple[tuple[str, str], ...] = ()
     """Name and condition of each probe to look at."""
+    aims: tuple[Aim, ...] = ()
     due: tuple[tuple[str, Title, float | None], ...] = ()
     """Place, title of the stage, and when it is due today."""
     note: str | None = None
@@ -130,7 +142,9 @@ def in_hand(
 ) -> Text:
     """To those already woken: who has it, and by when it should be right."""
     alarm = _alarm(situation, language, words, zone)
-    fields = alarm.fields | known(who=who, until=alarm.speech.clock(until))
+    fields = alarm.fields | known(
+        who=person(who, alarm.speech), until=alarm.speech.clock(until)
+    )  # fmt: skip
     say = alarm.speech.say
     return Text(say("in-hand.title", fields), say("in-hand.body", fields))
 
@@ -158,6 +172,7 @@ def morning(report: Morning, language: str, words: Words, zone: tzinfo) -> Text:
         ))
         for name, stage, when in report.due
     ]  # fmt: skip
+    aims = [_aim(aim, speech) for aim in report.aims]
     count = known(n=str(len(rings)))
     return Text(
         speech.say("morning.rings" if rings else "morning.quiet", count),
@@ -169,9 +184,22 @@ def morning(report: Morning, language: str, words: Words, zone: tzinfo) -> Text:
             *waited,
             _listing("morning.probes", probes, speech),
             _listing("morning.due", due, speech),
+            _listing("morning.aims", aims, speech),
             speech.say("morning.note", known(note=report.note)),
         ),
     )
+
+
+def asks(report: Morning, language: str, words: Words, zone: tzinfo) -> tuple[Ask, ...]:
+    """Each ring of the night, by alarm and as people call it, to be asked: was it worth it?"""
+    speech = Speech(words, language, zone, report.at)
+    return tuple(
+        (ring.alarm, speech.say("morning.ask", known(
+            name=ring.name, condition=_condition(ring.condition, speech),
+            when=speech.clock(ring.at),
+        )))
+        for ring in report.rings
+    )  # fmt: skip
 
 
 def evening(word: Evening, language: str, words: Words, zone: tzinfo) -> Text:
@@ -284,6 +312,13 @@ def _ring(ring: Ring, speech: Speech) -> str:
         who=ring.who, answered=speech.clock(ring.answered),
     )  # fmt: skip
     return speech.say("morning.answered" if ring.who else "morning.unanswered", fields)
+
+
+def _aim(aim: Aim, speech: Speech) -> str:
+    """A level plan is one figure."""
+    now, then = figure(aim.now), figure(aim.then)
+    fields = known(name=aim.name, now=now, then=speech.measure(aim.then), by=speech.clock(aim.by))
+    return speech.say("morning.aim-level" if now == then else "morning.aim", fields)
 
 
 def _night(night: Night, speech: Speech) -> str:

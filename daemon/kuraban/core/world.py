@@ -13,7 +13,14 @@ from typing import Any, NamedTuple
 
 from kuraban.core.course import FAR_FUTURE
 from kuraban.core.ledger import Batch, Ledger
-from kuraban.core.senses import CHECK_COUNTS, CHECK_COUNTS_ELSE, PlaceSense, Sense
+from kuraban.core.senses import (
+    CHECK_COUNTS,
+    CHECK_COUNTS_ELSE,
+    KEPT,
+    KEPT_BRIEFLY,
+    PlaceSense,
+    Sense,
+)
 from kuraban.core.site import House, Place
 from kuraban.core.units import HOUR
 
@@ -84,6 +91,8 @@ class World:
         places = {}
         for place in house.places:
             products = [self.senses[probe.id] for probe in house.probes_of(place.id, "product")]
+            for sense in products:
+                sense.series.kept = KEPT if len(products) == 1 else KEPT_BRIEFLY
             known = self.places.get(place.id)
             if known is None or known.products != products:
                 known = PlaceSense(place, products)
@@ -96,24 +105,25 @@ class World:
             listed.append(self.senses[probe.id])
         self.ledger.version += 1
 
-    def _current(self) -> None:
-        """Forget what was derived from books that have changed since."""
-        if self._version != self.ledger.version:
-            self._version = self.ledger.version
-            self._batches.clear()
-            self._judged.clear()
-            self._served.clear()
+    def _forget(self) -> None:
+        """The books have changed since this was derived from them."""
+        self._version = self.ledger.version
+        self._batches.clear()
+        self._judged.clear()
+        self._served.clear()
 
     def batch(self, place: str, now: float) -> Batch | None:
         """The batch that runs in a place; one that ends by the clock does so in the books."""
-        self._current()
+        if self._version != self.ledger.version:
+            self._forget()
         if place not in self._batches:
             self._batches[place] = self.ledger.batch(place, now)
         return self._batches[place]
 
     def served(self, cooler: str) -> list[str]:
         """The places that a cooler or heater serves now."""
-        self._current()
+        if self._version != self.ledger.version:
+            self._forget()
         if cooler not in self._served:
             self._served[cooler] = self.ledger.served(cooler)
         return self._served[cooler]
@@ -128,7 +138,8 @@ class World:
 
     def place_judged(self, place: str, now: float) -> bool:
         """A batch runs there, or it has a band; and it is in service."""
-        self._current()
+        if self._version != self.ledger.version:
+            self._forget()
         known = self._judged.get(place)
         if known is None:
             entry = self.house.place[place]
@@ -139,7 +150,8 @@ class World:
 
     def cooler_judged(self, cooler: str, now: float) -> bool:
         """It is in service and something that it serves is judged."""
-        self._current()
+        if self._version != self.ledger.version:
+            self._forget()
         known = self._judged.get(cooler)
         if known is None:
             served = self.served(cooler)
@@ -149,7 +161,8 @@ class World:
 
     def probe_judged(self, probe: str, now: float) -> bool:
         """It is in service and something that depends on it is judged."""
-        self._current()
+        if self._version != self.ledger.version:
+            self._forget()
         known = self._judged.get(probe)
         if known is None:
             known = self._judged[probe] = self._probe_judged(probe, now)
@@ -193,9 +206,8 @@ class World:
         """The first believed value among probes of a subject that measure one of these."""
         for measure in measures:
             for sense in self._by_measure.get((subject, measure), _NONE):
-                value = sense.known(now)
-                if value is not None:
-                    return value
+                if sense.value is not None and sense.good(now):
+                    return sense.value
         return None
 
     def air_of(self, place: Place, now: float) -> float | None:
@@ -218,7 +230,12 @@ class World:
         return book.masked(now) if book is not None and book.masks else None
 
     def stands(self, subject: str, *conditions: str) -> bool:
-        return any((subject, condition) in self.standing for condition in conditions)
+        standing = self.standing
+        if standing:
+            for condition in conditions:
+                if (subject, condition) in standing:
+                    return True
+        return False
 
     def recently_worked(self, place: str, now: float, within: float = HOUR) -> str | None:
         """Who last logged work at a place within the time, by name or id as they gave it."""
@@ -261,8 +278,7 @@ class Detector:
         worse: float | None = None,
     ) -> None:
         """Tell a finding; nothing is told twice while it stays the same, but for getting worse."""
-        stands = (self.subject, condition) in self.world.standing
-        if not holds and not stands:
+        if not holds and (self.subject, condition) not in self.world.standing:
             return
         self.world.tell(
             Finding(self.subject, condition, holds, at, value, planned, since, evidence, worse)
@@ -270,8 +286,9 @@ class Detector:
 
     def clear(self, at: float) -> None:
         """None of its conditions holds any more."""
-        for condition in self.conditions:
-            self.found(condition, False, at)
+        if self.world.standing:
+            for condition in self.conditions:
+                self.found(condition, False, at)
 
 
 class Timers:
@@ -312,10 +329,14 @@ class Timers:
 
     def next(self) -> float:
         heap = self.heap
-        while heap and heap[0][2].due != heap[0][0]:
+        while heap:
+            at, _, detector = heap[0]
+            if detector.due == at:
+                self.soonest = at
+                return at
             heapq.heappop(heap)
-        self.soonest = heap[0][0] if heap else FAR_FUTURE
-        return self.soonest
+        self.soonest = FAR_FUTURE
+        return FAR_FUTURE
 
     def pop(self) -> Detector:
         detector = heapq.heappop(self.heap)[2]

@@ -275,12 +275,13 @@ def _plan(
 
 
 def _fan(main: Axes, ink: Ink, fan: Sequence[Band]) -> None:
-    """Lighter the less sure: three wedges within one another."""
+    """Lighter the less sure: three wedges within one another, and a line along their middle."""
+    if len(fan) < 2:
+        return
+    at = [one.at for one in fan]
+    middle = [(one.low + one.high) / 2 for one in fan]
+    main.plot(at, middle, color=ink.measured, linewidth=1, alpha=0.6, linestyle=(0, (1, 1.5)))
     for share, alpha in ((1.0, 0.10), (0.66, 0.10), (0.33, 0.12)):
-        if len(fan) < 2:
-            return
-        at = [one.at for one in fan]
-        middle = [(one.low + one.high) / 2 for one in fan]
         half = [share * (one.high - one.low) / 2 for one in fan]
         low = [m - h for m, h in zip(middle, half, strict=True)]
         high = [m + h for m, h in zip(middle, half, strict=True)]

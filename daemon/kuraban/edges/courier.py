@@ -18,10 +18,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 from functools import cached_property
 from threading import Event, Thread
-from typing import Final, Protocol
-
-from apprise import Apprise, AppriseAsset, NotifyFormat, NotifyType
-from apprise.attachment.memory import AttachMemory
+from typing import TYPE_CHECKING, Final, Protocol
 
 from kuraban.core.effects import Message
 from kuraban.core.facts import Delivered
@@ -29,6 +26,10 @@ from kuraban.edges.desk import Desk, Rows, Service
 from kuraban.edges.pictures import Picture, Pictures
 from kuraban.errors import JournalError
 from kuraban.store.outbox import Row
+
+if TYPE_CHECKING:
+    from apprise import Apprise
+    from apprise.attachment.memory import AttachMemory
 
 DOUBT: Final = {
     "en": "This may have reached you already.",
@@ -71,7 +72,7 @@ class Sender(Protocol):
 class ByApprise:
     """Any service that Apprise knows, with time-outs where `address` sets none.
 
-    Apprise reads all its services, 15 MB of them, when the first one is made: at the first message.
+    Apprise and all its services, 20 MB of them, are read at the first message.
     """
 
     def __init__(self, address: str) -> None:
@@ -102,6 +103,8 @@ class ByApprise:
         service = self._loud if urgent else self._quiet
         if service is None:
             return "not an address that Apprise knows"
+        from apprise import NotifyFormat, NotifyType
+
         try:
             result = service.notify(
                 body=body or title,
@@ -281,6 +284,8 @@ def _send(
 
 
 def _attachment(picture: bytes) -> AttachMemory:
+    from apprise.attachment.memory import AttachMemory
+
     return AttachMemory(  # type: ignore[no-untyped-call]
         content=picture, name="curve.png", mimetype="image/png"
     )
@@ -309,6 +314,8 @@ def _without_priority(address: str) -> str:
 
 
 def _apprise(address: str) -> Apprise | None:
+    from apprise import Apprise, AppriseAsset
+
     asset = AppriseAsset(
         app_id="kuraban",
         app_desc="kuraban",

@@ -17,7 +17,9 @@ import platform
 from collections.abc import Iterable, Iterator
 from functools import cache
 from hashlib import blake2b
+from mmap import ACCESS_READ, mmap
 from pathlib import Path
+from tempfile import TemporaryFile
 
 import msgspec
 
@@ -29,7 +31,7 @@ from kuraban.core.facts import Fact, HouseChanged, Logged
 from kuraban.core.units import DAY, HOUR
 from kuraban.core.wording import Words
 from kuraban.store.history import History
-from kuraban.store.journal import Checkpoint, Journal
+from kuraban.store.journal import Blob, Checkpoint, Journal
 from kuraban.store.rows import received_of
 
 ENTRIES_BACK, READINGS_BACK = 60 * DAY, 14 * HOUR
@@ -74,17 +76,21 @@ def run_to(engine: Engine, now: float) -> bool:
 
 
 def freeze(engine: Engine) -> Checkpoint | None:
-    """The engine as it is, without the catalogue of words; None where it cannot be kept."""
-    file = io.BytesIO()
+    """The engine as it is, without the catalogue of words; None where it cannot be kept.
+
+    Some megabytes, written past the heap, which would keep so much room for ever.
+    """
     try:
-        _Pickler(file, pickle.HIGHEST_PROTOCOL).dump(engine)
+        with TemporaryFile() as file:
+            _Pickler(file, pickle.HIGHEST_PROTOCOL).dump(engine)
+            file.flush()
+            return Checkpoint(version(), mmap(file.fileno(), 0, access=ACCESS_READ))
     except Exception:
         log.exception("the state of the watch cannot be kept; the next start will take longer")
         return None
-    return Checkpoint(version(), file.getvalue())
 
 
-def thaw(blob: bytes, words: Words) -> Engine | None:
+def thaw(blob: Blob, words: Words) -> Engine | None:
     """The engine that was frozen, None where that is no longer possible."""
     try:
         engine = _Unpickler(io.BytesIO(blob), words).load()

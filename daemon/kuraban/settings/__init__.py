@@ -9,14 +9,23 @@ from __future__ import annotations
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
-from kuraban.settings.model import Account, Addresses, Mqtt, Outward, Pages, Receiver, Settings
+from kuraban.settings.model import (
+    Account,
+    Addresses,
+    Keep,
+    Mqtt,
+    Outward,
+    Pages,
+    Receiver,
+    Settings,
+)
 
 if TYPE_CHECKING:
     from kuraban.settings.courses import built_in_courses, read_course
     from kuraban.settings.reading import load
 
 __all__ = [
-    "Account", "Addresses", "Mqtt", "Outward", "Pages", "Receiver", "Settings",
+    "Account", "Addresses", "Keep", "Mqtt", "Outward", "Pages", "Receiver", "Settings",
     "built_in_courses", "load", "read_course",
 ]  # fmt: skip
 

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Literal
 
 from kuraban.core.site import House, Language
+from kuraban.core.units import DAY
 from kuraban.errors import Fault
 
 
@@ -93,6 +94,14 @@ class Receiver:
 
 
 @dataclass(frozen=True, slots=True)
+class Keep:
+    """For how many seconds readings are kept at full length, and their minutes thereafter."""
+
+    full: float = 60 * DAY
+    minutes: float = 120 * DAY
+
+
+@dataclass(frozen=True, slots=True)
 class Settings:
     """Everything that was configured.
 
@@ -108,3 +117,4 @@ class Settings:
     pages: Pages | None = None
     outward: Outward = Outward()
     history: Receiver | None = None
+    keep: Keep = Keep()

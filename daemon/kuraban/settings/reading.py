@@ -11,6 +11,7 @@ import msgspec
 
 from kuraban.core.course import Course
 from kuraban.core.site import Cooler, Duty, House, Person, Place, Probe, Site
+from kuraban.core.units import DAY
 from kuraban.errors import ConfigurationError, Fault
 from kuraban.settings.advice import advise
 from kuraban.settings.checks import check
@@ -18,7 +19,7 @@ from kuraban.settings.courses import Report, house_courses
 from kuraban.settings.exposure import exposure, split_listen
 from kuraban.settings.faults import validate
 from kuraban.settings.manning import absences, manning, shifts, words_on
-from kuraban.settings.model import Account, Addresses, Mqtt, Outward, Pages, Settings
+from kuraban.settings.model import Account, Addresses, Keep, Mqtt, Outward, Pages, Settings
 from kuraban.settings.receiving import receiver, receiving, receiving_words
 from kuraban.settings.secrets import reader, resolve
 from kuraban.settings.sources import ENVIRONMENT, Raw, read_site, set_above, unknown_variables
@@ -72,6 +73,7 @@ def load(
         pages=None if table.pages is None else _pages(table.pages, _accounts(table, house), folder),
         outward=Outward(table.watch.ping, table.watch.ping_every),
         history=receiver(table.history),
+        keep=Keep(table.keep.days * DAY, table.keep.minute_days * DAY),
     )
 
 

@@ -201,6 +201,15 @@ class HistoryTable(Table):
     """The tag by which several houses are told apart there; else the site's name."""
 
 
+class KeepTable(Table):
+    """For how long the journal keeps readings as they were read; extremes it keeps for ever."""
+
+    days: Annotated[int, Field(ge=7, le=36500)] = 60
+    """At full length; those of a running batch stay so until it ends."""
+    minute_days: Annotated[int, Field(ge=7, le=36500)] = 120
+    """Then one value a minute until they are so old, thereafter one in ten minutes."""
+
+
 class PagesTable(Table):
     """The pages that the crew looks at; without this table there are none."""
 
@@ -248,6 +257,7 @@ class SiteFile(BaseSettings):
     away: tuple[AwayTable, ...] = ()
     watch: WatchTable = WatchTable()
     history: HistoryTable | None = None
+    keep: KeepTable = KeepTable()
     pages: PagesTable | None = None
     account: tuple[AccountTable, ...] = ()
 

@@ -5,16 +5,20 @@ A connection that cannot write, so that nobody who looks can delay or harm the w
 
 from __future__ import annotations
 
+import heapq
 import sqlite3
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
+
+import msgspec
 
 from kuraban.core.effects import Message, Step
 from kuraban.core.facts import Fact, Logged, Reading, Refusal
 from kuraban.store import rows
 from kuraban.store.connection import connect, telling
+from kuraban.store.summary import MINUTES, SLOTS, TENS, shown, unpack
 
 Made = TypeVar("Made")
 
@@ -47,6 +51,13 @@ class Counts:
     duplicates: int
 
 
+class Shortened(NamedTuple):
+    """Before `until` one value, with its extremes, is kept of each `grain` seconds."""
+
+    until: float
+    grain: int
+
+
 class History:
     """A reader of the journal at `path`; several threads may share it.
 
@@ -58,6 +69,7 @@ class History:
         self.path = path
         with telling(path, "read the journal"):
             self._db = connect(path, "ro", threads=True)
+        self._summed = self._has("summary")
 
     def close(self) -> None:
         self._db.close()
@@ -76,13 +88,55 @@ class History:
         return str(found[0][0]) if found else None
 
     def readings(self, probe: str, start: float, end: float) -> Iterator[tuple[float, float]]:
-        """(at, value) of one probe, in the order of their times."""
-        return self._each(
+        """(at, value) of one probe, in the order of their times.
+
+        Where readings are summaries by now these are the least, the greatest and the last of each
+        slot, at their times; `shortened` tells from when to when.
+        """
+        select = (
             "SELECT at, value FROM reading"
             " WHERE probe = (SELECT number FROM probe WHERE id = ?) AND at >= ? AND at < ?"
-            " ORDER BY at",
-            (probe, start, end),
+            " ORDER BY at"
         )
+        with telling(self.path, "read the journal"):
+            # While this cursor has rows, what follows sees the journal of the same moment.
+            whole: Iterator[tuple[float, float]] = self._db.execute(select, (probe, start, end))
+            if self._summed and (short := [*self._short(probe, start, end)]):
+                whole = heapq.merge(*short, whole)
+            yield from whole
+
+    def _short(
+        self, probe: str, start: float, end: float
+    ) -> Iterator[Iterator[tuple[float, float]]]:
+        """What is kept of readings at each grain, where there is anything."""
+        for grain in (TENS, MINUTES):
+            spans = self._db.execute(
+                "SELECT start, points FROM summary WHERE grain = ?1 AND start > ?3 AND start < ?4"
+                " AND probe = (SELECT number FROM probe WHERE id = ?2) ORDER BY start",
+                (grain, probe, start - grain * SLOTS, end),
+            ).fetchall()
+            if spans:
+                told = (one for begun, points in spans for one in shown(begun, unpack(points)))
+                yield (one for one in told if start <= one[0] < end)
+
+    def shortened(self, probes: Iterable[str], start: float, end: float) -> tuple[Shortened, ...]:
+        """Where the readings of these probes in a span are summaries, the coarsest first."""
+        named, found = msgspec.json.encode([*probes]).decode(), []
+        for grain in (TENS, MINUTES) if self._summed else ():
+            last = self._one(
+                "SELECT max(start) FROM summary WHERE grain = ? AND start > ? AND start < ?"
+                " AND probe IN (SELECT number FROM probe WHERE id IN"
+                " (SELECT value FROM json_each(?)))",
+                (grain, start - grain * SLOTS, end, named),
+            )[0]
+            if last is not None:
+                found.append(Shortened(min(float(last + grain * SLOTS), end), grain))
+        return tuple(found)
+
+    def whole_from(self) -> float | None:
+        """From then on every reading is at full length; None where every one is."""
+        found: float | None = self._one("SELECT whole FROM state")[0] if self._summed else None
+        return found
 
     def readings_after(self, seq: int, limit: int) -> list[tuple[int, Reading]]:
         """At most `limit` readings numbered beyond `seq`, each with its number, in order."""
@@ -194,8 +248,12 @@ class History:
             return at, f"{service or person}: {reason}"
         return None
 
-    def _one(self, select: str) -> rows.Row:
-        return next(self._each(select, ()))
+    def _has(self, table: str) -> bool:
+        """A journal that waits for a newer watch lacks what that one will add."""
+        return bool(self._one("SELECT count(*) FROM sqlite_schema WHERE name = ?", (table,))[0])
+
+    def _one(self, select: str, values: tuple[object, ...] = ()) -> rows.Row:
+        return next(self._each(select, values))
 
     def _made(
         self, make: Callable[[rows.Row], Made], select: str, values: tuple[object, ...]

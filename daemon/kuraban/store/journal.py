@@ -10,6 +10,7 @@ import sqlite3
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import count
+from mmap import mmap
 from pathlib import Path
 
 from kuraban.core.effects import Turn
@@ -17,9 +18,11 @@ from kuraban.core.facts import Fact
 from kuraban.errors import Fault, JournalError
 from kuraban.store import chain, rows
 from kuraban.store.connection import MEMORY, connect, damaged, telling, transaction
+from kuraban.store.retention import Bounds, Retention
 from kuraban.store.schema import Foreign, migrate
 from kuraban.store.writer import Writer
 
+Blob = bytes | mmap
 FACTS = ("reading", "refusal", "entry", "house", "delivery", "impaired")
 
 
@@ -29,7 +32,7 @@ class Checkpoint:
 
     version: str
     """Whatever tells the engine that it can still read `blob`."""
-    blob: bytes
+    blob: Blob
 
 
 class Journal:
@@ -39,6 +42,7 @@ class Journal:
         self.path = path
         self._db = db
         self._probes: dict[str, int] = {}
+        self._retention = Retention(db)
 
     @classmethod
     def open(cls, path: Path) -> Journal:
@@ -94,6 +98,11 @@ class Journal:
         if checkpoint is not None:
             writer.checkpoint(checkpoint.version, checkpoint.blob)
 
+    def summarise(self, bounds: Bounds) -> int:
+        """A small step of `store.retention`; 0 where nothing is left to do. JournalError."""
+        with telling(self.path, "summarise old readings"):
+            return self._retention.step(bounds)
+
     def now(self) -> float | None:
         """The `now` of the last turn written, None before the first."""
         with telling(self.path, "read the journal"):
@@ -103,8 +112,11 @@ class Journal:
     def load_checkpoint(self) -> tuple[int, str, bytes] | None:
         """The last checkpoint: the number of the last fact in it, its version and its bytes."""
         with telling(self.path, "read the checkpoint"):
-            found = self._db.execute("SELECT seq, version, blob FROM checkpoint").fetchone()
-        return found and (int(found[0]), str(found[1]), bytes(found[2]))
+            found = self._db.execute("SELECT seq, version FROM checkpoint").fetchone()
+            if found is None:
+                return None
+            with self._db.blobopen("checkpoint", "blob", 1, readonly=True) as blob:
+                return int(found[0]), str(found[1]), blob.read()
 
     def facts_after(self, seq: int = 0, until: float | None = None) -> Iterator[Fact]:
         """Every fact numbered beyond `seq`, in order, none that was received after `until`."""
@@ -164,5 +176,5 @@ def _glance(db: sqlite3.Connection) -> None:
     """Touch the newest row of every table of facts; damage deeper down is for `verify`."""
     if db.execute("SELECT 1 FROM state").fetchone() is None:
         raise sqlite3.DatabaseError("its state row is missing")
-    for table in (*FACTS, "step", "message", "outbox"):
+    for table in (*FACTS, "summary", "step", "message", "outbox"):
         db.execute(f"SELECT * FROM {table} ORDER BY 1 DESC LIMIT 1").fetchone()

@@ -14,7 +14,7 @@ from typing import Any
 
 import msgspec
 
-from kuraban.core.effects import Message, Step
+from kuraban.core.effects import Ask, Message, Step
 from kuraban.core.entries import Amend, Duration, Entry, TakeBack, kind_of, read_special
 from kuraban.core.facts import (
     Delivered,
@@ -65,6 +65,7 @@ def message_row(seq: int, message: Message) -> Row:
     return (
         seq, message.id, message.at, message.step, message.role, message.person, message.urgency,
         message.title, message.body, alarms, message.rung, message.language,
+        msgspec.json.encode(message.asks).decode(),
     )  # fmt: skip
 
 
@@ -76,7 +77,7 @@ def _real(number: float | None) -> float | None:
 READING = "probe.id, reading.at, value, received, sent, marks"
 ENTRY = "id, subject, body, at, received, who, way, seen"
 STEP = "at, subject, condition, step, urgency, value, planned, text, who"
-MESSAGE = "id, at, step, role, person, urgency, title, body, alarms, rung, language"
+MESSAGE = "id, at, step, role, person, urgency, title, body, alarms, rung, language, asks"
 
 
 def to_reading(row: Row) -> Reading:
@@ -113,10 +114,11 @@ def to_step(row: Row) -> Step:
 
 
 def to_message(row: Row) -> Message:
-    id_, at, step, role, person, urgency, title, body, alarms, rung, language = row
+    id_, at, step, role, person, urgency, title, body, alarms, rung, language, asks = row
     return Message(
         id=id_, at=at, step=step, role=role, person=person, urgency=urgency, title=title,
         body=body, alarms=_ALARMS.decode(alarms), rung=rung, language=language,
+        asks=_ASKS.decode(asks),
     )  # fmt: skip
 
 
@@ -128,6 +130,7 @@ def _read_seconds(kind: type, value: object) -> object:
 
 _ENTRY: msgspec.json.Decoder[Entry] = msgspec.json.Decoder(Entry, dec_hook=_read_seconds)
 _ALARMS = msgspec.json.Decoder(tuple[str, ...])
+_ASKS = msgspec.json.Decoder(tuple[Ask, ...])
 
 _FACTS: tuple[tuple[str, Callable[[Row], Fact]], ...] = (
     (f"SELECT seq, {READING} FROM reading JOIN probe ON probe.number = reading.probe", to_reading),

@@ -2,7 +2,9 @@
 
 Every fact, alarm step and message draws its number `seq` from one counter, so that the whole story
 can be told again in the order in which it came about. Nothing in the tables of facts is ever
-changed; only refusals, which anyone on the network can cause, are kept to the last thousand.
+changed, but for two things: refusals, which anyone on the network can cause, are kept to the last
+thousand, and old readings become summaries (`store.retention`). `state.whole` is the moment before
+which there may be such; it is empty while every reading is at full length.
 
 A reading is most of what a journal holds, so its row is small: the probe is a number, the time of
 receipt is left out where it equals the time of the reading, and its marks share one small integer.
@@ -210,9 +212,28 @@ CREATE TABLE set_aside(
 ) STRICT, WITHOUT ROWID;
 """
 
+_SUMMARY = """
+CREATE TABLE summary(
+    number INTEGER PRIMARY KEY,
+    probe INTEGER NOT NULL REFERENCES probe(number),
+    grain INTEGER NOT NULL,
+    start INTEGER NOT NULL,
+    readings INTEGER NOT NULL,
+    points BLOB NOT NULL
+) STRICT;
+CREATE UNIQUE INDEX summary_moment ON summary(probe, grain, start);
+ALTER TABLE state ADD COLUMN whole REAL;
+"""
+
+_ASKS = """
+ALTER TABLE message ADD COLUMN asks TEXT NOT NULL DEFAULT '[]';
+"""
+
 MIGRATIONS: tuple[tuple[str, str], ...] = (
     ("the first tables", _FIRST),
     ("points that the long history refused", _SET_ASIDE),
+    ("rings that a message asks about", _ASKS),
+    ("summaries of old readings", _SUMMARY),
 )
 """Name and SQL of each migration, oldest first; never changed once released, only added to."""
 

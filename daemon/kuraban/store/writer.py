@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlite3
 from collections import Counter
 from collections.abc import Sequence
+from mmap import mmap
 from typing import TypeVar
 
 from kuraban.core.effects import Message, Step, Turn
@@ -19,6 +20,7 @@ from kuraban.core.facts import (
 )
 from kuraban.store import chain, rows
 from kuraban.store.outbox import put, withdraw
+from kuraban.store.retention import is_summed
 
 REFUSALS_KEPT = 1000
 """Of each probe, and of all unknown topics together."""
@@ -39,8 +41,8 @@ class Writer:
     def __init__(self, db: sqlite3.Connection, probes: dict[str, int]) -> None:
         self._db = db
         self._probes = probes
-        select = "SELECT seq, links, head FROM state"
-        self.seq, self._links, self._head = db.execute(select).fetchone()
+        select = "SELECT seq, links, head, whole FROM state"
+        self.seq, self._links, self._head, self._whole = db.execute(select).fetchone()
         self._duplicates = 0
 
     def turn(self, turn: Turn) -> None:
@@ -52,10 +54,14 @@ class Writer:
             (turn.now, self.seq, self._links, self._head, turn.conflicts, self._duplicates),
         )
 
-    def checkpoint(self, version: str, blob: bytes) -> None:
+    def checkpoint(self, version: str, blob: bytes | mmap) -> None:
+        """Written into its place, since to hand over a value SQLite copies it twice."""
         self._db.execute(
-            "INSERT OR REPLACE INTO checkpoint VALUES (1, ?, ?, ?)", (self.seq, version, blob)
+            "INSERT OR REPLACE INTO checkpoint VALUES (1, ?, ?, zeroblob(?))",
+            (self.seq, version, len(blob)),
         )
+        with self._db.blobopen("checkpoint", "blob", 1) as place:
+            place.write(blob)
 
     def courses(self, courses: Sequence[tuple[str, str, str]], at: float) -> None:
         self._db.executemany(
@@ -80,11 +86,17 @@ class Writer:
     def _readings(self, readings: list[tuple[int, Reading]]) -> None:
         if not readings:
             return
+        numbered = [(seq, self._probe(fact.probe), fact) for seq, fact in readings]
+        if self._whole is not None:
+            numbered = [one for one in numbered if not self._is_summed(one[1], one[2].at)]
         added = self._db.executemany(
             f"INSERT INTO reading VALUES ({marks(7)}) ON CONFLICT(probe, at) DO NOTHING",
-            [rows.reading_row(seq, self._probe(fact.probe), fact) for seq, fact in readings],
+            [rows.reading_row(*one) for one in numbered],
         ).rowcount
         self._duplicates += len(readings) - added
+
+    def _is_summed(self, probe: int, at: float) -> bool:
+        return at < self._whole and is_summed(self._db, probe, at)
 
     def _probe(self, probe: str) -> int:
         number = self._probes.get(probe)
@@ -145,7 +157,7 @@ class Writer:
 
     def _message(self, message: Message) -> None:
         """The same id again is the same message, which must not go out twice."""
-        insert = f"INSERT INTO message VALUES ({marks(12)}) ON CONFLICT(id) DO NOTHING"
+        insert = f"INSERT INTO message VALUES ({marks(13)}) ON CONFLICT(id) DO NOTHING"
         if self._db.execute(insert, rows.message_row(self.seq, message)).rowcount:
             put(self._db, message)
 

@@ -152,6 +152,13 @@ def test_one_tank_that_still_falls_is_cooled() -> None:
     assert ALARM not in night.alarms()
 
 
+def test_slow_mashes_are_told_by_what_they_have_in_common() -> None:
+    """0.04 K an hour is too slow for a vote, but four together beyond their saw-teeth are not."""
+    night = tanks().play(1000, air=9.0, **warming((0.04, 0.04, 0.045, 0.04), 300))  # type: ignore[arg-type]
+    (raised,) = night.raised(ALARM)
+    assert 300 + 120 <= raised <= 300 + 480
+
+
 @pytest.mark.parametrize("seed", [1, 2, 3])
 def test_saw_teeth_that_happen_to_rise_together_are_none(seed: int) -> None:
     traces = {f"p{n}": noisy(saw(10.0, 0.4, 150, 3 * n * seed), seed=n + seed) for n in range(4)}

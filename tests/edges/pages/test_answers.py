@@ -10,7 +10,7 @@ import pytest
 from kuraban.core import entries as e
 from kuraban.core.facts import Logged
 from kuraban.core.picture import Ring
-from kuraban.edges.pages.signing import LINK_LASTS, Link, Signer, entry_id
+from kuraban.edges.pages.signing import LINK_LASTS, VERDICT_LASTS, Link, Signer, entry_id
 from kuraban.store.history import History
 from tests.edges.pages.conftest import KEY, Browse
 from tests.edges.pages.served import Served
@@ -145,3 +145,46 @@ def test_a_link_of_another_house_is_nobodys(served: Served, browse: Browse, link
     assert browse().post(f"/a/{Signer('o' * 64).link(link)}").status_code == 404
     assert browse().post(path(link._replace(person="gone"))).status_code == 404
     assert not made(served, link)
+
+
+# ------------------------------------------------------------------------------------- worth it?
+
+
+def asked(served: Served, at: float | None = None) -> Link:
+    """From the morning report, about a ring of the night."""
+    return Link("tank-3", "warm", "sho", "verdict", served.clock() if at is None else at)
+
+
+def test_a_verdict_is_asked_with_three_buttons_and_opening_does_nothing(
+    served: Served, browse: Browse
+) -> None:
+    link = asked(served)
+    text = browse().page(path(link))
+    assert re.findall(r'name="was" value="(\w+)"', text) == ["right", "needless", "late"]
+    assert len(re.findall("<form", text)) == 1 and "Was it worth it?" in text
+    assert not made(served, link)
+
+
+def test_a_tap_is_the_verdict_once_and_bears_the_time_of_its_message(
+    served: Served, browse: Browse
+) -> None:
+    """It is about the rings before the report, whatever rang since."""
+    link = asked(served, served.clock() - 3000.0)
+    browser = browse()
+    assert browser.post(path(link), data={"was": "needless"}).status_code == 303
+    browser.post(path(link), data={"was": "late"})
+    (entry,) = made(served, link)
+    assert entry.entry == e.Verdict(alarm="tank-3/warm", was="needless")
+    assert (entry.by, entry.way, entry.at) == ("sho", "link", link.at)
+    assert "Told: needless" in browser.page(path(link))
+
+
+def test_a_verdict_is_taken_for_three_days_and_only_one_of_the_three(
+    served: Served, browse: Browse
+) -> None:
+    link = asked(served, served.clock() - 2 * 86400.0)
+    assert browse().post(path(link), data={"was": "splendid"}).status_code == 200
+    assert not made(served, link)
+    old = asked(served, served.clock() - VERDICT_LASTS - 1)
+    answer = browse().post(path(old), data={"was": "right"})
+    assert answer.status_code == 410 and "three days" in answer.text

@@ -47,6 +47,25 @@ def test_quiet_for_two_hours_with_a_reason(served: Served, browse: Browse) -> No
     assert states(served)["chiller-1/stopped"] != "shelved"
 
 
+@pytest.mark.parametrize(
+    ("language", "told"),
+    [
+        ("en", "Quiet until it is over, 15:10 at the latest: Ken repairs it"),
+        ("ja", "収まるまで鳴らさない。遅くとも15:10まで（Ken repairs it）"),
+    ],
+)
+def test_quiet_until_it_is_over_with_a_reason(
+    served: Served, browse: Browse, language: str, told: str
+) -> None:
+    """One box to tick beside the time; the reason stands there for everybody."""
+    browser = browse(language)
+    assert 'type="checkbox" name="once" value="true"' in browser.page("/rings")
+    form = {"condition": "stopped", "for": "12h", "once": "true", "reason": "Ken repairs it"}
+    browser.tap("chiller-1", entry="shelve", **form, back="rings")
+    assert states(served)["chiller-1/stopped"] == "shelved"
+    assert told in browser.page("/rings")
+
+
 def test_past_rings_ask_for_a_verdict(served: Served, browse: Browse) -> None:
     """Once: right, needless or late."""
     browser = browse()

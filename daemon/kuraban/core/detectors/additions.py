@@ -8,6 +8,7 @@ for three hours and the crew is asked; after that it is judged as it stands.
 from __future__ import annotations
 
 from kuraban.core.course import FAR_FUTURE
+from kuraban.core.entries import INGREDIENTS
 from kuraban.core.units import HOUR, MINUTE
 from kuraban.core.world import Detector, World
 
@@ -72,7 +73,8 @@ class AdditionUnlogged(Detector):
             if place == self.subject or book.last_work is None or book.batch is None:
                 continue
             what, at = book.last_work
-            if what not in ("stage", "addition") or not now - HELD <= at <= now:
+            added = what == "stage" or what in INGREDIENTS
+            if not added or not now - HELD <= at <= now:
                 continue
             times, values = self.world.places[place].series.since(at - HOUR, now)
             if len(times) > 10 and max(values) - min(values) < FALL / 2:

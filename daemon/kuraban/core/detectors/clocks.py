@@ -39,14 +39,14 @@ class Clocks(Detector):
 
     def shift(self) -> float:
         """Seconds by which the probes' time is believed to be later than the watch's, or 0."""
-        apart = sorted(by for _, by in self.ahead.values())
-        far = [by for by in apart if by > AHEAD]
-        if len(far) >= LEAST and 2 * len(far) > len(apart):
-            return far[len(far) // 2]
+        far = [by for _, by in self.ahead.values() if by > AHEAD]
+        if len(far) >= LEAST and 2 * len(far) > len(self.ahead):
+            return sorted(far)[len(far) // 2]
         return 0.0
 
     def look(self, now: float) -> float:
-        self.ahead = {p: pair for p, pair in self.ahead.items() if now - pair[0] < RECENT}
+        for probe in [p for p, (heard, _) in self.ahead.items() if now - heard >= RECENT]:
+            del self.ahead[probe]
         shift = self.shift()
         self.found("clock-wrong", shift > 0, now, value=round(shift / MINUTE) if shift else None)
         return now + LOOK

@@ -80,14 +80,15 @@ class CoolerDetector(Detector):
         for place in world.served(self.subject):
             if not world.place_judged(place, now):
                 continue
-            if world.signal(place, now, "valve"):
+            valve = world.signal(place, now, "valve")
+            if valve:
                 return "called_valve"
-            needing = needing or self.needs(place, now)
+            needing = needing or self.needs(place, valve, now)
         if needing and demand is None and self.off_band(now) is not False:
             return "called_warm"
         return None
 
-    def needs(self, place: str, now: float) -> bool:
+    def needs(self, place: str, valve: bool | None, now: float) -> bool:
         """Whether a served place is warmer (heater: colder) than it should be.
 
         Where its valve is known to be shut its controller asks for nothing.
@@ -96,8 +97,8 @@ class CoolerDetector(Detector):
         sign = -1.0 if self.cooler.heats else 1.0
         batch = world.batch(place, now)
         if batch is not None:
-            known = world.product(place, now)
-            if known is None or world.signal(place, now, "valve") is False:
+            known = None if valve is False else world.product(place, now)
+            if known is None:
                 return False
             notice = batch.plan.standing(now).stage.notice
             share = NEEDS_SHARE * (notice.below if self.cooler.heats else notice.above)

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections import deque
 
 from kuraban.core.detectors.cooler import CoolerDetector
+from kuraban.core.site import House, Probe
 from kuraban.core.units import HOUR, MINUTE
 from kuraban.core.world import World
 
@@ -20,6 +21,9 @@ class ShortCycling(CoolerDetector):
     def __init__(self, world: World, subject: str) -> None:
         super().__init__(world, subject)
         self.starts: deque[float] = deque()
+        self.house: House | None = None
+        self.oftenest: list[Probe] = []
+        """What tells of its runs in this house, that which speaks oftenest first."""
         self.ran: bool | None = None
 
     def listens(self) -> tuple[str, ...]:
@@ -48,8 +52,11 @@ class ShortCycling(CoolerDetector):
 
     def _raw_runs(self, now: float) -> bool | None:
         """As the probe that speaks oftenest says it, unfiltered: a run may last two minutes."""
-        probes = self.world.house.probes_of(self.subject, "running", "power")
-        for probe in sorted(probes, key=lambda probe: probe.every):
+        if self.house is not self.world.house:
+            self.house = self.world.house
+            probes = self.house.probes_of(self.subject, "running", "power")
+            self.oftenest = sorted(probes, key=lambda probe: probe.every)
+        for probe in self.oftenest:
             sense = self.world.senses[probe.id]
             if sense.raw is None or not sense.fresh(now):
                 continue

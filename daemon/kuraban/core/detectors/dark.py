@@ -43,20 +43,23 @@ class Dark(Detector):
 
     def _fell_together(self, now: float) -> list[tuple[float, str]]:
         """(last reading, probe) of those that fell silent together, if they are more than half."""
+        seen = now - SEEN_WITHIN
         alive = [
-            (sense.heard, sense.probe.id, sense.probe.every)
+            sense
             for sense in self.world.senses.values()
-            if sense.heard is not None and now - sense.heard < SEEN_WITHIN
+            if sense.heard is not None and sense.heard > seen
         ]
         overdue = sorted(
-            (heard, probe)
-            for heard, probe, every in alive
-            if now - heard > max(3 * every, 3 * MINUTE)
+            (sense.heard, sense.probe.id)
+            for sense in alive
+            if sense.heard is not None
+            and now - sense.heard > 3 * MINUTE
+            and now - sense.heard > 3 * sense.probe.every
         )
         if len(overdue) < LEAST or 2 * len(overdue) <= len(alive):
             return []
         latest = overdue[-1][0]
-        slowest = max((every for _, _, every in alive), default=MINUTE)
+        slowest = max(sense.probe.every for sense in alive)
         together = [pair for pair in overdue if pair[0] >= latest - max(TOGETHER, slowest)]
         return together if 2 * len(together) > len(alive) else []
 

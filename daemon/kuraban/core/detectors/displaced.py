@@ -84,8 +84,7 @@ class Displaced(Detector):
         recent, world = self.recent, self.world
         while recent and recent[0][0] < at - LOOK_BACK:
             recent.popleft()
-        place = world.house.probe[self.subject].of
-        if world.masked(place, now) is not None:
+        if world.masked(world.senses[self.subject].probe.of, now) is not None:
             if self.before_mask is None:
                 self.before_mask = recent[-1] if recent else (at, value)
             recent.append((at, value))

@@ -11,7 +11,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from kuraban.core import entries as e
-from kuraban.core.contents import TRACES, effective, litres_in
+from kuraban.core.contents import TRACES, litres_in
 from kuraban.core.course import FAR_FUTURE
 from kuraban.core.facts import Logged
 from kuraban.core.mixture import Mash, expected
@@ -64,9 +64,8 @@ class Landing(Detector):
         self.seen = {known: at for known, at in self.seen.items() if now - at < 6 * HOUR}
         return [
             logged
-            for logged in effective(self.world.ledger)
-            if logged.subject == self.subject
-            and isinstance(logged.entry, e.Addition)
+            for logged in self.world.ledger.about(self.subject)
+            if isinstance(logged.entry, e.Addition)
             and logged.entry.what not in TRACES
             and now - LOGGED_LATE <= logged.at <= now
             and logged.id not in self.seen

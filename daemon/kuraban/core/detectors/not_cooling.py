@@ -3,15 +3,17 @@
 Three depths of evidence. Its own water or air: it has run for half an hour, what it delivers is out
 of band and comes no nearer; or supply and return differ by nothing while a valve is open. The room
 or water that it keeps. And where it has no probe at all, the places it serves: most of them turning
-the same way, away from their plans, at once, and none the other way.
+the same way, away from their plans, at once, and none the other way; or most of them beyond where
+their saw-tooth went before, by a little each, for long enough that it is no chance (`change`).
 """
 
 from __future__ import annotations
 
 from kuraban.core.detectors.cooler import CoolerDetector
-from kuraban.core.drift import Drift, drift_along, points_of, swing_of
+from kuraban.core.drift import CLEAR, Drift, Point, Swing, drift_along, points_of, swing_of
 from kuraban.core.units import HOUR, MINUTE
 from kuraban.core.world import World
+from kuraban.trade.change import AT_LEAST, shared_start, shared_step
 
 LOOK = 2 * MINUTE
 RAN = 30 * MINUTE
@@ -28,6 +30,9 @@ SERVED_SLOPE = 0.05
 """K an hour against the plan, the slowest warm-up of an uncooled mash."""
 OVER = 15 * MINUTE
 
+Served = tuple[list[Point], Swing, str]
+"""The differences of a served place, where they stand and went, and its kind."""
+
 
 class NotCooling(CoolerDetector):
     def __init__(self, world: World, subject: str) -> None:
@@ -38,10 +43,11 @@ class NotCooling(CoolerDetector):
         self.fine_since: float | None = None
         self.served_looked = 0.0
         self.served_seen = 0
+        self.shared = shared_start()
 
     def look(self, now: float) -> float:
         if not self.judged(now):
-            self.ran_since = None
+            self.ran_since, self.shared = None, shared_start()
             self.clear(now)
             return now + 10 * MINUTE
         runs = self.runs(now)
@@ -108,7 +114,8 @@ class NotCooling(CoolerDetector):
         sign = -1.0 if self.cooler.heats else 1.0
         wrong = []
         for place in self.world.served(self.subject):
-            if not self.world.place_judged(place, now) or not self.needs(place, now):
+            valve = self.world.signal(place, now, "valve")
+            if not self.world.place_judged(place, now) or not self.needs(place, valve, now):
                 continue
             rise = self.rise(place, now, RAN, "product", "air")
             if rise is not None and sign * rise > NEARER:
@@ -121,23 +128,40 @@ class NotCooling(CoolerDetector):
             return
         self.served_looked = now
         sign = -1.0 if self.cooler.heats else 1.0
+        served = self._swings(now)
         judged, turning, against = 0, 0, 0
-        for drift in self._drifts(sign > 0, now):
+        for drift in self._drifts(served, sign > 0, now):
             judged += 1
             turning += self._turns(drift)
             against += (drift.high if sign > 0 else -drift.low) < 0
         enough = turning >= min(TOGETHER, judged) and turning >= SHARE * judged
         together = judged >= 2 and enough and not against
         self.served_seen = self.served_seen + 1 if together else 0
-        if self.served_seen >= LOOKS:
+        swings = [swing for _, swing, _ in served if swing.seen >= SWING_KNOWN]
+        shared = self._shared(swings, sign > 0)
+        back = sum(_beyond(swing, sign > 0) < -CLEAR for swing in swings)
+        if self.served_seen >= LOOKS or shared:
             self.fine_since = None
             self.found(self.name, True, now, evidence=("served_rising",))
-        elif self.world.stands(self.subject, self.name) and turning * 2 < judged:
+        elif (
+            self.world.stands(self.subject, self.name)
+            and turning * 2 < judged
+            and back * 2 >= len(swings)
+        ):
             self._over(now)
 
-    def _drifts(self, upward: bool, now: float) -> list[Drift]:
-        """The drifts of all served places, if enough of them left their swing at all."""
-        world, found, left = self.world, [], 0
+    def _shared(self, swings: list[Swing], upward: bool) -> bool:
+        """Most places beyond their saw-tooth for long enough, and none plainly cooled."""
+        beyond = [_beyond(swing, upward) for swing in swings]
+        self.shared = shared_step(self.shared, beyond)
+        most = len(beyond) >= AT_LEAST and sum(way > 0 for way in beyond) >= SHARE * len(beyond)
+        cooled = any(swing.exceeded(not upward) for swing in swings)
+        return most and not cooled and self.shared.signal == "high"
+
+    def _swings(self, now: float) -> list[Served]:
+        """Every served place of which something is known."""
+        world = self.world
+        found: list[Served] = []
         for place in world.served(self.subject):
             batch = world.batch(place, now)
             if batch is None or not world.in_service(place):
@@ -145,11 +169,15 @@ class NotCooling(CoolerDetector):
             points = points_of(world, place, batch, now)
             swing = swing_of(points, now)
             if swing is not None:
-                left += swing.exceeded(upward) and swing.seen >= SWING_KNOWN
                 found.append((points, swing, world.house.place[place].kind))
-        if left < SHARE * len(found) and not world.stands(self.subject, self.name):
+        return found
+
+    def _drifts(self, served: list[Served], upward: bool, now: float) -> list[Drift]:
+        """The drifts of all served places, if enough of them left their swing at all."""
+        left = sum(swing.exceeded(upward) and swing.seen >= SWING_KNOWN for _, swing, _ in served)
+        if left < SHARE * len(served) and not self.world.stands(self.subject, self.name):
             return []
-        drifts = (drift_along(points, swing, kind, now) for points, swing, kind in found)
+        drifts = (drift_along(points, swing, kind, now) for points, swing, kind in served)
         return [drift for drift in drifts if drift is not None]
 
     def _turns(self, drift: Drift) -> bool:
@@ -168,4 +196,10 @@ class NotCooling(CoolerDetector):
         self.fine_since = now if self.fine_since is None else self.fine_since
         if now - self.fine_since >= OVER:
             self.fine_since = None
+            self.shared = shared_start()
             self.found(self.name, False, now)
+
+
+def _beyond(swing: Swing, upward: bool) -> float:
+    """K beyond its plan and beyond where its saw-tooth went before, the wrong way upwards."""
+    return swing.now - max(swing.most, 0.0) if upward else min(swing.least, 0.0) - swing.now

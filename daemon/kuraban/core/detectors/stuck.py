@@ -42,7 +42,8 @@ class Stuck(Detector):
             self._say(False, now)
             return now + LOOK
         for at, value in zip(*sense.series.since(self.seen), strict=True):
-            self._note(at, value)
+            if value != self.value:
+                self._note(at, value)
         self.seen = now
         rest = 0.0 if self.since is None else now - self.since
         place = world.house.place.get(sense.probe.of)
@@ -54,8 +55,6 @@ class Stuck(Detector):
         return now + max(LOOK, min(longest - rest, MOST))
 
     def _note(self, at: float, value: float) -> None:
-        if value == self.value:
-            return
         if self.since is not None and not self.world.stands(self.subject, "stuck"):
             self.longest = max(self.longest, at - self.since)
             self.moves += 1

@@ -1,4 +1,4 @@
-"""One ring, one button: where the links in messages lead.
+"""One ring, one button: where the links in messages lead; in the morning three, was it worth it?
 
 Messengers fetch every link that they carry, so opening one does nothing. Only the button acts; its
 entry is made by the person to whom the message went, and is one entry however often it is pressed.
@@ -7,9 +7,9 @@ The token is all that is asked for: at three in the morning nobody remembers a p
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Annotated, Literal
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, Form, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from kuraban.core.facts import Logged
@@ -18,7 +18,7 @@ from kuraban.core.units import DAY, show_time
 from kuraban.edges.pages import past
 from kuraban.edges.pages.office import Anybody, Office, TheOffice, Visitor
 from kuraban.edges.pages.sheets import page
-from kuraban.edges.pages.signing import LINK_LASTS, Link, entry_id
+from kuraban.edges.pages.signing import Link, entry_id
 from kuraban.edges.pages.taps import tell
 from kuraban.errors import JournalError
 
@@ -40,23 +40,37 @@ def ask(request: Request, office: TheOffice, visitor: Anybody, token: str) -> HT
 
 
 @router.post("/a/{token}")
-def answer(request: Request, office: TheOffice, visitor: Anybody, token: str) -> Response:
-    """The button was pressed."""
+def answer(
+    request: Request, office: TheOffice, visitor: Anybody, token: str,
+    was: Annotated[str | None, Form()] = None,
+) -> Response:  # fmt: skip
+    """The button was pressed; `was` is the one of the three."""
     link = office.signer.read_link(token)
     state, did = _state(office, link)
     if state != "ready" or link is None:
         return _page(request, office, visitor, link, state, did)
-    fields: dict[str, object] = {"entry": link.act, "id": entry_id(link)}
-    if link.act == "acknowledge":
-        fields["condition"] = link.condition
-    else:
-        fields |= {"for": RUN_FOR, "more": RUN_MORE}
-    fields["at"] = show_time(office.clock(), office.house.zone)
+    fields = _fields(office, link, was)
     as_person = Visitor(visitor.visit, "log", link.person, visitor.language)
     outcome = tell(fields, link.subject, office, as_person, "link")
     if outcome.state == "refused":
         return _page(request, office, visitor, link, "over", None, outcome.reason)
     return RedirectResponse(f"/a/{token}", 303)
+
+
+def _fields(office: Office, link: Link, was: str | None) -> dict[str, object]:
+    """The entry that a link makes. A verdict is about the rings before its message, so it bears
+    that time: the alarm may have rung again since."""
+    at = link.at if link.act == "verdict" else office.clock()
+    fields: dict[str, object] = {
+        "entry": link.act, "id": entry_id(link), "at": show_time(at, office.house.zone)
+    }  # fmt: skip
+    match link.act:
+        case "acknowledge":
+            return fields | {"condition": link.condition}
+        case "let-run":
+            return fields | {"for": RUN_FOR, "more": RUN_MORE}
+        case "verdict":
+            return fields | {"alarm": f"{link.subject}/{link.condition}", "was": was}
 
 
 def _page(
@@ -87,8 +101,10 @@ def _state(office: Office, link: Link | None) -> tuple[State, Logged | None]:
     did = _made(office, link)
     if did is not None:
         return "done", did
-    if office.clock() - link.at > LINK_LASTS:
+    if office.clock() - link.at > link.lasts:
         return "old", None
+    if link.act == "verdict":
+        return "ready", None
     ring = _ring(office, link)
     if ring is None:
         return "over", None
@@ -103,7 +119,7 @@ def _made(office: Office, link: Link) -> Logged | None:
     wanted = entry_id(link)
     try:
         with past.reading(office.history) as history:
-            made = list(history.entries(link.subject, link.at - 60.0, link.at + 2 * DAY))
+            made = list(history.entries(link.subject, link.at - 60.0, link.at + 4 * DAY))
     except JournalError:
         return None
     return next((one for one in made if one.id == wanted), None)

@@ -14,7 +14,8 @@ from itsdangerous import BadData, URLSafeSerializer
 
 VISIT_LASTS = 30 * 86400.0
 LINK_LASTS = 12 * 3600.0
-Act = Literal["acknowledge", "let-run"]
+VERDICT_LASTS = 3 * 86400.0
+Act = Literal["acknowledge", "let-run", "verdict"]
 
 
 class Visit(NamedTuple):
@@ -30,13 +31,20 @@ class Visit(NamedTuple):
 
 
 class Link(NamedTuple):
-    """A button in a message: what one person may answer to one ring. `at` is the message's time."""
+    """A button in a message: what one person may answer to one ring. `at` is the message's time.
+
+    `verdict` is the morning's: was that ring worth it?
+    """
 
     subject: str
     condition: str
     person: str
     act: Act
     at: float
+
+    @property
+    def lasts(self) -> float:
+        return VERDICT_LASTS if self.act == "verdict" else LINK_LASTS
 
 
 class Signer:

@@ -219,8 +219,9 @@ class Tongue:
         )
 
     def state(self, ring: Ring) -> str:
+        once = "-once" if ring.state == "shelved" and ring.once else ""
         return self(
-            "state.shelved-once" if ring.state == "shelved" and ring.once else f"state.{ring.state}",
+            f"state.{ring.state}{once}",
             who=self.person(ring.by),
             until=self.clock(ring.until) or None,
             reason=ring.reason,

@@ -1,0 +1,55 @@
+"""A change that several things share, found before any of them shows it alone.
+
+Tanks behind on/off valves climb and fall in a saw-tooth, each in its own time. When their cooler
+dies they all go on climbing at the pace at which they always climb, so the slope of one tank says
+nothing for hours; what is new is that one after the other does not turn down where it always did.
+How far each stands beyond where its saw-tooth went is cut to what one tank may say, averaged over
+the tanks, and added up in a CUSUM: a little of everybody for an hour counts as much as much of one,
+and one tank that runs away on its own never reaches the threshold.
+
+Residuals of a temperature resemble their neighbours in time, so a textbook threshold would signal
+within hours (`runlength`). Two ways out were tried on the same invented nights: whitening each tank
+by an AR(1) of its own past, which takes away the very slowness that tells (at equal false alarms it
+told an hour later, in the median), and setting the threshold on autocorrelated records themselves,
+which is done here.
+
+Figures: on 359 invented nights of a healthy cooler with five tanks, single tanks drifting among
+them, the sum reached 0.11 once and stayed below 0.05 otherwise; on 3,000 simulated nights of five
+wandering saw-teeth it stayed below 0.07, where the textbook chart signals on each tank every six
+hours. A dead cooler is found after 3.2 h in the median, 4.5 h in nine of ten (tanks at 0.05 to 0.17
+K an hour). The budget is one false wake in 30 nights for the whole brewery.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from kuraban.trade.limits import all_finite
+from kuraban.trade.runlength import Cusum, cusum_start, cusum_step
+
+LEAST, MOST = -0.05, 0.1
+"""K that one tank may say below and beyond its saw-tooth."""
+SLACK, THRESHOLD = 0.02, 0.12
+"""K, and K added up once in ten minutes."""
+AT_LEAST = 3
+"""Tanks below which nothing is shared."""
+
+
+def shared_start() -> Cusum:
+    """The chart before the first ten minutes."""
+    return cusum_start(SLACK, THRESHOLD)
+
+
+def shared_step(chart: Cusum, beyond: Sequence[float]) -> Cusum:
+    """The chart after ten more minutes.
+
+    `beyond`: K, finite, by which each tank stands beyond where its saw-tooth went before (negative:
+    inside it), the wrong way counted upwards. With fewer than three tanks the chart stays as it is.
+    A shared change shows as signal "high". Raises OutOfRange. Source: Page 1954, Biometrika 41:100,
+    on a mean of values cut after Huber 1964, Ann. Math. Stat. 35:73.
+    """
+    all_finite(beyond, 0, what="beyond")
+    if len(beyond) < AT_LEAST:
+        return chart
+    return cusum_step(chart, math.fsum(min(max(x, LEAST), MOST) for x in beyond) / len(beyond))

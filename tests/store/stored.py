@@ -1,0 +1,78 @@
+"""Journals as earlier versions left them, packed in `journals/`, and how one is made.
+
+    python -m tests.store.stored
+
+A night of the invented brewery, lived through by the code as it stands and packed under the number
+of its schema. Whoever adds a migration makes one first, with the code before it; one that is there
+is never made anew.
+"""
+
+from __future__ import annotations
+
+import lzma
+import sqlite3
+import sys
+import tempfile
+from pathlib import Path
+
+from kuraban.core.effects import Turn
+from kuraban.core.facts import Delivered, Impaired
+from kuraban.keeper import freeze, recover
+from kuraban.settings.words import load_words
+from kuraban.store.journal import Journal
+from kuraban.store.outbox import Outbox
+from tests.journals import live_through
+
+NIGHT = "mangled"
+KEPT = Path(__file__).parent / "journals"
+
+
+def stored() -> list[Path]:
+    """The packed journals, oldest schema first."""
+    return sorted(KEPT.glob("schema-*.sqlite.xz"))
+
+
+def unpack(packed: Path, to: Path) -> Path:
+    """The journal as it was left, at `to`."""
+    to.write_bytes(lzma.decompress(packed.read_bytes()))
+    return to
+
+
+def live(path: Path) -> None:
+    """A night at `path` with everything that a journal holds: one page sent, one part failing, the
+    watch's own state at a clean stop."""
+    live_through(NIGHT, path)
+    journal, outbox = Journal.open(path), Outbox(path)
+    engine = recover(journal, load_words())
+    now = journal.now() or 0.0
+    row = outbox.waiting("aki", now + 1e6)[0]
+    outbox.claim(row.id, now)
+    outbox.tried(row.id, "json", now, sent=True)
+    outbox.sent(row.id, now)
+    result = Delivered(row.id, "aki", now, now, True)
+    for fact in (result, Impaired("broker", True, now), Impaired("broker", False, now)):
+        engine.take(fact)
+    journal.commit(engine.drain(), freeze(engine))
+    journal.commit(Turn(now=now + 1.0))
+    outbox.close()
+    journal.close()
+
+
+def main() -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "kuraban.journal"
+        live(path)
+        db = sqlite3.connect(path)
+        schema = db.execute("PRAGMA user_version").fetchone()[0]
+        db.execute("PRAGMA journal_mode = DELETE")
+        db.execute("VACUUM")
+        db.close()
+        packed = KEPT / f"schema-{schema}.sqlite.xz"
+        if packed.exists():
+            sys.exit(f"{packed}: is there already; a stored journal is never made anew")
+        packed.write_bytes(lzma.compress(path.read_bytes(), preset=9 | lzma.PRESET_EXTREME))
+    print(f"{packed}: {packed.stat().st_size:,} bytes")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,69 @@
+"""The watch goes on from a journal that an earlier version left, and makes what is old shorter."""
+
+from __future__ import annotations
+
+import dataclasses
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+
+from kuraban import service
+from kuraban.core.units import DAY, HOUR
+from kuraban.service import JOURNAL
+from kuraban.settings import Keep
+from kuraban.store.history import History
+from kuraban.store.journal import Journal
+from tests.broker import Mosquitto
+from tests.nights import QUICK, Evening, wait
+from tests.sink import Sink
+from tests.store.stored import stored, unpack
+
+
+@pytest.mark.parametrize("packed", stored(), ids=lambda path: path.name)
+def test_the_watch_starts_from_it(tmp_path: Path, packed: Path) -> None:
+    """It knows what ran and what stood, hears what comes, and leaves a sound journal."""
+    (tmp_path / "data").mkdir()
+    path = unpack(packed, tmp_path / "data" / JOURNAL)
+    with closing(History(path)) as history:
+        left, entries = history.now() or 0.0, list(history.entries(None, 0, 2e9))
+        standing = history.standing()
+    with Mosquitto(tmp_path, without=QUICK) as broker, Sink() as sink:
+        evening = Evening(broker, sink, tmp_path / "data", left + 30.0)
+        with evening.watching() as watch:
+            evening.catch_up(watch)
+            assert {logged.key for logged in entries} <= set(watch.engine.seen)
+            alarms = {f"{subject}/{what}" for subject, what in watch.engine.board.alarms}
+            assert alarms >= {step.alarm for step in standing}
+        evening.close()
+    journal = Journal.open(path)
+    assert journal.verify() == []
+    journal.close()
+
+
+def test_what_is_old_becomes_short_while_it_watches(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """In idle moments, without anybody asking; no extreme is lost."""
+    monkeypatch.setattr(service, "NEAR", 0.0)
+    (tmp_path / "data").mkdir()
+    path = unpack(stored()[-1], tmp_path / "data" / JOURNAL)
+    with closing(History(path)) as history:
+        left = history.now() or 0.0
+        before = [value for _, value in history.readings("store-air", 0, left + 1)]
+    with Mosquitto(tmp_path, without=QUICK) as broker, Sink() as sink:
+        evening = Evening(broker, sink, tmp_path / "data", left + 3 * DAY)
+        evening.settings = dataclasses.replace(evening.settings, keep=Keep(HOUR, 100 * DAY))
+        with evening.watching() as watch:
+            evening.catch_up(watch)
+            wait(lambda: whole_from(path) is not None)
+        evening.close()
+    with closing(History(path)) as history:
+        after = [value for _, value in history.readings("store-air", 0, left + 1)]
+        assert history.shortened(["store-air"], 0, left)
+    assert (min(after), max(after)) == (min(before), max(before))
+
+
+def whole_from(path: Path) -> float | None:
+    with closing(History(path)) as history:
+        return history.whole_from()
