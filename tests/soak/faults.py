@@ -144,7 +144,7 @@ def disk_full(folder: Path, times: int, each: Each) -> Row:
     disk.mkdir(parents=True)
     subprocess.run(("mount", "-t", "tmpfs", "-o", "size=24m", "tmpfs", disk), check=True)
     try:
-        with trial(disk, 240.0) as night:
+        with trial(disk, 120.0) as night:
             for _ in range(times):
                 night.live(4.0)
                 _fill(disk / "ballast")
@@ -217,7 +217,7 @@ def _set_clock(one: Trial, ahead: float) -> None:
 
 def mangled(folder: Path, times: int, each: Each) -> Row:
     """Payloads that no probe should ever send, 10,000 a minute of ours, beside the good ones."""
-    with trial(folder, 240.0) as night:
+    with trial(folder, 120.0) as night:
         lot = mangled_messages(0.0, 1.0, times, "faults")
         a_second, sent, began = MANGLED_A_MINUTE / 60, 0, time.time()
         while night.hours < HOURS and sent < times:
@@ -257,7 +257,7 @@ def little_memory(folder: Path, times: int, each: Each) -> Row:
     group.mkdir(exist_ok=True)
     limit.write_text(str(MEGABYTES << 20))
     try:
-        with trial(folder, 240.0) as night:
+        with trial(folder, 120.0) as night:
             (group / "cgroup.procs").write_text(str(night.watch.pid))
             each()
             return night.row(f"memory limited to {MEGABYTES} MB", 1)
