@@ -7,14 +7,19 @@ from contextlib import closing
 from pathlib import Path
 
 import pytest
+from typer.testing import CliRunner
 
 from kuraban import service
+from kuraban.asking import view
+from kuraban.cli import app, status
+from kuraban.cli import history as cli_history
 from kuraban.core.units import DAY, HOUR
 from kuraban.service import JOURNAL
 from kuraban.settings import Keep
 from kuraban.store.history import History
 from kuraban.store.journal import Journal
 from tests.broker import Mosquitto
+from tests.journals import site_file
 from tests.nights import QUICK, Evening, wait
 from tests.sink import Sink
 from tests.store.stored import stored, unpack
@@ -39,6 +44,30 @@ def test_the_watch_starts_from_it(tmp_path: Path, packed: Path) -> None:
     journal = Journal.open(path)
     assert journal.verify() == []
     journal.close()
+
+
+@pytest.mark.parametrize("packed", stored(), ids=lambda path: path.name)
+def test_it_can_be_asked_before_and_after(
+    tmp_path: Path, packed: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Between the upgrade and the restart of the watch too."""
+    (tmp_path / "data").mkdir()
+    path, site = unpack(packed, tmp_path / "data" / JOURNAL), site_file(tmp_path)
+    with closing(History(path)) as history:
+        left = history.now() or 0.0
+    for module in (view, status, cli_history):
+        monkeypatch.setattr(module, "clock", lambda: left)
+    before = [asked("status", site), asked("history", "tank-2", "--since", "12h", site)]
+    Journal.open(path).close()
+    after = [asked("status", site), asked("history", "tank-2", "--since", "12h", site)]
+    assert before[1] == after[1] and "tank-2" in after[0].lower().replace(" ", "-")
+
+
+def asked(command: str, *words: object) -> str:
+    site = words[-1]
+    found = CliRunner().invoke(app, [command, *map(str, words[:-1]), "--site", str(site)])
+    assert found.exit_code == 0, found.output
+    return found.output
 
 
 def test_what_is_old_becomes_short_while_it_watches(

@@ -69,7 +69,9 @@ class History:
         self.path = path
         with telling(path, "read the journal"):
             self._db = connect(path, "ro", threads=True)
-        self._summed = self._has("summary")
+        self._summed = self._has("sqlite_schema", "summary")
+        asks = self._has("pragma_table_info('message')", "asks")
+        self._message = rows.MESSAGE if asks else rows.MESSAGE.replace("asks", "'[]'")
 
     def close(self) -> None:
         self._db.close()
@@ -193,7 +195,7 @@ class History:
 
     def messages(self, start: float, end: float) -> Iterator[Message]:
         """Messages that were made, sent or not, in the order in which they came about."""
-        select = f"SELECT {rows.MESSAGE} FROM message WHERE at >= ? AND at < ? ORDER BY at, seq"
+        select = f"SELECT {self._message} FROM message WHERE at >= ? AND at < ? ORDER BY at, seq"
         return self._made(rows.to_message, select, (start, end))
 
     def refusal_counts(self) -> tuple[RefusalCount, ...]:
@@ -248,9 +250,9 @@ class History:
             return at, f"{service or person}: {reason}"
         return None
 
-    def _has(self, table: str) -> bool:
+    def _has(self, where: str, name: str) -> bool:
         """A journal that waits for a newer watch lacks what that one will add."""
-        return bool(self._one("SELECT count(*) FROM sqlite_schema WHERE name = ?", (table,))[0])
+        return bool(self._one(f"SELECT count(*) FROM {where} WHERE name = ?", (name,))[0])
 
     def _one(self, select: str, values: tuple[object, ...] = ()) -> rows.Row:
         return next(self._each(select, values))
