@@ -36,7 +36,7 @@ from tests.bench.baselines import FixedLimit
 
 RESULTS = Path(__file__).resolve().parent / "results" / "nights.json"
 TANKS = 10
-FIRST_SEED, NIGHTS, MONTHS = 3000, 60, (1, 4)
+FIRST_SEED, NIGHTS, MONTHS = 5000, 60, (1, 4)
 WATCHES = ("kuraban", "fixed limit", "fixed limit, 20 min")
 CELLARS = {1: "January", 4: "April"}
 

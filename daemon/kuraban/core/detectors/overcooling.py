@@ -23,6 +23,8 @@ FAST = 0.8
 """K an hour against the plan."""
 STEADY = 0.14
 """K in each quarter of an hour."""
+STILL = 0.06
+"""K in the last ten minutes: what fell, and lies still again, was something poured in."""
 MOST_AT_ONCE = 0.5
 """Share of the fall that one quarter of an hour may bring; a step brings nearly all."""
 OVER = 10 * MINUTE
@@ -103,16 +105,19 @@ class Overcooling(Detector):
             self.fine_since = None
 
     def _steadily(self, now: float, quarters: int) -> bool:
-        """It fell in each of the last quarters of an hour: a ramp, not a step or a dip."""
+        """It falls, and fell in each of the last quarters of an hour: a ramp, no step or dip."""
         times, values = self.world.places[self.subject].series.since(now - 70 * MINUTE, now)
         levels = []
-        for quarter in range(quarters + 1):
-            start = now - (quarter * 15 + 5) * MINUTE
+        for minutes in (10, *range(0, 15 * quarters + 1, 15)):
+            start = now - (minutes + 5) * MINUTE
             end = start + 5 * MINUTE
             part = [v for t, v in zip(times, values, strict=True) if start < t <= end]
             if not part:
                 return False
             levels.append(sorted(part)[len(part) // 2])
+        lately, *levels = levels
+        if lately - levels[0] < STILL:
+            return False
         falls = [earlier - later for later, earlier in pairwise(levels)]
         return min(falls) >= STEADY and max(falls) <= MOST_AT_ONCE * sum(falls)
 
