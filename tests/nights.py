@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
+import os
 import subprocess
 import sys
 import threading
@@ -90,15 +91,18 @@ def spawn(
     speed: float,
     began: float | None = None,
     clock: Path | None = None,
+    engine: str = "",
 ) -> subprocess.Popen[bytes]:
     """The watch in a process of its own; what it logs is added to `log` beside its data."""
     began = time.time() if began is None else began
     numbers = [str(part) for part in (broker.port, sink.port, data, start, began, speed)]
     numbers += [] if clock is None else [str(clock)]
+    environment = {**os.environ, **({"TEST_ENGINE": engine} if engine else {})}
     with (data.parent / "log").open("ab") as log:
         return subprocess.Popen(
-            [sys.executable, "-m", "tests.daemon_child", *numbers], cwd=ROOT, stderr=log
-        )
+            [sys.executable, "-m", "tests.daemon_child", *numbers],
+            cwd=ROOT, stderr=log, env=environment,
+        )  # fmt: skip
 
 
 def settings(broker: Mosquitto, sink: Sink, data: Path) -> Settings:

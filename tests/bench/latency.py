@@ -1,6 +1,6 @@
 """How long from a reading at the broker to the courier, at 500 messages a second.
 
-    tests/bench/latency [--pages N] [--rate N] [--unsaved]
+    tests/bench/latency [--pages N] [--rate N] [--phones N] [--unsaved]
 
 200 tanks with running batches, their readings published at an even pace. One tank after the other
 creeps beyond what its course never allows, which has no delay; the clock runs fast enough that
@@ -8,7 +8,8 @@ nobody gets more than six rings an hour. Each page is then acknowledged, which t
 rung. Measured is the machine's time from the moment at which the deciding message is handed to the
 broker to the moment at which the courier hands the text to a phone service: broker, queue,
 judging, the commit with synchronous = FULL and the courier's own record of the claim lie between.
-The watch is a process of its own. `--unsaved`: a broker that does not save at each change.
+The watch is a process of its own. `--phones`: the pages are served, and so many phones have the
+cellar open, each told every change. `--unsaved`: a broker that does not save at each change.
 """
 
 from __future__ import annotations
@@ -29,6 +30,7 @@ from pathlib import Path
 from statistics import median
 from typing import IO, Any
 
+import httpx
 from rich.progress import Progress
 
 from kuraban import service
@@ -39,7 +41,7 @@ from kuraban.service import JOURNAL, Watch
 from kuraban.settings import Settings, load
 from kuraban.settings.words import load_words
 from tests.bench import ground
-from tests.broker import USERS, Mosquitto
+from tests.broker import USERS, Mosquitto, free_port
 from tests.nights import Publisher, wait
 
 MODULE = "tests.bench.latency"
@@ -73,7 +75,7 @@ ends = "crew"
 """
 
 
-def site(folder: Path, port: int) -> Settings:
+def site(folder: Path, port: int, pages: int = 0) -> Settings:
     (folder / "courses").mkdir(exist_ok=True)
     (folder / "courses" / "bench.toml").write_text(COURSE)
     rows = [
@@ -81,6 +83,7 @@ def site(folder: Path, port: int) -> Settings:
         'data = "data"\nlate_after = "1d"\nquick_ladder = ["0m"]\nladder = ["0m"]',
         f'[mqtt]\nport = {port}\nuser = "kuraban"\npassword = "{USERS["kuraban"]}"',
     ]
+    rows += [f'[pages]\nlisten = "127.0.0.1:{pages}"'] if pages else []
     rows += [
         f'[[person]]\nid = "{who}"\nname = "{who}"\npages = ["json://127.0.0.1/{who}"]'
         for who in ("aki", "sho")
@@ -122,10 +125,10 @@ class Stamp:
         return ""
 
 
-def watch(port: int, folder: Path, rate: float, began: float) -> None:
+def watch(port: int, folder: Path, rate: float, began: float, pages: int) -> None:
     logging.basicConfig(level=logging.WARNING)
     setattr(service, "Courier", functools.partial(Courier, sender=Stamp))  # noqa: B010
-    Watch(site(folder, port), load_words(), clock=Clock(speed(rate), START, began)).run()
+    Watch(site(folder, port, pages), load_words(), clock=Clock(speed(rate), START, began)).run()
 
 
 # -------------------------------------------------------------------------------------- the night
@@ -197,11 +200,23 @@ def load_zone() -> Any:
     return ZoneInfo("Asia/Tokyo")
 
 
-def night(folder: Path, pages: int, rate: float, unsaved: bool) -> dict[str, Any]:
+def look(port: int, seen: list[int]) -> None:
+    """One phone with the cellar open; `seen` counts the changes that it was told."""
+    with suppress(httpx.HTTPError):
+        httpx.get(f"http://127.0.0.1:{port}/", timeout=20)
+        with httpx.stream("GET", f"http://127.0.0.1:{port}/live/cellar", timeout=None) as live:
+            for line in live.iter_lines():
+                seen[0] += line.startswith("data:")
+
+
+def night(folder: Path, pages: int, rate: float, unsaved: bool, phones: int = 0) -> dict[str, Any]:
     without = ground.NOTHING_SAVED if unsaved else ("acl_file",)
     with Mosquitto(folder, without=without) as broker:
         began = time.time() + 3.0
-        command = [sys.executable, "-m", MODULE, "--watch", broker.port, folder, rate, began]
+        served, seen = free_port() if phones else 0, [0]
+        command = [
+            sys.executable, "-m", MODULE, "--watch", broker.port, folder, rate, began, served,
+        ]  # fmt: skip
         child = subprocess.Popen(
             [str(part) for part in command], cwd=ground.ROOT, stdout=subprocess.PIPE, text=True
         )
@@ -212,6 +227,8 @@ def night(folder: Path, pages: int, rate: float, unsaved: bool) -> dict[str, Any
             tonight = Night(broker.port, began, pages, speed(rate))
             threading.Thread(target=tonight.listen, args=(child.stdout,), daemon=True).start()
             tonight.start()
+            for _ in range(phones):
+                threading.Thread(target=look, args=(served, seen), daemon=True).start()
             sent = _pace(tonight, rate, 7200.0 + (pages + 2) * APART)
             with suppress(AssertionError):  # what is missing is seen in the counts
                 wait(lambda: len(tonight.told) >= pages, 5)
@@ -228,6 +245,8 @@ def night(folder: Path, pages: int, rate: float, unsaved: bool) -> dict[str, Any
     }
     return {
         "messages_a_second": round(sent, 1),
+        "phones": phones,
+        "changes_told_to_phones": seen[0],
         **{name: spread(_between(*pair)) for name, pair in pairs.items()},
     }
 
@@ -265,20 +284,23 @@ def main() -> None:
     parser = argparse.ArgumentParser(description="From a reading at the broker to the courier.")
     parser.add_argument("--pages", type=int, default=TANKS)
     parser.add_argument("--rate", type=float, default=500.0, help="messages a second")
+    parser.add_argument("--phones", type=int, default=0, help="that have the cellar open")
     parser.add_argument("-v", action="store_true")
     parser.add_argument("--unsaved", action="store_true", help="a broker that saves nothing")
-    parser.add_argument("--watch", nargs=4, help=argparse.SUPPRESS)
+    parser.add_argument("--watch", nargs=5, help=argparse.SUPPRESS)
     asked = parser.parse_args()
     if asked.watch:
-        port, folder, rate, began = asked.watch
-        watch(int(port), Path(folder), float(rate), float(began))
+        port, folder, rate, began, pages = asked.watch
+        watch(int(port), Path(folder), float(rate), float(began), int(pages))
         return
     where = ground.machine()
     with tempfile.TemporaryDirectory() as folder:
-        found = night(Path(folder), min(asked.pages, TANKS), asked.rate, asked.unsaved)
+        pages = min(asked.pages, TANKS)
+        found = night(Path(folder), pages, asked.rate, asked.unsaved, asked.phones)
     print(json.dumps(found, indent=1))
     print(f"aim: {AIM_MS} ms, 99th percentile")
     name = "latency-unsaved" if asked.unsaved else "latency"
+    name += "-phones" if asked.phones else ""
     ground.keep(name, aim_ms=AIM_MS, machine=where, **found)
 
 

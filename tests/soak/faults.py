@@ -32,7 +32,9 @@ from kuraban.service import JOURNAL
 from kuraban.store.history import History
 from kuraban.store.journal import Journal
 from tests.bench import ground
+from tests.engines import VictoriaMetrics
 from tests.killed_broker import killed
+from tests.nights import wait
 from tests.soak.trial import HOURS, Row, Trial, trial
 from tests.test_kills import START
 
@@ -253,6 +255,43 @@ def phones_hang(folder: Path, times: int, each: Each) -> Row:
         return night.row("message service hangs for 80 min", times, ("pages-failing",))
 
 
+def engine_down(folder: Path, times: int, each: Each) -> Row:
+    """The engine of the long history away for an hour; then it has every point once."""
+    folder.mkdir(parents=True)
+    with (
+        VictoriaMetrics(folder) as engine,
+        trial(folder, 120.0, wrap=_forwards(engine.url)) as night,
+    ):
+        night.until(1.0)
+        engine.stop()
+        night.until(2.0)
+        engine.start()
+        each()
+        night.until(HOURS)
+        night.publisher.settle()
+        published = {
+            (probe, round(at * 1000)) for probe, told in night.night.readings.items()
+            for at, _ in told
+        }  # fmt: skip
+        wait(lambda: engine.count("reading_value") >= len(published), 60)
+        there = [
+            (labels["probe"], at)
+            for labels, _, times_ in engine.series("reading_value")
+            for at in times_
+        ]
+        found = night.row("engine of the long history down for an hour", times)
+        kept = len(published & set(there)) - (len(there) - len(published))
+        note = f"points at the engine {len(there)}, of {len(published)} readings"
+        return msgspec.structs.replace(found, readings_kept=kept, note=note)
+
+
+def _forwards(engine: str) -> Callable[[Trial], None]:
+    def wrap(one: Trial) -> None:
+        one.engine = engine
+
+    return wrap
+
+
 def little_memory(folder: Path, times: int, each: Each) -> Row:
     """The watch within 128 MB, page cache included, without pages and charts."""
     group = Path("/sys/fs/cgroup/memory/kuraban-faults")
@@ -283,6 +322,7 @@ FAULTS: dict[str, tuple[Callable[[Path, int, Each], Row], int]] = {
     "boots-in-the-past": (boots_in_the_past, 1),
     "mangled": (mangled, 10_000),
     "phones-hang": (phones_hang, 1),
+    "engine-down": (engine_down, 1),
     "little-memory": (little_memory, 1),
 }
 

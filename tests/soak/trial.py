@@ -85,6 +85,9 @@ class Trial:
     clock: Path | None = None
     """A file with the seconds by which the machine's clock is wrong."""
 
+    engine: str = ""
+    """Where it forwards to, nowhere if empty."""
+
     @property
     def data(self) -> Path:
         return self.folder / "data"
@@ -100,7 +103,14 @@ class Trial:
 
     def start(self) -> None:
         self.watch = spawn_watch(
-            self.broker, self.sink, self.data, START, self.speed, self.began, self.clock
+            self.broker,
+            self.sink,
+            self.data,
+            START,
+            self.speed,
+            self.began,
+            self.clock,
+            self.engine,
         )
 
     def kill(self) -> None:
