@@ -17,10 +17,6 @@ from tests.core.house import DUSK, brewery, words
 WARM = 10.7
 """Where tank 3 comes to stand: 0.2 K outside its tolerance, within its limit."""
 
-EXIT = 3 * MINUTE
-"""The exit is found from the readings of half a delay to either side, so that a longer delay finds
-it some minutes off."""
-
 
 def entry(at: float, subject: str, **fields: Any) -> Recorded:
     return Recorded(at, f"kura/log/{subject}", json.dumps(fields).encode(), False)
@@ -47,7 +43,7 @@ def test_a_longer_delay_tells_the_same_drift_later() -> None:
     done = otherwise("delay=90m")
     (pair,) = done.differing
     assert (pair.spell.subject, pair.spell.condition) == ("tank-3", "warm")
-    assert pair.later == pytest.approx(30 * MINUTE, abs=EXIT)
+    assert pair.later == pytest.approx(30 * MINUTE, abs=MINUTE)
 
 
 def test_a_wider_tolerance_tells_it_not_at_all() -> None:
@@ -94,7 +90,7 @@ def test_how_much_later_a_real_drift_would_be_told() -> None:
     """Past its limit it is real without a word of the crew."""
     done = otherwise("limit_delay=60m", "delay=90m", night=drift(to=11.4))
     assert len(done.real) == 1 and done.untold == 0
-    assert done.later == pytest.approx((30 * MINUTE, 30 * MINUTE), abs=EXIT)
+    assert done.later == pytest.approx((30 * MINUTE, 30 * MINUTE), abs=MINUTE)
 
 
 def test_a_house_told_by_the_recording_is_changed_too() -> None:

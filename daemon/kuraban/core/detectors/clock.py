@@ -8,6 +8,12 @@ and one that stays outside gets there exactly at the delay.
 
 from __future__ import annotations
 
+from kuraban.core.units import HOUR
+
+ABOUT = 1 * HOUR
+"""Readings so long before an exit, and half as long after it, tell when it was; of a shorter delay,
+as long as that: so that the exit is the same whatever the delay."""
+
 
 class Outside:
     """Time beyond one limit on one side."""
@@ -51,8 +57,10 @@ class Outside:
         self.spent = min(max(self.spent, at - since), delay)
 
     def to_look_back(self, delay: float) -> bool:
-        """Half the delay is spent, and nobody has looked yet when this exit truly was."""
-        return self.out and not self.looked and not self.holds and self.spent >= delay / 2
+        """Half the delay is spent, half an hour at most, and nobody has looked yet when this exit
+        truly was."""
+        spent = self.spent >= min(delay, ABOUT) / 2
+        return self.out and not self.looked and not self.holds and spent
 
     def reaches(self, delay: float) -> float | None:
         """When the delay will be spent if it stays outside; None while inside."""

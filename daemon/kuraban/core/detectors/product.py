@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from kuraban.core.course import FAR_FUTURE, NEVER, Planned, Stage
 from kuraban.core.crossing import passed_at
-from kuraban.core.detectors.clock import Outside
+from kuraban.core.detectors.clock import ABOUT, Outside
 from kuraban.core.drift import undisturbed_since
 from kuraban.core.ledger import Batch, LetRun
 from kuraban.core.roster import head_start
@@ -251,8 +251,9 @@ class ProductBand(Detector):
         self, batch: Batch, sign: float, tolerance: float, since: float, delay: float
     ) -> float | None:
         """When the readings about an exit show that it truly was, None where they do not tell."""
-        begin = max(since - delay, self.settled, undisturbed_since(self.world, self.subject, since))
-        times, values = self.world.places[self.subject].series.since(begin, since + delay / 2)
+        about = min(delay, ABOUT)
+        begin = max(since - about, self.settled, undisturbed_since(self.world, self.subject, since))
+        times, values = self.world.places[self.subject].series.since(begin, since + about / 2)
         apart = [
             sign * (value - batch.plan.at(at)) for at, value in zip(times, values, strict=True)
         ]
