@@ -21,7 +21,7 @@ FLOORS = (
     ("edges",),
     ("settings",),
     ("asking", "clock", "demo", "keeper", "recording", "rehearse", "replay", "service"),
-    ("cli", "handed"),
+    ("beside", "cli", "handed"),
 )
 """From the ground up; a module imports from lower floors, and from its own without a circle."""
 

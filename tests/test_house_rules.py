@@ -38,7 +38,7 @@ OWNERS = {
     "starlette": ("edges.pages",),
     "uvicorn": ("edges.pages",),
     "jinja2": ("edges.pages",),
-    "itsdangerous": ("edges.pages", "edges.links"),
+    "itsdangerous": ("edges.signing",),
     "icalendar": ("settings.calendars",),
     "dateutil": ("settings.calendars",),
     "argon2": ("edges.pages",),

@@ -10,7 +10,6 @@ python -m kuraban.handed NUMBER-OF-THE-OPEN-FILE
 
 from __future__ import annotations
 
-import dataclasses
 import logging
 import os
 import pickle
@@ -33,7 +32,7 @@ def become(settings: Settings) -> None:
     if sys.platform == "linux":
         file = os.memfd_create("kuraban-settings", 0)
         with open(file, "wb", closefd=False) as stream:
-            pickle.dump(_plain(settings), stream)
+            pickle.dump(settings.portable(), stream)
         os.lseek(file, 0, os.SEEK_SET)
         program = (sys.executable, "-P", "-m", "kuraban.handed", str(file))
         try:
@@ -41,11 +40,6 @@ def become(settings: Settings) -> None:
         except OSError:
             os.close(file)
     watch(settings)
-
-
-def _plain(settings: Settings) -> Settings:
-    """A view of a dictionary cannot be handed over; the dictionary can."""
-    return dataclasses.replace(settings, addresses=dict(settings.addresses))
 
 
 def watch(settings: Settings) -> None:

@@ -18,36 +18,32 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-import msgspec
-
 from kuraban.asking.curves import Curves, available
-from kuraban.asking.retelling import entry_text
 from kuraban.asking.showing import Showing
 from kuraban.clock import Clock
-from kuraban.core import entries as e
-from kuraban.core import roster
-from kuraban.core.alarms import State
-from kuraban.core.conditions import BREWER, MAINTENANCE
-from kuraban.core.effects import Message, Step, Turn, timeline_line
+from kuraban.core.effects import Message, Step, Turn
 from kuraban.core.engine import PARTS, Engine
-from kuraban.core.facts import Delivered, Fact, HouseChanged, Impaired, Logged, Part, Refusal
+from kuraban.core.facts import Delivered, Fact, HouseChanged, Impaired
 from kuraban.core.site import from_document, to_document
 from kuraban.core.units import HOUR, MINUTE, show_time
 from kuraban.core.wire import Wire
 from kuraban.core.wording import Words
 from kuraban.edges.courier import Addresses, Courier
 from kuraban.edges.links import Links
-from kuraban.edges.mqtt_in import Arrived, FrontDoor, LinkEvent
+from kuraban.edges.mqtt_in import Arrived, FrontDoor
 from kuraban.edges.pictures import Pictures
 from kuraban.edges.ping import Ping
 from kuraban.edges.supervisor import Supervisor
 from kuraban.errors import JournalError
 from kuraban.keeper import feed, freeze, recover, run_to
+from kuraban.keeper.aside import words_about
+from kuraban.keeper.begun import Begun
+from kuraban.keeper.herald import Herald
+from kuraban.keeper.parts import Parts
 from kuraban.keeper.pen import Pen
 from kuraban.keeper.spare import Rows
 from kuraban.keeper.thinning import Thinning
 from kuraban.settings import Settings
-from kuraban.store.history import History
 from kuraban.store.journal import open_or_set_aside
 from kuraban.store.outbox import Outbox
 from kuraban.store.rows import received_of
@@ -66,18 +62,6 @@ NEAR: Final = 0.1
 """Seconds of real time before a deadline in which nothing else is begun."""
 GAP: Final = 2 * MINUTE
 COURIER_STOPS_WITHIN, DOOR_STOPS_WITHIN, FORWARDER_STOPS_WITHIN = 3.0, 1.0, 1.0
-SET_ASIDE: Final = {
-    "en": (
-        "The watch lost its journal",
-        "It was damaged and lies now as {aside}. The watch knows of no batch: log every running"
-        " one anew (batch-start with stage and since). Until then no tank is watched.",
-    ),
-    "ja": (
-        "見張りの記録が壊れていました",
-        "壊れた記録は {aside} に移しました。仕込みが分からないため、続いているものをすべて記入し"
-        "直してください（batch-start に stage と since）。それまでタンクは見張られません。",
-    ),
-}
 
 log = logging.getLogger("kuraban")
 
@@ -109,11 +93,10 @@ class Watch:
         self._wire = Wire(settings.house, self._root)
         self._local: deque[Fact] = deque()
         self._stopping = False
-        self._lost = False
-        self._unreached: set[str] = set()
+        self._parts = Parts(self.submit, self.clock)
+        self._begun = Begun()
         outward = settings.outward
         self._ping = None if outward.ping is None else Ping(outward.ping, outward.every)
-        self._to_start: list[tuple[Logged, str]] = []
         self._written = self._checkpointed = float("-inf")
         self._turned = 0.0
         self._ready = False
@@ -121,9 +104,8 @@ class Watch:
         self._failed = False
         self._words = words
         self._door = FrontDoor(
-            settings.mqtt, self._wire.subscriptions(), time.time, on_event=self._on_link
+            settings.mqtt, self._wire.subscriptions(), time.time, on_event=self._parts.on_link
         )
-
         self._showing = Showing(settings, words, settings.data / JOURNAL, self.submit, self.clock)
 
     @property
@@ -139,6 +121,7 @@ class Watch:
         self._since = journal.now()
         self.engine: Engine = recover(journal, self._words)
         self._pen = Pen(journal)
+        self._herald = Herald(self._door.publish, self._root, self._zone)
         self._rows = Rows(Outbox(path), self.settings.addresses, self.clock)
         self._local.extend(self._rows.unreported())
         addresses = {
@@ -148,7 +131,7 @@ class Watch:
         self._curves = Curves(path)
         pictures = Pictures(self._curves.draw) if available() else None
         self._courier = Courier(
-            self._rows, addresses, self._delivered, time.time,
+            self._rows, addresses, self._parts.delivered, time.time,
             further=Links(self._showing.link), pictures=pictures,
         )  # fmt: skip
         self._forwarder = self._forwarding(path)
@@ -163,7 +146,7 @@ class Watch:
         from kuraban.edges.forward import Forwarder
 
         late = PARTS["history"] in self.engine.impaired
-        return Forwarder(path, where, self._history_late, self.clock, late=late)
+        return Forwarder(path, where, self._parts.history_late, self.clock, late=late)
 
     def _begin(self) -> None:
         """Log how things stand, and take over the house if it is new or changed."""
@@ -181,8 +164,9 @@ class Watch:
         known = to_document(self.engine.world.house) if self.engine.started else ""
         if to_document(from_document(document)) != known:
             feed(self.engine, HouseChanged(max(now, self.engine.now), document))
-        self._recall_impairments()
-        self._recall_alarms()
+        self._parts.recall(self.engine.impaired, self._forwarder is not None)
+        if self._since is not None:
+            self._herald.recall(self.engine.board, self._pen.journal.path)
 
     def _tell_gap(self, now: float) -> None:
         if self._since is None:
@@ -198,31 +182,6 @@ class Watch:
             if self.engine.started:
                 feed(self.engine, Impaired("watch", True, self.engine.now))
                 feed(self.engine, Impaired("watch", False, now))
-
-    def _recall_impairments(self) -> None:
-        """What stood impaired when the watch ended is so until it shows itself well."""
-        self._lost = PARTS["broker"] in self.engine.impaired
-        if PARTS["pages"] in self.engine.impaired:
-            self._unreached.add("")
-        if PARTS["journal"] in self.engine.impaired:
-            self._impaired("journal", False)
-        if PARTS["history"] in self.engine.impaired and self._forwarder is None:
-            self._impaired("history", False)
-
-    def _recall_alarms(self) -> None:
-        """Alarm states as they are now, whatever the broker kept of them."""
-        if self._since is None:
-            return
-        for (subject, condition), alarm in self.engine.board.alarms.items():
-            if alarm.state is State.NORMAL:
-                self._door.publish(self._topic(subject, condition), b"", retain=True)
-        try:
-            history = History(self._pen.journal.path)
-            for step in history.standing():
-                self._publish(step)
-            history.close()
-        except JournalError as error:
-            log.error("standing alarms are not published: %s", error)
 
     # The loop.
 
@@ -258,7 +217,7 @@ class Watch:
             # A journal that fails is judged past and paged about from memory; to be killed for it
             # would lose that memory.
             self._pet()
-        if awake and kept and self._ping is not None and not self._unreached:
+        if awake and kept and self._ping is not None and self._parts.all_reached:
             self._ping.well()
         self._showing.after_turn(self.engine)
         if kept and self._quiet():
@@ -271,7 +230,7 @@ class Watch:
         return ahead > NEAR and not (self._door.waiting or self._local or self._stopping)
 
     def submit(self, fact: Fact) -> None:
-        """A fact from the pages; safe in any thread."""
+        """A fact that came another way than the broker's; safe in any thread."""
         self._local.append(fact)
         self._door.rouse()
 
@@ -300,7 +259,7 @@ class Watch:
         for fact in facts:
             well = feed(self.engine, fact) and well
             if isinstance(fact, Delivered):
-                self._reached(fact)
+                self._parts.reached(fact)
         return well if full else run_to(self.engine, now) and well
 
     def _own_facts(self, until: float) -> list[Fact]:
@@ -321,7 +280,7 @@ class Watch:
             if isinstance(event, Message):
                 self._curves.remember(self.engine, event)
         if self._aside is not None:
-            turn.story.extend(self._words_about(str(self._aside), turn.now))
+            turn.story.extend(words_about(self.settings.house, str(self._aside), turn.now))
             self._aside = None
         written = self._write(turn)
         if written:
@@ -342,54 +301,25 @@ class Watch:
         due = self._checkpointed + (2 * HOUR if turn.story else HOUR)  # who is rung goes first
         if turn.now >= due and not self._pen.failing:
             checkpoint = freeze(self.engine)
-        written = self._pen.write(turn, checkpoint, self._courses(turn))
+        written = self._pen.write(turn, checkpoint, self._begun.courses(turn, self.engine))
         self._turned = time.monotonic()
         if written:
             self._written = turn.now
             self._checkpointed = turn.now if checkpoint is not None else self._checkpointed
         return written
 
-    def _courses(self, turn: Turn) -> list[tuple[str, str, str]]:
-        """The course, as read now, of each batch that began."""
-        for fact in turn.facts:
-            if isinstance(fact, Logged) and isinstance(fact.entry, e.BatchStart):
-                self._to_start.append((fact, fact.entry.batch))
-        if not self._to_start:
-            return []
-        refused = {fact.head for fact in turn.facts if isinstance(fact, Refusal)}
-        found = []
-        for logged, name in [start for start in self._to_start if start[0].at <= turn.now]:
-            self._to_start.remove((logged, name))
-            batch = self.engine.world.ledger.book(logged.subject).batch
-            if batch is not None and batch.name == name and logged.id not in refused:
-                course = msgspec.json.encode(batch.course).decode()
-                found.append((name, logged.subject, course))
-        return found
-
     def _tell(self, turn: Turn) -> None:
         for event in turn.story:
             if isinstance(event, Step):
-                self._publish(event)
+                self._herald.tell(event)
                 log.info("%s %s: %s", event.alarm, event.step, event.text)
             else:
                 log.info("%s to %s: %s", event.step, event.person, event.title)
         if any(isinstance(event, Message) for event in turn.story):
             self._courier.nudge()
-        for fact in turn.facts:
-            if isinstance(fact, Logged) and fact.way in ("page", "link"):
-                text = entry_text(fact).encode()
-                self._door.publish(f"{self._root}/log/{fact.subject}", text)
+        self._herald.tell_entries(turn.facts)
         if turn.story:
             self._on_turn(turn)
-
-    def _publish(self, step: Step) -> None:
-        payload = b""
-        if step.step != "normal":
-            payload = msgspec.json.encode(timeline_line(step, self._zone))
-        self._door.publish(self._topic(step.subject, step.condition), payload, retain=True)
-
-    def _topic(self, subject: str, condition: str) -> str:
-        return f"{self._root}/watch/alarm/{subject}/{condition}"
 
     def _pet(self) -> None:
         """Tell the supervisor, the first time that the watch is ready."""
@@ -409,7 +339,7 @@ class Watch:
         log.error("the journal cannot be written, judging on without: %s", self._pen.failing)
         self._door.pause_kept_session()
         self._rows.fail()
-        self._impaired("journal", True, self._pen.failing)
+        self._parts.fails("journal", True, self._pen.failing)
         self._supervisor.status("watching, but the journal cannot be written")
 
     def _heal(self) -> None:
@@ -420,7 +350,7 @@ class Watch:
             return
         self._failed = False
         log.warning("the journal is written again; nothing that was answered is lost")
-        self._impaired("journal", False)
+        self._parts.fails("journal", False)
         self._door.resume_kept_session()
         self._supervisor.status("watching")
 
@@ -444,65 +374,6 @@ class Watch:
             elif event.alarm in turn.withdrawn and event.step not in RINGS_ON:
                 self._rows.withdraw(event.alarm)
 
-    def _words_about(self, aside: str, now: float) -> list[Message]:
-        """The one page that no engine can make: what the watch knew is gone."""
-        house = self.settings.house
-        found: dict[str, Message] = {}
-        for role in (MAINTENANCE, BREWER):
-            for holder in roster.chain(house, role, now)[:1]:
-                language = house.person[holder.person].language
-                title, body = SET_ASIDE.get(language, SET_ASIDE["en"])
-                found[holder.person] = Message(
-                    id=f"{int(now):x}-aside-{holder.person}", at=now, step="page", role=role,
-                    person=holder.person, urgency="wake", title=title,
-                    body=body.format(aside=aside), language=language,
-                )  # fmt: skip
-        return list(found.values())
-
-    # Facts that come from the edges' own threads.
-
-    def _impaired(self, part: Part, holds: bool, reason: str = "") -> None:
-        self._local.append(Impaired(part, holds, self.clock(), reason))
-
-    def _history_late(self, late: bool, reason: str) -> None:
-        log.warning("long history: %s", reason) if late else log.info("long history: caught up")
-        self._impaired("history", late, reason)
-
-    def _on_link(self, event: LinkEvent) -> None:
-        match event.kind:
-            case "connected":
-                log.info("broker: connected to %s", event.reason)
-                if self._lost:
-                    self._lost = False
-                    self._impaired("broker", False)
-            case "refused" | "lost" | "deaf":
-                log.warning("broker: %s", event.reason)
-                if not self._lost:
-                    self._lost = True
-                    self._impaired("broker", True, event.reason)
-            case "full":
-                log.warning("broker: %s", event.reason)
-            case "fault":
-                log.error("broker: a fault of ours, please report it: %s", event.reason)
-            case "stopped":
-                log.info("broker: goodbye")
-
-    def _delivered(self, result: Delivered) -> None:
-        now = self.clock()
-        self._local.append(msgspec.structs.replace(result, at=now, received=now))
-        self._door.rouse()
-
-    def _reached(self, result: Delivered) -> None:
-        """Pages fail while anybody cannot be reached in any way."""
-        failing = bool(self._unreached)
-        if result.sent:
-            self._unreached -= {result.person, ""}
-        else:
-            log.error("%s cannot be reached: %s", result.person, result.reason)
-            self._unreached.add(result.person)
-        if failing != bool(self._unreached):
-            self._impaired("pages", bool(self._unreached), result.reason)
-
     # The end.
 
     def _end(self) -> None:
@@ -518,7 +389,7 @@ class Watch:
         for fact in self._own_facts(float("inf")):
             feed(self.engine, fact)
         turn = self.engine.drain()
-        if not self._pen.write(turn, freeze(self.engine), self._courses(turn)):
+        if not self._pen.write(turn, freeze(self.engine), self._begun.courses(turn, self.engine)):
             self._pen.try_again()
         if self._pen.failing:
             log.error("the last turns are not in the journal: %s", self._pen.failing)

@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 import dataclasses
+import logging
+import os
+import re
+import signal
 import socket
 from collections.abc import Iterator
 from pathlib import Path
@@ -12,8 +16,10 @@ import pytest
 
 from kuraban.asking import showing as module
 from kuraban.asking.showing import Showing
+from kuraban.clock import Clock
 from kuraban.settings import Pages
 from tests.edges.pages.served import Served
+from tests.nights import wait
 
 
 @pytest.fixture(scope="module")
@@ -34,31 +40,67 @@ def port() -> int:
 
 
 @pytest.fixture
-def showing(served: Served, port: int) -> Iterator[Showing]:
+def showing(served: Served, port: int, caplog: pytest.LogCaptureFixture) -> Iterator[Showing]:
+    caplog.set_level(logging.INFO)
     where = Pages(port=port, public="https://kura.example")
     settings = dataclasses.replace(served.settings, pages=where)
-    made = Showing(settings, served.words, served.path, served.submit, served.clock)
+    clock = Clock(start=served.clock())
+    made = Showing(settings, served.words, served.path, served.submit, clock)
     yield made
     made.stop()
+
+
+def listening(port: int) -> bool:
+    try:
+        httpx.get(f"http://127.0.0.1:{port}/")
+    except httpx.HTTPError:
+        return False
+    return True
+
+
+def cellar(port: int) -> httpx.Response:
+    return httpx.get(f"http://127.0.0.1:{port}/", headers={"accept-language": "en"})
 
 
 def test_the_first_turn_hangs_the_first_picture(
     served: Served, showing: Showing, port: int
 ) -> None:
-    """Within the turn itself."""
+    """Until then the pages say that the watch has just started."""
     showing.start()
-    assert httpx.get(f"http://127.0.0.1:{port}/").status_code == 503
+    wait(lambda: listening(port), 20)
+    assert cellar(port).status_code == 503
     showing.after_turn(served.engine)
-    assert "Tank 3" in httpx.get(f"http://127.0.0.1:{port}/").text
+    wait(lambda: "Tank 3" in cellar(port).text, 5)
 
 
-def test_a_picture_is_made_at_most_once_a_second(served: Served, showing: Showing) -> None:
-    """However many turns there are."""
+def test_what_somebody_enters_reaches_the_watch(
+    served: Served, showing: Showing, port: int
+) -> None:
+    """A stir that is tapped on a page is an entry of the watch, with who and which way."""
     showing.start()
+    showing.after_turn(served.engine)
+    wait(lambda: listening(port) and cellar(port).status_code == 200, 20)
+    page = cellar(port)
+    token = re.search(r'name="token" content="(\w+)"', page.text)
+    assert token is not None
+    form = {"entry": "stir", "for": "10m", "by": "mio", "token": token[1]}
+    cookie = page.headers["set-cookie"].partition(";")[0]  # for https alone: sent on by hand
+    url, headers = f"http://127.0.0.1:{port}/log/tank-4", {"cookie": cookie}
+    answer = httpx.post(url, data=form, headers=headers)
+    assert answer.status_code == 303, answer.text
+    told = served.engine.world.ledger.about("tank-4")[-1]
+    assert (told.entry.for_, told.way) == (600.0, "page")  # type: ignore[union-attr]
+
+
+def test_a_picture_is_made_at_most_once_a_second(
+    served: Served, showing: Showing, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """However many turns there are."""
+    made: list[object] = []
+    monkeypatch.setattr(showing._painter, "picture", made.append)
     for _ in range(20):
         showing.after_turn(served.engine)
-    assert showing.pages is not None
-    assert showing.pages.board.shown().number == 1
+    assert len(made) == 1
 
 
 def test_pages_whose_address_somebody_has_are_tried_again(
@@ -71,11 +113,31 @@ def test_pages_whose_address_somebody_has_are_tried_again(
         taken.bind(("127.0.0.1", port))
         taken.listen()
         showing.start()
-        assert "cannot listen" in caplog.text
+        wait(lambda: "cannot listen" in caplog.text, 20)
+        wait(lambda: showing.pid is None, 5)
         showing.after_turn(served.engine)
     monkeypatch.setattr(module, "AGAIN", 0.0)
     showing.after_turn(served.engine)
-    assert httpx.get(f"http://127.0.0.1:{port}/").status_code == 200
+    wait(lambda: listening(port), 20)
+
+
+def test_pages_that_were_killed_come_back(
+    served: Served, showing: Showing, port: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Out of memory, say; the watch has gone on meanwhile."""
+    monkeypatch.setattr(module, "EVERY", 0.0)
+    monkeypatch.setattr(module, "AGAIN", 0.0)
+    showing.start()
+    wait(lambda: listening(port), 20)
+    first = showing.pid
+    assert first is not None
+    os.kill(first, signal.SIGKILL)
+    wait(lambda: showing.pid is None, 5)
+    showing.after_turn(served.engine)
+    wait(lambda: listening(port), 20)
+    showing.after_turn(served.engine)
+    assert showing.pid not in (None, first)
+    wait(lambda: cellar(port).status_code == 200, 5)
 
 
 def test_a_fault_in_a_picture_stays_with_the_pages(
@@ -98,11 +160,20 @@ def test_links_are_made_once_the_pages_are_there(showing: Showing) -> None:
     assert link is not None and link.startswith("https://kura.example/a/")
 
 
-def test_without_their_table_there_are_no_pages(served: Served, port: int) -> None:
-    """Nothing is imported for them, and nobody listens."""
+def test_a_link_needs_a_public_address(served: Served, port: int) -> None:
+    """Phones at home reach nothing else."""
+    settings = dataclasses.replace(served.settings, pages=Pages(port=port))
+    home = Showing(settings, served.words, served.path, served.submit, Clock())
+    home.start()
+    assert home.link("tank-5", "warm", "aki", "acknowledge", 0.0) is None
+    home.stop()
+
+
+def test_without_their_table_there_are_no_pages(served: Served) -> None:
+    """No process is started, and nobody listens."""
     settings = dataclasses.replace(served.settings, pages=None)
     none = Showing(settings, served.words, served.path, served.submit, served.clock)
     none.start()
     none.after_turn(served.engine)
-    assert none.pages is None
+    assert none.pid is None
     none.stop()

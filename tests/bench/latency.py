@@ -8,13 +8,16 @@ nobody gets more than six rings an hour. Each page is then acknowledged, which t
 rung. Measured is the machine's time from the moment at which the deciding message is handed to the
 broker to the moment at which the courier hands the text to a phone service: broker, queue,
 judging, the commit with synchronous = FULL and the courier's own record of the claim lie between.
-The watch is a process of its own. `--phones`: the pages are served, and so many phones have the
-cellar open, each told every change. `--unsaved`: a broker that does not save at each change.
+The watch is a process of its own. `--phones`: nights without any and nights in which so many phones
+have the cellar open, each told every change, take turns, `--rounds` of each in one run; the phones
+are a process of their own, and at that pace of the clock every row changes with every picture, as
+it never does in life. `--unsaved`: a broker that does not save at each change.
 """
 
 from __future__ import annotations
 
 import argparse
+import asyncio
 import functools
 import json
 import logging
@@ -200,20 +203,40 @@ def load_zone() -> Any:
     return ZoneInfo("Asia/Tokyo")
 
 
-def look(port: int, seen: list[int]) -> None:
-    """One phone with the cellar open; `seen` counts the changes that it was told."""
-    with suppress(httpx.HTTPError):
-        httpx.get(f"http://127.0.0.1:{port}/", timeout=20)
-        with httpx.stream("GET", f"http://127.0.0.1:{port}/live/cellar", timeout=None) as live:
-            for line in live.iter_lines():
-                seen[0] += line.startswith("data:")
+def look(port: int, phones: int) -> None:
+    """Phones with the cellar open until standard input ends; says how many changes they saw."""
+    seen = [0] * phones
+
+    async def phone(number: int) -> None:
+        async with httpx.AsyncClient(base_url=f"http://127.0.0.1:{port}", timeout=60) as browser:
+            while (await browser.get("/")).status_code != 200:
+                await asyncio.sleep(0.2)
+            async with browser.stream("GET", "/live/cellar") as live:
+                async for line in live.aiter_lines():
+                    seen[number] += line.startswith("data:")
+
+    async def evening() -> None:
+        there = [asyncio.create_task(phone(number)) for number in range(phones)]
+        await asyncio.to_thread(sys.stdin.read)
+        for task in there:
+            task.cancel()
+        await asyncio.gather(*there, return_exceptions=True)
+
+    asyncio.run(evening())
+    print(sum(seen))
+
+
+def look_on(port: int, phones: int) -> subprocess.Popen[str]:
+    command = [sys.executable, "-m", MODULE, "--look", str(port), str(phones)]
+    pipe = subprocess.PIPE
+    return subprocess.Popen(command, cwd=ground.ROOT, stdin=pipe, stdout=pipe, text=True)
 
 
 def night(folder: Path, pages: int, rate: float, unsaved: bool, phones: int = 0) -> dict[str, Any]:
     without = ground.NOTHING_SAVED if unsaved else ("acl_file",)
     with Mosquitto(folder, without=without) as broker:
         began = time.time() + 3.0
-        served, seen = free_port() if phones else 0, [0]
+        served, lookers, seen = free_port() if phones else 0, None, 0
         command = [
             sys.executable, "-m", MODULE, "--watch", broker.port, folder, rate, began, served,
         ]  # fmt: skip
@@ -227,18 +250,17 @@ def night(folder: Path, pages: int, rate: float, unsaved: bool, phones: int = 0)
             tonight = Night(broker.port, began, pages, speed(rate))
             threading.Thread(target=tonight.listen, args=(child.stdout,), daemon=True).start()
             tonight.start()
-            for _ in range(phones):
-                threading.Thread(target=look, args=(served, seen), daemon=True).start()
+            lookers = look_on(served, phones) if phones else None
             sent = _pace(tonight, rate, 7200.0 + (pages + 2) * APART)
             with suppress(AssertionError):  # what is missing is seen in the counts
                 wait(lambda: len(tonight.told) >= pages, 5)
             tonight.publisher.flush()
             tonight.publisher.close()
         finally:
+            if lookers is not None:
+                seen = int(lookers.communicate(timeout=20)[0] or 0)
             child.terminate()
             child.wait(10)
-    if "-v" in sys.argv:
-        print(len(tonight.others), *[t[:90] for t in tonight.others], sep="\n")
     pairs = {
         "reading to page": (tonight.crossed, tonight.paged),
         "answer to notice": (tonight.answered, tonight.told),
@@ -246,7 +268,7 @@ def night(folder: Path, pages: int, rate: float, unsaved: bool, phones: int = 0)
     return {
         "messages_a_second": round(sent, 1),
         "phones": phones,
-        "changes_told_to_phones": seen[0],
+        "changes_told_to_phones": seen,
         **{name: spread(_between(*pair)) for name, pair in pairs.items()},
     }
 
@@ -285,23 +307,48 @@ def main() -> None:
     parser.add_argument("--pages", type=int, default=TANKS)
     parser.add_argument("--rate", type=float, default=500.0, help="messages a second")
     parser.add_argument("--phones", type=int, default=0, help="that have the cellar open")
-    parser.add_argument("-v", action="store_true")
+    parser.add_argument("--rounds", type=int, default=3, help="of each, where there are phones")
     parser.add_argument("--unsaved", action="store_true", help="a broker that saves nothing")
     parser.add_argument("--watch", nargs=5, help=argparse.SUPPRESS)
+    parser.add_argument("--look", nargs=2, type=int, help=argparse.SUPPRESS)
     asked = parser.parse_args()
     if asked.watch:
         port, folder, rate, began, pages = asked.watch
         watch(int(port), Path(folder), float(rate), float(began), int(pages))
         return
-    where = ground.machine()
-    with tempfile.TemporaryDirectory() as folder:
-        pages = min(asked.pages, TANKS)
-        found = night(Path(folder), pages, asked.rate, asked.unsaved, asked.phones)
-    print(json.dumps(found, indent=1))
-    print(f"aim: {AIM_MS} ms, 99th percentile")
+    if asked.look:
+        look(*asked.look)
+        return
+    where, pages = ground.machine(), min(asked.pages, TANKS)
     name = "latency-unsaved" if asked.unsaved else "latency"
-    name += "-phones" if asked.phones else ""
-    ground.keep(name, aim_ms=AIM_MS, machine=where, **found)
+    if not asked.phones:
+        found = one(pages, asked.rate, asked.unsaved, 0)
+        print(json.dumps(found, indent=1))
+        print(f"aim: {AIM_MS} ms, 99th percentile")
+        ground.keep(name, aim_ms=AIM_MS, machine=where, **found)
+        return
+    rounds = [
+        (one(pages, asked.rate, asked.unsaved, 0), one(pages, asked.rate, asked.unsaved, number))
+        for number in [asked.phones] * asked.rounds
+    ]
+    _compare(rounds)
+    ground.keep(f"{name}-phones", machine=where, rounds=rounds)
+
+
+def one(pages: int, rate: float, unsaved: bool, phones: int) -> dict[str, Any]:
+    with tempfile.TemporaryDirectory() as folder:
+        return night(Path(folder), pages, rate, unsaved, phones)
+
+
+def _compare(rounds: list[tuple[dict[str, Any], dict[str, Any]]]) -> None:
+    """Nights without phones beside nights with them."""
+    for way in ("reading to page", "answer to notice"):
+        for what in ("median_ms", "p95_ms"):
+            alone = [without[way][what] for without, _ in rounds]
+            looked = [phones[way][what] for _, phones in rounds]
+            print(f"{way}, {what[:-3]} in ms: without {alone}, with {looked}, "
+                  f"ratio of the middle ones {median(looked) / median(alone):.2f}")  # fmt: skip
+    print("aim: unchanged within what the nights without phones differ by")
 
 
 if __name__ == "__main__":

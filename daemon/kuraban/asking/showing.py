@@ -1,6 +1,9 @@
 """The pages beside the watch: it hands them a picture now and then, and takes what they tell.
 
-What goes wrong with the pages is logged and tried again, and never reaches the watch.
+They are a process of their own (`kuraban.beside`). Making and sending pages is much work within one
+interpreter, and ten phones made a page that must wake somebody half a second late; and what
+strangers can reach should not be where the judging is. What goes wrong with the pages is logged and
+tried again, and never reaches the watch.
 """
 
 from __future__ import annotations
@@ -9,21 +12,18 @@ import logging
 import time
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
 
+from kuraban.asking.passage import Start, pack_picture, read_word
 from kuraban.asking.picture import Painter
-from kuraban.asking.setting_up import SettingUp
-from kuraban.asking.sheet import Batches
 from kuraban.core.engine import Engine
 from kuraban.core.facts import Fact
+from kuraban.core.picture import Picture
 from kuraban.core.wording import Words
+from kuraban.edges.companion import Companion
 from kuraban.errors import KurabanError
 from kuraban.settings import Settings
 from kuraban.settings.keys import pages_key
-from kuraban.settings.words import load_page_words
-
-if TYPE_CHECKING:
-    from kuraban.edges.pages import Pages
 
 Act = Literal["acknowledge", "let-run", "verdict"]
 
@@ -31,12 +31,14 @@ EVERY = 1.0
 """Real seconds between two pictures, at least."""
 AGAIN = 30.0
 """Real seconds after which pages that do not listen try again."""
+STOPS_WITHIN = 4.0
+PROGRAM = "kuraban.beside"
 
 log = logging.getLogger("kuraban")
 
 
 class Showing:
-    """The pages of one watch. All but `submit` belongs to the watch's loop."""
+    """The pages of one watch. All but `link` belongs to the watch's loop."""
 
     def __init__(
         self,
@@ -47,46 +49,50 @@ class Showing:
         clock: Callable[[], float],
     ) -> None:
         self._settings = settings
-        self._made = (
-            history, submit, clock, SettingUp(settings), Batches(settings.house, history)
-        )  # fmt: skip
+        self._history, self._submit, self._clock = history, submit, clock
         self._painter = Painter(words)
-        self.pages: Pages | None = None
+        self._pages: Companion[Picture] | None = None
+        self._key: str | None = None
         self._painted = self._tried = float("-inf")
 
+    @property
+    def pid(self) -> int | None:
+        """The process of the pages, None while there is none."""
+        return self._pages.pid if self._pages is not None and self._pages.alive else None
+
     def start(self) -> None:
-        """Listen where the site file says; what hinders it is logged, and tried again later."""
-        where = self._settings.pages
-        if where is None:
+        """Let the pages begin where the site file says; what hinders them is logged."""
+        if self._settings.pages is None:
             return
         self._tried = time.monotonic()
-        from kuraban.edges.pages import Pages, PictureBoard
-
+        if self._pages is not None:
+            self._pages.stop(0.0)
+            self._pages = None
         try:
-            if self.pages is None:
-                house, key = self._settings.house, pages_key(self._settings)
-                board = PictureBoard()
-                self.pages = Pages(house, where, key, load_page_words(), board, *self._made)
-            port = self.pages.start()
+            self._key = pages_key(self._settings)
+            first = Start(self._settings, self._key, self._history, self._clock)
+            self._pages = Companion(PROGRAM, first.packed(), pack_picture, self._hear)
         except KurabanError as error:
             log.error("%s; trying again in %g s", error, AGAIN)
-            return
-        log.info("pages at %s:%d", where.host, port)
 
     def link(self, subject: str, condition: str, person: str, act: Act, at: float) -> str | None:
         """A link for a message of `at`; None without pages or a public address. In any thread."""
-        pages = self.pages
-        return None if pages is None else pages.link(subject, condition, person, act, at)
+        where, key = self._settings.pages, self._key
+        if where is None or where.public is None or key is None:
+            return None
+        from kuraban.edges.signing import Link, Signer
+
+        return f"{where.public}/a/{Signer(key).link(Link(subject, condition, person, act, at))}"
 
     def after_turn(self, engine: Engine) -> None:
         """Hang a picture of how things stand, at most once a second."""
         now = time.monotonic()
-        if now - self._painted < EVERY:
+        if self._settings.pages is None or now - self._painted < EVERY:
             return
         self._painted = now
-        if (self.pages is None or not self.pages.alive) and now - self._tried >= AGAIN:
+        if self.pid is None and now - self._tried >= AGAIN:
             self.start()
-        if self.pages is None:
+        if self._pages is None:
             return
         try:
             picture = self._painter.picture(engine)
@@ -94,8 +100,23 @@ class Showing:
             log.exception("a fault of ours, please report it; the pages stay as they are")
             return
         if picture is not None:
-            self.pages.board.put(picture)
+            self._pages.put(picture)
 
     def stop(self) -> None:
-        if self.pages is not None:
-            self.pages.stop()
+        if self._pages is not None:
+            self._pages.stop(STOPS_WITHIN)
+            self._pages = None
+
+    def _hear(self, packed: bytes) -> None:
+        """In a thread of the passage."""
+        try:
+            word = read_word(packed)
+        except KurabanError as error:
+            log.error("%s", error)
+            return
+        if word.entry is not None:
+            self._submit(word.entry)
+        elif word.wrong is not None:
+            log.error("%s; trying again in %g s", word.wrong, AGAIN)
+        elif self._settings.pages is not None:
+            log.info("pages at %s:%d", self._settings.pages.host, word.port or 0)

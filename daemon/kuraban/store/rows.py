@@ -122,13 +122,13 @@ def to_message(row: Row) -> Message:
     )  # fmt: skip
 
 
-def _read_seconds(kind: type, value: object) -> object:
+def read_seconds(kind: type, value: object) -> object:
     if kind is Duration and isinstance(value, float):
         return Duration(value)
     return read_special(kind, value)
 
 
-_ENTRY: msgspec.json.Decoder[Entry] = msgspec.json.Decoder(Entry, dec_hook=_read_seconds)
+_ENTRY: msgspec.json.Decoder[Entry] = msgspec.json.Decoder(Entry, dec_hook=read_seconds)
 _ALARMS = msgspec.json.Decoder(tuple[str, ...])
 _ASKS = msgspec.json.Decoder(tuple[Ask, ...])
 

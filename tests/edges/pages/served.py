@@ -17,6 +17,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from kuraban.asking.picture import Painter
+from kuraban.clock import Clock
 from kuraban.core.engine import Engine
 from kuraban.core.facts import Fact
 from kuraban.core.picture import Picture
@@ -115,7 +116,8 @@ def main(night: str = "demo-night", until: str = LATE, port: str = "8080") -> No
         served = Served.live(Path(folder), night, until)
         pages = dataclasses.replace(served.settings.pages or Pages(), port=int(port))
         settings = dataclasses.replace(served.settings, pages=pages)
-        showing = Showing(settings, served.words, served.path, served.submit, served.clock)
+        clock = Clock(start=served.clock())
+        showing = Showing(settings, served.words, served.path, served.submit, clock)
         served.seen = lambda picture: showing.after_turn(served.engine)
         showing.start()
         print(f"http://127.0.0.1:{port}/ shows {night} at {until}; Ctrl-C ends it")

@@ -10,7 +10,7 @@ import pytest
 from kuraban.core import entries as e
 from kuraban.core.facts import Logged
 from kuraban.core.picture import Ring
-from kuraban.edges.pages.signing import LINK_LASTS, VERDICT_LASTS, Link, Signer, entry_id
+from kuraban.edges.signing import LINK_LASTS, VERDICT_LASTS, Link, Signer, entry_id
 from kuraban.store.history import History
 from tests.edges.pages.conftest import KEY, Browse
 from tests.edges.pages.served import Served

@@ -11,7 +11,7 @@ from kuraban.core import entries as e
 from kuraban.core.facts import Logged
 from kuraban.core.picture import PlaceNow
 from kuraban.edges.pages.accounts import hash_password
-from kuraban.edges.pages.signing import Signer, Visit
+from kuraban.edges.signing import Signer, Visit
 from kuraban.settings import Account
 from tests.edges.pages.conftest import HERE, KEY, Browse
 from tests.edges.pages.served import Served

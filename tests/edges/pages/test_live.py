@@ -12,7 +12,7 @@ from kuraban.edges.pages import cellar
 from kuraban.edges.pages.board import PictureBoard
 from kuraban.edges.pages.live import Press, events
 from kuraban.edges.pages.office import Office, Visitor
-from kuraban.edges.pages.signing import Signer, Visit
+from kuraban.edges.signing import Signer, Visit
 from kuraban.settings.words import load_page_words
 from tests.edges.pages.conftest import KEY, Browse
 from tests.edges.pages.served import Served

@@ -6,7 +6,7 @@ import pytest
 
 from kuraban.edges.pages.accounts import hash_password
 from kuraban.edges.pages.office import MANAGES, RANKS, Visitor
-from kuraban.edges.pages.signing import Visit
+from kuraban.edges.signing import Visit
 from kuraban.settings import Account
 from tests.edges.pages.conftest import Browse
 from tests.edges.pages.served import Served

@@ -145,13 +145,6 @@ def test_a_stated_proxy_is_believed_about_who_asks(make: Make) -> None:
     assert told == ["203.0.113.7", "127.0.0.1"]
 
 
-def test_a_link_needs_a_public_address(make: Make) -> None:
-    """Phones at home reach nothing else."""
-    assert make().link("tank-5", "warm", "aki", "acknowledge", 0.0) is None
-    link = make(public="https://kura.example").link("tank-5", "warm", "aki", "let-run", 0.0)
-    assert link is not None and link.startswith("https://kura.example/a/")
-
-
 def test_a_header_that_breaks_lines_is_no_header(make: Make) -> None:
     """Sent raw, as no library would send it; the pages go on."""
     pages = make()

@@ -1,4 +1,4 @@
-"""The pages: FastAPI, Jinja2 and server-sent events, in a thread of their own beside the watch."""
+"""The pages: FastAPI, Jinja2 and server-sent events, in a process beside the watch."""
 
 from __future__ import annotations
 

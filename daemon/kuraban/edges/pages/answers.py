@@ -18,8 +18,8 @@ from kuraban.core.units import DAY, show_time
 from kuraban.edges.pages import past
 from kuraban.edges.pages.office import Anybody, Office, TheOffice, Visitor
 from kuraban.edges.pages.sheets import page
-from kuraban.edges.pages.signing import Link, entry_id
 from kuraban.edges.pages.taps import tell
+from kuraban.edges.signing import Link, entry_id
 from kuraban.errors import JournalError
 
 router = APIRouter(include_in_schema=False)

@@ -12,7 +12,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from kuraban.edges.pages.accounts import TooOften
 from kuraban.edges.pages.office import Anybody, Somebody, TheOffice, address, check_token
 from kuraban.edges.pages.sheets import keep, page
-from kuraban.edges.pages.signing import Visit
+from kuraban.edges.signing import Visit
 
 router = APIRouter(include_in_schema=False)
 

@@ -12,15 +12,15 @@ from typing import Annotated, Protocol, cast
 
 from fastapi import Depends, Request
 
-from kuraban.core.facts import Fact
+from kuraban.core.facts import Logged
 from kuraban.core.picture import Picture
 from kuraban.core.sheet import Archive
 from kuraban.core.site import House
 from kuraban.core.wording import Words
 from kuraban.edges.pages.accounts import Accounts, Role
 from kuraban.edges.pages.board import PictureBoard
-from kuraban.edges.pages.signing import Signer, Visit
 from kuraban.edges.pages.tongue import Tongue, choose
+from kuraban.edges.signing import Signer, Visit
 
 COOKIE = "kuraban"
 TOKEN = "x-kuraban-token"
@@ -71,7 +71,7 @@ class Office:
     words: Words
     board: PictureBoard
     history: Path
-    submit: Callable[[Fact], None]
+    submit: Callable[[Logged], None]
     clock: Callable[[], float]
     signer: Signer
     accounts: Accounts

@@ -1,4 +1,4 @@
-"""The pages in a thread of their own: they never hold up the watch, nor fall with a page.
+"""The pages in a thread of their own, beside whatever hangs the pictures.
 
 The address is taken before the thread starts, so that whoever starts the pages hears at once that
 somebody else has it.
@@ -17,7 +17,7 @@ from urllib.parse import urlsplit
 
 import uvicorn
 
-from kuraban.core.facts import Fact
+from kuraban.core.facts import Logged
 from kuraban.core.sheet import Archive
 from kuraban.core.site import House
 from kuraban.core.wording import Words
@@ -26,7 +26,7 @@ from kuraban.edges.pages.app import make_app
 from kuraban.edges.pages.board import PictureBoard
 from kuraban.edges.pages.guard import AT_HOME, App, Guard
 from kuraban.edges.pages.office import Office, Tools
-from kuraban.edges.pages.signing import Act, Link, Signer
+from kuraban.edges.signing import Signer
 from kuraban.errors import MachineError
 
 MOST_CONNECTIONS = 200
@@ -68,14 +68,13 @@ class Pages:
         words: Words,
         board: PictureBoard,
         history: Path,
-        submit: Callable[[Fact], None],
+        submit: Callable[[Logged], None],
         clock: Callable[[], float],
         tools: Tools,
         archive: Archive | None = None,
     ) -> None:
         self.board = board
         self._where = where
-        self._signer = Signer(key)
         public = urlsplit(where.public or "")
         self._encrypted = where.cert_file is not None or public.scheme == "https"
         office = Office(
@@ -85,7 +84,7 @@ class Pages:
             history=history,
             submit=submit,
             clock=clock,
-            signer=self._signer,
+            signer=Signer(key),
             accounts=Accounts(where.accounts, clock),
             tools=tools,
             encrypted=self._encrypted,
@@ -99,13 +98,6 @@ class Pages:
     @property
     def alive(self) -> bool:
         return self._thread is not None and self._thread.is_alive()
-
-    def link(self, subject: str, condition: str, person: str, act: Act, at: float) -> str | None:
-        """The address of a one-button page for a message of `at`; None without a public one."""
-        if self._where.public is None:
-            return None
-        token = self._signer.link(Link(subject, condition, person, act, at))
-        return f"{self._where.public}/a/{token}"
 
     def start(self) -> int:
         """Listen; the port that was taken."""

@@ -12,8 +12,8 @@ from fastapi.responses import HTMLResponse, Response
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from kuraban.edges.pages.office import COOKIE, Office, Visitor
-from kuraban.edges.pages.signing import VISIT_LASTS
 from kuraban.edges.pages.tongue import Tongue
+from kuraban.edges.signing import VISIT_LASTS
 
 HERE = Path(__file__).parent
 STATIC = HERE / "static"

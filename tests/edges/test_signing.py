@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from kuraban.edges.pages.signing import VISIT_LASTS, Link, Signer, Visit, entry_id
+from kuraban.edges.signing import VISIT_LASTS, Link, Signer, Visit, entry_id
 
 SIGNER = Signer("k" * 64)
 OTHER = Signer("o" * 64)

@@ -1,0 +1,75 @@
+"""The program that serves the pages: a process of its own beside the watch, which starts it.
+
+python -m kuraban.beside NUMBER-OF-THE-OPEN-PASSAGE
+
+It goes when the watch goes. Where processor or memory run short, the watch comes first: this one is
+nicer, and the first that the system ends.
+"""
+
+from __future__ import annotations
+
+import os
+import signal
+import sys
+from contextlib import suppress
+from pathlib import Path
+
+from kuraban.asking.passage import Start, Word, read_picture
+from kuraban.asking.setting_up import SettingUp
+from kuraban.asking.sheet import Batches
+from kuraban.core.facts import Logged
+from kuraban.edges.companion import END, Passage
+from kuraban.errors import KurabanError
+from kuraban.handed import log_lines, status_of
+from kuraban.settings.supervision import supervision
+from kuraban.settings.words import load_page_words
+
+NICE, FIRST_TO_GO = 5, "500"
+
+
+def serve(start: Start, passage: Passage) -> int:
+    """Show every picture that comes until no more do; the exit status."""
+    from kuraban.edges.pages import Pages, PictureBoard
+
+    settings, board = start.settings, PictureBoard()
+    assert settings.pages is not None
+
+    def submit(logged: Logged) -> None:
+        passage.say(Word(entry=logged).packed())
+
+    try:
+        pages = Pages(
+            settings.house, settings.pages, start.key, load_page_words(), board, start.history,
+            submit, start.clock, SettingUp(settings), Batches(settings.house, start.history),
+        )  # fmt: skip
+        port = pages.start()
+    except KurabanError as error:
+        passage.say(Word(wrong=str(error)).packed())
+        return status_of(error)
+    passage.say(Word(port=port).packed())
+    while (packed := passage.hear()) != END and pages.alive:
+        board.put(read_picture(packed))
+    pages.stop()
+    return 0
+
+
+def step_back() -> None:
+    """Leave the processor, and at the last the memory, to the watch."""
+    with suppress(OSError):
+        os.nice(NICE)
+    with suppress(OSError):
+        Path("/proc/self/oom_score_adj").write_text(FIRST_TO_GO)
+
+
+def main(number: int) -> int:
+    for asked in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(asked, signal.SIG_IGN)  # the watch says when
+    step_back()
+    log_lines(supervised=supervision().socket is not None)
+    passage = Passage(number)
+    first = passage.hear()
+    return 0 if first == END else serve(Start.unpacked(first), passage)
+
+
+if __name__ == "__main__":
+    sys.exit(main(int(sys.argv[1])))

@@ -1,0 +1,54 @@
+"""The program of the pages steps back for the watch, and goes when it goes."""
+
+from __future__ import annotations
+
+import dataclasses
+import os
+import signal
+import subprocess
+import sys
+from multiprocessing.connection import Pipe
+from pathlib import Path
+
+from kuraban.asking.passage import Start, pack_picture, read_word
+from kuraban.clock import Clock
+from kuraban.edges.companion import END
+from kuraban.settings import Pages
+from tests.edges.pages.served import Served
+
+
+def test_it_serves_steps_back_and_goes(tmp_path: Path) -> None:
+    """Deaf to signals that were meant for the watch; nicer than it, and first to go."""
+    served = Served.live(tmp_path)
+    settings = dataclasses.replace(served.settings, pages=Pages(port=0))
+    ours, theirs = Pipe()
+    child = subprocess.Popen(
+        [sys.executable, "-P", "-m", "kuraban.beside", str(theirs.fileno())],
+        pass_fds=[theirs.fileno()],
+    )
+    theirs.close()
+    ours.send_bytes(Start(settings, "k" * 64, served.path, Clock()).packed())
+    assert ours.poll(20)
+    port = read_word(ours.recv_bytes()).port
+    assert port
+    child.send_signal(signal.SIGTERM)
+    child.send_signal(signal.SIGINT)
+    ours.send_bytes(pack_picture(served.picture()))
+    assert child.poll() is None
+    nice = os.getpriority(os.PRIO_PROCESS, child.pid) - os.getpriority(os.PRIO_PROCESS, 0)
+    assert nice == 5 or os.getpriority(os.PRIO_PROCESS, child.pid) == 19
+    assert Path(f"/proc/{child.pid}/oom_score_adj").read_text().strip() == "500"
+    ours.send_bytes(END)
+    assert child.wait(10) == 0
+
+
+def test_without_a_watch_it_ends(tmp_path: Path) -> None:
+    """A watch that was killed leaves no pages behind."""
+    ours, theirs = Pipe()
+    child = subprocess.Popen(
+        [sys.executable, "-P", "-m", "kuraban.beside", str(theirs.fileno())],
+        pass_fds=[theirs.fileno()],
+    )
+    theirs.close()
+    ours.close()
+    assert child.wait(20) == 0
