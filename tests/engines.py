@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 import re
 import signal
+import ssl
 import subprocess
 import threading
 import time
@@ -140,10 +141,11 @@ class Strict:
     """It takes a write as a whole or not at all, and can be told to misbehave.
 
     `refuses` says of a line whether it is answered 400; `status` is answered to everything instead;
-    `mode` "hang" never answers, "drop" takes the points and closes without an answer.
+    `mode` "hang" never answers, "drop" takes the points and closes without an answer. With `tls`
+    it speaks TLS.
     """
 
-    def __init__(self, token: str | None = None) -> None:
+    def __init__(self, token: str | None = None, tls: ssl.SSLContext | None = None) -> None:
         self.points: dict[tuple[str, tuple[tuple[str, str], ...], int], Point] = {}
         self.malformed: list[str] = []
         self.writes: list[int] = []
@@ -159,7 +161,10 @@ class Strict:
         self._closing = threading.Event()
         self._server = _Server(("127.0.0.1", 0), _Handler)
         self._server.strict = self
-        self.url = f"http://127.0.0.1:{self._server.server_address[1]}"
+        if tls is not None:
+            self._server.socket = tls.wrap_socket(self._server.socket, server_side=True)
+        scheme = "http" if tls is None else "https"
+        self.url = f"{scheme}://127.0.0.1:{self._server.server_address[1]}"
         threading.Thread(target=self._server.serve_forever, args=(0.05,), daemon=True).start()
 
     def close(self) -> None:

@@ -48,6 +48,22 @@ def test_it_is_watched_itself() -> None:
     assert (UNITS / found["Unit"]["OnFailure"]).is_file()
 
 
+def test_the_pages_beside_it_do_it_no_harm() -> None:
+    """Left behind, they delay no new watch; out of memory, they stop none; they do not speak for
+    it; and they may be nicer than it."""
+    path = UNITS / "kuraban.service"
+    service = unit(path.name)["Service"]
+    assert service["Type"] == "notify" and service["NotifyAccess"] == "main"
+    assert service["KillMode"] == "mixed" and service["OOMPolicy"] == "continue"
+    assert "TasksMax" not in service
+    filters = [
+        line.partition("=")[2]
+        for line in path.read_text("utf-8").splitlines()
+        if line.startswith("SystemCallFilter=")
+    ]
+    assert "@resources" in filters[1] and filters[2:] == ["setpriority"]
+
+
 def test_a_stop_is_given_more_time_than_it_takes() -> None:
     """A stop takes five seconds at most."""
     assert int(unit("kuraban.service")["Service"]["TimeoutStopSec"].removesuffix("s")) > 5

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from kuraban.store.forwarded import Forwarded, SetAside
 from kuraban.store.history import History
 from kuraban.store.journal import Journal
 from tests.cli.conftest import Type
@@ -87,3 +88,34 @@ def test_nightly_backups_are_named_by_the_time_and_thinned(
 def test_only_a_folder_is_thinned(site: Path, journal: Path, type_in: Type) -> None:
     shown = type_in("journal", "backup", site.parent / "x", "--keep", "2", "--site", site)
     assert shown.exit_code == 2 and "is no folder" in shown.stderr
+
+
+HISTORY = '[history]\nurl = "http://127.0.0.1:8086"\nbucket = "sake"\n'
+NAME = "http://127.0.0.1:8086 kuraban/sake"
+
+
+def test_what_the_long_history_refused_is_shown_and_given_back(
+    site: Path, journal: Path, type_in: Type
+) -> None:
+    """How many points for which reason, and the first of them; given back, nothing is left."""
+    site.write_text(site.read_text("utf-8") + HISTORY, "utf-8")
+    held = Forwarded(journal, NAME)
+    held.move(9, [SetAside(n, f"reading,probe=t{n} value=1 2", "too old") for n in (4, 5)])
+    held.move(9, [SetAside(6, "", "an entry cannot be read")])
+    shown = type_in("journal", "aside", "--site", site)
+    assert shown.exit_code == 0, shown.output
+    assert shown.stdout.startswith("2 × too old\n    reading,probe=t4 value=1 2\n")
+    assert "1 × an entry cannot be read\n    never sent" in shown.stdout and not held.given_back(9)
+    shown = type_in("journal", "aside", "--again", "--site", site)
+    assert "2 points given back" in shown.stdout
+    assert [number for number, _ in held.given_back(9)] == [4, 5]
+    held.close()
+
+
+def test_nothing_is_set_aside(site: Path, journal: Path, type_in: Type) -> None:
+    """And where nothing is forwarded, that is said instead."""
+    shown = type_in("journal", "aside", "--site", site)
+    assert shown.exit_code == 2 and "nothing is forwarded" in shown.stderr
+    site.write_text(site.read_text("utf-8") + HISTORY, "utf-8")
+    shown = type_in("journal", "aside", "--again", "--site", site)
+    assert shown.exit_code == 0 and f"Nothing of {NAME} is set aside" in shown.stdout

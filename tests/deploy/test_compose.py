@@ -94,6 +94,27 @@ def test_the_watch_may_do_little(compose: dict[str, Any]) -> None:
     assert "USER 990:990" in (COMPOSE / "Dockerfile").read_text("utf-8")
 
 
+def test_no_volume_without_a_name_stays_behind(compose: dict[str, Any]) -> None:
+    """The images declare these; a container that does not keep one has it in memory."""
+    declared = {
+        "broker": {"/mosquitto/data", "/mosquitto/log"},
+        "influxdb": {"/var/lib/influxdb2", "/etc/influxdb2"},
+        "provision": {"/var/lib/influxdb2", "/etc/influxdb2"},
+    }
+    for name, folders in declared.items():
+        service = compose["services"][name]
+        there = {mount.split(":")[1] for mount in service.get("volumes", ())}
+        assert folders <= there | set(service.get("tmpfs", ())), name
+
+
+def test_the_health_of_the_broker_is_asked_at_its_port(compose: dict[str, Any]) -> None:
+    """Of the kernel, in whose table ports are hexadecimal."""
+    conf = (COMPOSE / "broker" / "mosquitto.conf").read_text("utf-8")
+    (port,) = re.findall(r"^listener (\d+)", conf, re.M)
+    (_, asked) = compose["services"]["broker"]["healthcheck"]["test"]
+    assert f":{int(port):04X} " in asked
+
+
 def test_the_broker_keeps_as_much_as_the_one_without_a_container() -> None:
     """Line for line the same, but for where it listens, its paths and where it logs."""
 
@@ -192,6 +213,8 @@ INFLUX = """#!/bin/sh
 # Stands for the tool of InfluxDB: keeps what it is asked, and lists what was made.
 echo "$@" >>"$ASKED"
 case "$1 $2" in
+"ping ") [ "$(grep -c ping "$ASKED")" -gt 2 ] ;;
+"auth list") cat "$ASKED.auths" 2>/dev/null || echo '[]' ;;
 "bucket list")
     case "$*" in
     *--hide-headers*) printf '0a1b2c\\tkuraban\\t9600h\\n' ;;
@@ -200,23 +223,32 @@ case "$1 $2" in
 "bucket create") echo '[{"id": "0f", "name": "kuraban-10m"}]' >"$ASKED.buckets" ;;
 "task list") cat "$ASKED.tasks" 2>/dev/null || echo '[]' ;;
 "task create") echo '[{"id": "0e", "name": "kuraban-ten-minutes"}]' >"$ASKED.tasks" ;;
-"auth create") echo '{"id": "0d", "token": "write-only==", "status": "active"}' ;;
+"auth create")
+    echo '[{"id": "0d", "description": "the watch writes"}]' >"$ASKED.auths"
+    echo '{"id": "0d", "token": "write-only==", "status": "active"}' ;;
 esac
 """
 
 
-def test_the_history_is_provisioned_once(tmp_path: Path) -> None:
-    """Bucket, task and token on the first start; nothing is made again on the next."""
-    (tmp_path / "influx").write_text(INFLUX)
-    (tmp_path / "influx").chmod(0o755)
-    (tmp_path / "token").write_text("of the operator")
-    asked = tmp_path / "asked"
+def provision(folder: Path, **more: str) -> subprocess.CompletedProcess[str]:
+    """Run it in `folder` with that tool."""
+    (folder / "influx").write_text(INFLUX)
+    (folder / "influx").chmod(0o755)
+    (folder / "token").write_text("of the operator")
     env = os.environ | {
-        "PATH": f"{tmp_path}:{os.environ['PATH']}", "ASKED": str(asked),
-        "TOKEN_FILE": str(tmp_path / "token"), "MADE_FOLDER": str(tmp_path),
+        "PATH": f"{folder}:{os.environ['PATH']}", "ASKED": str(folder / "asked"),
+        "TOKEN_FILE": str(folder / "token"), "MADE_FOLDER": str(folder), "PAUSE": "0",
     }  # fmt: skip
+    command = ["sh", str(COMPOSE / "history" / "provision")]
+    return subprocess.run(command, env=env | more, capture_output=True, text=True, check=False)
+
+
+def test_the_history_is_provisioned_once(tmp_path: Path) -> None:
+    """Bucket, task and token on the first start, once the engine answers; nothing is made again on
+    the next."""
+    asked = tmp_path / "asked"
     for _ in range(2):
-        subprocess.run(["sh", COMPOSE / "history" / "provision"], env=env, check=True)
+        assert provision(tmp_path).returncode == 0
     told = asked.read_text().splitlines()
     made = [line for line in told if " create " in line]
     assert [line.split()[0] for line in made] == ["bucket", "task", "auth"]
@@ -227,18 +259,41 @@ def test_the_history_is_provisioned_once(tmp_path: Path) -> None:
     assert "of the operator" not in asked.read_text()
 
 
+def test_an_engine_that_was_emptied_is_provisioned_anew(tmp_path: Path) -> None:
+    """Its old token opens nothing there: the watch gets a new one."""
+    assert provision(tmp_path).returncode == 0
+    (tmp_path / "history-token").write_text("of the engine that was there")
+    (tmp_path / "asked.auths").unlink()
+    assert provision(tmp_path).returncode == 0
+    assert (tmp_path / "history-token").read_text() == "write-only==\n"
+
+
+def test_an_engine_that_does_not_answer_is_said(tmp_path: Path) -> None:
+    told = provision(tmp_path, TRIES="2")
+    assert told.returncode == 1 and "does not answer" in told.stderr
+    assert not (tmp_path / "history-token").exists()
+
+
 def test_the_task_keeps_every_extreme() -> None:
     """Count, least, greatest, mean and last of each ten minutes, of what the watch forwards."""
     flux = (COMPOSE / "history" / "ten-minutes.flux").read_text("utf-8")
     name = re.search(r'option task = \{name: "([^"]+)"', flux)
-    provision = (COMPOSE / "history" / "provision").read_text("utf-8")
-    assert name is not None and f"has task {name[1]}" in provision
+    script = (COMPOSE / "history" / "provision").read_text("utf-8")
+    assert name is not None and f"lists task name {name[1]}" in script
     for function, field in (
         ("count", "count"), ("min", "least"), ("max", "greatest"), ("mean", "mean"),
         ("last", "last"),
     ):  # fmt: skip
-        assert f'fn: {function}, createEmpty: false) |> to_shelf(field: "{field}")' in flux
+        assert f'fn: {function}, createEmpty: false) |> toShelf(field: "{field}")' in flux
     assert json.dumps("reading") in flux and json.dumps("value") in flux
+
+
+def test_the_task_never_writes_a_part_over_the_whole() -> None:
+    """Whenever somebody runs it, it begins and ends at whole ten minutes."""
+    flux = (COMPOSE / "history" / "ten-minutes.flux").read_text("utf-8")
+    assert "range(start: start, stop: stop)" in flux
+    for name, at in (("start", "-2d"), ("stop", "now()")):
+        assert f"{name} = date.truncate(t: {at}, unit: 10m)" in flux
 
 
 def test_docker_reads_it_as_well(prepared: Path) -> None:

@@ -208,6 +208,22 @@ def test_a_bad_point_is_found_and_set_aside(
     assert not running.told
 
 
+def test_what_was_given_back_is_sent_once_more(night: Path, start: Start, strict: Strict) -> None:
+    """The engine has it then; what it still refuses is set aside again."""
+    strict.refuses = lambda line: "=t2-mid" in line and crc32(line.encode()) % 200 == 7
+    running = start(night, strict.url)
+    running.caught_up()
+    aside = running.aside()
+    still = aside[0][0]
+    strict.refuses = lambda line: line == still
+    desk = Forwarded(night, running.to.name)
+    assert desk.give_back() == len(aside) > 1
+    wait(lambda: not desk.progress().waiting)
+    desk.close()
+    assert [point for point, _ in running.aside()] == [still]
+    assert len(strict.of("reading")) == sum(len(points) for points in kept(night).values()) - 1
+
+
 def test_a_refusal_that_cannot_be_read_is_a_refusal(
     night: Path, start: Start, strict: Strict
 ) -> None:

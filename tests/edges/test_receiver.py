@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import ssl
 from collections.abc import Iterator
 from email.utils import formatdate
+from pathlib import Path
 from time import time
 
 import pytest
 
 from kuraban.edges.receiver import Receiver
 from tests.broker import free_port
+from tests.certificates import authority, certificate
 from tests.engines import Strict
 
 LINE = "reading,probe=t3-mid value=10.5 1769883000000000000"
@@ -88,6 +91,34 @@ def test_a_safe_address_at_an_engine_without_tls(strict: Strict) -> None:
     assert receiver.write([LINE])[0] == "away"
     assert "safe connection" in receiver.write([LINE])[1]
     receiver.close()
+
+
+@pytest.fixture(scope="module")
+def vouched(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """An engine's certificate by an authority of the house's own, and a stranger to it."""
+    home = tmp_path_factory.mktemp("vouched")
+    for name in ("ca", "stranger"):
+        authority(home, name)
+    certificate(home, "engine", "IP:127.0.0.1", "30")
+    return home
+
+
+@pytest.mark.parametrize("by", ["ca", "stranger", None])
+def test_an_engine_behind_a_private_authority(vouched: Path, by: str | None) -> None:
+    """Whom the named authority vouches for gets the points; nobody else gets a word."""
+    tls = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+    tls.load_cert_chain(vouched / "engine.crt", vouched / "engine.key")
+    engine = Strict("abc-123", tls)
+    ca_file = None if by is None else vouched / f"{by}.crt"
+    receiver = Receiver(engine.url, "kuraban", "sake", "abc-123", 2.0, ca_file)
+    answer = receiver.write([LINE])
+    receiver.close()
+    engine.close()
+    if by == "ca":
+        assert answer == ("taken", "", 0.0) and len(engine.points) == 1
+    else:
+        assert answer.kind == "away" and "name its authority in ca_file" in answer.reason
+        assert not engine.asked
 
 
 def test_an_answer_that_is_no_text_keeps_its_status(strict: Strict) -> None:

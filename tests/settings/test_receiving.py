@@ -11,6 +11,7 @@ import pytest
 
 from kuraban.errors import Fault
 from kuraban.settings import Receiver, load
+from tests.certificates import authority
 
 Write = Callable[..., Path]
 Faults = Callable[..., dict[str, Fault]]
@@ -83,6 +84,33 @@ def test_what_is_no_token_is_a_fault_and_not_repeated(
     """It would not fit into a header, and the library would say it aloud."""
     found = faults(small(more=f'{TABLE}token = "{token}"\n'))["history.token"]
     assert "no token" in found.wrong and (not token or token not in str(found))
+
+
+SAFE = TABLE.replace("http://127.0.0.1:8086/", "https://engine.example:8086")
+
+
+def test_an_authority_of_the_house_vouches_for_the_engine(small: Write, tmp_path: Path) -> None:
+    """Its certificate's path starts at the site file."""
+    authority(tmp_path, "ca")
+    found = load(small(more=f'{SAFE}ca_file = "ca.crt"\n'), {}).history
+    assert found is not None and found.ca_file == tmp_path / "ca.crt"
+    assert pickle.loads(pickle.dumps(found)) == found
+
+
+def test_an_authority_that_vouches_for_nobody_is_a_fault(
+    small: Write, faults: Faults, tmp_path: Path
+) -> None:
+    """No file, none with a certificate, or an address at which nothing is vouched for."""
+    authority(tmp_path, "ca")
+    (tmp_path / "empty.crt").write_text("")
+
+    def wrong(table: str, name: str) -> str:
+        return faults(small(more=f'{table}ca_file = "{name}"\n'))["history.ca_file"].wrong
+
+    assert "there is no file" in wrong(SAFE, "nowhere.crt")
+    assert "no authority's certificate" in wrong(SAFE, "ca.key")
+    assert "no authority's certificate" in wrong(SAFE, "empty.crt")
+    assert "url is http://" in wrong(TABLE, "ca.crt")
 
 
 def test_a_token_in_the_open_is_worth_a_word(small: Write) -> None:

@@ -11,7 +11,14 @@ from kuraban.core import entries as e
 from kuraban.core.effects import Step, Turn
 from kuraban.core.facts import Fact, HouseChanged, Logged, Reading
 from kuraban.errors import JournalError
-from kuraban.store.forwarded import ENTRIES_BEFORE, Forwarded, Progress, SetAside
+from kuraban.store.forwarded import (
+    ENTRIES_BEFORE,
+    SLICE,
+    Forwarded,
+    Progress,
+    Refused,
+    SetAside,
+)
 from kuraban.store.journal import Journal
 
 
@@ -103,6 +110,33 @@ def test_what_is_refused_is_kept_with_the_reason(kept: Journal, path: Path) -> N
         one.close()
 
 
+def test_what_was_refused_can_be_given_back(kept: Journal, path: Path) -> None:
+    """It waits anew; what the receiver takes is gone from there, the rest has its new reason."""
+    kept.commit(Turn(now=9.0, facts=readings(3)))
+    held = Forwarded(path, "office")
+    held.move(3, [SetAside(1, "a", "too old"), SetAside(2, "b", "no"), SetAside(3, "c", "no")])
+    assert held.refused() == (Refused("no", 2, "b"), Refused("too old", 1, "a"))
+    assert held.give_back() == 3 and held.refused() == ()
+    assert held.given_back(2) == [(1, "a"), (2, "b")] and held.give_back() == 0
+    assert held.progress() == Progress(3, None, 0, None)
+    held.move(3, [SetAside(2, "b", "still no")], [1, 3])
+    assert held.refused() == (Refused("still no", 1, "b"),)
+    assert held.progress() == Progress(0, None, 1, "still no") and not held.given_back(9)
+    held.close()
+
+
+def test_many_are_given_back_and_no_other_receivers(kept: Journal, path: Path) -> None:
+    """In slices; what could not be read, and so was never sent, stays."""
+    held, other = Forwarded(path, "office"), Forwarded(path, "cloud")
+    count = 2 * SLICE + 1
+    held.move(9, [SetAside(0, "", "unread"), *(SetAside(n + 1, "x", "no") for n in range(count))])
+    other.move(9, [SetAside(1, "x", "no")])
+    assert held.give_back() == count and held.refused() == (Refused("unread", 1, ""),)
+    assert len(held.given_back(2 * count)) == count and not other.given_back(9)
+    held.close()
+    other.close()
+
+
 def test_a_journal_of_an_older_watch_can_be_asked(kept: Journal, path: Path) -> None:
     """Before the new one has opened it there is nothing set aside."""
     kept.close()
@@ -111,6 +145,7 @@ def test_a_journal_of_an_older_watch_can_be_asked(kept: Journal, path: Path) -> 
     db.close()
     held = Forwarded(path, "office", "ro")
     assert held.progress() == Progress(0, None, 0, None)
+    assert held.refused() == () and held.give_back() == 0
     held.close()
 
 

@@ -19,21 +19,26 @@ from kuraban.cli.common import Site, counted, house_of, say, wrong
 from kuraban.core.units import show_time
 from kuraban.settings.where import journal_of
 from kuraban.store.backup import STAMP, back_up, restore, thin
+from kuraban.store.forwarded import Forwarded
 from kuraban.store.soundness import Passed, Sound, inspect
 
 FOUND = 1
 PATTERN = "kuraban-[0-9]*.journal"
+SHOWN, WIDEST = 20, 120
+"""Reasons, and letters of a point, that are shown."""
 
 
 def add_to(app: typer.Typer) -> None:
     group = typer.Typer(
         name="journal",
         no_args_is_help=True,
-        help="Look through the journal, back it up while the watch runs, restore it.",
+        help="Look through the journal, back it up while the watch runs, restore it; what the long"
+        " history refused.",
     )
     group.command(epilog="Example: kuraban journal verify")(verify)
     group.command(epilog="Example: kuraban journal backup /media/stick --keep 14")(backup)
     group.command(name="restore", epilog="Example: kuraban journal restore FILE")(bring_back)
+    group.command(epilog="Example: kuraban journal aside --again")(aside)
     app.add_typer(group)
 
 
@@ -115,6 +120,46 @@ def bring_back(
     say(f"{path}: restored. {_held(sound, zone)}")
     if aside is not None:
         say(f"The journal that was there lies now as {aside}.")
+
+
+def aside(
+    again: Annotated[
+        bool,
+        typer.Option(
+            "--again", help="Give the points back: the watch sends each once more, within seconds."
+        ),
+    ] = False,
+    site: Site = None,
+) -> None:
+    """What the engine of the long history refused: how many points, why, and the first of each.
+
+    Such a point lies in the journal with the reason and delays nothing. Once the cause is mended
+    (the bucket's retention, a field's kind), --again has it sent once more; a point that is refused
+    again is set aside again. The watch may run; with --again be the user that it runs as.
+    """
+    settings, _ = house_of(site)
+    to = settings.history
+    if to is None:
+        raise wrong("site file", "history", "is not there: nothing is forwarded", "write [history]")
+    forwarded = Forwarded(journal_of(settings), to.name, "rw" if again else "ro")
+    try:
+        refused = forwarded.refused()
+        given = forwarded.give_back() if again else 0
+    finally:
+        forwarded.close()
+    for one in refused[:SHOWN]:
+        say(f"{one.count} × {one.reason}")
+        say(f"    {_shorter(one.first)}" if one.first else "    never sent, and stays here")
+    if len(refused) > SHOWN:
+        say(f"and {counted(sum(one.count for one in refused[SHOWN:]), 'point')} for other reasons")
+    if not refused:
+        say(f"Nothing of {to.name} is set aside.")
+    elif again:
+        say(f"{counted(given, 'point')} given back; `kuraban status` tells what became of them.")
+
+
+def _shorter(line: str) -> str:
+    return line if len(line) <= WIDEST else f"{line[: WIDEST - 1]}…"
 
 
 def _held(sound: Sound, zone: ZoneInfo) -> str:

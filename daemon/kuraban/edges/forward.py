@@ -5,7 +5,7 @@ a batch, writes it, and moves the cursor once the engine answered, so that nothi
 is written twice after a crash is the same points again. While the engine is away the rows wait in
 the journal, which holds them anyway, and the tries grow farther apart. A batch that is refused is
 halved until the point is found that the engine will not have; that one is set aside with the
-reason and keeps nobody waiting.
+reason and keeps nobody waiting. It is sent once more when the operator gives it back.
 
 Nothing here is waited for by the watch. It is told when the history falls behind and when it has
 caught up.
@@ -60,6 +60,8 @@ class Where(Protocol):
     def token(self) -> str | None: ...
     @property
     def site(self) -> str | None: ...
+    @property
+    def ca_file(self) -> Path | None: ...
 
 
 class Forwarder:
@@ -147,12 +149,12 @@ class Forwarder:
         batch = self._ready = self._ready or self._read(store)
         away = self._write(batch)
         if away is not None:
-            self._save(store, [], at_once=True)
+            self._save(store, [], [], at_once=True)
             return self._missed(away.reason, away.pause)
         if batch.pieces:
             return 0.0
         self._cursor, self._ready = batch.last, None
-        self._save(store, batch.aside, at_once=not batch.full)
+        self._save(store, batch.aside, batch.taken, at_once=not batch.full)
         self._well(batch.full)
         return 0.0 if batch.full else self._every
 
@@ -162,7 +164,12 @@ class Forwarder:
         numbers, lines = self._points.of(rows)
         unread = [SetAside(n, "", str(what)) for n, what in rows.events
                   if isinstance(what, JournalError)]  # fmt: skip
-        return _Batch([(numbers, lines)] if lines else [], unread, rows.last, full)
+        pieces = [(numbers, lines)] if lines else []
+        again = [] if full else store.given_back(self._batch)
+        if again:
+            pieces.insert(0, ([number for number, _ in again], [line for _, line in again]))
+        full = full or len(again) >= self._batch
+        return _Batch(pieces, unread, rows.last, full, [number for number, _ in again])
 
     def _open(self) -> Forwarded:
         """The journal where the cursor stands, and what runs where by then."""
@@ -170,7 +177,9 @@ class Forwarder:
             from kuraban.edges.receiver import Receiver
 
             to = self._where
-            self._receiver = Receiver(to.url, to.org, to.bucket, to.token, self._answer_within)
+            self._receiver = Receiver(
+                to.url, to.org, to.bucket, to.token, self._answer_within, to.ca_file
+            )
         store = self._store = Forwarded(self._path, self._where.name)
         self._cursor = self._saved = store.seq()
         self._points = Points(self._where.site)
@@ -206,14 +215,16 @@ class Forwarder:
                 batch.pieces.append((numbers[:half], lines[:half]))
         return None
 
-    def _save(self, store: Forwarded, aside: list[SetAside], *, at_once: bool) -> None:
+    def _save(
+        self, store: Forwarded, aside: list[SetAside], taken: list[int], *, at_once: bool
+    ) -> None:
         """Move the cursor on the disk: not at every batch, since each time the card is written."""
         now = time.monotonic()
-        if not aside and (
+        if not (aside or taken) and (
             self._cursor == self._saved or not (at_once or now - self._saved_at > SAVE_EVERY)
         ):
             return
-        store.move(self._cursor, aside)
+        store.move(self._cursor, aside, taken)
         self._saved, self._saved_at = self._cursor, now
         if aside:
             log.warning(
@@ -272,3 +283,11 @@ class _Batch(NamedTuple):
     """The row after which the next batch begins."""
     full: bool
     """More waits behind it."""
+    again: list[int]
+    """Numbers of the points among these that were given back."""
+
+    @property
+    def taken(self) -> list[int]:
+        """Those of them that the engine has now."""
+        refused = {one.seq for one in self.aside}
+        return [number for number in self.again if number not in refused]

@@ -13,6 +13,7 @@ import time
 from collections.abc import Sequence
 from contextlib import suppress
 from email.utils import parsedate_to_datetime
+from pathlib import Path
 from typing import Any, Final, Literal, NamedTuple
 
 from influxdb_client.client.influxdb_client import InfluxDBClient
@@ -25,6 +26,8 @@ REFUSES_US: Final = frozenset({401, 403, 404, 405, 407, 410, 415, 421})
 """The token, the bucket or the address is wrong: no point is to blame."""
 COME_AGAIN: Final = frozenset({408, 409, 425, 429})
 LONGEST_REASON: Final = 200
+STRANGERS: Final = ("unable to get local issuer certificate", "self-signed certificate")
+"""What OpenSSL says of a certificate that nobody known vouches for."""
 
 for _name in ("influxdb_client", "urllib3"):
     logging.getLogger(_name).setLevel(logging.CRITICAL + 1)
@@ -45,7 +48,10 @@ TAKEN: Final = Answer("taken")
 
 
 class Receiver:
-    """One engine, bucket and token. Nothing is sent before the first `write`."""
+    """One engine, bucket and token. Nothing is sent before the first `write`.
+
+    `ca_file` is the certificate of whoever vouches for the engine, None for the public authorities.
+    """
 
     def __init__(
         self,
@@ -54,10 +60,14 @@ class Receiver:
         bucket: str,
         token: str | None = None,
         answer_within: float = 10.0,
+        ca_file: Path | None = None,
     ) -> None:
         self._org, self._bucket, self._token = org, bucket, token
         patience = (CONNECT_WITHIN * 1000, answer_within * 1000)
-        self._client = InfluxDBClient(url, token or "", org=org, timeout=patience)
+        vouches = None if ca_file is None else str(ca_file)
+        self._client = InfluxDBClient(
+            url, token or "", org=org, timeout=patience, ssl_ca_cert=vouches
+        )
         self._api = self._client.write_api(write_options=SYNCHRONOUS)
 
     def write(self, lines: Sequence[str]) -> Answer:
@@ -104,6 +114,8 @@ class Receiver:
             text = text.replace(self._token, "***")
         words = " ".join(text.split())[:LONGEST_REASON]
         answered = f"it answered {refused.status}" if refused.status else "no safe connection"
+        if any(stranger in words for stranger in STRANGERS):
+            return f"{answered}, name its authority in ca_file: {words}"
         return f"{answered}, {words}" if words else answered
 
 

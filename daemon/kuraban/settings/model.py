@@ -86,6 +86,7 @@ class Receiver:
     org: str = "kuraban"
     token: str | None = field(default=None, repr=False)
     site: str | None = None
+    ca_file: Path | None = None
 
     @property
     def name(self) -> str:

@@ -72,7 +72,7 @@ def load(
         tuple(report.warnings),
         pages=None if table.pages is None else _pages(table.pages, _accounts(table, house), folder),
         outward=Outward(table.watch.ping, table.watch.ping_every),
-        history=receiver(table.history),
+        history=receiver(table.history, folder),
         keep=Keep(table.keep.days * DAY, table.keep.minute_days * DAY),
     )
 
@@ -88,7 +88,8 @@ def _checked(site_file: Path, raw: Raw, above: Raw, faults: list[Fault]) -> Site
     faults.extend(
         Fault(where(found.location), found.key, found.wrong, found.right)
         for found in (
-            *check(raw, folder), *exposure(raw, folder), *manning(raw, folder), *receiving(raw),
+            *check(raw, folder), *exposure(raw, folder), *manning(raw, folder),
+            *receiving(raw, folder),
         )
     )  # fmt: skip
     return table

@@ -197,6 +197,8 @@ class HistoryTable(Table):
     """Some engines know organizations, others pass over it."""
     token: Token | None = None
     token_from: Address | None = None
+    ca_file: Address | None = None
+    """Certificate of whoever vouches for the engine, where no public authority does."""
     site: Words | None = None
     """The tag by which several houses are told apart there; else the site's name."""
 

@@ -2,7 +2,8 @@
 
 The cursor of a receiver stands where the readings are: it is the number of the last row that the
 receiver has. A point that it refused lies set aside beside it, with the reason, and delays nothing.
-The forwarder's connection writes these two tables and no other.
+One without a reason was given back by the operator and waits to be sent once more. The forwarder's
+connection writes these two tables and no other.
 """
 
 from __future__ import annotations
@@ -23,6 +24,8 @@ ENTRIES_BEFORE = 120 * DAY
 """How far before the cursor entries are read to know what runs where; no batch runs longer."""
 COUNTED = 100_000
 """Waiting rows beyond these are not counted any further."""
+SLICE = 500
+"""Points that are given back in one transaction, since the watch writes beside it."""
 
 _TABLES = ("reading", "entry", "step")
 _RECEIVED = {"reading": "coalesce(received, at)", "entry": "received", "step": "at"}
@@ -54,11 +57,21 @@ class SetAside:
 
 
 @dataclass(frozen=True, slots=True)
+class Refused:
+    """How many points were set aside for one reason, and the first of them; without its line, what
+    stood there could not be read and was never sent."""
+
+    reason: str
+    count: int
+    first: str
+
+
+@dataclass(frozen=True, slots=True)
 class Progress:
     """How far a receiver is behind."""
 
     waiting: int
-    """Readings, entries and steps, at most `COUNTED` of each."""
+    """Readings, entries, steps and points given back, at most `COUNTED` of each."""
     oldest: float | None
     """When the first that waits was received, None where nothing waits."""
     set_aside: int
@@ -84,9 +97,14 @@ class Forwarded:
             found = self._db.execute(select, (self._name,)).fetchone()
         return int(found[0]) if found else 0
 
-    def move(self, seq: int, aside: Sequence[SetAside] = ()) -> None:
-        """The receiver has everything up to `seq` but what is set aside with this."""
+    def move(self, seq: int, aside: Sequence[SetAside] = (), taken: Sequence[int] = ()) -> None:
+        """The receiver has everything up to `seq` but what is set aside with this; of the points
+        that were given back it has those that were `taken`."""
         with telling(self.path, "move the cursor"), transaction(self._db):
+            self._db.executemany(
+                "DELETE FROM set_aside WHERE receiver = ? AND seq = ?",
+                [(self._name, number) for number in taken],
+            )
             self._db.executemany(
                 "INSERT OR REPLACE INTO set_aside VALUES (?, ?, ?, ?)",
                 [(self._name, one.seq, one.point, one.reason) for one in aside],
@@ -98,6 +116,46 @@ class Forwarded:
         select = "SELECT seq, point, reason FROM set_aside WHERE receiver = ? ORDER BY seq"
         with telling(self.path, "read what was set aside"):
             return tuple(SetAside(*row) for row in self._db.execute(select, (self._name,)))
+
+    def refused(self) -> tuple[Refused, ...]:
+        """What lies set aside, by its reason, the most frequent first."""
+        if self._is_older():
+            return ()
+        select = (
+            "SELECT reason, count(*), point, min(seq) FROM set_aside"
+            " WHERE receiver = ? AND reason != '' GROUP BY reason, point = ''"
+            " ORDER BY count(*) DESC, min(seq)"
+        )
+        with telling(self.path, "read what was set aside"):
+            found = self._db.execute(select, (self._name,)).fetchall()
+        return tuple(Refused(*row[:3]) for row in found)
+
+    def give_back(self) -> int:
+        """Let every point that was set aside be sent once more; how many there are."""
+        if self._is_older():
+            return 0
+        update = (
+            "UPDATE set_aside SET reason = '' WHERE receiver = ?1 AND seq IN"
+            " (SELECT seq FROM set_aside WHERE receiver = ?1 AND reason != '' AND point != ''"
+            " LIMIT ?2)"
+        )
+        given = 0
+        with telling(self.path, "give back what was set aside"):
+            while True:
+                with transaction(self._db):
+                    some = self._db.execute(update, (self._name, SLICE)).rowcount
+                given += some
+                if some < SLICE:
+                    return given
+
+    def given_back(self, limit: int) -> list[tuple[int, str]]:
+        """Number and line of points that are to be sent once more, in their order."""
+        select = (
+            "SELECT seq, point FROM set_aside WHERE receiver = ? AND reason = ''"
+            " ORDER BY seq LIMIT ?"
+        )
+        with telling(self.path, "read what was given back"):
+            return self._db.execute(select, (self._name, limit)).fetchall()
 
     def rows_after(self, seq: int, limit: int) -> Rows:
         """What is numbered beyond `seq`: at most `limit` of each kind, and none left out between.
@@ -177,12 +235,13 @@ class Forwarded:
                 ).fetchone()[0]
                 for table in _TABLES
             )
-            aside = (0, None) if self._is_older() else self._db.execute(
-                "SELECT count(*), (SELECT reason FROM set_aside WHERE receiver = ?1"
+            given, *aside = (0, 0, None) if self._is_older() else self._db.execute(
+                "SELECT count(*) FILTER (WHERE reason = ''), count(*) FILTER (WHERE reason != ''),"
+                " (SELECT reason FROM set_aside WHERE receiver = ?1 AND reason != ''"
                 " ORDER BY seq DESC LIMIT 1) FROM set_aside WHERE receiver = ?1",
                 (self._name,),
             ).fetchone()  # fmt: skip
-        return Progress(waiting, self.oldest(seq), *aside)
+        return Progress(waiting + min(given, COUNTED), self.oldest(seq), *aside)
 
     def _is_older(self) -> bool:
         """Whether the journal waits for a watch that knows what is set aside."""
