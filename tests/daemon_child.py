@@ -3,7 +3,8 @@
 python -m tests.daemon_child BROKER-PORT SINK-PORT DATA START BEGAN SPEED [CLOCK]
 
 CLOCK is a file with the seconds by which the machine's clock is wrong at the moment. With
-TEST_ENGINE in its environment it forwards there, under the site TEST_SITE.
+TEST_ENGINE in its environment it forwards there, under the site TEST_SITE; with TEST_PAGES its
+pages are at that port.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ from pathlib import Path
 
 from kuraban.clock import Clock
 from kuraban.service import Watch
-from kuraban.settings import Addresses, Receiver, load
+from kuraban.settings import Addresses, Pages, Receiver, load
 from kuraban.settings.words import load_words
 from tests.broker import USERS
 
@@ -55,6 +56,8 @@ def main(
     if engine := os.environ.get("TEST_ENGINE"):
         receiver = Receiver(engine, "night", site=os.environ.get("TEST_SITE"))
         settings = dataclasses.replace(settings, history=receiver)
+    if pages := os.environ.get("TEST_PAGES"):
+        settings = dataclasses.replace(settings, pages=Pages(port=int(pages)))
     clock = WrongClock(speed, start, began, ahead) if ahead else Clock(speed, start, began)
     watch = Watch(settings, load_words(), clock=clock)
     signal.signal(signal.SIGTERM, lambda *_: watch.stop())

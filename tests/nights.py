@@ -92,12 +92,14 @@ def spawn(
     began: float | None = None,
     clock: Path | None = None,
     engine: str = "",
+    pages: int = 0,
 ) -> subprocess.Popen[bytes]:
     """The watch in a process of its own; what it logs is added to `log` beside its data."""
     began = time.time() if began is None else began
     numbers = [str(part) for part in (broker.port, sink.port, data, start, began, speed)]
     numbers += [] if clock is None else [str(clock)]
-    environment = {**os.environ, **({"TEST_ENGINE": engine} if engine else {})}
+    switched_on = {"TEST_ENGINE": engine, "TEST_PAGES": str(pages or "")}
+    environment = {**os.environ, **{name: value for name, value in switched_on.items() if value}}
     with (data.parent / "log").open("ab") as log:
         return subprocess.Popen(
             [sys.executable, "-m", "tests.daemon_child", *numbers],

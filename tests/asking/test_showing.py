@@ -122,9 +122,10 @@ def test_pages_whose_address_somebody_has_are_tried_again(
 
 
 def test_pages_that_were_killed_come_back(
-    served: Served, showing: Showing, port: int, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """Out of memory, say; the watch has gone on meanwhile."""
+    served: Served, showing: Showing, port: int, monkeypatch: pytest.MonkeyPatch,
+    caplog: pytest.LogCaptureFixture,
+) -> None:  # fmt: skip
+    """Out of memory, say; the watch logs it and has gone on meanwhile."""
     monkeypatch.setattr(module, "EVERY", 0.0)
     monkeypatch.setattr(module, "AGAIN", 0.0)
     showing.start()
@@ -137,6 +138,7 @@ def test_pages_that_were_killed_come_back(
     wait(lambda: listening(port), 20)
     showing.after_turn(served.engine)
     assert showing.pid not in (None, first)
+    assert "ended by themselves" in caplog.text
     wait(lambda: cellar(port).status_code == 200, 5)
 
 

@@ -5,7 +5,8 @@
 Six tanks follow their plans with the saw-tooth of on/off cooling, a stir is logged every morning,
 and every third day one of them is left warm for five hours and answered. At the end of each day
 the watch's memory, open files and threads are written down, and how long a reading took from its
-publish to the journal. Pages and charts are off, so are pictures.
+publish to the journal. A phone has the cellar open all the month, and every noon somebody looks at
+each of the pages: the memory and files of the pages' own process stand beside it.
 """
 
 from __future__ import annotations
@@ -15,11 +16,14 @@ import math
 import random
 import signal
 import tempfile
+import threading
 import time
+from contextlib import suppress
 from pathlib import Path
 from statistics import median
 from typing import Any
 
+import httpx
 from rich.console import Console
 from rich.progress import Progress
 from rich.table import Table
@@ -34,7 +38,7 @@ from kuraban.settings import load
 from kuraban.settings.words import load_words
 from kuraban.store.history import History
 from tests.bench import ground
-from tests.broker import Mosquitto
+from tests.broker import Mosquitto, free_port
 from tests.nights import SITE, spawn, wait
 from tests.sink import Sink
 from tests.soak.trial import Insisting
@@ -46,6 +50,23 @@ TANKS = tuple(f"tank-{number}" for number in range(1, 7))
 COURSE = "night-slow"
 DAY, EVERY = 86400.0, 60.0
 WARM = 0.9
+LOOKED_AT = (
+    "/",
+    "/round",
+    "/place/tank-1",
+    "/place/tank-1/curve.svg",
+    "/place/tank-2?range=batch",
+    "/place/tank-3/plan",
+    "/rings",
+    "/coolers",
+    "/koji",
+    "/batches",
+    "/setup",
+    "/metrics",
+    "/api/v1/picture",
+)
+NOON = 18 * 60
+"""Minutes from six in the evening."""
 PROBED = 40
 """Readings a day whose way into the journal is timed."""
 
@@ -103,6 +124,41 @@ def measures(pid: int) -> dict[str, float]:
     }
 
 
+def pages_of(watch: int) -> int:
+    """The process of the pages that a watch has started."""
+    (pages,) = Path(f"/proc/{watch}/task/{watch}/children").read_text().split()
+    return int(pages)
+
+
+class Phone:
+    """Has the cellar open, and looks at every page when asked."""
+
+    def __init__(self, port: int) -> None:
+        self._browser = httpx.Client(base_url=f"http://127.0.0.1:{port}", timeout=30)
+        threading.Thread(target=self._watch, daemon=True).start()
+        self.seen = 0
+
+    def _watch(self) -> None:
+        with (
+            suppress(httpx.HTTPError),
+            self._browser.stream("GET", "/live/cellar", timeout=None) as live,
+        ):
+            for line in live.iter_lines():
+                self.seen += line.startswith("data:")
+
+    def look(self) -> None:
+        for page in LOOKED_AT:
+            answer = self._browser.get(page)
+            assert answer.status_code == 200, f"{page}: {answer.status_code}"
+
+
+def answers(port: int) -> bool:
+    try:
+        return httpx.get(f"http://127.0.0.1:{port}/").status_code == 200
+    except httpx.HTTPError:
+        return False
+
+
 def way(publisher: Insisting, path: Path, at: float) -> float:
     """Seconds from the publish of a reading until it stands in the journal."""
     began = time.perf_counter()
@@ -137,9 +193,12 @@ def _live(
 ) -> list[dict[str, Any]]:
     data, brewery, publisher = folder / "data", Brewery(), Insisting(broker.port)
     began = time.time() + 2.0
-    watch = spawn(broker, sink, data, START, asked.speed, began)
+    port = free_port()
+    watch = spawn(broker, sink, data, START, asked.speed, began, pages=port)
     wait(lambda: (data / JOURNAL).exists(), 20)
     brewery.begin(publisher)
+    wait(lambda: answers(port), 20)
+    phone, pages = Phone(port), pages_of(watch.pid)
     task, days = progress.add_task("days", total=asked.days), []
     for day in range(asked.days):
         ways = []
@@ -149,8 +208,12 @@ def _live(
             brewery.minute(publisher, at)
             if minute % (1440 // PROBED) == 7:
                 ways.append(way(publisher, data / JOURNAL, at))
+            if minute == NOON:
+                phone.look()
         journal = sum(file.stat().st_size for file in data.iterdir()) / 1e6
-        days.append({"day": day + 1, **measures(watch.pid), "journal_mb": round(journal, 1),
+        beside = {f"pages_{what}": amount for what, amount in measures(pages).items()}
+        days.append({"day": day + 1, **measures(watch.pid), **beside, "told": phone.seen,
+                     "journal_mb": round(journal, 1),
                      "way_ms": round(1000 * median(ways), 1),
                      "slowest_ms": round(1000 * max(ways), 1)})  # fmt: skip
         progress.advance(task)

@@ -53,6 +53,7 @@ class Showing:
         self._painter = Painter(words)
         self._pages: Companion[Picture] | None = None
         self._key: str | None = None
+        self._hindered = False
         self._painted = self._tried = float("-inf")
 
     @property
@@ -64,10 +65,7 @@ class Showing:
         """Let the pages begin where the site file says; what hinders them is logged."""
         if self._settings.pages is None:
             return
-        self._tried = time.monotonic()
-        if self._pages is not None:
-            self._pages.stop(0.0)
-            self._pages = None
+        self._tried, self._hindered = time.monotonic(), False
         try:
             self._key = pages_key(self._settings)
             first = Start(self._settings, self._key, self._history, self._clock)
@@ -90,7 +88,9 @@ class Showing:
         if self._settings.pages is None or now - self._painted < EVERY:
             return
         self._painted = now
-        if self.pid is None and now - self._tried >= AGAIN:
+        if self._pages is not None and not self._pages.alive:
+            self._ended()
+        if self._pages is None and now - self._tried >= AGAIN:
             self.start()
         if self._pages is None:
             return
@@ -107,6 +107,15 @@ class Showing:
             self._pages.stop(STOPS_WITHIN)
             self._pages = None
 
+    def _ended(self) -> None:
+        assert self._pages is not None
+        self._pages.stop(0.0)
+        self._pages = None
+        if not self._hindered:  # else it said why
+            log.error(
+                "the pages have ended by themselves; the watch goes on, they begin again soon"
+            )
+
     def _hear(self, packed: bytes) -> None:
         """In a thread of the passage."""
         try:
@@ -117,6 +126,7 @@ class Showing:
         if word.entry is not None:
             self._submit(word.entry)
         elif word.wrong is not None:
+            self._hindered = True
             log.error("%s; trying again in %g s", word.wrong, AGAIN)
         elif self._settings.pages is not None:
             log.info("pages at %s:%d", self._settings.pages.host, word.port or 0)
