@@ -104,6 +104,6 @@ def open_(chrome: Browser) -> Iterator[Open]:
     yield opened
     for context in contexts:
         context.close()
-    meant = ("ERR_INTERNET_DISCONNECTED", "status of 422")
+    meant = ("ERR_INTERNET_DISCONNECTED", "status of 422", "status of 401", "status of 429")
     faults = [one for one in complaints if not any(word in one for word in meant)]
     assert not faults, faults

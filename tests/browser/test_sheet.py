@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from contextlib import closing
 
 import pytest
+from playwright.sync_api import expect
 
 from tests.browser.conftest import House, Open, serving
 from tests.edges.pages.served import Served
@@ -67,6 +68,17 @@ def test_the_curve_is_drawn_anew_as_the_plan_is_typed(half: House, open_: Open) 
         page.locator(".days input").nth(2).fill("7.5")
     page.wait_for_function(f"document.querySelector('img.curve').currentSrc !== {before!r}")
     assert page.locator(".days input").nth(2).input_value() == "7.5"
+
+
+def test_what_the_plan_will_be_follows_as_it_is_typed(half: House, open_: Open) -> None:
+    """Every morning beside its new figure; where that is taken out again, the plan as it was."""
+    page = open_(f"{half.at}/place/{PLACE}/plan")
+    before = page.locator(".then").all_inner_texts()
+    page.locator(".days input").nth(2).fill("7.5")
+    expect(page.locator(".then").nth(2)).to_have_text("7.5")
+    assert page.locator(".then").all_inner_texts() != before
+    page.locator(".days input").nth(2).fill("")
+    expect(page.locator(".then").nth(2)).to_have_text(before[2])
 
 
 def test_without_a_script_the_plan_is_shown_by_its_button(half: House, open_: Open) -> None:

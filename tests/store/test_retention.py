@@ -96,6 +96,19 @@ def test_old_readings_become_minutes_and_older_ones_tens(
     assert finish(kept) == 0
 
 
+def test_every_value_says_how_long_a_stretch_it_stands_for(kept: Journal, history: History) -> None:
+    """The same values in the same order: ten minutes, then one, then readings as they came."""
+    old = readings(OLD, HOUR, 20.0, ("t3-mid",))
+    middle = readings(NOW - 20 * DAY, HOUR, 20.0, ("t3-mid",))
+    new = readings(NOW - 9 * DAY, HOUR, 20.0, ("t3-mid",))
+    kept.commit(Turn(now=NOW, facts=[*old, *middle, *new]))
+    finish(kept)
+    graded = list(history.graded("t3-mid", 0, NOW))
+    assert [(at, value) for at, value, _ in graded] == list(history.readings("t3-mid", 0, NOW))
+    grains = [grain for _, _, grain in graded]
+    assert grains == sorted(grains, key=(600, 60, 0).index) and {*grains} == {600, 60, 0}
+
+
 def test_a_curve_goes_on_across_the_boundary(kept: Journal, history: History) -> None:
     """In the order of time, with the least and the greatest that were read in every stretch."""
     facts = readings(NOW - 10 * DAY - 5 * HOUR, 10 * HOUR, 20.0, ("t3-mid",))

@@ -5,11 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from kuraban.core.phrases import Speech
-from kuraban.store.history import History
-from kuraban.store.summary import MINUTES
-
-SLACK = 1.0
-"""Taken from the end of a span, so that a whole day's end is told as that day."""
+from kuraban.store.history import SLACK, History
 
 
 def kept(
@@ -20,8 +16,7 @@ def kept(
     JournalError where the journal cannot be read.
     """
     for short in history.shortened(probes, start, end):
-        key = "kept.minute" if short.grain == MINUTES else "kept.ten"
-        yield speech.say(key, date=speech.date(short.until - SLACK))
+        yield speech.say(short.key, date=speech.date(short.last))
 
 
 def not_retold(history: History, since: float | None, speech: Speech) -> str | None:

@@ -187,9 +187,9 @@ def _duty_swap(entry: Entry, subject: str, house: House, at: float) -> None:
     if entry.role is not None and entry.role not in roles:
         raise ValueError(f"there is no role {show(entry.role)}; there are {', '.join(roles)}")
     if not any(has_duty(house, who, entry.role, day) for who in (entry.from_, entry.to)):
-        in_role = "" if entry.role is None else f" as {entry.role}"
+        duty = "duty" if entry.role is None else f"duty as {entry.role}"
         raise ValueError(
-            f"neither {entry.from_} nor {entry.to} is on duty{in_role} on {entry.day}; "
+            f"neither {entry.from_} nor {entry.to} is on {duty} on {entry.day}; "
             "name a day on which one of them is"
         )
 

@@ -21,6 +21,8 @@ from kuraban.store.connection import connect, telling
 from kuraban.store.summary import MINUTES, SLOTS, TENS, shown, unpack
 
 Made = TypeVar("Made")
+SLACK = 1.0
+"""Taken from the end of a span, so that a whole day's end is told as that day."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +58,16 @@ class Shortened(NamedTuple):
 
     until: float
     grain: int
+
+    @property
+    def key(self) -> str:
+        """Of the sentence in the catalogue that tells it, with the day of `last`."""
+        return "kept.minute" if self.grain == MINUTES else "kept.ten"
+
+    @property
+    def last(self) -> float:
+        """A moment of the last day that is kept so."""
+        return self.until - SLACK
 
 
 class History:
@@ -95,31 +107,44 @@ class History:
         Where readings are summaries by now these are the least, the greatest and the last of each
         slot, at their times; `shortened` tells from when to when.
         """
-        select = (
-            "SELECT at, value FROM reading"
-            " WHERE probe = (SELECT number FROM probe WHERE id = ?) AND at >= ? AND at < ?"
-            " ORDER BY at"
-        )
         with telling(self.path, "read the journal"):
             # While this cursor has rows, what follows sees the journal of the same moment.
-            whole: Iterator[tuple[float, float]] = self._db.execute(select, (probe, start, end))
-            if self._summed and (short := [*self._short(probe, start, end)]):
-                whole = heapq.merge(*short, whole)
+            whole: Iterator[tuple[float, float]] = self._whole("at, value", probe, start, end)
+            if short := self._short(probe, start, end):
+                plain = [((at, value) for at, value, _ in one) for one in short]
+                whole = heapq.merge(*plain, whole)
             yield from whole
+
+    def graded(self, probe: str, start: float, end: float) -> Iterator[tuple[float, float, int]]:
+        """The same, each with the seconds that it stands for; 0 is a reading as it came."""
+        with telling(self.path, "read the journal"):
+            whole: Iterator[tuple[float, float, int]]
+            whole = self._whole("at, value, 0", probe, start, end)
+            yield from heapq.merge(*self._short(probe, start, end), whole)
+
+    def _whole(self, columns: str, probe: str, start: float, end: float) -> sqlite3.Cursor:
+        """Readings at full length."""
+        return self._db.execute(
+            f"SELECT {columns} FROM reading"
+            " WHERE probe = (SELECT number FROM probe WHERE id = ?) AND at >= ? AND at < ?"
+            " ORDER BY at",
+            (probe, start, end),
+        )
 
     def _short(
         self, probe: str, start: float, end: float
-    ) -> Iterator[Iterator[tuple[float, float]]]:
+    ) -> list[Iterator[tuple[float, float, int]]]:
         """What is kept of readings at each grain, where there is anything."""
-        for grain in (TENS, MINUTES):
+        found = []
+        for grain in (TENS, MINUTES) if self._summed else ():
             spans = self._db.execute(
                 "SELECT start, points FROM summary WHERE grain = ?1 AND start > ?3 AND start < ?4"
                 " AND probe = (SELECT number FROM probe WHERE id = ?2) ORDER BY start",
                 (grain, probe, start - grain * SLOTS, end),
             ).fetchall()
             if spans:
-                told = (one for begun, points in spans for one in shown(begun, unpack(points)))
-                yield (one for one in told if start <= one[0] < end)
+                found.append(_within(spans, grain, start, end))
+        return found
 
     def shortened(self, probes: Iterable[str], start: float, end: float) -> tuple[Shortened, ...]:
         """Where the readings of these probes in a span are summaries, the coarsest first."""
@@ -161,6 +186,13 @@ class History:
             " AND (?1 IS NULL OR subject = ?1) ORDER BY at, seq",
             (subject, start, end),
         )
+
+    def taken(self, subject: str | None, start: float, end: float) -> Iterator[Logged]:
+        """The same without those that the books refused, as far back as refusals are kept."""
+        refused = {(one.topic, one.head) for one in self.refusals(None)}
+        for one in self.entries(subject, start, end):
+            if (f"log/{one.subject}", one.id) not in refused:
+                yield one
 
     def entries_after(self, seq: int) -> Iterator[tuple[int, Logged]]:
         """Every entry numbered beyond `seq` with its number, in the order in which it was told."""
@@ -266,3 +298,13 @@ class History:
         with telling(self.path, "read the journal"):
             cursor: sqlite3.Cursor = self._db.execute(select, values)
             yield from cursor
+
+
+def _within(
+    spans: Iterable[tuple[int, bytes]], grain: int, start: float, end: float
+) -> Iterator[tuple[float, float, int]]:
+    """The values of packed spans that lie between two moments."""
+    for begun, points in spans:
+        for at, value in shown(begun, unpack(points)):
+            if start <= at < end:
+                yield at, value, grain

@@ -13,6 +13,7 @@ from kuraban.core.picture import PlaceNow
 from kuraban.edges.pages.accounts import hash_password
 from kuraban.edges.signing import Signer, Visit
 from kuraban.settings import Account
+from tests.edges.pages import every
 from tests.edges.pages.conftest import HERE, KEY, Browse
 from tests.edges.pages.served import Served
 
@@ -82,6 +83,50 @@ def test_markup_in_who_did_it_stays_text(served: Served, browse: Browse, by: str
     served.submit(Logged("x", "tank-1", e.Stir(), now, now, by=by))
     text = browse().page("/place/tank-1")
     assert "<script>alert" not in text and "<img src=x" not in text and "<svg" not in text
+
+
+@pytest.mark.parametrize("markup", MARKUP)
+def test_markup_that_somebody_entered_is_markup_nowhere(
+    served: Served, browse: Browse, markup: str
+) -> None:
+    """A batch's name, who began it, the face of the mash: on every page and in every curve."""
+    now, browser = served.clock(), browse()
+    for number, (place, entry) in enumerate((
+        ("starter-1", e.BatchStart(batch=markup, title=markup, course="starter-sokujo-14")),
+        ("tank-6", e.Look(foam=markup, text=markup)),
+        ("tank-6", e.Note(text=markup)),
+    )):  # fmt: skip
+        served.submit(Logged(f"m-{number}", place, entry, now, now, by=markup))
+    held: dict[str, str] = {}
+
+    def there(address: str) -> bool:
+        answer = browser.get(address, follow_redirects=True)
+        held[address] = answer.text
+        return answer.status_code == 200
+
+    shapes = [*every.pages(), *every.curves()]
+    assert all(every.addresses(served, KEY, there, shapes).values())
+    for address, text in held.items():
+        assert "<script>alert" not in text and "<img src=x" not in text, address
+        assert "<svg onload" not in text and 'href="javascript' not in text, address
+
+
+@pytest.mark.parametrize("shape", every.routes("POST"))
+def test_no_form_is_taken_from_another_site_or_without_its_token(
+    served: Served, browse: Browse, shape: str
+) -> None:
+    """None of all there are; a link from a message bears its own signature instead."""
+    address, browser = next(every.filled(shape, served, KEY)), browse()
+    before = served.engine.world.ledger.version
+    elsewhere = {"origin": "https://elsewhere.example"}
+    token = {"token": browser.token(), "person": "aki", "name": "x"}
+    assert browser.post(address, data=token, headers=elsewhere).status_code == 403
+    if shape != "/a/{token}":
+        told = {"entry": "stir", "person": "aki", "name": "x", "zone": "Asia/Tokyo",
+                "language": "en"}  # fmt: skip
+        sent = {"json": told} if "/api/" in shape else {"data": told}
+        assert browser.post(address, **sent).status_code == 403
+    assert served.engine.world.ledger.version == before
 
 
 @pytest.mark.parametrize(

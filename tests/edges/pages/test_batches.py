@@ -39,7 +39,7 @@ def test_the_running_ones_stand_with_day_and_stage(browse: Browse, language: str
     places = re.findall(r'href="/batches/([a-z0-9-]+)/\d+"', text)
     assert places == ["tank-1", "tank-2", "tank-3", "tank-4", "tank-5", "tank-6", "koji-bed-1"]
     assert text.count('href="/batches/end/') == 7
-    assert ("day 12, Main mash" if language == "en" else "12日目 醪") in text
+    assert ("day 12, Main mash" if language == "en" else "12日目・醪") in text
 
 
 def test_a_batch_is_started_from_a_course(browse: Browse, served: Served) -> None:

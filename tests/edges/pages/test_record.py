@@ -17,7 +17,8 @@ from kuraban.core import entries as e
 from kuraban.core.facts import Logged
 from kuraban.core.sheet import SheetDay
 from kuraban.edges.pages.board import PictureBoard
-from kuraban.edges.pages.record import clock_of, density
+from kuraban.edges.pages.columns import clock_of
+from kuraban.edges.pages.record import density
 from kuraban.edges.pages.server import Pages
 from kuraban.edges.pages.tongue import Tongue
 from kuraban.settings.words import load_page_words

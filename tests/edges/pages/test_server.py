@@ -45,6 +45,7 @@ def make(served: Served) -> Iterator[Make]:
         pages.stop()
 
 
+@pytest.mark.alone
 def test_pages_are_served_and_end_when_told(make: Make) -> None:
     """Within two seconds, open pages included."""
     pages = make()
@@ -60,6 +61,7 @@ def test_pages_are_served_and_end_when_told(make: Make) -> None:
         httpx.get(f"http://127.0.0.1:{port}/")
 
 
+@pytest.mark.alone
 def test_a_new_picture_reaches_an_open_page_at_once(make: Make, served: Served) -> None:
     """Well within two seconds of its publish."""
     pages = make()

@@ -109,11 +109,24 @@ def test_what_the_batch_refuses_comes_back_with_what_was_typed(browse: Browse) -
     assert "began at" in answer.text
 
 
+def test_what_was_refused_is_not_among_what_was_done(browse: Browse) -> None:
+    """Neither on the page that says so, nor later, nor for programs."""
+    browser = browse()
+    before = browser.page("/place/tank-1").count("Main mash begins")
+    answer = browser.tap("tank-1", entry="stage", stage="moromi", id="refused-1")
+    assert answer.status_code == 422
+    assert 'name="of" value="refused-1"' not in answer.text + browser.page("/place/tank-1")
+    assert browser.page("/place/tank-1").count("Main mash begins") == before
+    told = browser.get("/api/v1/entries/tank-1").json()
+    assert "refused-1" not in [one["id"] for one in told]
+
+
 def test_what_cannot_be_read_comes_back_as_it_was_typed(browse: Browse) -> None:
     """Never an empty field after an error."""
     answer = browse().tap("tank-1", entry="check", celsius="ten and a half", form="check")
     assert answer.status_code == 422
     assert 'value="ten and a half"' in answer.text
+    assert "ten and a half cannot be read as a number (the temperature)" in answer.text
 
 
 def test_a_script_is_told_in_json(browse: Browse) -> None:

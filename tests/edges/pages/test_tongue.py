@@ -71,10 +71,16 @@ def test_figures_carry_a_true_minus_and_a_sign(tongues: dict[str, Tongue]) -> No
 def test_a_value_tells_its_age(tongues: dict[str, Tongue]) -> None:
     """Now, in minutes, then since when."""
     w = tongues["en"]
-    assert w.age(w.at - 30) == "now"
-    assert w.age(w.at - 600) == "10 min old"
-    assert w.age(w.at - 7200) == "since 01:10"
+    assert w.age(w.at - 30) == "read just now"
+    assert w.age(w.at - 600) == "read 10 min ago"
+    assert w.age(w.at - 7200) == "last read 01:10"
     assert w.age(None) == ""
+
+
+def test_a_length_of_time_is_said_as_people_say_it(tongues: dict[str, Tongue]) -> None:
+    """In the lists of a form; what is sent stays 3h."""
+    assert [tongues["en"].length(one) for one in ("3h", "30m")] == ["3 h", "30 min"]
+    assert [tongues["ja"].length(one) for one in ("3h", "30m")] == ["3時間", "30分"]
 
 
 PLACE = PlaceNow(id="tank-3", name="Tank 3", kind="tank", word="warm", difference=0.6)

@@ -24,9 +24,13 @@ from kuraban.edges.pages import past
 from kuraban.edges.pages.office import TOKEN, Somebody, TheOffice, check_token
 from kuraban.edges.pages.taps import tell
 from kuraban.store.history import History
+from kuraban.store.summary import MINUTES, TENS
 
 PREFIX = "/api/v1"
 LONGEST = 400 * DAY
+StandsFor = Literal["reading", "minute", "ten minutes"]
+STANDS_FOR: dict[int, StandsFor] = {0: "reading", MINUTES: "minute", TENS: "ten minutes"}
+"""What a value of the journal stands for, by the seconds of its slot."""
 BUNDLE = 500
 """Rows that are sent at once."""
 _IDS = r"^[a-z0-9][a-z0-9-]*$"
@@ -62,6 +66,7 @@ class Reading:
     probe: str
     measures: str
     value: float
+    stands_for: StandsFor
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +104,8 @@ def readings(
     office: TheOffice, visitor: Somebody, place: Subject, start: Moment = None,
     end: Moment = None, format: Format = "json",
 ) -> Response:  # fmt: skip
+    """Old readings are summaries by now: of each minute, or of each ten, the lowest, the highest
+    and the last value are there, each at its own time. `stands_for` says so of every value."""
     house = office.house
     if place not in house.place and place not in house.cooler:
         raise HTTPException(404, f"there is no place or cooler {place}")
@@ -172,8 +179,9 @@ def _readings(
 ) -> Iterator[Reading]:
     try:
         for probe in house.probes_of(subject):
-            for at, value in history.readings(probe.id, start, end):
-                yield Reading(show_time(at, house.zone), probe.id, probe.measures, value)
+            for at, value, grain in history.graded(probe.id, start, end):
+                when = show_time(at, house.zone)
+                yield Reading(when, probe.id, probe.measures, value, STANDS_FOR[grain])
     finally:
         history.close()
 
@@ -204,15 +212,18 @@ def _as_lines(rows: Iterable[Reading]) -> Iterator[str]:
 
 
 def _object(row: Reading) -> str:
-    told = {"at": row.at, "probe": row.probe, "measures": row.measures, "value": row.value}
+    told = {
+        "at": row.at, "probe": row.probe, "measures": row.measures, "value": row.value,
+        "stands_for": row.stands_for,
+    }  # fmt: skip
     return msgspec.json.encode(told).decode()
 
 
 def _as_csv(rows: Iterable[Reading]) -> Iterator[str]:
     """No field needs quotes: ids, times and numbers."""
-    yield "at,probe,measures,value\r\n"
+    yield "at,probe,measures,value,stands_for\r\n"
     for row in rows:
-        yield f"{row.at},{row.probe},{row.measures},{row.value}\r\n"
+        yield f"{row.at},{row.probe},{row.measures},{row.value},{row.stands_for}\r\n"
 
 
 def _bundled(parts: Iterable[str]) -> Iterator[str]:

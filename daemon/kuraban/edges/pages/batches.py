@@ -3,38 +3,28 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from datetime import datetime
-from typing import Any, NamedTuple
-from urllib.parse import quote
+from typing import NamedTuple
 
 from fastapi import APIRouter, Request
-from fastapi.responses import RedirectResponse, Response
-from starlette.concurrency import run_in_threadpool
+from fastapi.responses import Response
 from starlette.exceptions import HTTPException
 
 from kuraban.core.course import Course, Stage
 from kuraban.core.sheet import BatchStay
 from kuraban.core.site import Place
 from kuraban.core.units import DAY, HOUR, day_turn, show_time
-from kuraban.edges.pages.office import (
-    TOKEN,
-    NotAllowed,
-    Office,
-    Somebody,
-    TheOffice,
-    Visitor,
-    check_token,
-)
+from kuraban.edges.pages.forms import Filled, Form, TheForm, led, own_id
+from kuraban.edges.pages.office import NotAllowed, Office, Somebody, TheOffice, Visitor
 from kuraban.edges.pages.sheets import page
 from kuraban.edges.pages.taps import Outcome, tell, told_entry
 from kuraban.edges.pages.tongue import Tongue
-from kuraban.edges.pages.typed import moment, number, plain
+from kuraban.edges.pages.typed import plain
 
 router = APIRouter(include_in_schema=False)
 
 MOST_ENDED = 60
-Form = Mapping[str, str]
 
 
 class Wanted(NamedTuple):
@@ -65,25 +55,9 @@ def ask_start(request: Request, office: TheOffice, visitor: Somebody) -> Respons
     return _start_page(request, office, visitor, dict(request.query_params))
 
 
-@router.post("/batches/start")
-async def start(request: Request, office: TheOffice, visitor: Somebody) -> Response:
-    return await run_in_threadpool(_start, request, office, visitor, await form_of(request))
-
-
 @router.get("/batches/end/{place}")
 def ask_end(request: Request, office: TheOffice, visitor: Somebody, place: str) -> Response:
     return _end_page(request, office, visitor, place, {})
-
-
-@router.post("/batches/end/{place}")
-async def end(request: Request, office: TheOffice, visitor: Somebody, place: str) -> Response:
-    return await run_in_threadpool(_end, request, office, visitor, place, await form_of(request))
-
-
-async def form_of(request: Request) -> dict[str, str]:
-    """The texts of a form."""
-    form = await request.form(max_files=0, max_fields=60)
-    return {name: text for name, text in form.items() if isinstance(text, str)}
 
 
 def running_in(stays: tuple[BatchStay, ...], place: str) -> BatchStay | None:
@@ -93,26 +67,22 @@ def running_in(stays: tuple[BatchStay, ...], place: str) -> BatchStay | None:
 # A batch begins.
 
 
-def _start(request: Request, office: Office, visitor: Visitor, form: dict[str, str]) -> Response:
-    check_token(office, visitor, request.headers.get(TOKEN) or form.get("token"))
+@router.post("/batches/start")
+def start(request: Request, office: TheOffice, visitor: Somebody, form: TheForm) -> Response:
     w = office.tongue(visitor.language)
     wanted = started(form, office, w)
     if wanted.wrong or (wanted.asked and not _sure(form, wanted.asked)):
         return _start_page(request, office, visitor, form, wanted)
     place = form["place"]
-    outcome = tell({**wanted.entry, **_own_id(form)}, place, office, visitor)
+    outcome = tell({**wanted.entry, **own_id(form)}, place, office, visitor)
     if outcome.state == "refused":
         return _start_page(request, office, visitor, form, wanted, outcome)
-    return RedirectResponse(f"/batches?told={quote(outcome.id, safe='')}&of={place}", 303)
+    return led("/batches", outcome, place)
 
 
 def _sure(form: Form, asked: tuple[str, ...]) -> bool:
     """Whether somebody pressed that it is meant so, having been asked just this."""
     return form.get("sure", "").splitlines() == list(asked)
-
-
-def _own_id(form: Form) -> dict[str, str]:
-    return {"id": form["id"]} if form.get("id") else {}
 
 
 def _start_page(
@@ -143,35 +113,26 @@ def started(form: Form, office: Office, w: Tongue) -> Wanted:
     """The entry that a form spells, and everything that is wrong with it at once."""
     house, stays = office.house, office.books().stays()
     place, course = house.place.get(form.get("place", "")), house.course.get(form.get("course", ""))
-    name = form.get("batch", "").strip()
+    filled = Filled(form, w, "batches")
+    name, title, wrong = filled.text("batch"), filled.text("title"), filled.wrong
     if place is None or course is None:
         return Wanted({}, (w("batches.choose"),))
-    wrong = list(_unfit(place, course, stays, w))
+    wrong += _unfit(place, course, stays, w)
     entry: dict[str, object] = {"entry": "batch-start", "batch": name, "course": course.id}
     if not name:
         wrong.append(w("batches.unnamed", name=next_name(stays)))
     now = office.clock()
-    at = _read(form, "at", wrong, w, lambda text: moment(text, house.zone))
+    at = filled.moment("at")
     if at is not None and at > now + HOUR / 12:
         wrong.append(w("batches.ahead", when=w.clock(at)))
-    kg = _read(form, "rice_kg", wrong, w, number)
+    kg = filled.number("rice_kg")
     begun = at if at is not None else now
     entry |= {} if at is None else {"at": show_time(at, house.zone)}
     entry |= {} if kg is None else {"rice_kg": kg}
-    entry |= {"title": form["title"].strip()} if form.get("title", "").strip() else {}
+    entry |= {"title": title} if title else {}
     if form.get("stage"):
-        entry |= _taken_over(form, course, begun, office, wrong, w)
+        entry |= _taken_over(filled, course, begun, office, w)
     return Wanted(entry, tuple(wrong), tuple(_known_name(name, place, office, stays, w)))
-
-
-def _read(form: Form, field: str, wrong: list[str], w: Tongue, reader: Any) -> float | None:
-    text = form.get(field, "")
-    try:
-        value: float | None = reader(text)
-    except (ValueError, OverflowError):
-        wrong.append(w("batches.unread", field=w(f"batches.{field.replace('_', '-')}"), text=text))
-        return None
-    return value
 
 
 def _unfit(place: Place, course: Course, stays: tuple[BatchStay, ...], w: Tongue) -> Iterator[str]:
@@ -182,12 +143,12 @@ def _unfit(place: Place, course: Course, stays: tuple[BatchStay, ...], w: Tongue
         free = [one.name for one in house.places
                 if one.kind == place.kind and running_in(stays, one.id) is None]  # fmt: skip
         yield w("batches.taken", batch=runs.title or runs.name, place=place.name,
-                when=w.date(runs.start), free=", ".join(free) or None)  # fmt: skip
+                when=w.date(runs.start), free=w.listed(free) or None)  # fmt: skip
     if place.kind not in course.for_:
         fit = [w.text(one.title) or one.id for one in house.courses if place.kind in one.for_]
-        kinds = ", ".join(w(f"batches.kind-{kind}") for kind in course.for_)
+        kinds = w.listed(w(f"batches.kind-{kind}") for kind in course.for_)
         yield w("batches.unfit", course=w.text(course.title) or course.id, kinds=kinds,
-                place=place.name, fit=", ".join(fit) or "–")  # fmt: skip
+                place=place.name, fit=w.listed(fit) or "–")  # fmt: skip
 
 
 def _known_name(
@@ -226,16 +187,16 @@ def next_name(stays: tuple[BatchStay, ...]) -> str:
 
 
 def _taken_over(
-    form: Form, course: Course, begun: float, office: Office, wrong: list[str], w: Tongue
+    filled: Filled, course: Course, begun: float, office: Office, w: Tongue
 ) -> dict[str, object]:
     """A stage that goes on already: since when, by the day of today or the hours in it."""
-    index = course.index(form["stage"])
+    named, wrong = filled.text("stage"), filled.wrong
+    index = course.index(named)
     if index is None:
-        names = ", ".join(stage_name(w, stage) for stage in course.stages)
+        names = w.listed(stage_name(w, stage) for stage in course.stages)
         wrong.append(w("batches.no-stage", course=w.text(course.title), stages=names))
         return {}
-    day = _read(form, "day", wrong, w, number)
-    hours = _read(form, "hours", wrong, w, number)
+    day, hours = filled.number("day"), filled.number("hours")
     first = first_day(course, index)
     since = begun
     if day is not None and first is None:
@@ -252,7 +213,7 @@ def _taken_over(
         since = begun - hours * HOUR
         if hours < 0:
             wrong.append(w("batches.negative"))
-    return {"stage": form["stage"], "since": show_time(since, office.house.zone)}
+    return {"stage": named, "since": show_time(since, office.house.zone)}
 
 
 def first_day(course: Course, index: int) -> int | None:
@@ -273,23 +234,23 @@ def stage_on(course: Course, day: float) -> int | None:
 # A batch ends.
 
 
-def _end(
-    request: Request, office: Office, visitor: Visitor, place: str, form: dict[str, str]
+@router.post("/batches/end/{place}")
+def end(
+    request: Request, office: TheOffice, visitor: Somebody, place: str, form: TheForm
 ) -> Response:
-    check_token(office, visitor, request.headers.get(TOKEN) or form.get("token"))
-    w, wrong = office.tongue(visitor.language), list[str]()
-    runs = _running(office, place)
-    at = _read(form, "at", wrong, w, lambda text: moment(text, office.house.zone))
+    w = office.tongue(visitor.language)
+    filled, runs = Filled(form, w, "batches"), _running(office, place)
+    at, wrong = filled.moment("at"), filled.wrong
     if at is not None and not runs.start < at <= office.clock() + HOUR / 12:
         wrong.append(w("batches.end-when", start=w.date(runs.start)))
     if wrong:
         return _end_page(request, office, visitor, place, form, tuple(wrong))
     dated = {} if at is None else {"at": show_time(at, office.house.zone)}
-    fields = {"entry": "batch-end", **dated, **_own_id(form)}
+    fields = {"entry": "batch-end", **dated, **own_id(form)}
     outcome = tell(fields, place, office, visitor)
     if outcome.state == "refused":
         return _end_page(request, office, visitor, place, form, outcome=outcome)
-    return RedirectResponse(f"/batches?told={quote(outcome.id, safe='')}&of={place}", 303)
+    return led("/batches", outcome, place)
 
 
 def _running(office: Office, place: str) -> BatchStay:

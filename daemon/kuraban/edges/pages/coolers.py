@@ -24,7 +24,7 @@ from kuraban.edges.pages.sheets import fill, page
 from kuraban.edges.pages.taps import told_entry
 from kuraban.edges.pages.tongue import Tongue
 from kuraban.errors import JournalError
-from kuraban.store.history import History
+from kuraban.store.history import History, Shortened
 
 router = APIRouter(include_in_schema=False)
 programs = APIRouter(prefix=PREFIX, responses=REFUSALS)
@@ -68,12 +68,13 @@ def coolers(request: Request, office: TheOffice, visitor: Somebody) -> HTMLRespo
 def one_cooler(request: Request, office: TheOffice, visitor: Somebody, cooler: str) -> HTMLResponse:
     picture = office.picture()
     known = _known(picture, cooler)
-    days, unread = _days(office, cooler, picture.at)
+    days, kept, unread = _days(office, cooler, picture.at)
     kind = "heater" if known.heats else ""
     return page(
         request, office, visitor, "cooler.html", picture=picture, cooler=known,
-        rings=rings_of(picture, cooler), days=days[::-1], unread=unread, checks=CHECKS[kind],
-        cautions=CAUTIONS[kind], others=_others(office.house, office.house.cooler[cooler]),
+        rings=rings_of(picture, cooler), days=days[::-1], kept=kept, unread=unread,
+        checks=CHECKS[kind], cautions=CAUTIONS[kind],
+        others=_others(office.house, office.house.cooler[cooler]),
         reasons=REASONS, defrosts=DEFROSTS, told=told_entry(request, office),
         may_log=visitor.may("log"), manages=visitor.may("manage"),
     )  # fmt: skip
@@ -164,13 +165,16 @@ def _others(house: House, cooler: Cooler) -> list[Cooler]:
 # Hours run.
 
 
-def _days(office: Office, cooler: str, now: float) -> tuple[list[DayRun], bool]:
-    """The last days, and whether the journal could not be read."""
+def _days(
+    office: Office, cooler: str, now: float
+) -> tuple[list[DayRun], tuple[Shortened, ...], bool]:
+    """The last days, where they rest on summaries, and whether the journal could not be read."""
     try:
         with past.reading(office.history) as history:
-            return days_run(history, office.house, cooler, now), False
+            found, start = days_run(history, office.house, cooler, now), now - DAYS * DAY
+            return found, past.shortened(history, office.house, cooler, start, now), False
     except JournalError:
-        return [], True
+        return [], (), True
 
 
 def days_run(history: History, house: House, cooler: str, now: float) -> list[DayRun]:

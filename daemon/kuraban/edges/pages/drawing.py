@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import cache
 from importlib.util import find_spec
 from typing import TYPE_CHECKING
 
+from fastapi.responses import Response
+from starlette.exceptions import HTTPException
+
 from kuraban.core.facts import Logged
 from kuraban.core.picture import Picture, PlaceNow, PlanLine, Point
 from kuraban.core.site import House
 from kuraban.core.units import DAY, HOUR, MINUTE
+from kuraban.edges.pages import past
+from kuraban.edges.pages.office import Office
 from kuraban.edges.pages.past import Measured, PastRing
 from kuraban.edges.pages.tongue import Tongue
 
@@ -22,6 +27,8 @@ AHEAD = 3 * HOUR
 """How far a curve that ends now looks on."""
 GAP = 20 * MINUTE
 EVERY_HOURS, LAST_HOUR = 6, 96
+MOST_POINTS = 720
+HEADERS = {"content-security-policy": "default-src 'none'; style-src 'unsafe-inline'"}
 SICK = frozenset({"displaced", "stuck", "wild"})
 """Conditions of a probe whose values are drawn as suspect."""
 
@@ -58,16 +65,41 @@ def shown_until(start: float, now: float) -> float:
     return now + min(AHEAD, (now - start) / 4)
 
 
+def answer(
+    office: Office, w: Tongue, place: PlaceNow, start: float, *, night: bool, small: bool,
+    begun: float | None = None,
+) -> Response:  # fmt: skip
+    """The curve of a place from a moment to now; 404 where curves cannot be drawn."""
+    picture, house = office.picture(), office.house
+    end, subjects = picture.at, {place.id, *(probe.id for probe in place.probes)}
+    with past.reading(office.history) as history:
+        step = past.step_for(max(end - start, HOUR), MOST_POINTS)
+        points = past.curve(history, house, place.id, start, end, step)
+        done = past.done(history, place.id, start, end)
+        rings = [ring for ring in past.rings(history, start, end) if ring.subject in subjects]
+    sheet = Sheet(
+        house=house, place=place, picture=picture, points=tuple(points), step=step,
+        done=tuple(one.logged for one in done if not one.back), rings=tuple(rings), start=start,
+        w=w, night=night, small=small, begun=begun,
+    )  # fmt: skip
+    return as_svg(lambda: svg(sheet))
+
+
+def as_svg(draw: Callable[[], bytes]) -> Response:
+    """A curve as a document of its own; 404 where curves cannot be drawn."""
+    if not available():
+        raise HTTPException(404)
+    return Response(draw(), media_type="image/svg+xml", headers=HEADERS)
+
+
 @cache
 def available() -> bool:
     """Whether curves can be drawn here; the table stands in their place where not."""
     return find_spec("matplotlib") is not None
 
 
-def svg(sheet: Sheet) -> bytes | None:
-    """The curve as an SVG document; None where curves cannot be drawn."""
-    if not available():
-        return None
+def svg(sheet: Sheet) -> bytes:
+    """The curve as an SVG document."""
     from kuraban.edges import charts
 
     batch, house, sick = sheet.place.batch, sheet.house, list(_sick(sheet))

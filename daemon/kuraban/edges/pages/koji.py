@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from statistics import median
-from typing import Any, NamedTuple
+from typing import Any
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response, StreamingResponse
@@ -17,7 +17,6 @@ from kuraban.core.tending import BedNow, KojiRoom
 from kuraban.core.units import DAY, HOUR, MINUTE
 from kuraban.edges.pages import drawing, past
 from kuraban.edges.pages.api import PREFIX, REFUSALS
-from kuraban.edges.pages.lines import HEADERS
 from kuraban.edges.pages.live import stream
 from kuraban.edges.pages.office import Office, Somebody, TheOffice
 from kuraban.edges.pages.sheets import fill, page
@@ -33,20 +32,6 @@ STEP = 10 * MINUTE
 LONGEST = 4 * DAY
 NOTES = ("opened", "spread", "covered", "uncovered")
 """What is done to a bed without a word of its own: each is a note of one tap."""
-
-
-class Cell(NamedTuple):
-    """One hour of one lot: medians, °C, and what was done in it."""
-
-    measured: float | None
-    planned: float | None
-    did: tuple[Logged, ...] = ()
-
-    @property
-    def difference(self) -> float | None:
-        if self.measured is None or self.planned is None:
-            return None
-        return self.measured - self.planned
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,22 +67,13 @@ def curve(
     """One lot from hikikomi on against its course, with its works."""
     picture = office.picture()
     known, bed = picture.place(place), picture.bed(place)
-    if known is None or bed is None or known.batch is None or not drawing.available():
+    if known is None or bed is None or known.batch is None:
         raise HTTPException(404)
-    start, end = max(bed.begun, known.batch.since, picture.at - LONGEST), picture.at
-    step = past.step_for(max(end - start, HOUR), 720)
-    with past.reading(office.history) as history:
-        points = past.curve(history, office.house, place, start, end, step)
-        done = past.done(history, place, start, end)
-        rings = [ring for ring in past.rings(history, start, end) if ring.subject == place]
-    sheet = drawing.Sheet(
-        house=office.house, place=known, picture=picture, points=tuple(points), step=step,
-        done=tuple(one.logged for one in done if not one.back), rings=tuple(rings), start=start,
-        w=office.tongue(visitor.language), night=tone == "night",
-        small=size == "hand" or len(picture.beds) > 1,
-        begun=bed.begun,
+    return drawing.answer(
+        office, office.tongue(visitor.language), known,
+        max(bed.begun, known.batch.since, picture.at - LONGEST), night=tone == "night",
+        small=size == "hand" or len(picture.beds) > 1, begun=bed.begun,
     )  # fmt: skip
-    return Response(drawing.svg(sheet), media_type="image/svg+xml", headers=HEADERS)
 
 
 @router.get("/live/koji")
@@ -137,8 +113,8 @@ def parts(office: Office, w: Tongue, picture: Picture, may_log: bool) -> dict[st
     return found
 
 
-def _hours(office: Office, picture: Picture) -> tuple[list[tuple[int, dict[str, Cell]]], bool]:
-    """Hour by hour since hikikomi, each lot's cell; and whether the journal could not be read."""
+def _hours(office: Office, picture: Picture) -> tuple[list[tuple[int, dict[str, past.Row]]], bool]:
+    """Hour by hour since hikikomi, each lot's row; and whether the journal could not be read."""
     if not picture.beds:
         return [], False
     try:
@@ -151,7 +127,7 @@ def _hours(office: Office, picture: Picture) -> tuple[list[tuple[int, dict[str, 
             for hour in every], False  # fmt: skip
 
 
-def _lot(history: History, office: Office, picture: Picture, bed: BedNow) -> dict[int, Cell]:
+def _lot(history: History, office: Office, picture: Picture, bed: BedNow) -> dict[int, past.Row]:
     place = picture.place(bed.place)
     batch = None if place is None else place.batch
     if batch is None:
@@ -164,8 +140,8 @@ def _lot(history: History, office: Office, picture: Picture, bed: BedNow) -> dic
 
 def by_hour(
     points: list[past.Measured], done: list[Logged], begun: float, plan: Any
-) -> Iterator[tuple[int, Cell]]:
-    """Cells by whole hours since `begun`; an hour is what was read in it."""
+) -> Iterator[tuple[int, past.Row]]:
+    """Rows by whole hours since `begun`; an hour is what was read in it."""
     values: dict[int, list[float]] = {}
     did: dict[int, list[Logged]] = {}
     for point in points:
@@ -174,6 +150,8 @@ def by_hour(
         did.setdefault(int((logged.at - begun) // HOUR), []).append(logged)
     for hour in sorted({*values, *did}):
         if hour >= 0:
-            told = values.get(hour)
-            planned = plan(begun + (hour + 0.5) * HOUR)
-            yield hour, Cell(median(told) if told else None, planned, tuple(did.get(hour, ())))
+            told, at = values.get(hour), begun + hour * HOUR
+            yield hour, past.Row(
+                at=at, measured=median(told) if told else None, planned=plan(at + HOUR / 2),
+                did=tuple(did.get(hour, ())),
+            )  # fmt: skip

@@ -12,13 +12,12 @@ from kuraban.core.facts import Logged
 from kuraban.core.picture import PlanLine, Point
 from kuraban.core.site import House
 from kuraban.core.units import DAY, HOUR, MINUTE, day_turn
-from kuraban.edges.pages.drawing import available, clipped
+from kuraban.edges.pages.drawing import as_svg, available, clipped
 from kuraban.edges.pages.tongue import Tongue
 
 LABELLED, LABELLED_SMALL = 8, 4
 """So many days with a label, at most; beyond, every few days have one."""
 CLOSE = 12 * HOUR
-HEADERS = {"content-security-policy": "default-src 'none'; style-src 'unsafe-inline'"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,9 +45,7 @@ class Drawn:
 
 def answer(drawn: Drawn) -> Response:
     """The curve as an SVG document; 404 where curves cannot be drawn."""
-    if not available():
-        raise HTTPException(404)
-    return Response(svg(drawn), media_type="image/svg+xml", headers=HEADERS)
+    return as_svg(lambda: svg(drawn))
 
 
 def svg(drawn: Drawn) -> bytes:

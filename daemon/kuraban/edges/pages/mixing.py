@@ -19,7 +19,7 @@ from kuraban.core.phrases import figure
 from kuraban.core.picture import PlaceNow
 from kuraban.core.site import House
 from kuraban.edges.pages.office import Somebody, TheOffice
-from kuraban.edges.pages.place import known_place
+from kuraban.edges.pages.place import brewing_place
 from kuraban.edges.pages.sheets import page
 from kuraban.edges.pages.typed import number
 from kuraban.errors import OutOfRange
@@ -62,7 +62,7 @@ class Answer(NamedTuple):
 
 @router.get("/place/{place}/addition")
 def addition(request: Request, office: TheOffice, visitor: Somebody, place: str) -> HTMLResponse:
-    known = known_place(office.picture(), place)
+    known = brewing_place(office.picture(), place)
     asked = {name: request.query_params.get(name, "")[:20] for name in FIELDS}
     wanted = next((one for one in WANTED if one == request.query_params.get("wanted")), None)
     answer = wrong = None

@@ -18,7 +18,7 @@ from kuraban.core.facts import Logged
 from kuraban.core.picture import PlanLine
 from kuraban.core.site import House
 from kuraban.core.units import DAY, HOUR, MINUTE
-from kuraban.store.history import History
+from kuraban.store.history import History, Shortened
 from kuraban.trade.robust import theil_sen
 
 MEASURES = ("product", "air", "supply")
@@ -119,6 +119,13 @@ def curve(
     return []
 
 
+def shortened(
+    history: History, house: House, subject: str, start: float, end: float
+) -> tuple[Shortened, ...]:
+    """Where the readings of a place's or cooler's probes are summaries by now."""
+    return history.shortened([probe.id for probe in house.probes_of(subject)], start, end)
+
+
 def since(points: list[Measured], start: float) -> Since | None:
     """What a curve did from a moment on."""
     values = [point for point in points if point.at >= start]
@@ -164,8 +171,8 @@ def table(
 
 
 def done(history: History, subject: str, start: float, end: float) -> list[Done]:
-    """Entries about a subject, oldest first, those taken back marked."""
-    every = list(history.entries(subject, start, end))
+    """Entries about a subject that were taken, oldest first, those taken back marked."""
+    every = list(history.taken(subject, start, end))
     corrects = [one for one in every if isinstance(one.entry, (e.TakeBack, e.Amend))]
     hidden = hidden_by(corrects)
     return [

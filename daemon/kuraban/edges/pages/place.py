@@ -4,27 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from typing import Any, Literal
-from urllib.parse import quote
 
 from fastapi import APIRouter, Request
-from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
-from starlette.concurrency import run_in_threadpool
+from fastapi.responses import HTMLResponse, JSONResponse, Response
 from starlette.exceptions import HTTPException
 
 from kuraban.core import entries as e
 from kuraban.core.picture import Picture, PlaceNow
 from kuraban.core.units import DAY, HOUR, MINUTE
 from kuraban.edges.pages import drawing, lines, past
-from kuraban.edges.pages.office import (
-    TOKEN,
-    Office,
-    Somebody,
-    TheOffice,
-    Visitor,
-    check_token,
-)
+from kuraban.edges.pages.forms import TheForm, led
+from kuraban.edges.pages.office import Office, Somebody, TheOffice, Visitor
 from kuraban.edges.pages.sheets import fill, page
-from kuraban.edges.pages.taps import Outcome, fields_of, tell, told_entry
+from kuraban.edges.pages.taps import Outcome, fields_of, tell, told_entry, unread
 from kuraban.edges.pages.tongue import Tongue
 from kuraban.errors import JournalError
 
@@ -32,7 +24,7 @@ router = APIRouter(include_in_schema=False)
 
 Range = Literal["day", "stir", "morning", "soe", "batch"]
 RANGES: tuple[Range, ...] = ("day", "stir", "morning", "soe", "batch")
-MOST_ROWS, MOST_POINTS = 48, 720
+MOST_ROWS = 48
 DONE_SHOWN = 12
 LONGEST_BATCH = 60 * DAY
 BACK = {"round": "/round", "rings": "/rings", "cellar": "/", "koji": "/koji"}
@@ -60,26 +52,9 @@ def curve(
     """The curve of the range asked for, by day or by night."""
     picture = office.picture()
     known = known_place(picture, place)
-    start, end = span(picture, known, asked_range(request))
-    with past.reading(office.history) as history:
-        step = past.step_for(end - start, MOST_POINTS)
-        points = past.curve(history, office.house, place, start, end, step)
-        done = past.done(history, place, start, end)
-        subjects = {place, *(probe.id for probe in known.probes)}
-        rings = [ring for ring in past.rings(history, start, end) if ring.subject in subjects]
-    sheet = drawing.Sheet(
-        house=office.house, place=known, picture=picture, points=tuple(points), step=step,
-        done=tuple(one.logged for one in done if not one.back), rings=tuple(rings), start=start,
-        w=office.tongue(visitor.language), night=tone == "night", small=size == "hand",
-    )  # fmt: skip
-    svg = drawing.svg(sheet)
-    if svg is None:
-        raise HTTPException(404)
-    return Response(
-        svg,
-        media_type="image/svg+xml",
-        headers={"content-security-policy": "default-src 'none'; style-src 'unsafe-inline'"},
-    )
+    start, _ = span(picture, known, asked_range(request))
+    w = office.tongue(visitor.language)
+    return drawing.answer(office, w, known, start, night=tone == "night", small=size == "hand")
 
 
 @router.get("/place/{place}/curve.json")
@@ -89,21 +64,13 @@ def touched(request: Request, office: TheOffice, visitor: Somebody, place: str) 
     known = known_place(picture, place)
     start, end = span(picture, known, asked_range(request))
     with past.reading(office.history) as history:
-        step = past.step_for(end - start, MOST_POINTS)
+        step = past.step_for(end - start, drawing.MOST_POINTS)
         points = past.curve(history, office.house, place, start, end, step)
     return lines.readout(
         office.tongue(visitor.language), start, drawing.shown_until(start, picture.at),
         tuple((one.at, one.value) for one in points),
         None if known.batch is None else known.batch.plan,
     )  # fmt: skip
-
-
-@router.post("/log/{subject}")
-async def log(request: Request, office: TheOffice, visitor: Somebody, subject: str) -> Response:
-    """One tap. A browser is led on to where it came from, a script is told what became of it."""
-    form = await request.form(max_files=0, max_fields=60)
-    told = {name: text for name, text in form.items() if isinstance(text, str)}
-    return await run_in_threadpool(_log, request, office, visitor, subject, told)
 
 
 def _back(asked: str, own: str, office: Office) -> str:
@@ -116,15 +83,18 @@ def _back(asked: str, own: str, office: Office) -> str:
     return BACK.get(asked, own)
 
 
-def _log(
-    request: Request, office: Office, visitor: Visitor, subject: str, form: Mapping[str, str]
+@router.post("/log/{subject}")
+def log(
+    request: Request, office: TheOffice, visitor: Somebody, subject: str, form: TheForm
 ) -> Response:
-    check_token(office, visitor, request.headers.get(TOKEN) or form.get("token"))
+    """One tap. A browser is led on to where it came from, a script is told what became of it."""
     picture = office.picture()
     told = fields_of(form, office, picture, subject)
+    wrong = no_numbers(told, office.tongue(visitor.language))
     question = "" if form.get("sure") else asks(told, office, picture, subject, visitor)
-    if question:
-        outcome = Outcome(str(told.get("id", "")), "asked", question)
+    if wrong or question:
+        state: Literal["refused", "asked"] = "refused" if wrong else "asked"
+        outcome = Outcome(str(told.get("id", "")), state, wrong or question)
     else:
         outcome = tell(told, subject, office, visitor)
     if "application/json" in request.headers.get("accept", ""):
@@ -132,14 +102,20 @@ def _log(
         return JSONResponse(outcome._asdict(), status)
     if outcome.state not in ("refused", "asked"):
         own = f"/place/{subject}" if subject in office.house.place else "/rings"
-        back = _back(form.get("back", ""), own, office)
-        return RedirectResponse(f"{back}?told={quote(outcome.id, safe='')}&of={subject}", 303)
+        return led(_back(form.get("back", ""), own, office), outcome, subject)
     if subject not in office.house.place:
         return page(
             request, office, visitor, "refused.html", 422, outcome=outcome, form=form,
             subject=subject,
         )  # fmt: skip
     return show(request, office, visitor, subject, outcome, form)
+
+
+def no_numbers(told: Mapping[str, object], w: Tongue) -> str:
+    """What was typed for a number and is none, and how one is written."""
+    named = ((w(f"reason-field.{name.replace('_', '-')}"), text) for name, text in
+             unread(told).items())  # fmt: skip
+    return " ".join(w("told.unread", field=field, text=text) for field, text in named)
 
 
 def asks(
@@ -193,20 +169,24 @@ def behind(office: Office, picture: Picture, place: PlaceNow, range_: Range) -> 
     stirred = place.last_stir
     try:
         with past.reading(office.history) as history:
-            step = past.step_for(end - start, MOST_POINTS)
+            step = past.step_for(end - start, drawing.MOST_POINTS)
             points = past.curve(history, office.house, place.id, start, end, step)
             begun = max(stirred or picture.day_turned, end - 2 * DAY)
             recent = past.curve(history, office.house, place.id, begun, end, 5 * MINUTE)
             done = past.done(history, place.id, min(start, end - 3 * DAY), end + HOUR)
+            kept = past.shortened(history, office.house, place.id, start, end)
     except JournalError:
-        return {"rows": [], "since": None, "done": [], "step": HOUR, "unread": True}
+        nothing: dict[str, Any] = {"rows": [], "since": None, "done": [], "kept": (), "step": HOUR}
+        return {**nothing, "start": start, "unread": True}
     plan = None if place.batch is None else place.batch.plan
     rows_step = past.step_for(end - start, MOST_ROWS)
     return {
         "rows": past.table(points, plan, done, start, end, rows_step),
         "since": past.since(recent, begun),
         "done": done[::-1][:DONE_SHOWN],
+        "kept": kept,
         "step": rows_step,
+        "start": start,
         "unread": False,
     }
 
@@ -223,6 +203,14 @@ def forms(office: Office, place: PlaceNow) -> dict[str, Any]:
 def known_place(picture: Picture, place: str) -> PlaceNow:
     known = picture.place(place)
     if known is None:
+        raise HTTPException(404)
+    return known
+
+
+def brewing_place(picture: Picture, place: str) -> PlaceNow:
+    """A place in which there may be a mash, a starter or koji; 404 for another."""
+    known = known_place(picture, place)
+    if not known.brews:
         raise HTTPException(404)
     return known
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from dataclasses import dataclass
 from typing import Any
 
@@ -16,19 +14,20 @@ from kuraban.core.picture import Text
 from kuraban.core.sheet import BatchSheet, BatchStay, SheetDay
 from kuraban.core.site import House
 from kuraban.core.units import HOUR, show_time
-from kuraban.edges.pages import drawing, lines
+from kuraban.edges.pages import drawing, lines, past
 from kuraban.edges.pages.api import PREFIX, REFUSALS, Subject, fields_of
+from kuraban.edges.pages.columns import clocks, table
 from kuraban.edges.pages.office import Office, Somebody, TheOffice
 from kuraban.edges.pages.sheets import page
 from kuraban.edges.pages.tongue import Tongue
+from kuraban.errors import JournalError
+from kuraban.store.history import Shortened
 
 router = APIRouter(include_in_schema=False)
 programs = APIRouter(prefix=PREFIX, responses=REFUSALS)
 
 HEAVY = 3.0
 """Baume from which brewers write Baume; below it they write the sake meter value (SMV)."""
-FORMULA = ("=", "+", "-", "@", "\t", "\r")
-"""A text that begins so would be reckoned by a spreadsheet."""
 
 
 @router.get("/place/{place}/sheet")
@@ -48,8 +47,19 @@ def sheet(request: Request, office: TheOffice, visitor: Somebody, place: str, ke
         charts=drawing.available(), clocks=clocks(found),
         counted=[day for day in found.days if day.bmd is not None][-4:],
         density=lambda day: density(day, w), day_number=day_number, foot=w.date(office.clock()),
-        manages=visitor.may("manage"), may_log=visitor.may("log"),
+        manages=visitor.may("manage"), may_log=visitor.may("log"), kept=_kept(found, office),
     )  # fmt: skip
+
+
+def _kept(sheet: BatchSheet, office: Office) -> tuple[Shortened, ...]:
+    """Where the readings of a batch are summaries by now; nothing where nobody can say."""
+    places = dict.fromkeys([sheet.stay.place, *(day.place for day in sheet.days)])
+    probes = [probe.id for place in places for probe in office.house.probes_of(place)]
+    try:
+        with past.reading(office.history) as history:
+            return history.shortened(probes, *span(sheet))
+    except JournalError:
+        return ()
 
 
 @router.get("/batches/{place}/{key}/curve.svg")
@@ -92,16 +102,6 @@ def known(office: Office, place: str, key: int) -> BatchSheet:
     return found
 
 
-def clocks(sheet: BatchSheet) -> tuple[str, str]:
-    """The clock of the morning's and the evening's figure."""
-    both = (sheet.morning, sheet.evening)
-    return (clock_of(both[0]), clock_of(both[1]))
-
-
-def clock_of(seconds: float) -> str:
-    return f"{int(seconds // HOUR):02}:{int(seconds % HOUR // 60):02}"
-
-
 def day_number(day: int | None) -> str | None:
     """With a true minus sign for the days before the first."""
     return None if day is None else figure(day, 0)
@@ -137,58 +137,6 @@ def drawn(
         faint=sheet.plan.first, days=lines.days_of(office.house, days, start, end),
         done=tuple(one for day in sheet.days for one in day.work), w=w, night=night, small=small,
     )  # fmt: skip
-
-
-# CSV.
-
-
-def table(sheet: BatchSheet, w: Tongue) -> str:
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow(heads(sheet, w))
-    for day in sheet.days:
-        writer.writerow([_safe(cell) for cell in cells(day, w)])
-    return out.getvalue()
-
-
-def heads(sheet: BatchSheet, w: Tongue) -> list[str]:
-    """Names of the columns with their units."""
-    morning, evening = clocks(sheet)
-    units = {
-        "aim": w("field.celsius"), "morning": f"{w('field.celsius')}, {morning}",
-        "evening": f"{w('field.celsius')}, {evening}", "room": w("field.celsius"),
-        "alcohol": "%", "acidity": "mL", "amino": "mL", "cooled": "h",
-    }  # fmt: skip
-    names = ("date", "number", "day", "stage", "aim", "morning", "evening", "room", "baume", "smv",
-             "alcohol", "acidity", "amino", "bmd", "face", "cooled", "work")  # fmt: skip
-    return [
-        f"{w(f'sheet.{name}')} ({units[name]})" if name in units else w(f"sheet.{name}")
-        for name in names
-    ]
-
-
-def cells(day: SheetDay, w: Tongue) -> list[str]:
-    return [
-        w.iso(day.at), str(day.number), "" if day.day is None else str(day.day),
-        " / ".join(w.text(stage) for stage in day.stages),
-        *(_digits(value) for value in (day.aim, day.morning, day.evening, day.room)),
-        _digits(day.baume, 2), _digits(day.smv), _digits(day.alcohol), _digits(day.acidity),
-        _digits(day.amino), _digits(day.bmd), "; ".join(day.face), _digits(day.cooled),
-        "; ".join(w.did(one) for one in day.work),
-    ]  # fmt: skip
-
-
-def _digits(value: float | None, decimals: int = 1) -> str:
-    return "" if value is None else f"{round(value, decimals) + 0.0:.{decimals}f}"
-
-
-def _safe(cell: str) -> str:
-    """A number stays one; another text never begins like a formula."""
-    try:
-        float(cell)
-    except ValueError:
-        return f"'{cell}" if cell.startswith(FORMULA) else cell
-    return cell
 
 
 # For programs.

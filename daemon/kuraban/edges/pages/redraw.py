@@ -7,14 +7,12 @@ script at each figure or by the button; nothing is kept before "keep" is pressed
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Annotated, Any, NamedTuple
-from urllib.parse import quote, urlencode
+from urllib.parse import urlencode
 
 from fastapi import APIRouter, Query, Request
-from fastapi.responses import RedirectResponse, Response
-from starlette.concurrency import run_in_threadpool
+from fastapi.responses import Response
 from starlette.exceptions import HTTPException
 
 from kuraban.core import entries as e
@@ -25,17 +23,10 @@ from kuraban.core.sheet import Ahead, BatchSheet, Question, SheetDay
 from kuraban.core.units import DAY, show_time
 from kuraban.edges.pages import drawing, lines, past
 from kuraban.edges.pages.api import PREFIX, REFUSALS, Subject
-from kuraban.edges.pages.batches import form_of, running_in
-from kuraban.edges.pages.office import (
-    TOKEN,
-    NotAllowed,
-    Office,
-    Somebody,
-    TheOffice,
-    Visitor,
-    check_token,
-)
-from kuraban.edges.pages.place import known_place
+from kuraban.edges.pages.batches import running_in
+from kuraban.edges.pages.forms import Filled, Form, TheForm, led, own_id
+from kuraban.edges.pages.office import NotAllowed, Office, Somebody, TheOffice, Visitor
+from kuraban.edges.pages.place import brewing_place, known_place
 from kuraban.edges.pages.sheets import page
 from kuraban.edges.pages.taps import Outcome, tell, told_entry
 from kuraban.edges.pages.tongue import Tongue
@@ -48,7 +39,6 @@ programs = APIRouter(prefix=PREFIX, responses=REFUSALS)
 DAYS, MOST_DAYS = 7, 21
 BACK = 3 * DAY
 ANALYSED = ("baume", "smv", "alcohol", "acidity", "amino", "hydrometer_celsius")
-Form = Mapping[str, str]
 
 
 class Typed(NamedTuple):
@@ -102,11 +92,6 @@ def plan_curve(
     )
 
 
-@router.post("/place/{place}/plan")
-async def redraw(request: Request, office: TheOffice, visitor: Somebody, place: str) -> Response:
-    return await run_in_threadpool(_redraw, request, office, visitor, place, await form_of(request))
-
-
 def read(form: Form) -> Typed:
     """Points of the fields that are named by their moments, in order of time."""
     points, unread = [], []
@@ -133,21 +118,20 @@ def known_ahead(office: Office, place: str, form: Form, points: tuple[Point, ...
     return ahead
 
 
-def _redraw(
-    request: Request, office: Office, visitor: Visitor, place: str, form: dict[str, str]
+@router.post("/place/{place}/plan")
+def redraw(
+    request: Request, office: TheOffice, visitor: Somebody, place: str, form: TheForm
 ) -> Response:
-    check_token(office, visitor, request.headers.get(TOKEN) or form.get("token"))
     typed = read(form)
     ahead = known_ahead(office, place, form, typed.points)
     keep = form.get("do") == "keep" and not typed.unread and bool(typed.points)
     if not keep or (ahead.questions and form.get("sure") != _meant(typed.points)):
         return _plan_page(request, office, visitor, place, form)
     points = [[show_time(at, office.house.zone), celsius] for at, celsius in typed.points]
-    own = {"id": form["id"]} if form.get("id") else {}
-    outcome = tell({"entry": "plan", "points": points, **own}, place, office, visitor)
+    outcome = tell({"entry": "plan", "points": points, **own_id(form)}, place, office, visitor)
     if outcome.state == "refused":
         return _plan_page(request, office, visitor, place, form, outcome)
-    return RedirectResponse(f"/place/{place}?told={quote(outcome.id, safe='')}&of={place}", 303)
+    return led(f"/place/{place}", outcome, place)
 
 
 def _meant(points: tuple[Point, ...]) -> str:
@@ -213,45 +197,29 @@ def sample(request: Request, office: TheOffice, visitor: Somebody, place: str) -
 
 
 @router.post("/place/{place}/sample")
-async def write_sample(
-    request: Request, office: TheOffice, visitor: Somebody, place: str
+def write_sample(
+    request: Request, office: TheOffice, visitor: Somebody, place: str, form: TheForm
 ) -> Response:
-    return await run_in_threadpool(_sample, request, office, visitor, place, await form_of(request))
-
-
-def _sample(
-    request: Request, office: Office, visitor: Visitor, place: str, form: dict[str, str]
-) -> Response:
-    check_token(office, visitor, request.headers.get(TOKEN) or form.get("token"))
     w = office.tongue(visitor.language)
-    known_place(office.picture(), place)
-    fields: dict[str, Any] = {"entry": "sample"}
-    wrong = []
-    for name in ANALYSED:
-        try:
-            value = number(form.get(name, ""))
-        except ValueError:
-            wrong.append(w("batches.unread", field=w(f"sheet.{name.replace('_', '-')}"),
-                           text=form[name]))  # fmt: skip
-            continue
-        fields |= {} if value is None else {name: value}
+    brewing_place(office.picture(), place)
+    filled = Filled(form, w, "sheet")
+    read = {name: filled.number(name) for name in ANALYSED}
+    told = {name: value for name, value in read.items() if value is not None}
+    fields, wrong = {"entry": "sample", **told}, filled.wrong
     if not wrong and not any(name in fields for name in ANALYSED[:-1]):
         wrong.append(w("sample.empty"))
     made = entry_from(dict(fields), place, office.house, office.clock(), "page", visitor.by)
     asks: tuple[Question, ...] = ()
     if not wrong and not isinstance(made, Refusal) and isinstance(made.entry, e.Sample):
         asks = office.books().sample(made)
-    meant = " ".join(f"{name}={fields[name]:g}" for name in ANALYSED if name in fields)
+    meant = " ".join(f"{name}={value:g}" for name, value in told.items())
     if wrong or (asks and form.get("sure") != meant):
-        told = [asked(one, w) for one in asks]
-        return _sample_page(request, office, visitor, place, form, tuple(wrong), told, meant)
-    own = {"id": form["id"]} if form.get("id") else {}
-    outcome = tell({**fields, **own}, place, office, visitor)
+        questions = [asked(one, w) for one in asks]
+        return _sample_page(request, office, visitor, place, form, tuple(wrong), questions, meant)
+    outcome = tell({**fields, **own_id(form)}, place, office, visitor)
     if outcome.state == "refused":
-        return _sample_page(request, office, visitor, place, form, (outcome.reason,))
-    return RedirectResponse(
-        f"/place/{place}/sample?told={quote(outcome.id, safe='')}&of={place}", 303
-    )
+        return _sample_page(request, office, visitor, place, form, (w.reason(outcome.reason),))
+    return led(f"/place/{place}/sample", outcome, place)
 
 
 def _sample_page(
@@ -263,7 +231,7 @@ def _sample_page(
     sheet = sheet_of(office, place)
     return page(
         request, office, visitor, "sample.html", 422 if wrong or asks else 200,
-        place=known_place(office.picture(), place), typed=form, wrong=wrong, asked=asks or [],
+        place=brewing_place(office.picture(), place), typed=form, wrong=wrong, asked=asks or [],
         sure=meant, samples=samples(sheet), sheet=sheet,
         told=told_entry(request, office),
     )  # fmt: skip

@@ -4,24 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Container
 from datetime import datetime
-from typing import Annotated, NamedTuple
+from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
-from fastapi import APIRouter, Form, HTTPException, Request
+from fastapi import APIRouter, HTTPException, Request
 from fastapi.responses import HTMLResponse, PlainTextResponse, Response
 
 from kuraban.core.site import TEMPERATURES, Probe
 from kuraban.core.units import DAY, ID, MINUTE
 from kuraban.edges.pages import past
-from kuraban.edges.pages.office import (
-    Address,
-    NotAllowed,
-    Office,
-    Somebody,
-    TheOffice,
-    Visitor,
-    check_token,
-)
+from kuraban.edges.pages.forms import Form, TheForm
+from kuraban.edges.pages.office import Address, NotAllowed, Office, Somebody, TheOffice, Visitor
 from kuraban.edges.pages.sheets import page
 from kuraban.errors import JournalError, OutOfRange
 from kuraban.store.history import History
@@ -73,12 +66,11 @@ def setting_up(request: Request, office: TheOffice, visitor: Somebody) -> HTMLRe
 
 @router.post("/setup/test")
 def test_phone(
-    request: Request, office: TheOffice, visitor: Somebody, person: Annotated[str, Form()],
-    token: Annotated[str, Form()] = "",
-) -> HTMLResponse:  # fmt: skip
+    request: Request, office: TheOffice, visitor: Somebody, form: TheForm
+) -> HTMLResponse:
     """A message to one person now; where each address stands is shown beneath the name."""
     _manages(visitor)
-    check_token(office, visitor, token)
+    person = form.get("person", "")
     if person not in office.house.person:
         raise HTTPException(404)
     tried = list(office.tools.test(person, office.clock()))
@@ -86,22 +78,16 @@ def test_phone(
 
 
 @router.post("/setup/site.toml")
-def first_file(
-    office: TheOffice, visitor: Somebody, name: Annotated[str, Form(max_length=100)],
-    zone: Annotated[str, Form(max_length=60)], language: Annotated[str, Form()],
-    token: Annotated[str, Form()] = "",
-) -> Response:  # fmt: skip
+def first_file(request: Request, office: TheOffice, visitor: Somebody, form: TheForm) -> Response:
     """A first site file from what is heard, to keep and put right."""
     _manages(visitor)
-    check_token(office, visitor, token)
-    try:
-        ZoneInfo(zone)
-    except (KeyError, ValueError, OSError):
-        raise HTTPException(422, f'"{zone}" is no time zone; write "Asia/Tokyo"') from None
+    name, zone, language = (form.get(one, "").strip() for one in ("name", "zone", "language"))
     if language not in office.words.catalogue:
-        raise HTTPException(422, "language: ja or en")
+        language = office.house.site.language
+    if not (name and _zoned(zone)):
+        return _sheet(request, office, visitor, form=form)
     heard = [*office.house.probe, *(one.id for one in _unknown(office))]
-    text = office.tools.first_file(name.strip(), zone, language, heard)
+    text = office.tools.first_file(name[:100], zone, language, heard)
     kept = {"content-disposition": 'attachment; filename="site.toml"'}
     return PlainTextResponse(text, headers=kept)
 
@@ -144,6 +130,15 @@ def _today(office: Office) -> str:
     return datetime.fromtimestamp(office.clock(), office.house.zone).date().isoformat()
 
 
+def _zoned(zone: str) -> bool:
+    """Whether there is such a time zone."""
+    try:
+        ZoneInfo(zone)
+    except (KeyError, ValueError, OSError):
+        return False
+    return True
+
+
 def _manages(visitor: Visitor) -> None:
     if not visitor.may("manage"):
         raise NotAllowed
@@ -151,15 +146,15 @@ def _manages(visitor: Visitor) -> None:
 
 def _sheet(
     request: Request, office: Office, visitor: Visitor,
-    tested: dict[str, list[Address]] | None = None,
+    tested: dict[str, list[Address]] | None = None, form: Form | None = None,
 ) -> HTMLResponse:  # fmt: skip
+    """The page; `form` is one that spells no site file and comes back as it was typed."""
     unknown = _unknown(office)
     temperatures = [one for one in office.house.probes if one.measures in TEMPERATURES]
     return page(
-        request, office, visitor, "setup.html", unknown=unknown,
+        request, office, visitor, "setup.html", 200 if form is None else 422, unknown=unknown,
         lines=office.tools.lines([one.id for one in unknown]) if unknown else "",
-        probes=temperatures, tested=tested or {}, zone=office.house.site.timezone,
-        house=office.house,
+        probes=temperatures, tested=tested or {}, house=office.house, typed=form,
     )  # fmt: skip
 
 

@@ -60,6 +60,12 @@ def fields_of(form: Mapping[str, str], office: Office, picture: Picture, place: 
     return told
 
 
+def unread(told: Mapping[str, object]) -> dict[str, str]:
+    """Fields that hold numbers, and what was typed there and is none."""
+    numbers = _fields_of(str(told.get("entry", "")), float)
+    return {name: text for name, text in told.items() if name in numbers and isinstance(text, str)}
+
+
 def _aim(
     change: str, at: object, office: Office, picture: Picture, place: str
 ) -> dict[str, object]:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from datetime import datetime
+from typing import ClassVar
 
 from kuraban.core import entries as e
 from kuraban.core.facts import Logged
@@ -12,8 +13,10 @@ from kuraban.core.picture import Going, PlaceNow, Ring, Text
 from kuraban.core.sentences import pick
 from kuraban.core.site import House
 from kuraban.core.situation import SOMEBODY
-from kuraban.core.units import HOUR, MINUTE
+from kuraban.core.units import HOUR, MINUTE, parse_time
 from kuraban.core.wording import Words
+from kuraban.edges.pages import reasons
+from kuraban.store.history import Shortened
 
 SIDES = {
     "little-warm": "warm", "warm": "warm", "far-warm": "warm", "little-cold": "cold",
@@ -59,6 +62,11 @@ class Tongue:
     def house(self) -> House:
         return self._house
 
+    @property
+    def comma(self) -> str:
+        """What stands between the names of a list."""
+        return self._speech.template("join.list")
+
     def has(self, key: str) -> bool:
         return bool(self._speech.template(f"pages.{key}"))
 
@@ -92,6 +100,9 @@ class Tongue:
             return self("state.somebody")
         return None if who is None else self._house.called(who)
 
+    def called(self, who: str) -> str:
+        return self._house.called(who)
+
     def people(self, ids: Sequence[str]) -> str:
         return self._speech.names((self.person(one) or one for one in ids), 20) or ""
 
@@ -123,6 +134,61 @@ class Tongue:
             case _:
                 return self(f"entry.{e.kind_of(entry)}")
 
+    # Why something was not taken.
+
+    def reason(self, text: str) -> str:
+        """A reason of the door or the books in this language, as it is where it is not known."""
+        found = reasons.read(text, self._speech.words.catalogue["en"])
+        if found is None:
+            return text
+        facts = {name: self._fact(name, fact) for name, fact in found.facts.items()}
+        return self(f"reason.{found.key}", **facts) or text
+
+    def _fact(self, name: str, fact: str) -> str:
+        """What stood in a field of a reason, by the names that people know."""
+        say = self._SAYS.get(name)
+        if say is None:
+            return fact
+        names, more = reasons.listed(fact)
+        told = self.comma.join(say(self, one) for one in names)
+        return self._speech.say("join.more", names=told, n=str(more)) if more else told
+
+    def _stage_of(self, stage: str) -> str:
+        """A stage by its id, whatever course it is of."""
+        every = (one for course in self._house.courses for one in course.stages)
+        known = (self.text(one.title) for one in every if one.id == stage)
+        return self._speech.template(f"stage.{stage}") or next(known, "") or stage
+
+    def _course(self, course: str) -> str:
+        known = self._house.course.get(course)
+        return course if known is None else self.text(known.title) or course
+
+    def _moment(self, at: str) -> str:
+        try:
+            return self.clock(parse_time(at))
+        except ValueError:
+            return at
+
+    def _part(self, phrase: str) -> str:
+        return self(f"reason-part.{phrase.replace(' ', '-')}") or phrase
+
+    def _kinds(self, phrase: str) -> str:
+        return self.comma.join(self._part(kind) for kind in phrase.split(" or "))
+
+    def _entry(self, kind: str) -> str:
+        return self(f"reason-entry.{kind}") or kind
+
+    def _field(self, field: str) -> str:
+        return self(f"reason-field.{field.replace('_', '-')}") or field
+
+    _SAYS: ClassVar[dict[str, Callable[[Tongue, str], str]]] = {
+        "place": place, "places": place, "coolers": place, "course": _course, "courses": _course,
+        "stage": _stage_of, "stages": _stage_of, "conditions": condition, "entry": _entry,
+        "entries": _entry, "choices": work, "person": called, "other": called, "people": called,
+        "when": _moment, "kinds": _kinds, "field": _field,
+        **dict.fromkeys(("part", "kind", "found", "wanted", "unit", "duty"), _part),
+    }  # fmt: skip
+
     # Figures and times.
 
     def figure(self, value: float | None, decimals: int = 1) -> str:
@@ -148,6 +214,10 @@ class Tongue:
         """The date as a table for machines writes it."""
         return datetime.fromtimestamp(at, self._house.zone).date().isoformat()
 
+    def kept(self, short: Shortened) -> str:
+        """Where values are summaries, and of how long each is."""
+        return self._speech.say(short.key, date=self.date(short.last))
+
     def age(self, at: float | None) -> str:
         if at is None:
             return ""
@@ -166,6 +236,10 @@ class Tongue:
         if least == most:
             return self("hours.about", n=least)
         return self("hours.between", least=least, most=most) or self("hours.least", n=least)
+
+    def length(self, spelled: str) -> str:
+        """A duration as a form sends it, such as "3h", as people say it."""
+        return self({"h": "length.hours", "m": "length.minutes"}[spelled[-1]], n=spelled[:-1])
 
     @staticmethod
     def _halves(hours: float) -> str:

@@ -51,7 +51,8 @@
   const form = document.querySelector("form[data-curve]");
   if (form) {
     let wait;
-    const draw = () => {
+    const thens = (page) => Array.from(page.querySelectorAll(".then"));
+    const draw = async () => {
       const figures = new URLSearchParams();
       new FormData(form).forEach((text, name) => {
         if ((/^t\d+$/.test(name) && text.trim()) || name === "days") figures.set(name, text);
@@ -60,7 +61,15 @@
         const from = `${form.dataset.curve}?${figures}&${one.dataset.drawn}`;
         one[one.tagName === "IMG" ? "src" : "srcset"] = from;
       });
+      const asked = wait, answer = await fetch(`${location.pathname}?${figures}`);
+      const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+      if (!answer.ok || asked !== wait) return;
+      const then = thens(page);
+      thens(form).forEach((one, number) => { one.textContent = then[number].textContent; });
     };
-    form.addEventListener("input", () => { clearTimeout(wait); wait = setTimeout(draw, 400); });
+    form.addEventListener("input", () => {
+      clearTimeout(wait);
+      wait = setTimeout(() => draw().catch(() => {}), 400);
+    });
   }
 })();
