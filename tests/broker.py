@@ -8,7 +8,8 @@ import signal
 import socket
 import subprocess
 import time
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -16,6 +17,8 @@ from typing import Self
 from iotcore import Broker
 
 DEPLOY = Path(__file__).parents[1] / "deploy" / "mosquitto"
+UP_WITHIN = 20.0
+"""Seconds."""
 USERS = {
     "kuraban": "night-watch",
     "crew": "kai-ire",
@@ -37,6 +40,38 @@ def listens(port: int, host: str = "127.0.0.1") -> bool:
             return True
     except OSError:
         return False
+
+
+def await_up(
+    process: subprocess.Popen[bytes], port: int, log: Path | None = None, host: str = "127.0.0.1"
+) -> None:
+    """Until it listens; RuntimeError, with what it logged, where it ends or takes too long."""
+    deadline = time.monotonic() + UP_WITHIN
+    while not listens(port, host):
+        if process.poll() is not None or time.monotonic() > deadline:
+            raise RuntimeError(f"it did not come up: {log.read_text() if log else process.args!r}")
+        time.sleep(0.02)
+
+
+@contextmanager
+def started(
+    command: Sequence[str | Path], port: int, env: Mapping[str, str] | None = None
+) -> Iterator[None]:
+    """A broker of somebody else's configuration, while the test lasts."""
+    process = subprocess.Popen(command, env=env)
+    try:
+        await_up(process, port)
+        yield
+    finally:
+        process.terminate()
+        process.wait(10)
+
+
+def lets_in(port: int, user: str, word: str, topic: str) -> bool:
+    """Whether a user of the command line's client can publish."""
+    command = ["mosquitto_pub", "-h", "127.0.0.1", "-p", str(port), "-q", "1", "-t", topic]
+    command += ["-m", "10.46", "-u", user, "-P", word]
+    return subprocess.run(command, capture_output=True, check=False).returncode == 0
 
 
 class _Server:
@@ -65,13 +100,6 @@ class _Server:
         trace: TracebackType | None,
     ) -> None:
         self.stop()
-
-    def await_up(self, process: subprocess.Popen[bytes], log: Path) -> None:
-        deadline = time.monotonic() + 10
-        while not listens(self.port):
-            if process.poll() is not None or time.monotonic() > deadline:
-                raise RuntimeError(f"broker did not come up:\n{log.read_text()}")
-            time.sleep(0.02)
 
 
 class Mosquitto(_Server):
@@ -132,7 +160,7 @@ class Mosquitto(_Server):
             self._process = subprocess.Popen(
                 ["mosquitto", "-c", str(self.conf)], stdout=log, stderr=log
             )
-        self.await_up(self._process, self.log)
+        await_up(self._process, self.port, self.log)
 
     def stop(self) -> None:
         self._end(signal.SIGTERM)

@@ -1,13 +1,22 @@
-"""What all tests share: how hypothesis draws, and what a machine leaves out that cannot run it."""
+"""What all tests share: how hypothesis draws, what a machine leaves out that cannot run it, and
+which tests want it to themselves.
+
+Where two processes share the tests (`tests/run`), one that holds a time against a bound is marked
+`alone`: it waits until the other process has ended the test that it is at, and that one waits then.
+"""
 
 from __future__ import annotations
 
+import fcntl
 import os
 import shutil
 import subprocess
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
 from functools import cache
+from pathlib import Path
+from typing import Any
 
 import hypothesis
 import pytest
@@ -59,6 +68,7 @@ NAMES = {"Mosquitto": "mosquitto", "openssl": "openssl"}
 def pytest_configure(config: pytest.Config) -> None:
     config.addinivalue_line("markers", "needs_root: mounts a small disk of its own")
     config.addinivalue_line("markers", "needs(name): a server or a right, as NEEDS lists them")
+    config.addinivalue_line("markers", "alone: measures a time; no other test runs beside it")
     config.addinivalue_line("markers", "slow: more than a few seconds; --quick leaves it out")
     config.addinivalue_line("filterwarnings", "error::pytest.PytestUnhandledThreadExceptionWarning")
     config.addinivalue_line("filterwarnings", "error::pytest.PytestUnknownMarkWarning")
@@ -77,7 +87,7 @@ def needs_of(item: pytest.Item) -> set[str]:
 
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Leave out what the machine cannot run, to be named at the end; in CI that is an error."""
+    """Leave out what the machine cannot run, to be named at the end."""
     left_out = config.stash[_LEFT_OUT]
     out = []
     for item in items:
@@ -85,15 +95,55 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
         if lacking:
             out.append(item)
             left_out.setdefault(NEEDS[lacking[0]][0], []).append(item.nodeid)
-    if out and CI:
-        raise pytest.UsageError(f"CI leaves nothing out, yet here it would: {'; '.join(left_out)}")
     if out:
         items[:] = [item for item in items if item not in out]
         config.hook.pytest_deselected(items=out)
 
 
+@pytest.hookimpl(wrapper=True, tryfirst=True)
+def pytest_runtest_protocol(item: pytest.Item) -> Iterator[None]:
+    """Beside the tests of the other process, or alone, as the test is marked."""
+    if not hasattr(item.config, "workerinput"):
+        return (yield)
+    shared: Path = item.config._tmp_path_factory.getbasetemp().parent  # type: ignore[attr-defined]
+    alone = item.get_closest_marker("alone") is not None
+    with ExitStack() as door:
+        door.enter_context(_held(shared / "door", fcntl.LOCK_EX))
+        with _held(shared / "room", fcntl.LOCK_EX if alone else fcntl.LOCK_SH):
+            if not alone:
+                door.close()
+            return (yield)
+
+
+@contextmanager
+def _held(lock: Path, how: int) -> Iterator[None]:
+    """Hold a lock that all processes of this run know."""
+    handle = os.open(lock, os.O_CREAT | os.O_RDWR)
+    fcntl.flock(handle, how)
+    try:
+        yield
+    finally:
+        fcntl.flock(handle, fcntl.LOCK_UN)  # a child of the test may still have the handle
+        os.close(handle)
+
+
+def pytest_sessionfinish(session: pytest.Session) -> None:
+    """What was left out is handed on by one of several processes, and is an error in CI."""
+    left_out = session.config.stash[_LEFT_OUT]
+    if hasattr(session.config, "workeroutput"):
+        session.config.workeroutput["left_out"] = left_out
+    elif CI and left_out:
+        session.exitstatus = pytest.ExitCode.USAGE_ERROR
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_testnodedown(node: Any) -> None:
+    """Each process was given the same tests and left the same out."""
+    node.config.stash[_LEFT_OUT].update(getattr(node, "workeroutput", {}).get("left_out", {}))
+
+
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
     for why, names in terminalreporter.config.stash[_LEFT_OUT].items():
-        terminalreporter.section(f"left out: {why}")
+        terminalreporter.section(f"left out{', and CI leaves nothing out' * CI}: {why}")
         for name in names:
             terminalreporter.line(name)

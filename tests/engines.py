@@ -21,7 +21,7 @@ from types import TracebackType
 from typing import Any, NamedTuple, Self
 from urllib.parse import parse_qs, urlsplit
 
-from tests.broker import free_port, listens
+from tests.broker import await_up, free_port
 
 
 class VictoriaMetrics:
@@ -39,12 +39,10 @@ class VictoriaMetrics:
             f"-storageDataPath={self._folder / 'victoria'}", "-retentionPeriod=100y",
             "-dedup.minScrapeInterval=1ms", "-loggerLevel=ERROR",
         ]  # fmt: skip
-        with (self._folder / "victoria.log").open("ab") as log:
+        said = self._folder / "victoria.log"
+        with said.open("ab") as log:
             self._process = subprocess.Popen(command, stdout=log, stderr=log)
-        deadline = time.monotonic() + 20
-        while not listens(self.port, self._host):
-            assert self._process.poll() is None and time.monotonic() < deadline, "it did not start"
-            time.sleep(0.02)
+        await_up(self._process, self.port, said, self._host)
 
     def stop(self) -> None:
         if self._process is not None:

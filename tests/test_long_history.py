@@ -96,6 +96,7 @@ def test_a_history_that_was_switched_off_is_behind_no_more(
         wait(lambda: "history-behind" not in watch.engine.impaired)
 
 
+@pytest.mark.alone
 def test_an_engine_that_hangs_delays_neither_judging_nor_the_stop(
     tonight: Evening, strict: Strict
 ) -> None:

@@ -21,8 +21,9 @@ from typing import TYPE_CHECKING, Final
 from kuraban.asking.curves import Curves, available
 from kuraban.asking.showing import Showing
 from kuraban.clock import Clock
+from kuraban.core.ailments import PARTS
 from kuraban.core.effects import Message, Step, Turn
-from kuraban.core.engine import PARTS, Engine
+from kuraban.core.engine import Engine
 from kuraban.core.facts import Delivered, Fact, HouseChanged, Impaired
 from kuraban.core.site import from_document, to_document
 from kuraban.core.units import HOUR, MINUTE, show_time

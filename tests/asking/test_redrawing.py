@@ -6,8 +6,8 @@ import pytest
 
 from kuraban.asking.redrawing import redrawn, redrawn_questions
 from kuraban.core import entries as e
+from kuraban.core.books import Batch
 from kuraban.core.course import Mark
-from kuraban.core.ledger import Batch
 from kuraban.core.units import DAY, HOUR, parse_time
 from tests.journals import house
 

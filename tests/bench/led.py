@@ -23,6 +23,10 @@ class LedClock(Clock):
         self._now = next(self._moments)
         self._loop = threading.get_ident()
 
+    def __reduce__(self) -> tuple[type[Clock], tuple[()]]:
+        """For the program of the pages, which nothing leads: it has the machine's own time."""
+        return Clock, ()
+
     def __call__(self) -> float:
         return self._now
 

@@ -5,7 +5,7 @@
 The watch is what `kuraban run` becomes once the site file is read. It takes `--hours` of readings
 of 500 probes, one a minute each, at the moments that they carry, until its windows are as good as
 full. Told is the resident set (VmRSS), shared libraries included, each variant in a process of its
-own.
+own; `beside` is what the program of the pages takes.
 """
 
 from __future__ import annotations
@@ -40,7 +40,7 @@ COURSES = ground.ROOT / "fixtures" / "brewery" / "courses"
 VARIANTS = {
     "the watch alone": "nothing sent, no pages, no chart drawn",
     "one message sent": "Apprise and its service are loaded with the first message",
-    "pages": "[pages] in the site file, the first page asked for",
+    "pages": "[pages] in the site file, the first page asked for; their own program told beside",
     "a chart drawn": "matplotlib is loaded with the first ring that goes out with a picture",
 }
 
@@ -135,6 +135,7 @@ def _report(found: dict[str, dict[str, float]], hours: float, where: dict[str, A
             f"{held['most']:.1f} MB",
         )
     Console().print(table)
+    print(f"the pages' program: {found['pages']['beside']:.1f} MB beside the watch")
     print(f"aim: {AIM_MB} MB alone, {PROBES} probes, after {hours:g} hours")
     rounded = {
         name: {key: round(mb, 1) for key, mb in held.items()} for name, held in found.items()

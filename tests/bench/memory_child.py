@@ -23,9 +23,9 @@ ROOM = 1000
 """Messages that may wait in the watch: in life there are few, and here there is a backlog."""
 
 
-def resident(kind: str = "VmRSS") -> float:
-    """Megabytes of this process in memory now, or at most so far (VmHWM)."""
-    status = Path("/proc/self/status").read_text()
+def resident(kind: str = "VmRSS", of: int | str = "self") -> float:
+    """Megabytes of a process in memory now, or at most so far (VmHWM)."""
+    status = Path(f"/proc/{of}/status").read_text()
     line = next(line for line in status.splitlines() if line.startswith(kind))
     return int(line.split()[1]) / 1024
 
@@ -42,7 +42,7 @@ def one(variant: str, handed_over: Path, count: int) -> dict[str, float]:
 
     class Led(Watch):
         seen = 0
-        started = 0.0
+        started = beside = 0.0
 
         def _keep(self, arrived: list[Arrived]) -> bool:
             kept = super()._keep(arrived)
@@ -55,13 +55,16 @@ def one(variant: str, handed_over: Path, count: int) -> dict[str, float]:
         def _end(self) -> None:
             extra(variant, self)
             self.after = resident()
+            if self._showing.pid is not None:
+                self.beside = resident(of=self._showing.pid)
             super()._end()
 
     clock = LedClock(START + n * APART for n in itertools.count())
     watch = Led(settings, handed.load_words(), clock=clock)
     watch._door._capacity = watch._door._limit = ROOM
     watch.run()
-    return {"start": watch.started, "end": watch.after, "most": resident("VmHWM")}
+    held = {"start": watch.started, "end": watch.after, "most": resident("VmHWM")}
+    return {**held, "beside": watch.beside} if watch.beside else held
 
 
 def extra(variant: str, watch: Any) -> None:
@@ -78,15 +81,25 @@ def extra(variant: str, watch: Any) -> None:
         address = watch.settings.addresses["aki"].pages[0]
         assert ByApprise(address).send("Tank 3", "warm", True) == ""
     elif variant == "pages":
-        from urllib.request import urlopen
-
         where = watch.settings.pages
-        time.sleep(1.0)
-        with urlopen(f"http://{where.host}:{where.port}/") as page:
-            assert page.status == 200
+        assert _asked(f"http://{where.host}:{where.port}/") == 200
     elif variant == "a chart drawn":
         watch._curves.remember(watch.engine, ring)
         assert watch._curves.draw(ring)
+
+
+def _asked(address: str) -> int:
+    """The status of a page, once the program of the pages has come up."""
+    from urllib.error import URLError
+    from urllib.request import urlopen
+
+    for _ in range(300):
+        try:
+            with urlopen(address) as page:
+                return int(page.status)
+        except URLError:
+            time.sleep(0.1)
+    return 0
 
 
 if __name__ == "__main__":

@@ -14,7 +14,7 @@ from zoneinfo import ZoneInfo
 
 import msgspec
 
-from kuraban.core.course import Course, Sides, Stage
+from kuraban.core.course import FAR_FUTURE, Course, Sides, Stage
 from kuraban.core.door import entry_from
 from kuraban.core.effects import Message, Step
 from kuraban.core.engine import Engine
@@ -23,7 +23,7 @@ from kuraban.core.site import Cooler, Duty, House, Person, Place, Probe, Site, t
 from kuraban.core.units import DAY, HOUR, MINUTE
 from kuraban.core.wire import Wire
 from kuraban.core.wording import Words
-from kuraban.core.world import Finding, Timers
+from kuraban.core.world import Finding
 from kuraban.settings.words import load_words
 
 TOKYO = ZoneInfo("Asia/Tokyo")
@@ -237,7 +237,9 @@ class Bell(Night):
     def __init__(self, house: House | None = None, at: float = DUSK) -> None:
         super().__init__(house, at)
         self.engine.judge.detectors.clear()
-        self.engine.timers = Timers()
+        self.engine.judge.about.clear()
+        while self.engine.timers.next() < FAR_FUTURE:
+            self.engine.timers.pop()
 
     def find(
         self, subject: str, condition: str, holds: bool = True, *, worse: float | None = None,

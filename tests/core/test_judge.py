@@ -6,9 +6,11 @@ import msgspec
 import pytest
 
 from kuraban.core.conditions import CONDITIONS
+from kuraban.core.course import FAR_FUTURE
 from kuraban.core.detectors.product import ProductBand
 from kuraban.core.judge import Judge
 from kuraban.core.site import Probe
+from kuraban.core.timers import Timers
 from kuraban.core.world import World
 from tests.core.house import DUSK, Night, brewery, mashing
 
@@ -43,6 +45,18 @@ def test_whether_a_probe_hangs_in_its_product_is_asked_before_its_product_is_jud
     assert not any(guard in way.listeners for guard in way.guards)
 
 
+def test_an_entry_lets_those_look_whom_it_concerns() -> None:
+    """What a stir in one tank changes, another cooler's tank need not look for at once."""
+    night = Night()
+    for detector in judge_of(night).detectors.values():
+        detector.due = FAR_FUTURE
+    judge_of(night).look_at({"tank-3", "t3-mid"}, night.now)
+    looked = [d.subject for d in judge_of(night).detectors.values() if d.due < FAR_FUTURE]
+    assert looked and set(looked) <= {"tank-3", "t3-mid"}
+    judge_of(night).look_at(None, night.now)
+    assert "watch" in {d.subject for d in judge_of(night).detectors.values() if d.due < FAR_FUTURE}
+
+
 def test_detectors_stay_when_the_house_changes_about_them() -> None:
     """What they remember is not lost by a restart with one probe more."""
     night = mashing()
@@ -66,9 +80,9 @@ def test_a_detector_without_its_subject_goes() -> None:
 def test_an_empty_house_still_watches_itself() -> None:
     house = brewery()
     bare = type(house)(site=house.site)
-    judge = Judge()
+    judge = Judge(Timers())
     judge.settle_in(World(bare, DUSK), DUSK)
     assert {subject for _, subject in judge.detectors} == {"watch"}
     assert judge.clocks.subject == "watch"
     with pytest.raises(AttributeError):
-        _ = Judge().clocks
+        _ = Judge(Timers()).clocks

@@ -86,7 +86,7 @@ def test_a_stage_that_is_not_the_next_waits_and_the_next_one_does_not() -> None:
     here = plan.plan.standing(night.now).span.stage
     stages = [stage.id for stage in plan.course.stages]
     night.log("tank-3", "stage", stage=stages[here - 1], by="cho")
-    assert night.engine.pending.held
+    assert night.engine.logbook.pending.held
     night.log("tank-3", "stage", stage=stages[here + 1], by="cho")
     batch = night.engine.world.batch("tank-3", night.now)
     assert batch is not None

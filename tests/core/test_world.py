@@ -4,14 +4,11 @@ from __future__ import annotations
 
 import msgspec
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
-from kuraban.core.course import FAR_FUTURE
 from kuraban.core.senses import KEPT, KEPT_BRIEFLY
 from kuraban.core.site import House, Probe
-from kuraban.core.units import HOUR, MINUTE
-from kuraban.core.world import Detector, Finding, Timers, World
+from kuraban.core.units import HOUR
+from kuraban.core.world import Detector, Finding, World
 from tests.core.house import DUSK, Night, brewery, mashing
 
 
@@ -139,43 +136,19 @@ def test_what_a_probe_said_before_is_kept_when_the_house_changes() -> None:
     assert night.engine.world.senses["t3-mid"].value is None, "in another tank it is another probe"
 
 
-# ------------------------------------------------------------------------------ findings and timers
+# ----------------------------------------------------------------------------------------- findings
+
+
+class Warm(Detector):
+    conditions = ("warm",)
 
 
 def test_a_finding_that_changes_nothing_is_not_told() -> None:
     sees, told = world(), list[Finding]()
     sees.tell = told.append
-    detector = Detector(sees, "tank-3")
-    detector.conditions = ("warm",)
+    detector = Warm(sees, "tank-3")
     detector.clear(DUSK)
     assert not told
     sees.standing.add(("tank-3", "warm"))
     detector.clear(DUSK)
     assert [(one.condition, one.holds) for one in told] == [("warm", False)]
-
-
-class Waits(Detector):
-    """One that wants to look again, as often as a test says."""
-
-
-@given(st.lists(st.tuples(st.integers(0, 3), st.integers(0, 20)), max_size=40))
-def test_the_latest_wish_of_a_detector_counts(wishes: list[tuple[int, int]]) -> None:
-    sees = world()
-    detectors = [Waits(sees, str(number)) for number in range(4)]
-    timers, wanted = Timers(), {}
-    for number, at in wishes:
-        timers.want(detectors[number], float(at))
-        wanted[number] = at
-    taken = []
-    while timers.next() < FAR_FUTURE:
-        at = timers.next()
-        taken.append((at, int(timers.pop().subject)))
-    assert sorted(taken) == sorted((float(at), number) for number, at in wanted.items())
-    assert [at for at, _ in taken] == sorted(at for at, _ in taken)
-
-
-def test_a_wish_for_never_takes_the_earlier_one_back() -> None:
-    timers, detector = Timers(), Waits(world(), "tank-3")
-    timers.want(detector, DUSK + MINUTE)
-    timers.want(detector, FAR_FUTURE)
-    assert timers.next() == FAR_FUTURE

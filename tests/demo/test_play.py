@@ -10,20 +10,26 @@ import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
+from threading import Event
 
 import pytest
 
-from kuraban.core.effects import Turn
-from kuraban.demo.play import find_night
+from kuraban.core.effects import Message, Turn
+from kuraban.demo.play import TOLD_WITHIN, _Stage, find_night
 from kuraban.demo.screen import Story
+from kuraban.demo.stage import Rung
 from kuraban.errors import ConfigurationError
 from kuraban.replay import replay
+from kuraban.service import JOURNAL
 from kuraban.settings import load
 from kuraban.settings.words import load_words
+from kuraban.store.history import History
+from kuraban.store.journal import Journal
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
 KURABAN = Path(sys.executable).parent / "kuraban"
 SPEED = "1200"
+TEST = "A word to a phone"
 TRULY = {"Tank 2 (t2-mid) probe out?", "Tank 5 warm", "Chiller 1 stopped"}
 """What the night's truth asks to be told, and no more."""
 
@@ -133,6 +139,56 @@ def test_asked_to_stop_the_demo_clears_everything_away(tmp_path: Path) -> None:
     assert process.returncode == 0, said
     assert "Traceback" not in said
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_message_that_comes_before_its_turn_is_shown_with_its_time(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """On a machine with much to do the phone may hear of it before the screen does."""
+    stage = _Stage(find_night(FIXTURES), tmp_path, 1.0, Event())
+    try:
+        stage.phones.arrived.put(Rung("aki", TEST, "", time.monotonic()))
+        stage._show()
+        assert TEST not in capsys.readouterr().out
+        word = Message(
+            id="1", at=stage.night.end, step="notice", role="brewer", person="aki",
+            urgency="notice", title=TEST, body="",
+        )  # fmt: skip
+        stage.turns.put(Turn(now=stage.night.end, story=[word]))
+        stage._show()
+        assert "06:00  Aki's phone  brewer  soundless" in capsys.readouterr().out
+    finally:
+        stage.phones.close()
+
+
+def test_a_message_of_somebody_elses_is_shown_too(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Whoever tries a phone with the demo running sees it ring."""
+    stage = _Stage(find_night(FIXTURES), tmp_path, 1.0, Event())
+    try:
+        stage.phones.arrived.put(Rung("aki", TEST, "", time.monotonic() - TOLD_WITHIN))
+        stage._show()
+        assert TEST in capsys.readouterr().out
+    finally:
+        stage.phones.close()
+
+
+def test_the_night_is_not_over_before_its_last_word_is_written(tmp_path: Path) -> None:
+    """However far the watch has judged: what it judged is still to be told."""
+    stage = _Stage(find_night(FIXTURES), tmp_path, 1.0, Event())
+    try:
+        Journal.open(stage.settings.data / JOURNAL).close()
+        stage.history = History(stage.settings.data / JOURNAL)
+        stage.turns.put(Turn(now=stage.night.end - 1.0))
+        stage._show()
+        assert not stage._told()
+        stage.turns.put(Turn(now=stage.night.end))
+        stage._show()
+        assert stage._told()
+        stage.history.close()
+    finally:
+        stage.phones.close()
 
 
 def test_without_a_checkout_there_is_no_night_to_play(tmp_path: Path) -> None:

@@ -16,7 +16,7 @@ import yaml
 
 from kuraban.settings import load
 from tests.broker import DEPLOY as MOSQUITTO
-from tests.broker import free_port, listens
+from tests.broker import free_port, lets_in, started
 
 COMPOSE = Path(__file__).parents[2] / "deploy" / "compose"
 MADE = ("secrets", "made", "site", "state", ".env")
@@ -188,25 +188,11 @@ def test_the_broker_starts_with_the_pass_words_that_were_prepared(prepared: Path
         "USERS_FOLDER": str(prepared / "secrets" / "users"), "DATA_FOLDER": str(data),
         "CONF_FILE": str(prepared / "conf"), "ACL_FILE": str(MOSQUITTO / "acl"),
     }  # fmt: skip
-    broker = subprocess.Popen(["sh", COMPOSE / "broker" / "start"], env=env)
-    try:
-        for _ in range(500):
-            if listens(port):
-                break
-            assert broker.poll() is None
-            subprocess.run(["sleep", "0.02"], check=True)
+    with started(["sh", COMPOSE / "broker" / "start"], port, env):
         word = (prepared / "secrets" / "users" / "t3-mid").read_text()
         assert word not in (data / "kuraban.passwords").read_text()
-        publish = [
-            "mosquitto_pub", "-h", "127.0.0.1", "-p", str(port), "-q", "1",
-            "-t", "kura/reading/t3-mid", "-m", "10.46", "-u", "t3-mid",
-        ]  # fmt: skip
-        assert subprocess.run([*publish, "-P", word], check=False).returncode == 0
-        wrong = subprocess.run([*publish, "-P", "x"], capture_output=True, check=False)
-        assert wrong.returncode != 0
-    finally:
-        broker.terminate()
-        broker.wait(10)
+        assert lets_in(port, "t3-mid", word, "kura/reading/t3-mid")
+        assert not lets_in(port, "t3-mid", "x", "kura/reading/t3-mid")
 
 
 INFLUX = """#!/bin/sh

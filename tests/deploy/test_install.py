@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.broker import free_port, listens
+from tests.broker import free_port, lets_in, started
 from tests.test_units import UNITS
 
 ROOT = Path(__file__).parents[2]
@@ -127,23 +127,9 @@ def test_debians_mosquitto_starts_with_it(own: Path) -> None:
     board = debians.partition("pid_file ")[2].partition("/mosquitto.pid")[0]
     (etc / "mosquitto.conf").write_text(debians.replace(board, str(own)))
     assert "\npersistence_location" in (etc / "mosquitto.conf.before-kuraban").read_text()
-    broker = subprocess.Popen(["mosquitto", "-c", etc / "mosquitto.conf"])
-    try:
-        for _ in range(500):
-            if listens(port):
-                break
-            assert broker.poll() is None
-            subprocess.run(["sleep", "0.02"], check=True)
-        publish = [
-            "mosquitto_pub", "-h", "127.0.0.1", "-p", str(port), "-q", "1", "-u", "kuraban",
-            "-t", "kura/watch/status", "-m", "x",
-        ]  # fmt: skip
-        assert subprocess.run([*publish, "-P", word], check=False).returncode == 0
-        wrong = subprocess.run([*publish, "-P", "x"], capture_output=True, check=False)
-        assert wrong.returncode != 0
-    finally:
-        broker.terminate()
-        broker.wait(10)
+    with started(["mosquitto", "-c", etc / "mosquitto.conf"], port):
+        assert lets_in(port, "kuraban", word, "kura/watch/status")
+        assert not lets_in(port, "kuraban", "x", "kura/watch/status")
 
 
 @pytest.mark.slow

@@ -164,6 +164,7 @@ def test_times_stand_at_even_hours_of_the_wall_clock(hours: int, first: str, ste
     assert marks[1][0] - marks[0][0] == step * 3600
 
 
+@pytest.mark.alone
 def test_a_phones_picture_is_small_and_soon_drawn() -> None:
     made = drawn(size=PHONE)
     png(made)

@@ -193,6 +193,7 @@ def test_a_service_that_fails_is_tried_until_it_works(
     assert phone.titles() == ["Tank 3 warm (a)"]
 
 
+@pytest.mark.alone
 def test_a_hung_service_delays_nobody_else(
     make_phone: Callable[..., Recorded | Real], begin: Callable[..., Round]
 ) -> None:

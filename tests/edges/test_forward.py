@@ -307,6 +307,7 @@ def test_an_answer_that_is_lost_makes_no_second_point(
     assert strict.points == taken and len(strict.writes) > 2
 
 
+@pytest.mark.alone
 def test_an_engine_that_hangs_delays_no_stop(night: Path, start: Start, strict: Strict) -> None:
     strict.mode = "hang"
     running = start(night, strict.url)

@@ -57,6 +57,7 @@ def test_what_the_broker_keeps_can_be_asked_for(broker: Mosquitto) -> None:
     assert kept(crew(broker.port), "kura/watch/status", 0.5) is None
 
 
+@pytest.mark.alone
 def test_listening_ends_after_the_time_given(broker: Mosquitto) -> None:
     began = time.monotonic()
     listen(crew(broker.port), ("kura/log/+",), lambda *_: None, lasts=0.5, told=SILENT)

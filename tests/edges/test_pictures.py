@@ -92,6 +92,7 @@ def test_a_picture_that_is_ready_goes_with_its_text(rounds: Callable[..., Round]
     assert rounds(lambda message: PNG).put(1).got(1) == [("body 1", True, PNG)]
 
 
+@pytest.mark.alone
 def test_a_picture_that_is_not_ready_follows_without_ringing(
     rounds: Callable[..., Round],
 ) -> None:
@@ -111,6 +112,7 @@ def test_a_picture_that_is_not_ready_follows_without_ringing(
     assert round_.got(2)[1] == ("The last hours.", False, PNG)
 
 
+@pytest.mark.alone
 def test_a_drawing_that_hangs_holds_back_no_message(rounds: Callable[..., Round]) -> None:
     """Not the first, and the next ones do not even wait."""
     hung = threading.Event()

@@ -91,6 +91,7 @@ def test_it_is_not_called_more_often_than_asked(far: FarEnd) -> None:
     assert len(far.calls) == 1
 
 
+@pytest.mark.alone
 def test_a_far_end_that_hangs_delays_nobody(far: FarEnd) -> None:
     far.hang.set()
     ping = Ping(far.url, 0.05)

@@ -196,7 +196,7 @@ class Trial:
     def _doubled(self, told: list[Message]) -> list[str]:
         """What a phone got more often than it was made, and pages made again within a step."""
         made = Counter((f"/{m.person}", m.title, m.body) for m in told)
-        unmarked = [rung for rung in self.sink.got if plain(rung.body) == rung.body]
+        unmarked = [rung for rung in self.sink.told if plain(rung.body) == rung.body]
         surely = Counter((rung.path, rung.title, rung.body) for rung in unmarked)
         twice = [f"{who}: {title}" for who, title, _ in (surely - made).elements()]
         last: dict[tuple[str, tuple[str, ...], int], float] = {}

@@ -12,9 +12,9 @@ from dataclasses import dataclass, replace
 import msgspec
 
 from kuraban.core import entries as e
+from kuraban.core.books import Batch, Refused
 from kuraban.core.course import Course
 from kuraban.core.facts import Logged
-from kuraban.core.ledger import Batch, Refused
 from kuraban.core.pending import Pending
 from kuraban.core.site import House
 from kuraban.core.units import DAY

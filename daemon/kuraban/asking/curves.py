@@ -17,11 +17,11 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from kuraban.asking.picture import apart, line_of
 from kuraban.asking.standing import held_of
+from kuraban.core.books import Batch
 from kuraban.core.drift import drift_of
 from kuraban.core.effects import Message
 from kuraban.core.engine import Engine
 from kuraban.core.facts import Logged
-from kuraban.core.ledger import Batch
 from kuraban.core.site import House
 from kuraban.core.units import DAY, HOUR, day_turn
 from kuraban.core.world import World
@@ -193,7 +193,7 @@ def _points(history: History, known: Known, start: float) -> Iterator[Point]:
 def _events(history: History, known: Known, start: float) -> Iterator[Event]:
     from kuraban.edges.charts import KINDS, Event
 
-    entries: Iterator[Logged] = history.entries(known.place, start, known.at + 60.0)
+    entries: Iterator[Logged] = history.taken(known.place, start, known.at + 60.0)
     for logged in entries:
         kind = KINDS.get(type(logged.entry))
         if kind is not None:

@@ -13,9 +13,9 @@ from typing import NamedTuple
 from kuraban.asking.sense import of_addition, of_sample
 from kuraban.asking.view import View, looking
 from kuraban.core import entries as e
+from kuraban.core.books import Batch
 from kuraban.core.contents import litres_in
 from kuraban.core.facts import Logged, Refusal
-from kuraban.core.ledger import Batch
 from kuraban.core.phrases import Words, figure
 from kuraban.core.units import DAY, HOUR
 from kuraban.errors import JournalError
@@ -48,7 +48,7 @@ def doubts(path: Path, words: Words, logged: Logged, asked: float) -> Doubts:
                 return Doubts()
             questions = tuple(_questions(view, logged))
             refused = _refused(view, logged)
-            waits = logged.id in view.engine.pending.held
+            waits = logged.id in view.engine.logbook.pending.held
     except JournalError:
         return Doubts()
     if refused is not None and not _fresh(view):

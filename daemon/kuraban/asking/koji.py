@@ -14,11 +14,11 @@ from typing import Literal, NamedTuple
 
 from kuraban.asking.reckoning import works
 from kuraban.core import entries as e
+from kuraban.core.books import Batch
 from kuraban.core.contents import effective
 from kuraban.core.course import AirBand
 from kuraban.core.detectors.air import DRY_WICK
 from kuraban.core.facts import Logged
-from kuraban.core.ledger import Batch
 from kuraban.core.site import Place
 from kuraban.core.tending import AirNow, AirWord, BedNow, KojiRoom, WorkDone
 from kuraban.core.units import HOUR, MINUTE

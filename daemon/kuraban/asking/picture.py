@@ -21,12 +21,12 @@ from kuraban.asking.standing import banded_word, going_of, held_of, word_of
 from kuraban.core import entries as e
 from kuraban.core import roster
 from kuraban.core.alarms import Alarm, State
+from kuraban.core.books import Batch
 from kuraban.core.briefing import situation_of
 from kuraban.core.conditions import BREWER, CONDITIONS, CREW, MAINTENANCE
 from kuraban.core.course import FAR_FUTURE, Planned, Sides, Stage
 from kuraban.core.drift import Drift, Track, drift_of
 from kuraban.core.engine import Engine
-from kuraban.core.ledger import Batch
 from kuraban.core.picture import (
     BatchNow,
     Leaving,

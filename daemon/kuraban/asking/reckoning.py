@@ -11,10 +11,10 @@ from dataclasses import dataclass
 from statistics import median
 
 from kuraban.core import entries as e
+from kuraban.core.books import Batch
 from kuraban.core.contents import effective
 from kuraban.core.drift import drift_of
 from kuraban.core.facts import Logged
-from kuraban.core.ledger import Batch
 from kuraban.core.outlook import baume_of
 from kuraban.core.units import DAY, MINUTE, day_turn
 from kuraban.core.world import World

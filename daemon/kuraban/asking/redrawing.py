@@ -10,8 +10,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from itertools import pairwise
 
+from kuraban.core.books import Batch
 from kuraban.core.course import Redraw
-from kuraban.core.ledger import Batch
 from kuraban.core.phrases import figure
 from kuraban.core.picture import Point
 from kuraban.core.sheet import Question

@@ -9,8 +9,9 @@ from typing import NamedTuple
 
 from kuraban.asking.view import View
 from kuraban.core import entries as e
+from kuraban.core.books import Batch, Refused
 from kuraban.core.facts import Logged
-from kuraban.core.ledger import CONTROL, Batch, Ledger, Refused
+from kuraban.core.ledger import CONTROL, Ledger
 from kuraban.core.phrases import figure
 
 STEP = 600.0
@@ -114,7 +115,7 @@ def _counting(ledger: Ledger) -> Iterator[Logged]:
 def _did(view: View, place: str, start: float, end: float, step: float) -> dict[int, list[str]]:
     ledger = view.engine.world.ledger
     found: dict[int, list[str]] = {}
-    for logged in view.history.entries(place, start, end):
+    for logged in view.history.taken(place, start, end):
         if logged.key not in ledger.hidden:
             told = ledger.amended.get(logged.key, logged)
             found.setdefault(int((logged.at - start) // step), []).append(in_short(told))

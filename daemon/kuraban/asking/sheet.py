@@ -23,9 +23,9 @@ from kuraban.asking.reckoning import Sampled, progress
 from kuraban.asking.redrawing import redrawn, redrawn_questions
 from kuraban.asking.sense import asked_of_sample
 from kuraban.core import entries as e
+from kuraban.core.books import Batch, Refused
 from kuraban.core.contents import effective
 from kuraban.core.facts import Logged
-from kuraban.core.ledger import Batch, Refused
 from kuraban.core.picture import Point
 from kuraban.core.sheet import Ahead, BatchSheet, BatchStay, DayAhead, Question, SheetDay
 from kuraban.core.site import House

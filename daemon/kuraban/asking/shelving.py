@@ -18,9 +18,9 @@ from kuraban.asking.retelling import entry_text
 from kuraban.asking.rows import in_short
 from kuraban.asking.sheet import sheet_of
 from kuraban.core import entries as e
+from kuraban.core.books import Refused
 from kuraban.core.contents import effective
 from kuraban.core.facts import Logged
-from kuraban.core.ledger import Refused
 from kuraban.core.site import WATCH, House, Probe
 from kuraban.core.units import DAY, MINUTE, show_time
 from kuraban.core.world import World

@@ -5,9 +5,9 @@ The pages and the terminal ask the same and must not answer differently.
 
 from __future__ import annotations
 
+from kuraban.core.books import Batch
 from kuraban.core.course import Sides, Stage
 from kuraban.core.detectors.trend import LEAST_SLOPE
-from kuraban.core.ledger import Batch
 from kuraban.core.picture import Going, Word
 from kuraban.core.world import World
 

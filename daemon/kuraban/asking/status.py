@@ -13,9 +13,9 @@ from kuraban.asking.standing import banded_word, going_of, held_of, word_of
 from kuraban.asking.view import View
 from kuraban.core import picture
 from kuraban.core.alarms import Alarm, State
+from kuraban.core.books import Batch
 from kuraban.core.briefing import situation_of
 from kuraban.core.drift import drift_of
-from kuraban.core.ledger import Batch
 from kuraban.core.picture import Going
 from kuraban.core.reports import why_not_judged
 from kuraban.core.site import Place

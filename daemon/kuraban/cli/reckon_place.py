@@ -18,8 +18,8 @@ from kuraban.asking.koji import heat_of, hikikomi
 from kuraban.asking.reckoning import Progress, Works, progress, works
 from kuraban.asking.view import clock, looking
 from kuraban.cli.common import Site, console, house_of, say, table, wrong
+from kuraban.core.books import Batch
 from kuraban.core.contents import litres_in
-from kuraban.core.ledger import Batch
 from kuraban.core.outlook import Hours, alcohol_a_day, hours_left
 from kuraban.core.payload import nearest
 from kuraban.core.phrases import figure

@@ -45,7 +45,7 @@ def morning(
         _begun(view)
         engine = view.engine
         told = reports.morning_report(
-            engine.world, engine.board, engine.night, engine.teller.waiting, engine.now
+            engine.world, engine.board, engine.rounds.night, engine.teller.waiting, engine.now
         )
         tongue = language if language in ("en", "ja") else settings.house.site.language
         text = wording.morning(told, tongue, words, settings.house.zone)

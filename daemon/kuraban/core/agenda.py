@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import heapq
+from typing import Any
 
 from kuraban.core.course import FAR_FUTURE
 
-Item = tuple[float, int, str, tuple[object, ...]]
+Item = tuple[float, int, str, tuple[Any, ...]]
 
 
 class Agenda:
@@ -18,7 +19,7 @@ class Agenda:
         self.soonest = FAR_FUTURE
         """No item is due before."""
 
-    def add(self, at: float, name: str, *about: object) -> None:
+    def add(self, at: float, name: str, *about: Any) -> None:
         self.count += 1
         heapq.heappush(self.items, (at, self.count, name, about))
         self.soonest = min(self.soonest, at)

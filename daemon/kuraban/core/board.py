@@ -247,6 +247,12 @@ class Board:
     def unshelve(self, subject: str, condition: str, at: float, by: str | None = None) -> None:
         self._unshelve(self.alarm(subject, condition), Event.UNSHELVE, at, by)
 
+    def shelf_ends(self, subject: str, condition: str, until: float) -> None:
+        """The time has come to which an alarm was shelved, if nobody changed it meanwhile."""
+        alarm = self.alarm(subject, condition)
+        if alarm.state is State.SHELVED and alarm.until == until:
+            self.unshelve(subject, condition, until)
+
     def _unshelve(self, alarm: Alarm, event: Event, at: float, by: str | None) -> None:
         alarm.until, alarm.once, alarm.reason = None, False, None
         self._event(alarm, event, at, by)

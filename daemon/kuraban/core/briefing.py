@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 from kuraban.core.alarms import Alarm
+from kuraban.core.books import Batch
 from kuraban.core.conditions import CONDITIONS, COOLING_FAILS
 from kuraban.core.drift import Drift, drift_of
-from kuraban.core.ledger import Batch
 from kuraban.core.outlook import first_to_leave
 from kuraban.core.situation import Situation
 from kuraban.core.units import HOUR

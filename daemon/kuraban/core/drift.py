@@ -9,12 +9,13 @@ autocorrelation of what is left about the line: in a cellar neighbours in time r
 
 from __future__ import annotations
 
+from array import array
 from bisect import bisect_left
 from itertools import pairwise
 from typing import NamedTuple
 
+from kuraban.core.books import Batch
 from kuraban.core.course import FAR_FUTURE, Planned
-from kuraban.core.ledger import Batch
 from kuraban.core.units import HOUR, MINUTE
 from kuraban.core.world import World
 from kuraban.trade.robust import autocorrelation, median, theil_sen
@@ -78,11 +79,14 @@ class Drift(NamedTuple):
 class Track:
     """The differences of one place in steps, each reckoned once."""
 
+    __slots__ = ("apart", "inserted", "plan", "step", "times", "upto")
+
     def __init__(self, step: float) -> None:
         self.step = step
         self.plan: Planned | None = None
         self.inserted = -1
-        self.points: list[Point] = []
+        self.times, self.apart = array("d"), array("d")
+        """Middle of each step, and K above the plan then."""
         self.upto = 0
         """Number of the first step that is not reckoned yet."""
 
@@ -90,7 +94,8 @@ class Track:
         series = world.places[place].series
         if self.plan is not batch.plan or self.inserted != series.inserted:
             self.plan, self.inserted = batch.plan, series.inserted
-            self.points, self.upto = [], int((now - LONGEST_WINDOW) // self.step)
+            del self.times[:], self.apart[:]
+            self.upto = int((now - LONGEST_WINDOW) // self.step)
         first = max(self.upto, int(start // self.step))
         closed = int(now // self.step)
         for number in range(first, closed):
@@ -98,11 +103,16 @@ class Track:
                 series.since(number * self.step, (number + 1) * self.step)[1], number
             )
             if point is not None:
-                self.points.append(point)
+                self.times.append(point[0])
+                self.apart.append(point[1])
         self.upto = max(self.upto, closed)
-        oldest = now - LONGEST_WINDOW
-        while self.points and self.points[0][0] < oldest:
-            del self.points[0]
+        gone = bisect_left(self.times, now - LONGEST_WINDOW)
+        del self.times[:gone], self.apart[:gone]
+
+    def since(self, begins: float) -> list[Point]:
+        """The steps whose middles lie at or after a moment."""
+        first = bisect_left(self.times, begins)
+        return list(zip(self.times[first:], self.apart[first:], strict=True))
 
     def _point(self, values: object, number: int) -> Point | None:
         ordered = sorted(values)  # type: ignore[call-overload]
@@ -122,7 +132,7 @@ def points_of(world: World, place: str, batch: Batch, now: float) -> list[Point]
     settled = batch.settled_at(batch.plan.standing(now))
     begins = max(settled, undisturbed_since(world, place, now), now - LONGEST_WINDOW)
     track.catch_up(world, place, batch, begins, now)
-    points = track.points[bisect_left(track.points, (begins,)) :]
+    points = track.since(begins)
     times, values = world.places[place].series.since(max(track.upto * track.step, begins), now)
     if len(times) >= LEAST_IN_STEP:
         at = times[len(times) // 2]

@@ -226,6 +226,19 @@ BY_KIND: dict[str, type[Entry]] = {str(kind.__struct_config__.tag): kind for kin
 KINDS: tuple[str, ...] = tuple(BY_KIND)
 
 
+def goals_of(entry: Entry) -> tuple[str, ...]:
+    """The places to which an entry carries the batch of its own place."""
+    match entry:
+        case Move(to=to):
+            return (to,)
+        case Split(to=several):
+            return several
+        case Merge(into=into):
+            return (into,)
+        case _:
+            return ()
+
+
 def read_special(kind: type, value: object) -> object:
     """Decoder of the two spellings that JSON does not know: durations and times."""
     if kind is Duration:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from operator import itemgetter
 from typing import NamedTuple
 
 from kuraban.core.course import FAR_FUTURE
@@ -28,6 +29,7 @@ from kuraban.core.detectors.unwatched import Unwatched
 from kuraban.core.detectors.wild import Wild
 from kuraban.core.senses import PlaceSense, Sense
 from kuraban.core.site import WATCH, House
+from kuraban.core.timers import Timers
 from kuraban.core.world import Detector, World
 
 Key = tuple[str, str]
@@ -38,11 +40,13 @@ class Way(NamedTuple):
     """Where a reading of one probe goes."""
 
     sense: Sense
+    row: int
+    """Of its clock (`kuraban.core.detectors.clocks`)."""
     place: PlaceSense | None
     """The place whose product it measures."""
-    guards: list[Detector]
+    guards: tuple[Detector, ...]
     """What doubts the reading before anything else looks."""
-    listeners: list[Detector]
+    listeners: tuple[Detector, ...]
     """What looks at every current reading."""
 
 
@@ -51,12 +55,17 @@ class Judge:
 
     clocks: Clocks
 
-    def __init__(self) -> None:
+    def __init__(self, timers: Timers) -> None:
+        self._timers = timers
+        self._world: World
         self.detectors: dict[Key, Detector] = {}
         self.ways: dict[str, Way] = {}
         """Of each probe."""
+        self.about: dict[str, list[tuple[int, Detector]]] = {}
+        """Of each subject, numbered in the order in which all look."""
 
     def settle_in(self, world: World, now: float) -> None:
+        self._world = world
         wanted = {_key(detector): detector for detector in _detectors(world)}
         for key, detector in self.detectors.items():
             if key in wanted:
@@ -65,22 +74,53 @@ class Judge:
                 detector.clear(now)
                 detector.due = FAR_FUTURE
         self.detectors = wanted
+        self.about = {}
+        for number, detector in enumerate(wanted.values()):
+            self.about.setdefault(detector.subject, []).append((number, detector))
         clocks = wanted["Clocks", WATCH]
         assert isinstance(clocks, Clocks)
         self.clocks = clocks
-        self.ways = {probe: _way(world, sense) for probe, sense in world.senses.items()}
+        listeners: dict[str, list[Detector]] = {probe: [] for probe in world.senses}
         for detector in wanted.values():
+            detector.settle()
             for probe in detector.listens():
-                way = self.ways[probe]
-                (way.guards if isinstance(detector, Displaced) else way.listeners).append(detector)
+                listeners[probe].append(detector)
+        self.ways = {
+            probe: _way(world, sense, clocks.rows[probe], listeners[probe])
+            for probe, sense in world.senses.items()
+        }
+
+    def look(self, detector: Detector, now: float) -> None:
+        self._timers.want(detector, detector.look(now))
+
+    def look_at(self, subjects: set[str] | None, now: float) -> None:
+        """Let every detector of these subjects look now, None for all of them."""
+        places = self._world.places
+        for name in places if subjects is None else subjects & places.keys():
+            places[name].refresh(now)
+        for detector in self._those_of(subjects):
+            self.look(detector, now)
+
+    def _those_of(self, subjects: set[str] | None) -> list[Detector]:
+        """The detectors of subjects, in the order in which all look."""
+        if subjects is None:
+            return list(self.detectors.values())
+        found = [one for subject in subjects for one in self.about.get(subject, ())]
+        return [detector for _, detector in sorted(found, key=itemgetter(0))]
 
     def one(self, kind: type[Detector], subject: str) -> Detector | None:
         return self.detectors.get((kind.__name__, subject))
 
 
-def _way(world: World, sense: Sense) -> Way:
+def _way(world: World, sense: Sense, row: int, listeners: list[Detector]) -> Way:
     product = sense.probe.measures == "product"
-    return Way(sense, world.places.get(sense.probe.of) if product else None, [], [])
+    return Way(
+        sense,
+        row,
+        world.places.get(sense.probe.of) if product else None,
+        tuple(one for one in listeners if isinstance(one, Displaced)),
+        tuple(one for one in listeners if not isinstance(one, Displaced)),
+    )
 
 
 def _key(detector: Detector) -> Key:

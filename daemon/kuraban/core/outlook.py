@@ -21,8 +21,8 @@ from typing import Literal, NamedTuple
 import msgspec
 
 from kuraban.core import entries as e
+from kuraban.core.books import Batch
 from kuraban.core.contents import effective, litres_in
-from kuraban.core.ledger import Batch
 from kuraban.core.units import DAY, HOUR
 from kuraban.core.warmups import Learned, disturbed_since, learned
 from kuraban.core.world import World

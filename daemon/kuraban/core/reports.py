@@ -7,12 +7,12 @@ from datetime import date, datetime, timedelta
 
 from kuraban.core import roster
 from kuraban.core.board import Board
+from kuraban.core.books import PROBE_OUT_LONGEST, Batch
 from kuraban.core.briefing import situation_of
 from kuraban.core.detectors.dry import HANGS_DRY
 from kuraban.core.drift import drift_of
 from kuraban.core.effects import Message, Step
 from kuraban.core.entries import Note, ProbeIn, ProbeOut
-from kuraban.core.ledger import PROBE_OUT_LONGEST, Batch
 from kuraban.core.outlook import first_to_leave
 from kuraban.core.site import WATCH, House, Place
 from kuraban.core.units import DAY, HOUR, MINUTE, day_turn, next_clock

@@ -12,7 +12,6 @@ from __future__ import annotations
 
 from array import array
 from bisect import bisect_left, bisect_right
-from collections import deque
 from pickle import PickleBuffer
 from typing import Any, Literal, SupportsIndex
 
@@ -28,6 +27,7 @@ SPARE = 1 * HOUR
 """Older values are thrown out so much at a time."""
 WINDOW, WINDOW_SLOW = 7, 3
 SLOW = 2 * MINUTE
+BAD_KEPT = 100
 JUMP = 5.0
 """K from the filtered value and back again within one reading: nothing real does that."""
 
@@ -93,8 +93,8 @@ class Sense:
     """One probe as the watch hears it."""
 
     __slots__ = (
-        "bad", "doubt", "heard", "held", "leaps", "leapt", "probe", "raw", "series", "silent_after",
-        "suspect", "value", "window",
+        "bad", "doubt", "heard", "held", "leaps", "leapt", "offset",
+        "probe", "series", "silent_after", "suspect", "value", "width", "window",
     )  # fmt: skip
 
     def __init__(self, probe: Probe) -> None:
@@ -102,24 +102,33 @@ class Sense:
         self.leaps = probe.measures in TEMPERATURES
         self.leapt = False
         """A jump and back was heard since `wild` looked last."""
+        self.offset = probe.offset
         self.silent_after = probe.silent_after
         self.series = Series()
-        self.window: deque[float] = deque(
-            maxlen=WINDOW if self.leaps and probe.every <= SLOW else WINDOW_SLOW
-        )
+        self.width = WINDOW if self.leaps and probe.every <= SLOW else WINDOW_SLOW
+        self.window = array("d")
+        """The last current readings, `width` of them."""
         self.heard: float | None = None
         """Time of the last current reading."""
-        self.raw: float | None = None
         self.value: float | None = None
         """Filtered, of the last current readings."""
-        self.bad: deque[float] = deque(maxlen=100)
-        """When error codes and impossible jumps came."""
+        self.bad: list[float] = []
+        """When error codes and impossible jumps came, the latest."""
         self.suspect: set[str] = set()
         """What makes this probe no measure: silent, stuck, displaced, wild, out."""
         self.doubt: float | None = None
         """Since when a step that no mash can make waits to be understood."""
         self.held: float | None = None
         """The value from before that step."""
+
+    def settle(self, probe: Probe) -> None:
+        """The same probe as the house has it now."""
+        self.probe, self.offset, self.silent_after = probe, probe.offset, probe.silent_after
+
+    def spoil(self, at: float) -> None:
+        """An error code or an impossible jump."""
+        self.bad.append(at)
+        del self.bad[:-BAD_KEPT]
 
     def hear(self, reading: Reading) -> Admission:
         """Take a reading in; only a current one moves the value."""
@@ -128,19 +137,27 @@ class Sense:
         if admission != "new" or reading.late or reading.retained:
             return admission
         heard, window, before = self.heard, self.window, self.value
+        last = window[-1] if window else None
         if heard is not None:
             if at < heard:
                 return admission
             if at - heard > self.silent_after:
-                window.clear()
-        if self.leaps and before is not None and self.raw is not None:
-            jumped = abs(self.raw - before) > JUMP
+                del window[:]
+        if self.leaps and before is not None and last is not None:
+            jumped = abs(last - before) > JUMP
             if jumped and abs(value - before) <= JUMP:
-                self.bad.append(heard or at)
+                self.spoil(heard or at)
                 self.leapt = True
         window.append(value)
-        self.heard, self.raw, self.value = at, value, _middle(window)
+        if len(window) > self.width:
+            del window[0]
+        self.heard, self.value = at, _middle(window)
         return admission
+
+    @property
+    def raw(self) -> float | None:
+        """The last current reading itself."""
+        return self.window[-1] if self.window else None
 
     def fresh(self, now: float) -> bool:
         return self.heard is not None and now - self.heard <= self.silent_after
@@ -165,7 +182,7 @@ class Sense:
         return self.value if self.good(now) else None
 
 
-def _middle(window: deque[float]) -> float:
+def _middle(window: array[float]) -> float:
     """Mean of the middle three (two of an even count), the median of three, the latest of two."""
     count = len(window)
     if count < 3:
@@ -211,7 +228,8 @@ class PlaceSense:
 
     def refresh(self, now: float) -> None:
         """The median of the good probes, the value by hand left out."""
-        good = [sense for sense in self.products if sense.good(now)]
+        products = self.products
+        good = [sense for sense in products if sense.good(now)]
         if not good:
             self.value = None
             return
@@ -226,7 +244,7 @@ class PlaceSense:
             self.at = max(sense.heard for sense in good if sense.heard is not None)
             self.centre = self.at - max(sense.lag for sense in good)
         self.product, self.last_good = self.value, self.at
-        if len(self.products) > 1 and self.at is not None and self.value is not None:
+        if len(products) > 1 and self.at is not None and self.value is not None:
             self.series.add(self.at, self.value)
 
 

@@ -11,9 +11,9 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from kuraban.core import entries as e
+from kuraban.core.books import Batch, Refused
 from kuraban.core.course import FAR_FUTURE
 from kuraban.core.facts import Logged
-from kuraban.core.ledger import Batch, Refused
 from kuraban.core.pending import Pending
 from kuraban.core.site import House
 from kuraban.core.units import DAY

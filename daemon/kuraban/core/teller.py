@@ -229,7 +229,7 @@ class Teller:
             self.agenda.add(until, "gathered", person)
         waiting.append((alarm.subject, alarm.condition))
 
-    def gathered(self, person: str, at: float) -> None:
+    def gathered(self, at: float, person: str) -> None:
         """The alarms that came thick or together for one person, in one message."""
         keys = self.gathering.pop(person, [])
         alarms = [self.board.alarm(*key) for key in dict.fromkeys(keys)]
@@ -289,7 +289,7 @@ class Teller:
             text = wording.soundless(self.situation(alarm, at), *self._tongue(call.person))
             self._say("notice", at, call, "duty", text, (alarm.id,))
 
-    def hours(self, subject: str, group: str, at: float) -> None:
+    def hours(self, at: float, subject: str, group: str) -> None:
         """Look again at a soundless incident: it rings when the hours grow short."""
         incident = self.incidents.get((subject, group))
         if incident is None or not incident.open or incident.urgency == "wake":

@@ -7,12 +7,12 @@ nor clears an alarm, and it never learns what time it is but by the argument.
 
 from __future__ import annotations
 
-import heapq
 from collections.abc import Callable
 from typing import Any, NamedTuple
 
+from kuraban.core.books import Batch
 from kuraban.core.course import FAR_FUTURE
-from kuraban.core.ledger import Batch, Ledger
+from kuraban.core.ledger import Ledger
 from kuraban.core.senses import (
     CHECK_COUNTS,
     CHECK_COUNTS_ELSE,
@@ -25,7 +25,6 @@ from kuraban.core.site import House, Place
 from kuraban.core.units import HOUR
 
 _NONE: list[Sense] = []
-LEAST_ROOM = 1000
 
 
 class Finding(NamedTuple):
@@ -42,6 +41,14 @@ class Finding(NamedTuple):
     evidence: tuple[str, ...] = ()
     worse: float | None = None
     """How far beyond what is right, in the subject's unit; grows as it gets worse."""
+
+
+class Served(NamedTuple):
+    """A place that somebody wants kept at a temperature, and the valves that ask for it."""
+
+    place: str
+    batch: Batch | None
+    valves: list[Sense]
 
 
 class World:
@@ -70,7 +77,10 @@ class World:
         self._version = -1
         self._batches: dict[str, Batch | None] = {}
         self._judged: dict[str, bool] = {}
+        self._calling: dict[str, list[Served]] = {}
         self._served: dict[str, list[str]] = {}
+        self._keepers = -1
+        self._rooms: dict[str, list[str]] = {}
         self.settle_in(house)
 
     def settle_in(self, house: House) -> None:
@@ -86,7 +96,7 @@ class World:
                 or sense.probe.measures != probe.measures
             ):
                 sense = Sense(probe)
-            sense.probe, sense.silent_after = probe, probe.silent_after
+            sense.settle(probe)
             self.senses[probe.id] = sense
         places = {}
         for place in house.places:
@@ -99,18 +109,23 @@ class World:
             known.place = place
             places[place.id] = known
         self.places = places
+        self._rooms = {}
+        for place in house.places:
+            if place.room is not None:
+                self._rooms.setdefault(place.room, []).append(place.id)
         self._by_measure = {}
         for probe in house.probes:
             listed = self._by_measure.setdefault((probe.of, probe.measures), [])
             listed.append(self.senses[probe.id])
         self.ledger.version += 1
+        self.ledger.keepers += 1
 
     def _forget(self) -> None:
         """The books have changed since this was derived from them."""
         self._version = self.ledger.version
         self._batches.clear()
         self._judged.clear()
-        self._served.clear()
+        self._calling.clear()
 
     def batch(self, place: str, now: float) -> Batch | None:
         """The batch that runs in a place; one that ends by the clock does so in the books."""
@@ -122,19 +137,37 @@ class World:
 
     def served(self, cooler: str) -> list[str]:
         """The places that a cooler or heater serves now."""
+        if self._keepers != self.ledger.keepers:
+            self._keepers = self.ledger.keepers
+            self._served = {}
+            for place in self.house.places:
+                for one in self.ledger.serving(place.id):
+                    self._served.setdefault(one, []).append(place.id)
+        return self._served.get(cooler, [])
+
+    def calling(self, cooler: str, now: float) -> list[Served]:
+        """What a cooler or heater serves now of what is judged."""
         if self._version != self.ledger.version:
             self._forget()
-        if cooler not in self._served:
-            self._served[cooler] = self.ledger.served(cooler)
-        return self._served[cooler]
+        found = self._calling.get(cooler)
+        if found is None:
+            judged = [place for place in self.served(cooler) if self.place_judged(place, now)]
+            found = self._calling[cooler] = [
+                Served(place, self.batch(place, now), self.hanging(place, "valve"))
+                for place in judged
+            ]
+        return found
+
+    def standing_in(self, room: str) -> list[str]:
+        """The places that stand in a room."""
+        return self._rooms.get(room, [])
 
     def hanging(self, subject: str, measure: str) -> list[Sense]:
         """What hangs on a place or cooler and measures this."""
         return self._by_measure.get((subject, measure), _NONE)
 
     def in_service(self, subject: str) -> bool:
-        book = self.ledger.books.get(subject)
-        return book is None or book.out_of_service is None
+        return subject not in self.ledger.out
 
     def place_judged(self, place: str, now: float) -> bool:
         """A batch runs there, or it has a band; and it is in service."""
@@ -176,19 +209,20 @@ class World:
             return self.cooler_judged(of, now)
         if self.place_judged(of, now):
             return True
-        return any(
-            place.room == of and self.place_judged(place.id, now) for place in self.house.places
-        )
+        return any(self.place_judged(place, now) for place in self.standing_in(of))
 
     def product(self, place: str, now: float) -> tuple[float, float] | None:
         """(degrees, time) of the product of a place now: its good probes, else a check by hand.
 
         The time is the moment that the degrees stand for, the middle of the readings behind them.
         """
-        sense = self.places[place]
+        return self.product_of(self.places[place], now)
+
+    def product_of(self, sense: PlaceSense, now: float) -> tuple[float, float] | None:
+        """The same for who holds the place's sense already."""
         if sense.value is not None and sense.centre is not None:
             return sense.value, sense.centre
-        book = self.ledger.books.get(place)
+        book = self.ledger.books.get(sense.place.id)
         if book is not None and book.check is not None:
             counts = CHECK_COUNTS.get(sense.place.kind, CHECK_COUNTS_ELSE)
             if now - book.check[0] <= counts:
@@ -219,9 +253,14 @@ class World:
 
     def signal(self, subject: str, now: float, measure: str) -> bool | None:
         """The latest of a truth value, None where none is known."""
-        for sense in self._by_measure.get((subject, measure), _NONE):
-            if sense.raw is not None and sense.fresh(now) and self.in_service(sense.probe.id):
-                return sense.raw > 0.5
+        return self.signalled(self._by_measure.get((subject, measure), _NONE), now)
+
+    def signalled(self, senses: list[Sense], now: float) -> bool | None:
+        """What the first of these that says anything says, None where none does."""
+        out = self.ledger.out
+        for sense in senses:
+            if sense.fresh(now) and not (out and sense.probe.id in out):
+                return sense.window[-1] > 0.5
         return None
 
     def masked(self, place: str, now: float) -> float | None:
@@ -251,12 +290,17 @@ class World:
 class Detector:
     """Parent of every detector. `look` answers when it wants to look again."""
 
+    __slots__ = ("due", "subject", "world")
+
     conditions: tuple[str, ...] = ()
 
     def __init__(self, world: World, subject: str) -> None:
         self.world = world
         self.subject = subject
         self.due = FAR_FUTURE
+
+    def settle(self) -> None:
+        """Take hold of what it looks at in this house, new or changed."""
 
     def look(self, now: float) -> float:
         raise AssertionError(f"{type(self).__name__} does not look")
@@ -289,56 +333,3 @@ class Detector:
         if self.world.standing:
             for condition in self.conditions:
                 self.found(condition, False, at)
-
-
-class Timers:
-    """When each detector wants to look again; later wishes replace earlier ones lazily."""
-
-    def __init__(self) -> None:
-        self.heap: list[tuple[float, int, Detector]] = []
-        self.count = 0
-        self.soonest = FAR_FUTURE
-        """Nothing is due before."""
-        self.room = LEAST_ROOM
-        """Wishes kept, replaced ones among them, before those are thrown out."""
-
-    def want(self, detector: Detector, at: float) -> None:
-        """Look at `at`, and not at any earlier time wished for before."""
-        if at == detector.due:
-            return
-        detector.due = at
-        if at < FAR_FUTURE:
-            self.count += 1
-            heapq.heappush(self.heap, (at, self.count, detector))
-            if at < self.soonest:
-                self.soonest = at
-            if len(self.heap) > self.room:
-                self._throw_out()
-
-    def _throw_out(self) -> None:
-        """Forget wishes that later ones replaced; an entry makes every detector wish anew."""
-        standing: dict[int, tuple[float, int, Detector]] = {}
-        for wish in self.heap:
-            if wish[2].due == wish[0]:
-                known = standing.get(id(wish[2]))
-                if known is None or wish[1] < known[1]:
-                    standing[id(wish[2])] = wish
-        self.heap = list(standing.values())
-        heapq.heapify(self.heap)
-        self.room = LEAST_ROOM + 2 * len(self.heap)
-
-    def next(self) -> float:
-        heap = self.heap
-        while heap:
-            at, _, detector = heap[0]
-            if detector.due == at:
-                self.soonest = at
-                return at
-            heapq.heappop(heap)
-        self.soonest = FAR_FUTURE
-        return FAR_FUTURE
-
-    def pop(self) -> Detector:
-        detector = heapq.heappop(self.heap)[2]
-        detector.due = FAR_FUTURE
-        return detector

@@ -35,7 +35,7 @@ from kuraban.core.facts import Logged
 from kuraban.core.units import MINUTE, show_time
 from kuraban.core.wire import Wire
 from kuraban.demo.screen import Screen, Story
-from kuraban.demo.stage import Broker, Feeder, Pace, Phones, embedded_broker, set_up_site
+from kuraban.demo.stage import Broker, Feeder, Pace, Phones, Rung, embedded_broker, set_up_site
 from kuraban.errors import ConfigurationError, Fault, MachineError
 from kuraban.recording import Recorded, merged
 from kuraban.service import JOURNAL, Watch
@@ -51,6 +51,8 @@ BEHIND: Final = 4 * MINUTE
 """Night time by which the watch may lag before the night slows down to wait for it."""
 ENDS_WITHIN: Final = 15.0
 """Real seconds that the last messages may take to reach their phones."""
+TOLD_WITHIN: Final = 2.0
+"""Real seconds after which a message on a phone is none of the watch, but somebody's trial."""
 LOOK: Final = 0.05
 
 
@@ -142,6 +144,8 @@ class _Stage:
         self.screen = Screen(Console(highlight=False), house.zone, self.story)
         self.clock = Pace(night.start - 1.0)
         self.turns: SimpleQueue[Turn] = SimpleQueue()
+        self.early: list[Rung] = []
+        """What arrived on phones before the turn that told it was heard of."""
         self.unseen = list(night.unseen)
         self.wire = Wire(house, self.settings.mqtt.root)
         self.feeder = Feeder(self.settings.mqtt, house, self.clock, _messages(night.recording))
@@ -233,8 +237,12 @@ class _Stage:
         for turn in _waiting(self.turns):
             self.story.take(turn)
             self.screen.steps(turn)
-        for rung in _waiting(self.phones.arrived):
-            self.screen.phone(rung)
+        arrived, self.early = [*self.early, *_waiting(self.phones.arrived)], []
+        for rung in arrived:
+            if self.story.of(rung) is None and time.monotonic() - rung.since < TOLD_WITHIN:
+                self.early.append(rung)
+            else:
+                self.screen.phone(rung)
 
     def _logged(self) -> Iterator[Logged]:
         """What people log, but for the batches that stand in their tanks as the night begins."""
@@ -252,9 +260,9 @@ class _Stage:
             self.clock.change(self.speed)
 
     def _told(self) -> bool:
-        """Whether the watch came to the night's end and every message to its phone."""
-        reached = self.watch.engine.now >= self.night.end
-        return reached and self.history is not None and self.history.unsent() == 0
+        """Whether what the watch tells at the night's end is written, and is on the phones."""
+        written = self.story.until >= self.night.end
+        return written and self.history is not None and self.history.unsent() == 0
 
 
 def _messages(path: Path) -> Iterator[Recorded]:

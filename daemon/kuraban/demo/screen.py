@@ -46,8 +46,11 @@ class Story:
         self.messages: list[Message] = []
         self.steps: list[Step] = []
         self.work: list[Logged] = []
+        self.until = float("-inf")
+        """The moment of the last turn that told something."""
 
     def take(self, turn: Turn) -> None:
+        self.until = turn.now
         for event in turn.story:
             if isinstance(event, Step):
                 self.steps.append(event)

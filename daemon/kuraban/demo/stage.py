@@ -84,6 +84,8 @@ class Rung:
     person: str
     title: str
     body: str
+    since: float = 0.0
+    """When it came, by the machine's monotonic clock."""
 
 
 class Phones:
@@ -107,7 +109,8 @@ def _handler(ring: Callable[[Rung], None]) -> type[BaseHTTPRequestHandler]:
             raw = self.rfile.read(int(self.headers.get("Content-Length", 0)))
             try:
                 said: dict[str, str] = json.loads(raw)
-                ring(Rung(self.path.strip("/"), said["title"], said["message"]))
+                person, now = self.path.strip("/"), time.monotonic()
+                ring(Rung(person, said["title"], said["message"], now))
                 self.send_response(200)
             except (ValueError, KeyError):
                 self.send_response(400)

@@ -10,7 +10,7 @@ from collections.abc import Callable, Container
 
 import msgspec
 
-from kuraban.core.engine import PARTS
+from kuraban.core.ailments import PARTS
 from kuraban.core.facts import Delivered, Fact, Impaired, Part
 from kuraban.edges.mqtt_in import LinkEvent
 

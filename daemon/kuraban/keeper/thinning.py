@@ -9,12 +9,12 @@ from __future__ import annotations
 
 import logging
 import time
-from collections.abc import Iterator
 
 from kuraban.core import entries as e
 from kuraban.core.alarms import State
+from kuraban.core.books import Batch
 from kuraban.core.engine import Engine
-from kuraban.core.ledger import Batch, Ledger
+from kuraban.core.facts import Logged
 from kuraban.core.units import HOUR, MINUTE
 from kuraban.keeper.pen import Pen
 from kuraban.settings import Keep
@@ -66,34 +66,23 @@ def _clock_wrong(engine: Engine) -> bool:
 def held(engine: Engine, now: float) -> dict[str, float]:
     """By probe, since when its readings belong to a batch that runs now."""
     house, ledger = engine.world.house, engine.world.ledger
+    carried = [logged for logged in reversed(ledger.log) if e.goals_of(logged.entry)]
+    carried = [logged for logged in carried if logged.key not in ledger.hidden]
     found: dict[str, float] = {}
     for place in house.place:
         batch = ledger.batch(place, now)
-        for stood in () if batch is None else _stood(ledger, place, batch):
+        if batch is None:
+            continue
+        for stood in _stood(carried, place, batch):
             for probe in house.probes_of(stood):
-                since = batch.since if batch is not None else now
-                found[probe.id] = min(since, found.get(probe.id, since))
+                found[probe.id] = min(batch.since, found.get(probe.id, batch.since))
     return found
 
 
-def _stood(ledger: Ledger, place: str, batch: Batch) -> Iterator[str]:
-    """The place, and those from which the batch was carried there."""
+def _stood(carried: list[Logged], place: str, batch: Batch) -> set[str]:
+    """The place, and those from which the batch was carried there; the latest entry first."""
     places = {place}
-    for logged in reversed(ledger.log):
-        if logged.at < batch.since or logged.key in ledger.hidden:
-            continue
-        if places.intersection(_goals(logged.entry)):
+    for logged in carried:
+        if logged.at >= batch.since and places.intersection(e.goals_of(logged.entry)):
             places.add(logged.subject)
-    yield from places
-
-
-def _goals(entry: e.Entry) -> tuple[str, ...]:
-    match entry:
-        case e.Move(to=to):
-            return (to,)
-        case e.Split(to=several):
-            return several
-        case e.Merge(into=into):
-            return (into,)
-        case _:
-            return ()
+    return places

@@ -21,6 +21,8 @@ AWAY_FROM_AIR = 1.0
 
 
 class AdditionUnlogged(Detector):
+    __slots__ = ("done_since", "since")
+
     conditions = ("addition-unlogged",)
 
     def __init__(self, world: World, subject: str) -> None:

@@ -36,6 +36,8 @@ def unbroken(senses: Sequence[Sense], edge: float, now: float, *, above: bool = 
 
 
 class CoolerDetector(Detector):
+    __slots__ = ("cooler",)
+
     def __init__(self, world: World, subject: str) -> None:
         super().__init__(world, subject)
         self.cooler = world.house.cooler[subject]
@@ -77,13 +79,12 @@ class CoolerDetector(Detector):
         if demand:
             return "called_demand"
         needing = False
-        for place in world.served(self.subject):
-            if not world.place_judged(place, now):
-                continue
-            valve = world.signal(place, now, "valve")
+        for place, batch, valves in world.calling(self.subject, now):
+            valve = world.signalled(valves, now)
             if valve:
                 return "called_valve"
-            needing = needing or self.needs(place, valve, now)
+            if not needing and (valve is not False or batch is None):
+                needing = self.needs(place, valve, now)
         if needing and demand is None and self.off_band(now) is not False:
             return "called_warm"
         return None

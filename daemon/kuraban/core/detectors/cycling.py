@@ -16,6 +16,8 @@ MOST_STARTS = 12
 
 
 class ShortCycling(CoolerDetector):
+    __slots__ = ("house", "oftenest", "ran", "starts")
+
     conditions = ("short-cycling",)
 
     def __init__(self, world: World, subject: str) -> None:

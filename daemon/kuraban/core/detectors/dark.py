@@ -43,20 +43,19 @@ class Dark(Detector):
 
     def _fell_together(self, now: float) -> list[tuple[float, str]]:
         """(last reading, probe) of those that fell silent together, if they are more than half."""
-        seen = now - SEEN_WITHIN
-        alive = [
-            sense
-            for sense in self.world.senses.values()
-            if sense.heard is not None and sense.heard > seen
-        ]
+        seen, senses = now - SEEN_WITHIN, self.world.senses.values()
         overdue = sorted(
             (sense.heard, sense.probe.id)
-            for sense in alive
+            for sense in senses
             if sense.heard is not None
             and now - sense.heard > 3 * MINUTE
+            and sense.heard > seen
             and now - sense.heard > 3 * sense.probe.every
         )
-        if len(overdue) < LEAST or 2 * len(overdue) <= len(alive):
+        if len(overdue) < LEAST:
+            return []
+        alive = [sense for sense in senses if sense.heard is not None and sense.heard > seen]
+        if 2 * len(overdue) <= len(alive):
             return []
         latest = overdue[-1][0]
         slowest = max(sense.probe.every for sense in alive)

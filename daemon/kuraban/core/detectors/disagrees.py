@@ -8,7 +8,7 @@ fault of a probe.
 from __future__ import annotations
 
 from kuraban.core.course import FAR_FUTURE
-from kuraban.core.ledger import STIR
+from kuraban.core.folding import STIR
 from kuraban.core.units import HOUR, MINUTE
 from kuraban.core.world import Detector, World
 

@@ -13,10 +13,11 @@ pressed or is being washed. Steps and times are common practice.
 
 from __future__ import annotations
 
-from collections import deque
+from array import array
+from bisect import bisect_right
 
+from kuraban.core.books import PROBE_OUT_LONGEST, Book
 from kuraban.core.course import FAR_FUTURE
-from kuraban.core.ledger import PROBE_OUT_LONGEST
 from kuraban.core.units import MINUTE
 from kuraban.core.world import Detector, World
 
@@ -36,35 +37,71 @@ NEVER_ABOVE = 45.0
 
 
 class Displaced(Detector):
+    __slots__ = (
+        "at_air_since",
+        "back_since",
+        "before_mask",
+        "book",
+        "done_out",
+        "judged",
+        "logged_out",
+        "out_since",
+        "place",
+        "sense",
+        "step",
+        "times",
+        "values",
+        "version",
+    )
+
     conditions = ("displaced",)
 
     def __init__(self, world: World, subject: str) -> None:
         super().__init__(world, subject)
         self.step = STEP.get(world.house.place[world.house.probe[subject].of].kind, STEP_ELSE)
-        self.recent: deque[tuple[float, float]] = deque()
+        self.times, self.values = array("d"), array("d")
+        """What it said within the look-back."""
         self.before_mask: tuple[float, float] | None = None
         self.at_air_since: float | None = None
         self.back_since: float | None = None
         self.out_since: float | None = None
         self.done_out: float | None = None
         """The logged taking-out that is over, by its own end or by a word."""
+        self.judged = False
+        self.logged_out: float | None = None
+        self.book: Book
+        self.settle()
+
+    def settle(self) -> None:
+        self.sense = self.world.senses[self.subject]
+        self.version = -1
+
+    def _consult(self, now: float) -> None:
+        """What the books say of the probe and its place, asked anew when they change."""
+        ledger = self.world.ledger
+        book = ledger.books.get(self.subject)
+        self.version, self.book = ledger.version, ledger.book(self.sense.probe.of)
+        self.judged = self.world.probe_judged(self.subject, now)
+        self.logged_out = None if book is None else book.probe_out
+        self.place = self.world.places[self.sense.probe.of]
 
     def listens(self) -> tuple[str, ...]:
         return (self.subject,)
 
     def look(self, now: float) -> float:
         world = self.world
-        sense = world.senses[self.subject]
-        if not world.probe_judged(self.subject, now):
+        sense = self.sense
+        if self.version != world.ledger.version:
+            self._consult(now)
+        if not self.judged:
             self._forget(now)
             return FAR_FUTURE
         if sense.value is None or sense.heard is None or not sense.fresh(now):
             return FAR_FUTURE
         value, at = sense.value, sense.heard
-        book = world.ledger.books.get(self.subject)
-        if book is not None and book.probe_out is not None and book.probe_out != self.done_out:
-            return self._taken_out(book.probe_out, now)
-        if "out" in sense.suspect:
+        if self.logged_out is not None and self.logged_out != self.done_out:
+            return self._taken_out(self.logged_out, now)
+        if sense.suspect and "out" in sense.suspect:
             return self._put_back(now)
         if self.out_since is not None:
             return self._out(value, now)
@@ -73,33 +110,35 @@ class Displaced(Detector):
         return self._calm(value, at, now)
 
     def _forget(self, now: float) -> None:
-        sense = self.world.senses[self.subject]
+        sense = self.sense
         sense.doubt = sense.held = None
         sense.suspect -= {"displaced", "out"}
-        self.recent.clear()
+        del self.times[:], self.values[:]
         self.before_mask = self.out_since = self.back_since = None
         self.clear(now)
 
     def _calm(self, value: float, at: float, now: float) -> float:
-        recent, world = self.recent, self.world
-        while recent and recent[0][0] < at - LOOK_BACK:
-            recent.popleft()
-        if world.masked(world.senses[self.subject].probe.of, now) is not None:
+        times, values = self.times, self.values
+        while times and times[0] < at - LOOK_BACK:
+            del times[0], values[0]
+        if self.book.masks and self.book.masked(now) is not None:
             if self.before_mask is None:
-                self.before_mask = recent[-1] if recent else (at, value)
-            recent.append((at, value))
+                self.before_mask = (times[-1], values[-1]) if times else (at, value)
+            times.append(at)
+            values.append(value)
             if self._air_explains(value, self.before_mask[1], now):
                 self._hold(self.before_mask[1], now)
             return FAR_FUTURE
-        reference = recent[0][1] if recent else value
+        reference = values[0] if values else value
         if self.before_mask is not None:
             if now - self.before_mask[0] < 8 * 3600.0:
                 reference = self.before_mask[1]
             self.before_mask = None
             if not self._air_explains(value, reference, now):
                 reference = value
-                recent.clear()
-        recent.append((at, value))
+                del times[:], values[:]
+        times.append(at)
+        values.append(value)
         if abs(value - reference) < self.step and value < NEVER_ABOVE:
             return FAR_FUTURE
         self._hold(reference, now)
@@ -107,10 +146,10 @@ class Displaced(Detector):
 
     def _hold(self, held: float, now: float) -> None:
         """Do not believe the probe until the step is understood."""
-        sense = self.world.senses[self.subject]
+        sense = self.sense
         sense.doubt, sense.held = now, held
         self.at_air_since = None
-        self.world.places[sense.probe.of].refresh(now)
+        self.place.refresh(now)
 
     def _air_explains(self, value: float, reference: float, now: float) -> bool:
         """After a mask only a value at the air's temperature speaks against the work done."""
@@ -132,7 +171,7 @@ class Displaced(Detector):
         return self.world.air_of(place, now)
 
     def _doubt(self, value: float, now: float) -> float:
-        sense = self.world.senses[self.subject]
+        sense = self.sense
         assert sense.doubt is not None and sense.held is not None
         moved, waited = value - sense.held, now - sense.doubt
         if abs(moved) < 0.5 * self.step and value < NEVER_ABOVE:
@@ -176,16 +215,15 @@ class Displaced(Detector):
 
     def _accept(self, now: float) -> float:
         """The step was the product's: believe the probe again, the time since then counted."""
-        sense = self.world.senses[self.subject]
+        sense = self.sense
         sense.doubt = sense.held = None
-        self.recent.clear()
-        place = self.world.places[sense.probe.of]
-        place.stale = True
-        place.refresh(now)
+        del self.times[:], self.values[:]
+        self.place.stale = True
+        self.place.refresh(now)
         return FAR_FUTURE
 
     def _displace(self, value: float, air: float | None, now: float) -> float:
-        sense = self.world.senses[self.subject]
+        sense = self.sense
         held, since = sense.held, sense.doubt
         sense.doubt = None
         sense.suspect.add("displaced")
@@ -195,14 +233,14 @@ class Displaced(Detector):
             evidence.append(f"was={held:.1f}")
         if value >= NEVER_ABOVE:
             evidence.append("washed")
-        self.world.places[sense.probe.of].refresh(now)
+        self.place.refresh(now)
         self.found("displaced", True, now, value=value, planned=held, since=since,
                    evidence=tuple(evidence))  # fmt: skip
         return FAR_FUTURE
 
     def _out(self, value: float, now: float) -> float:
         """Displaced: back when it left the air towards the product for a quarter of an hour."""
-        sense = self.world.senses[self.subject]
+        sense = self.sense
         air, held = self._air(now), sense.held
         if held is None:
             back = air is None or abs(value - air) > 2 * AT_AIR
@@ -229,7 +267,7 @@ class Displaced(Detector):
         self.back_since = now if self.back_since is None else self.back_since
         if now - self.back_since < SETTLES:
             return FAR_FUTURE
-        sense = self.world.senses[self.subject]
+        sense = self.sense
         sense.suspect.discard("out")
         self.back_since = None
         if self.out_since is not None:
@@ -240,13 +278,13 @@ class Displaced(Detector):
 
     def _taken_out(self, since: float, now: float) -> float:
         """Logged as taken out: no measure until it is put back, believable, or an hour passed."""
-        sense = self.world.senses[self.subject]
+        sense = self.sense
         if self.out_since is None and "out" not in sense.suspect:
-            before = [value for at, value in self.recent if at <= since]
-            sense.held = before[-1] if before else sense.value
+            before = bisect_right(self.times, since)
+            sense.held = self.values[before - 1] if before else sense.value
             sense.suspect.add("out")
             sense.doubt = self.back_since = None
-            self.world.places[sense.probe.of].refresh(now)
+            self.place.refresh(now)
         value, held = sense.value, sense.held
         near = value is not None and held is not None and abs(value - held) <= self.step
         if near and now - since >= 5 * MINUTE:

@@ -40,6 +40,8 @@ class _Pour(NamedTuple):
 
 
 class Landing(Detector):
+    __slots__ = ("pour", "seen")
+
     def __init__(self, world: World, subject: str) -> None:
         super().__init__(world, subject)
         self.seen: dict[str, float] = {}

@@ -31,6 +31,8 @@ OVER = 10 * MINUTE
 
 
 class Overcooling(Detector):
+    __slots__ = ("deep_since", "fine_since", "open_since", "place", "valves")
+
     conditions = ("overcooling",)
 
     def __init__(self, world: World, subject: str) -> None:
@@ -38,6 +40,11 @@ class Overcooling(Detector):
         self.open_since: float | None = None
         self.deep_since: float | None = None
         self.fine_since: float | None = None
+        self.settle()
+
+    def settle(self) -> None:
+        self.place = self.world.places[self.subject]
+        self.valves = self.world.hanging(self.subject, "valve")
 
     def look(self, now: float) -> float:
         world = self.world
@@ -46,12 +53,12 @@ class Overcooling(Detector):
             self.open_since = None
             self.clear(now)
             return FAR_FUTURE
-        valve = world.signal(self.subject, now, "valve")
+        valve = world.signalled(self.valves, now)
         if not valve:
             self.open_since = None
         elif self.open_since is None:
             self.open_since = now
-        known = world.product(self.subject, now)
+        known = world.product_of(self.place, now)
         if known is None:
             return now + LOOK
         planned = batch.plan.at(known[1])
@@ -106,7 +113,7 @@ class Overcooling(Detector):
 
     def _steadily(self, now: float, quarters: int) -> bool:
         """It falls, and fell in each of the last quarters of an hour: a ramp, no step or dip."""
-        times, values = self.world.places[self.subject].series.since(now - 70 * MINUTE, now)
+        times, values = self.place.series.since(now - 70 * MINUTE, now)
         levels = []
         for minutes in (10, *range(0, 15 * quarters + 1, 15)):
             start = now - (minutes + 5) * MINUTE
@@ -123,7 +130,7 @@ class Overcooling(Detector):
 
     def _fall(self, plan_slope: float, now: float) -> float:
         """K an hour by which the product falls faster than its plan, over the last half hour."""
-        times, values = self.world.places[self.subject].series.since(now - 30 * MINUTE, now)
+        times, values = self.place.series.since(now - 30 * MINUTE, now)
         if len(times) < 6 or times[-1] - times[0] < 15 * MINUTE:
             return 0.0
         third = len(times) // 3

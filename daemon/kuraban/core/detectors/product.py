@@ -8,11 +8,13 @@ product, the alarms keep their last state.
 
 from __future__ import annotations
 
-from kuraban.core.course import FAR_FUTURE, NEVER, Planned, Stage
+from array import array
+
+from kuraban.core.books import Batch, LetRun
+from kuraban.core.course import FAR_FUTURE, Planned, Stage
 from kuraban.core.crossing import passed_at
 from kuraban.core.detectors.clock import ABOUT, Outside
 from kuraban.core.drift import undisturbed_since
-from kuraban.core.ledger import Batch, LetRun
 from kuraban.core.roster import head_start
 from kuraban.core.units import MINUTE
 from kuraban.core.world import Detector, World
@@ -51,34 +53,36 @@ class Side:
 
 
 class ProductBand(Detector):
+    __slots__ = ("calm", "let_run", "place", "plan", "settled", "sides", "stage", "version")
+
     conditions = ("warm", "cold", "far-warm", "far-cold")
 
     def __init__(self, world: World, subject: str) -> None:
         super().__init__(world, subject)
         self.sides = (Side("warm", 1.0), Side("cold", -1.0))
         self.plan: Planned | None = None
-        self.calm_until = 0.0
-        """Until then, and while the books do not change, a value well inside changes nothing."""
+        self.calm = array("d")
+        """While the books do not change, and until the first of these, a value changes nothing that
+        is well inside. The others: the start of a straight piece of the plan, its degrees there and
+        degrees a second; from where to where about it, and between which degrees at all, is well
+        inside. One array, since this is read at every reading. Empty while a clock runs."""
         self.version = -1
-        self.room = (0.0, 0.0)
-        """How far below and above the plan is well inside, K."""
-        self.never = NEVER
         self.stage: Stage | None = None
         self.settled = 0.0
         self.let_run: LetRun | None = None
+        self.settle()
+
+    def settle(self) -> None:
+        self.place = self.world.places[self.subject]
 
     def listens(self) -> tuple[str, ...]:
         return tuple(p.id for p in self.world.house.probes_of(self.subject, "product"))
 
     def look(self, now: float) -> float:
-        world = self.world
-        known = world.product(self.subject, now)
-        if known is not None and now < self.calm_until and self.version == world.ledger.version:
-            assert self.plan is not None
-            apart = known[0] - self.plan.at(min(known[1], now))
-            inside = -self.room[0] < apart < self.room[1]
-            if inside and self.never[0] < known[0] < self.never[1]:
-                return FAR_FUTURE
+        world, place = self.world, self.place
+        known = world.product_of(place, now)
+        if known is not None and self._well_inside(known[0], min(known[1], now), now):
+            return FAR_FUTURE
         batch = world.batch(self.subject, now)
         if batch is None or not world.in_service(self.subject):
             self._rest(now)
@@ -99,17 +103,26 @@ class ProductBand(Detector):
         again = FAR_FUTURE if run is None else run.until
         for side in self.sides:
             again = min(again, self._judge(side, value, planned, at, now, quiet, run, batch))
-        self.world.places[self.subject].stale = False
+        place.stale = False
         self._calm(run, batch, at)
         return again
 
     def _calm(self, run: LetRun | None, batch: Batch, at: float) -> None:
         """Whether all clocks rest, so that values well inside need no further look."""
-        self.calm_until = 0.0
+        del self.calm[:]
         if run is None and all(side.rests for side in self.sides) and self.stage is not None:
-            self.version, self.calm_until = self.world.ledger.version, batch.plan.line(at)[0]
-            sides, self.never = self.stage.tolerance, batch.course.never
-            self.room = sides.below - deadband(sides.below), sides.above - deadband(sides.above)
+            self.version = self.world.ledger.version
+            until, celsius, slope = batch.plan.line(at)
+            sides = self.stage.tolerance
+            least, most = deadband(sides.below) - sides.below, sides.above - deadband(sides.above)
+            self.calm.extend((until, at, celsius, slope, least, most, *batch.course.never))
+
+    def _well_inside(self, value: float, at: float, now: float) -> bool:
+        if not self.calm or self.version != self.world.ledger.version:
+            return False
+        until, start, celsius, slope, least, most, lowest, highest = self.calm
+        apart = value - celsius - slope * (at - start)
+        return start <= at and now < until and least < apart < most and lowest < value < highest
 
     def _judge_anew(self, run: LetRun | None, now: float) -> None:
         """A let-run begins: what stands is over. It ends: what stands is judged by the plan."""
@@ -182,7 +195,7 @@ class ProductBand(Detector):
         near, far = side.near, side.far
         near.note(at, beyond > tolerance, beyond <= tolerance - band, delay)
         far.note(at, far_beyond > limit, far_beyond <= limit - band, stage.limit_delay)
-        if self.world.places[self.subject].stale and near.out and run is None:
+        if self.place.stale and near.out and run is None:
             since = self._outside_since(batch, side.sign, tolerance, at)
             near.credit(since, at, delay)
             if far.out:
@@ -253,7 +266,7 @@ class ProductBand(Detector):
         """When the readings about an exit show that it truly was, None where they do not tell."""
         about = min(delay, ABOUT)
         begin = max(since - about, self.settled, undisturbed_since(self.world, self.subject, since))
-        times, values = self.world.places[self.subject].series.since(begin, since + about / 2)
+        times, values = self.place.series.since(begin, since + about / 2)
         apart = [
             sign * (value - batch.plan.at(at)) for at, value in zip(times, values, strict=True)
         ]
@@ -261,7 +274,7 @@ class ProductBand(Detector):
 
     def _outside_since(self, batch: Batch, sign: float, limit: float, at: float) -> float:
         """How far back the record shows the product outside without a break."""
-        times, values = self.world.places[self.subject].series.since(self.settled, at)
+        times, values = self.place.series.since(self.settled, at)
         since, gap = at, self.world.house.site.late_after
         for moment, value in zip(reversed(times), reversed(values), strict=True):
             if since - moment > gap or sign * (value - batch.plan.at(moment)) <= limit:

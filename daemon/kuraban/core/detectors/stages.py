@@ -10,6 +10,8 @@ GRACE = 4 * HOUR
 
 
 class StageOverdue(Detector):
+    __slots__ = ()
+
     conditions = ("stage-overdue",)
 
     def look(self, now: float) -> float:

@@ -34,6 +34,25 @@ LONG_REST = 2 * HOUR
 
 
 class Stopped(CoolerDetector):
+    __slots__ = (
+        "called_for",
+        "called_off",
+        "called_since",
+        "counted",
+        "drew",
+        "fine_since",
+        "longest_rest",
+        "noted",
+        "noted_draw",
+        "off_since",
+        "pump_told",
+        "resting",
+        "rests_at_nothing",
+        "runs_since",
+        "standing",
+        "suspicious_since",
+    )
+
     conditions = ("stopped",)
 
     def __init__(self, world: World, subject: str) -> None:

@@ -21,6 +21,8 @@ MOVES_SEEN = 10
 
 
 class Stuck(Detector):
+    __slots__ = ("longest", "moves", "seen", "since", "value")
+
     conditions = ("stuck",)
 
     def __init__(self, world: World, subject: str) -> None:

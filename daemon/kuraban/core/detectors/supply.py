@@ -21,6 +21,8 @@ DEADBAND = 0.3
 
 
 class SupplyBand(CoolerDetector):
+    __slots__ = ("ice", "warm")
+
     conditions = ("warming", "freezing")
 
     def __init__(self, world: World, subject: str) -> None:
@@ -41,10 +43,8 @@ class SupplyBand(CoolerDetector):
         return now + LOOK
 
     def _warming(self, value: float, band: tuple[float, float], now: float) -> None:
-        called, delay = self.called_by(now), self.cooler.delay
-        if self.runs(now) is False:
-            called = None
-        above = value > band[1]
+        above, delay = value > band[1], self.cooler.delay
+        called = self.called_by(now) if above and self.runs(now) is not False else None
         self.warm.note(now, above and called is not None, value <= band[1] - DEADBAND, delay)
         if self.warm.holds:
             if self.warm.returned(5 * MINUTE):

@@ -8,9 +8,9 @@ and is believed to leave on this side only once it is past the notice band.
 
 from __future__ import annotations
 
+from kuraban.core.books import Batch
 from kuraban.core.course import FAR_FUTURE, Stage
 from kuraban.core.drift import Drift, Swing, drift_along, drift_of, points_of, swing_of
-from kuraban.core.ledger import Batch
 from kuraban.core.units import HOUR, MINUTE
 from kuraban.core.world import Detector, World
 
@@ -25,6 +25,8 @@ SWING_KNOWN = 2 * HOUR
 
 
 class Trend(Detector):
+    __slots__ = ("seen",)
+
     conditions = ("trending-warm", "trending-cold")
 
     def __init__(self, world: World, subject: str) -> None:

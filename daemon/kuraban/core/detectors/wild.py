@@ -15,6 +15,8 @@ SHORT = 10 * MINUTE
 
 
 class Wild(Detector):
+    __slots__ = ()
+
     conditions = ("wild",)
 
     def look(self, now: float) -> float:

@@ -1,0 +1,54 @@
+"""What fails of the watch itself, and when it is told."""
+
+from __future__ import annotations
+
+import pytest
+
+from kuraban.core.facts import Impaired
+from tests.core.house import mashing, moment
+
+
+def test_a_lost_broker_is_told_after_two_minutes() -> None:
+    night = mashing(at=moment("2026-02-02T02:00"))
+    night.take(Impaired("broker", True, night.now, "connection refused"))
+    night.run(1.9)
+    assert not night.steps()
+    night.run(0.1)
+    assert night.steps("watch/broker-lost") == ["raised"]
+    assert [page.person for page in night.pages()] == ["ken"]
+    night.take(Impaired("broker", False, night.now))
+    night.run(1.9)
+    assert night.steps("watch/broker-lost") == ["raised"]
+    night.run(0.1)
+    assert night.steps("watch/broker-lost")[-1] == "returned"
+
+
+def test_a_broker_that_comes_and_goes_rings_once() -> None:
+    night = mashing(at=moment("2026-02-02T02:00"))
+    for _ in range(8):
+        night.take(Impaired("broker", True, night.now, "connection refused"))
+        night.run(3)
+        night.take(Impaired("broker", False, night.now))
+        night.run(1.5)
+    assert night.steps("watch/broker-lost") == ["raised"]
+
+
+def test_a_broker_that_is_back_in_time_is_no_event() -> None:
+    night = mashing()
+    night.take(Impaired("broker", True, night.now))
+    night.run(1)
+    night.take(Impaired("broker", False, night.now))
+    night.run(10)
+    assert not night.steps()
+
+
+@pytest.mark.parametrize(
+    ("part", "condition"),
+    [("journal", "journal-failing"), ("pages", "pages-failing"), ("history", "history-behind")],
+)
+def test_what_fails_of_the_watch_is_told(part: str, condition: str) -> None:
+    night = mashing()
+    for _ in range(2):
+        night.take(Impaired(part, True, night.now))  # type: ignore[arg-type]
+        night.run(1)
+    assert night.steps(f"watch/{condition}") == ["raised"]
