@@ -195,10 +195,26 @@ def _live(
     began = time.time() + 2.0
     port = free_port()
     watch = spawn(broker, sink, data, START, asked.speed, began, pages=port)
-    wait(lambda: (data / JOURNAL).exists(), 20)
-    brewery.begin(publisher)
-    wait(lambda: answers(port), 20)
-    phone, pages = Phone(port), pages_of(watch.pid)
+    try:
+        wait(lambda: "broker: connected" in (folder / "log").read_text(), 20)
+        brewery.begin(publisher)
+        wait(lambda: answers(port), 20)
+        days = _days(asked, began, brewery, publisher, watch.pid, Phone(port), data, progress)
+        publisher.settle()
+        watch.send_signal(signal.SIGTERM)
+        assert watch.wait(20) == 0
+    finally:
+        watch.kill()
+    assert "a fault of ours" not in (folder / "log").read_text()
+    publisher.close()
+    return days
+
+
+def _days(
+    asked: argparse.Namespace, began: float, brewery: Brewery, publisher: Insisting, watch: int,
+    phone: Phone, data: Path, progress: Progress,
+) -> list[dict[str, Any]]:  # fmt: skip
+    pages = pages_of(watch)
     task, days = progress.add_task("days", total=asked.days), []
     for day in range(asked.days):
         ways = []
@@ -212,16 +228,11 @@ def _live(
                 phone.look()
         journal = sum(file.stat().st_size for file in data.iterdir()) / 1e6
         beside = {f"pages_{what}": amount for what, amount in measures(pages).items()}
-        days.append({"day": day + 1, **measures(watch.pid), **beside, "told": phone.seen,
+        days.append({"day": day + 1, **measures(watch), **beside, "told": phone.seen,
                      "journal_mb": round(journal, 1),
                      "way_ms": round(1000 * median(ways), 1),
                      "slowest_ms": round(1000 * max(ways), 1)})  # fmt: skip
         progress.advance(task)
-    publisher.settle()
-    watch.send_signal(signal.SIGTERM)
-    assert watch.wait(20) == 0
-    assert "a fault of ours" not in (folder / "log").read_text()
-    publisher.close()
     return days
 
 
