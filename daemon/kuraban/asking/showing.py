@@ -12,7 +12,7 @@ import logging
 import time
 from collections.abc import Callable
 from pathlib import Path
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from kuraban.asking.passage import Start, pack_picture, read_word
 from kuraban.asking.picture import Painter
@@ -20,10 +20,12 @@ from kuraban.core.engine import Engine
 from kuraban.core.facts import Fact
 from kuraban.core.picture import Picture
 from kuraban.core.wording import Words
-from kuraban.edges.companion import Companion
 from kuraban.errors import KurabanError
 from kuraban.settings import Settings
 from kuraban.settings.keys import pages_key
+
+if TYPE_CHECKING:
+    from kuraban.edges.companion import Companion
 
 Act = Literal["acknowledge", "let-run", "verdict"]
 
@@ -65,6 +67,8 @@ class Showing:
         """Let the pages begin where the site file says; what hinders them is logged."""
         if self._settings.pages is None:
             return
+        from kuraban.edges.companion import Companion
+
         self._tried, self._hindered = time.monotonic(), False
         try:
             self._key = pages_key(self._settings)
