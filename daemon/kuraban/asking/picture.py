@@ -27,6 +27,7 @@ from kuraban.core.conditions import BREWER, CONDITIONS, CREW, MAINTENANCE
 from kuraban.core.course import FAR_FUTURE, Planned, Sides, Stage
 from kuraban.core.drift import Drift, Track, drift_of
 from kuraban.core.engine import Engine
+from kuraban.core.pending import WAITS
 from kuraban.core.picture import (
     BatchNow,
     Leaving,
@@ -40,6 +41,7 @@ from kuraban.core.picture import (
     StageAhead,
     Stretch,
     Text,
+    Unconfirmed,
 )
 from kuraban.core.reports import why_not_judged
 from kuraban.core.site import WATCH, Place
@@ -119,6 +121,7 @@ class Painter:
                 rooms=koji.rooms(world, now),
                 beds=self._beds.now(world, now),
                 coolers=self._machines.coolers(world, hours, now),
+                unconfirmed=tuple(_unconfirmed(engine)),
             )
 
     # Places.
@@ -263,6 +266,20 @@ class Painter:
             planned = batch.plan.at(now)
             found = msgspec.structs.replace(found, value=known[0], planned=planned)
         return msgspec.structs.replace(found, in_hand=None)
+
+
+def _unconfirmed(engine: Engine) -> Iterator[Unconfirmed]:
+    for logged in engine.logbook.pending.waiting(engine.now):
+        yield Unconfirmed(
+            id=logged.id,
+            subject=logged.subject,
+            name=engine.world.house.name_of(logged.subject),
+            entry=e.kind_of(logged.entry),
+            at=logged.at,
+            until=logged.received + WAITS,
+            by=logged.by,
+            stage=logged.entry.stage if isinstance(logged.entry, e.StageMark) else None,
+        )
 
 
 @contextmanager

@@ -25,6 +25,10 @@ class Pending:
     def __init__(self) -> None:
         self.held: dict[str, Logged] = {}
 
+    def waiting(self, now: float) -> list[Logged]:
+        """What still waits, the first that came first."""
+        return [held for held in self.held.values() if now - held.received < WAITS]
+
     def weigh(self, logged: Logged, world: World, now: float) -> Logged | None:
         """The entry that takes effect now: this one, or the one that it confirms; None if held."""
         self.held = {i: held for i, held in self.held.items() if now - held.received < WAITS}

@@ -196,6 +196,24 @@ class OnDuty:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Unconfirmed:
+    """An entry that would stop the watch over a batch, and counts once a second person confirms.
+
+    `stage` is named by an entry of a stage alone; `until` is when it falls away.
+    """
+
+    id: str
+    subject: str
+    name: str
+    """What people call the subject."""
+    entry: str
+    at: float
+    until: float
+    by: str | None = None
+    stage: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Picture:
     """Everything that is shown of the watch. `at` is the moment up to which it has judged."""
 
@@ -218,6 +236,7 @@ class Picture:
     beds: tuple[BedNow, ...] = ()
     """Beds with a lot in them."""
     coolers: tuple[CoolerNow, ...] = ()
+    unconfirmed: tuple[Unconfirmed, ...] = ()
 
     def place(self, place: str) -> PlaceNow | None:
         return next((one for one in self.places if one.id == place), None)
@@ -232,6 +251,9 @@ class Picture:
         return next(
             (r for r in self.rings if r.subject == subject and r.condition == condition), None
         )
+
+    def unconfirmed_of(self, subject: str) -> tuple[Unconfirmed, ...]:
+        return tuple(one for one in self.unconfirmed if one.subject == subject)
 
     def rings_of(self, place: str) -> tuple[Ring, ...]:
         return tuple(ring for ring in self.rings if ring.place == place)

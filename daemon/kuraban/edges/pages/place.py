@@ -148,6 +148,7 @@ def show(
         "picture": picture,
         "place": known,
         "rings": picture.rings_of(place),
+        "unconfirmed": picture.unconfirmed_of(place),
         "range": range_,
         "ranges": [one for one in RANGES if _known(picture, known, one)],
         "charts": drawing.available(),
@@ -251,5 +252,5 @@ def parts(office: Office, w: Tongue, picture: Picture, may_log: bool, place: str
     known = picture.place(place)
     if known is None:
         return {}
-    rings = picture.rings_of(place)
-    return {"now": fill("_now.html", w, place=known, rings=rings, token="", may_log=may_log)}
+    fields = {"rings": picture.rings_of(place), "unconfirmed": picture.unconfirmed_of(place)}
+    return {"now": fill("_now.html", w, place=known, token="", may_log=may_log, **fields)}

@@ -68,6 +68,7 @@ def page(
         token=office.signer.token(visitor.visit),
         path=request.url.path,
         languages=tuple(office.words.catalogue),
+        unconfirmed_ids=() if picture is None else [one.id for one in picture.unconfirmed],
         still=picture.at if picture is not None and still else None,
         **fields,
     )

@@ -35,6 +35,8 @@ FORM_ONLY = frozenset({"token", "back", "change", "form", "sure"})
 MOST_REFUSALS = 50
 TAKEN_BACK_WITHIN = HOUR
 """What was told longer ago is taken back from the list of entries."""
+STOPS = frozenset({"batch-end", "out-of-service", "stage"})
+"""Entries that may wait for a second person: the picture of the moment after shows whether."""
 Way = Literal["page", "link"]
 
 
@@ -121,7 +123,10 @@ def tell(fields: Any, subject: str, office: Office, visitor: Visitor, way: Way =
     if before is not None:
         return before
     office.submit(made)
-    return _outcome(office, made)
+    outcome = _outcome(office, made)
+    if outcome.state == "kept" and kind in STOPS:
+        _await_picture(office, made.received)
+    return outcome
 
 
 def _outcome(office: Office, logged: Logged) -> Outcome:
@@ -132,6 +137,15 @@ def _outcome(office: Office, logged: Logged) -> Outcome:
             return found
         time.sleep(PAUSE)
     return Outcome(logged.id, "waiting")
+
+
+def _await_picture(office: Office, at: float) -> None:
+    """A picture of `at` or later, if there is one soon."""
+    for _ in range(LOOKS):
+        picture = office.board.picture
+        if picture is not None and picture.at >= at:
+            return
+        time.sleep(PAUSE)
 
 
 def _taken(office: Office, logged: Logged) -> Outcome | None:

@@ -118,6 +118,10 @@ class Tongue:
     def kind(self, logged: Logged) -> str:
         return e.kind_of(logged.entry)
 
+    def told(self, entry: str, stage: str | None = None) -> str:
+        """An entry by its kind, and the stage that it names."""
+        return self(f"entry.{entry}", stage=None if stage is None else self.stage(stage))
+
     def did(self, logged: Logged) -> str:
         """An entry in a few words."""
         entry = logged.entry
