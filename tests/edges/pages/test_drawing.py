@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import xml.etree.ElementTree as ET
 
 import pytest
@@ -35,6 +36,19 @@ def test_a_days_page_with_its_curve_is_small(browse: Browse, asked: str) -> None
     parts = (f"/place/tank-1?range={asked}", f"/place/tank-1/curve.svg?range={asked}",
              "/static/paper.css", "/static/paper.js")  # fmt: skip
     assert sum(len(browser.get(part).content) for part in parts) < 80_000
+
+
+@pytest.mark.parametrize("place", ["tank-1", "tank-5", "koji-bed-1", "koji-store"])
+def test_the_curve_ends_with_the_value_that_the_page_says_is_now(
+    browse: Browse, place: str
+) -> None:
+    """Whoever is tired believes neither of two figures."""
+    browser = browse()
+    found = re.search(r'<p class="now">([^<]+)<small>', browser.page(f"/place/{place}"))
+    assert found is not None
+    curve = ET.fromstring(browser.get(f"/place/{place}/curve.svg").content)
+    written = [node.text for node in curve.iter() if node.text and "." in node.text]
+    assert found[1].strip() in written
 
 
 def test_the_curve_may_bring_no_script(browse: Browse) -> None:

@@ -106,10 +106,7 @@ def svg(sheet: Sheet) -> bytes:
     plan = () if batch is None else clipped(batch.plan.points, sheet.start, sheet.end)
     return charts.svg(
         charts.figure(
-            [
-                charts.Point(p.at, p.value, any(a <= p.at <= b for a, b in sick))
-                for p in sheet.points
-            ],
+            [charts.Point(at, v, any(a <= at <= b for a, b in sick)) for at, v in _line(sheet)],
             plan,
             () if batch is None else clipped(batch.plan.first, sheet.start, sheet.end),
             list(_band(sheet, plan)),
@@ -128,6 +125,14 @@ def svg(sheet: Sheet) -> bytes:
             drawn_by_browser=True,
         )
     )
+
+
+def _line(sheet: Sheet) -> Iterator[Point]:
+    """What was measured; it ends with the very value that the page says is now."""
+    yield from ((point.at, point.value) for point in sheet.points)
+    last, now = max((point.at for point in sheet.points), default=None), sheet.place.at
+    if last is not None and now is not None and last < now and sheet.place.product is not None:
+        yield now, sheet.place.product
 
 
 def clipped(points: tuple[Point, ...], start: float, end: float) -> tuple[Point, ...]:
