@@ -27,6 +27,22 @@ HEADERS = (
     (b"cache-control", b"no-store"),
 )
 HSTS = (b"strict-transport-security", b"max-age=31536000")
+TOO_LARGE = 413, "that is too large; at most 64 kB\n大きすぎます。64 kB までです"
+NOT_OUR_NAME = (
+    421,
+    (
+        "the pages do not go by that name; use the address in the site file\n"
+        "その名前では開けません。設定ファイルにあるアドレスで開いてください"
+    ),
+)
+FROM_ELSEWHERE = (
+    403,
+    (
+        "that came from another site; open the page itself and try again\n"
+        "別のサイトから送られました。このページを開き直して、もう一度どうぞ"
+    ),
+)
+"""Before anybody's language is known, so in both."""
 AT_HOME = frozenset({"localhost", "127.0.0.1", "::1"})
 
 Scope = MutableMapping[str, Any]
@@ -52,7 +68,7 @@ class Guard:
         if refusal is None and scope["method"] not in SAFE:
             body = await _whole(receive)
             if body is None:
-                refusal = 413, "that is too large; at most 64 kB"
+                refusal = TOO_LARGE
             else:
                 receive = _again(body, receive)
         if refusal is not None:
@@ -64,12 +80,12 @@ class Guard:
         headers = dict(reversed(scope["headers"]))
         host = headers.get(b"host", b"").decode("latin-1")
         if self._hosts is not None and _name(host) not in self._hosts:
-            return 421, "the pages do not go by that name; use the address in the site file"
+            return NOT_OUR_NAME
         size = headers.get(b"content-length", b"0")
         if not size.isdigit() or len(size) > 15 or int(size) > LARGEST:
-            return 413, "that is too large; at most 64 kB"
+            return TOO_LARGE
         if scope["method"] not in SAFE and not _from_here(headers, host):
-            return 403, "that came from another site; open the page itself and try again"
+            return FROM_ELSEWHERE
         return None
 
     def _dressed(self, send: Send) -> Send:
