@@ -10,11 +10,14 @@ import sys
 from multiprocessing.connection import Pipe
 from pathlib import Path
 
+import pytest
+
 from kuraban.asking.passage import Start, pack_picture, read_word
+from kuraban.beside import serve
 from kuraban.clock import Clock
-from kuraban.edges.companion import END
-from kuraban.settings import Pages
-from tests.edges.pages.served import Served
+from kuraban.edges.companion import END, Passage
+from kuraban.settings import Pages, load
+from tests.edges.pages.served import SITE, Served
 
 
 def test_it_serves_steps_back_and_goes(tmp_path: Path) -> None:
@@ -52,3 +55,17 @@ def test_without_a_watch_it_ends(tmp_path: Path) -> None:
     theirs.close()
     ours.close()
     assert child.wait(20) == 0
+
+
+def test_without_their_libraries_it_says_which_and_ends(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """In one line, not in a traceback every half minute."""
+    monkeypatch.setitem(sys.modules, "uvicorn", None)
+    for name in [name for name in sys.modules if name.startswith("kuraban.edges.pages")]:
+        monkeypatch.delitem(sys.modules, name)
+    ours, theirs = Pipe()
+    start = Start(load(SITE, {}), "k" * 64, tmp_path / "none", Clock())
+    assert serve(start, Passage(os.dup(theirs.fileno()))) != 0
+    wrong = read_word(ours.recv_bytes()).wrong
+    assert wrong == "pages: uvicorn is not installed; pip install 'kuraban[pages]'"

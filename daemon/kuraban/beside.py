@@ -20,7 +20,7 @@ from kuraban.asking.sheet import Batches
 from kuraban.core.facts import Logged
 from kuraban.edges.companion import END, Passage
 from kuraban.errors import KurabanError
-from kuraban.handed import log_lines, status_of
+from kuraban.handed import BROKEN, log_lines, status_of
 from kuraban.settings.supervision import supervision
 from kuraban.settings.words import load_page_words
 
@@ -29,8 +29,12 @@ NICE, FIRST_TO_GO = 5, "500"
 
 def serve(start: Start, passage: Passage) -> int:
     """Show every picture that comes until no more do; the exit status."""
-    from kuraban.edges.pages import Pages, PictureBoard
-
+    try:
+        from kuraban.edges.pages import Pages, PictureBoard
+    except ImportError as error:
+        wrong = f"pages: {error.name} is not installed; pip install 'kuraban[pages]'"
+        passage.say(Word(wrong=wrong).packed())
+        return BROKEN
     settings, board = start.settings, PictureBoard()
     assert settings.pages is not None
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from kuraban.settings import load
+from kuraban.settings import advice, load
 
 Write = Callable[..., Path]
 
@@ -85,3 +85,15 @@ def test_a_variable_that_names_nothing_is_told(small: Write) -> None:
     """A word of warning, since other programs may share the prefix."""
     warnings = load(small(), {"KURABAN_MQT__HOST": "x"}).warnings
     assert [fault.key for fault in warnings] == ["KURABAN_MQT__HOST"]
+
+
+def test_pages_without_their_libraries_are_told_and_how_to_get_them(
+    small: Write, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The watch watches all the same; with them nothing is said."""
+    site = small(more="\n[pages]\n")
+    assert "pages" not in told(site)
+    monkeypatch.setattr(advice, "PAGES_NEED", ("jinja2", "no_such_library"))
+    assert told(site)["pages"] == (
+        "nothing is served: no_such_library is not installed; pip install 'kuraban[pages]'"
+    )

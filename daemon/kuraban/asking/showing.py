@@ -26,6 +26,7 @@ from kuraban.settings.keys import pages_key
 
 if TYPE_CHECKING:
     from kuraban.edges.companion import Companion
+    from kuraban.edges.signing import Signer
 
 Act = Literal["acknowledge", "let-run", "verdict"]
 
@@ -54,7 +55,7 @@ class Showing:
         self._history, self._submit, self._clock = history, submit, clock
         self._painter = Painter(words)
         self._pages: Companion[Picture] | None = None
-        self._key: str | None = None
+        self._signer: Signer | None = None
         self._hindered = False
         self._painted = self._tried = float("-inf")
 
@@ -67,24 +68,26 @@ class Showing:
         """Let the pages begin where the site file says; what hinders them is logged."""
         if self._settings.pages is None:
             return
-        from kuraban.edges.companion import Companion
-
         self._tried, self._hindered = time.monotonic(), False
         try:
-            self._key = pages_key(self._settings)
-            first = Start(self._settings, self._key, self._history, self._clock)
+            from kuraban.edges.companion import Companion
+            from kuraban.edges.signing import Signer
+
+            key = pages_key(self._settings)
+            self._signer = Signer(key)
+            first = Start(self._settings, key, self._history, self._clock)
             self._pages = Companion(PROGRAM, first.packed(), pack_picture, self._hear)
-        except KurabanError as error:
+        except (KurabanError, ImportError) as error:
             log.error("%s; trying again in %g s", error, AGAIN)
 
     def link(self, subject: str, condition: str, person: str, act: Act, at: float) -> str | None:
         """A link for a message of `at`; None without pages or a public address. In any thread."""
-        where, key = self._settings.pages, self._key
-        if where is None or where.public is None or key is None:
+        where, signer = self._settings.pages, self._signer
+        if where is None or where.public is None or signer is None:
             return None
-        from kuraban.edges.signing import Link, Signer
+        from kuraban.edges.signing import Link
 
-        return f"{where.public}/a/{Signer(key).link(Link(subject, condition, person, act, at))}"
+        return f"{where.public}/a/{signer.link(Link(subject, condition, person, act, at))}"
 
     def after_turn(self, engine: Engine) -> None:
         """Hang a picture of how things stand, at most once a second."""

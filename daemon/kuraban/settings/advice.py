@@ -5,6 +5,7 @@ from __future__ import annotations
 import logging
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from importlib.util import find_spec
 from typing import Any
 
 from kuraban.core.site import TEMPERATURES, House, Place
@@ -12,6 +13,7 @@ from kuraban.errors import Fault
 from kuraban.settings.answering import answering
 from kuraban.settings.model import Addresses
 
+PAGES_NEED = ("argon2", "fastapi", "itsdangerous", "jinja2", "multipart", "uvicorn")
 PROBE_ERROR = 0.5
 """K either side: the bound of a digital probe as bought (data sheet 19-7487, from memory)."""
 
@@ -31,6 +33,10 @@ def advise(
     for person, known in addresses.items():
         yield from _person(person, known, where)
     yield from answering(house, raw, where)
+    lacking = [library for library in PAGES_NEED if find_spec(library) is None]
+    if isinstance(raw.get("pages"), dict) and lacking:
+        wrong = f"nothing is served: {', '.join(lacking)} is not installed"
+        yield Fault(where, "pages", wrong, "pip install 'kuraban[pages]'")
 
 
 def _place(house: House, place: Place, where: str) -> Iterator[Fault]:
