@@ -107,6 +107,12 @@ def spawn(
         )  # fmt: skip
 
 
+def await_hearing(data: Path) -> None:
+    """Until the watch of `spawn` hears the broker: what is published before reaches nobody."""
+    log = data.parent / "log"
+    wait(lambda: log.exists() and "broker: connected" in log.read_text(), 30)
+
+
 def settings(broker: Mosquitto, sink: Sink, data: Path) -> Settings:
     """The demo brewery, its broker and phones on loopback, its journal in `data`."""
     found = load(SITE, {})

@@ -21,7 +21,7 @@ from kuraban.settings.words import load_words
 from kuraban.store.history import History
 from kuraban.store.journal import Journal
 from tests.broker import Mosquitto
-from tests.nights import SITE, Publisher, spawn, wait
+from tests.nights import SITE, Publisher, await_hearing, spawn, wait
 from tests.sink import Sink
 
 KILLS = 30
@@ -51,8 +51,7 @@ def test_thirty_kills_lose_nothing_and_tell_nothing_twice(tmp_path: Path) -> Non
         publisher, night = Publisher(broker.port), Night()
         began = time.time() + 2.0
         watch = spawn(broker, sink, data, START, SPEED, began)
-        wait(lambda: (data / JOURNAL).exists(), 20)
-        time.sleep(1.0)
+        await_hearing(data)
         kills, next_kill = 0, time.time() + 2.0
         while time.time() < began + HOURS * 3600 / SPEED or kills < KILLS:
             night.publish(publisher, START + (time.time() - began) * SPEED)

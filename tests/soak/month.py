@@ -39,7 +39,7 @@ from kuraban.settings.words import load_words
 from kuraban.store.history import History
 from tests.bench import ground
 from tests.broker import Mosquitto, free_port
-from tests.nights import SITE, spawn, wait
+from tests.nights import SITE, await_hearing, spawn, wait
 from tests.sink import Sink
 from tests.soak.trial import Insisting
 from tests.test_kills import NO_LIST
@@ -196,7 +196,7 @@ def _live(
     port = free_port()
     watch = spawn(broker, sink, data, START, asked.speed, began, pages=port)
     try:
-        wait(lambda: "broker: connected" in (folder / "log").read_text(), 20)
+        await_hearing(data)
         brewery.begin(publisher)
         wait(lambda: answers(port), 20)
         days = _days(asked, began, brewery, publisher, watch.pid, Phone(port), data, progress)

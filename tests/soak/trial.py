@@ -24,7 +24,7 @@ from kuraban.service import JOURNAL
 from kuraban.store.history import History
 from kuraban.store.journal import Journal
 from tests.broker import Mosquitto
-from tests.nights import Publisher, wait
+from tests.nights import Publisher, await_hearing, wait
 from tests.nights import spawn as spawn_watch
 from tests.sink import Sink
 from tests.test_kills import DRIFTS, LADDER_STEP, NO_LIST, START, Night, plain
@@ -225,8 +225,7 @@ def trial(
         wrap(one)
         one.start()
         try:
-            wait(lambda: (one.data / JOURNAL).exists(), 20)
-            time.sleep(1.0)
+            await_hearing(one.data)
             yield one
         finally:
             publisher.close()
