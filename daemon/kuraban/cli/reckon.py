@@ -14,8 +14,8 @@ from kuraban.cli import reckon_place
 from kuraban.cli.common import console, say, table, wrong
 from kuraban.cli.reckon_place import ADVICE
 from kuraban.core import entries as e
-from kuraban.core.mixture import Expected, Mash, expected, ice_for, needed, share_of
-from kuraban.core.phrases import figure
+from kuraban.core.plan.landing_forecast import Expected, Mash, expected, ice_for, needed, share_of
+from kuraban.core.texts.translator import figure
 from kuraban.errors import OutOfRange
 from kuraban.trade import density, mixing, psychrometry, sensors
 
