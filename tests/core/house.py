@@ -17,7 +17,15 @@ import msgspec
 from kuraban.core.course import FAR_FUTURE, Course, Sides, Stage
 from kuraban.core.effects import Message, Step
 from kuraban.core.engine.engine import Engine
-from kuraban.core.facts import Fact, HouseChanged, Logged, Reading, Refusal
+from kuraban.core.facts import (
+    EntryOutcome,
+    Fact,
+    HouseChanged,
+    Logged,
+    Reading,
+    Record,
+    Refusal,
+)
 from kuraban.core.house_view import Finding
 from kuraban.core.intake.entry_parser import entry_from
 from kuraban.core.intake.wire import Wire
@@ -139,7 +147,7 @@ class Night:
         self.wire = Wire(self.house)
         self.now = at
         self.told: dict[str, Told] = {}
-        self.facts: list[Fact] = []
+        self.facts: list[Record] = []
         self.story: list[Step | Message] = []
         self.withdrawn: list[str] = []
         self.conflicts = 0
@@ -228,7 +236,23 @@ class Night:
                 if page.at >= since]  # fmt: skip
 
     def refusals(self) -> list[str]:
-        return [fact.reason for fact in self.facts if isinstance(fact, Refusal)]
+        """Why messages, and entries that came to nothing, were refused."""
+        return [
+            fact.reason
+            for fact in self.facts
+            if isinstance(fact, Refusal)
+            or (isinstance(fact, EntryOutcome) and fact.fate == "refused")
+        ]
+
+    def fates(self, entry: str) -> list[str]:
+        """What became of an entry, one thing after the other."""
+        outcomes = [fact for fact in self.facts if isinstance(fact, EntryOutcome)]
+        return [outcome.fate for outcome in outcomes if outcome.id == entry]
+
+    def outcome(self, entry: str) -> EntryOutcome:
+        """How it stands; the test fails where nothing was decided."""
+        outcomes = [fact for fact in self.facts if isinstance(fact, EntryOutcome)]
+        return [outcome for outcome in outcomes if outcome.id == entry][-1]
 
 
 class Bell(Night):

@@ -224,9 +224,13 @@ class HouseView:
         """The same for who holds the place's sense already."""
         if probe_state.value is not None and probe_state.centre is not None:
             return probe_state.value, probe_state.centre
-        subject_state = self.entry_log.subject_states.get(probe_state.place.id)
+        return self.checked(probe_state.place, now)
+
+    def checked(self, place: Place, now: float) -> tuple[float, float] | None:
+        """(degrees, time) of a check by hand that still counts."""
+        subject_state = self.entry_log.subject_states.get(place.id)
         if subject_state is not None and subject_state.check is not None:
-            counts = CHECK_COUNTS.get(probe_state.place.kind, CHECK_COUNTS_ELSE)
+            counts = CHECK_COUNTS.get(place.kind, CHECK_COUNTS_ELSE)
             if now - subject_state.check[0] <= counts:
                 return subject_state.check[1], subject_state.check[0]
         return None

@@ -159,6 +159,8 @@ class House(msgspec.Struct, frozen=True, kw_only=True, dict=True):
     swaps: tuple[Swap, ...] = ()
     """Entered by the crew; the site file knows none."""
     courses: tuple[Course, ...] = ()
+    managers: tuple[str, ...] = ()
+    """Accounts of the pages that manage: what they enter waits for nobody."""
 
     @cached_property
     def place(self) -> dict[str, Place]:

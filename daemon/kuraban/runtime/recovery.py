@@ -4,8 +4,8 @@ The engine is kept whole in a checkpoint, at most hourly and at a clean stop. A 
 again, feeds it the facts that came after it, and runs its deadlines to the last moment that the
 journal knows; what it tells on the way was told before and is thrown away. Delays, ladders and
 promises thus go on where they were. A checkpoint that another version of the code left behind is
-passed over: then the house, the entries of the last 60 days and all facts of the last 14 hours are
-lived through once more.
+passed over: then the house, the entries of the last 60 days, as they were decided, and all facts
+of the last 14 hours are lived through once more.
 """
 
 from __future__ import annotations
@@ -21,24 +21,18 @@ from mmap import ACCESS_READ, mmap
 from pathlib import Path
 from tempfile import TemporaryFile
 
-import msgspec
-
 import kuraban
-from kuraban.core.course import Course
 from kuraban.core.engine.engine import Engine
-from kuraban.core.entries import BatchStart
 from kuraban.core.facts import Fact, HouseChanged, Logged
 from kuraban.core.texts.messages import Words
 from kuraban.core.units import DAY, HOUR
+from kuraban.runtime.past_entries import PastEntries
 from kuraban.store.history import History
 from kuraban.store.journal import Blob, Checkpoint, Journal
 from kuraban.store.rows import received_of
 
 ENTRIES_BACK, READINGS_BACK = 60 * DAY, 14 * HOUR
 MOST_FAULTS = 100
-
-Copies = dict[tuple[str, str], Course]
-"""By batch and place."""
 
 log = logging.getLogger("kuraban")
 
@@ -122,26 +116,26 @@ def recover(journal: Journal, words: Words) -> Engine:
     now = journal.now()
     if now is None:
         return Engine(words)
+    start = now - READINGS_BACK
+    past = _past_entries(journal, now - ENTRIES_BACK, start)
     engine, seq = _from_checkpoint(journal, words)
-    if engine is None or not _live_through(engine, journal.facts_after(seq), now):
+    if engine is None or not _live_through(engine, journal.facts_after(seq), now, past):
         engine = Engine(words)
-        _live_through(engine, _window(journal, now), now, _copies(journal))
+        _begin(engine, journal, start, past)
+        _live_through(engine, _window(journal, start), now, past)
     engine.drain()
     if engine.started:
+        past.finish(engine)
         engine.notifier.serial = max(engine.notifier.serial, _last_serial(journal, now))
     return engine
 
 
-def _live_through(
-    engine: Engine, facts: Iterable[Fact], now: float, copies: Copies | None = None
-) -> bool:
-    """Whether all of it went well. `copies` are the courses on which batches were started."""
+def _live_through(engine: Engine, facts: Iterable[Fact], now: float, past: PastEntries) -> bool:
+    """Whether all of it went well."""
     well = True
     for fact in facts:
-        if copies and isinstance(fact, Logged) and isinstance(fact.entry, BatchStart):
-            copy = copies.get((fact.entry.batch, fact.subject))
-            if copy is not None and engine.started:
-                engine.view.entry_log.courses[fact.key] = copy
+        if isinstance(fact, Logged) and engine.started:
+            past.prepare(engine, fact)
         well = feed(engine, fact) and well
     return run_to(engine, now) and well
 
@@ -157,29 +151,28 @@ def _from_checkpoint(journal: Journal, words: Words) -> tuple[Engine | None, int
     return thaw(blob, words), seq
 
 
-def _copies(journal: Journal) -> Copies:
-    """The latest course of each batch in each place, as the journal kept it."""
+def _past_entries(journal: Journal, since: float, start: float) -> PastEntries:
     history = History(journal.path)
     try:
-        kept = list(history.courses())
+        return PastEntries(history, since, start)
     finally:
         history.close()
-    return {(c.batch, c.place): msgspec.json.decode(c.course_json, type=Course) for c in kept}
 
 
-def _window(journal: Journal, now: float) -> Iterator[Fact]:
-    """House, older entries and every fact of the last hours, as if the first of these began it."""
-    start = now - READINGS_BACK
+def _begin(engine: Engine, journal: Journal, start: float, past: PastEntries) -> None:
+    """The house, and the entries of before, as if they had all been told at `start`."""
     history = History(journal.path)
     try:
         house = history.house()
-        entries = list(history.entries(None, now - ENTRIES_BACK, now + HOUR))
     finally:
         history.close()
-    if house is None:
-        return
-    yield HouseChanged(start, house)
-    yield from sorted((e for e in entries if e.received < start), key=lambda e: e.received)
+    if house is not None:
+        feed(engine, HouseChanged(start, house))
+        past.restore(engine)
+
+
+def _window(journal: Journal, start: float) -> Iterator[Fact]:
+    """Every fact of the last hours."""
     for fact in journal.facts_after(_seq_at(journal, start)):
         if not isinstance(fact, HouseChanged):
             yield fact

@@ -31,8 +31,8 @@ def sampled(upto: int, **more: Any) -> tuple[Night, Progress]:
 
 
 def asked(n: Night) -> Progress:
-    now = n.start + 60 * n.minute
-    return progress(n.view, "tank", n.view.batch("tank", now), now)
+    now, told = n.start + 60 * n.minute, n.view.entry_log.about("tank")
+    return progress(n.view.house, told, n.view.batch("tank", now), now)
 
 
 def test_the_published_batch_has_its_published_bmd() -> None:
@@ -88,7 +88,7 @@ def test_alcohol_against_baume_is_a_line_of_the_batch_itself() -> None:
 def test_the_day_has_its_fraction_and_the_course_its_end() -> None:
     n, found = sampled(6)
     assert found.ends == 22.0
-    assert day_of(n.view, n.view.batch("tank", n.start), n.start) == pytest.approx(1 + 16 / 24)
+    assert day_of(n.view.house, n.view.batch("tank", n.start), n.start) == pytest.approx(1 + 16 / 24)
     assert found.tomorrow is not None and found.tomorrow[1] == 8.0
 
 

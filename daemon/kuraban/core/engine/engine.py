@@ -22,7 +22,16 @@ from kuraban.core.engine.detector_registry import DetectorRegistry
 from kuraban.core.engine.entry_handler import EntryHandler
 from kuraban.core.engine.look_timers import Timers
 from kuraban.core.engine.self_monitoring import SelfMonitoring
-from kuraban.core.facts import Delivered, Fact, HouseChanged, Impaired, Logged, Reading, Refusal
+from kuraban.core.facts import (
+    Delivered,
+    EntryOutcome,
+    HouseChanged,
+    Impaired,
+    Logged,
+    Reading,
+    Record,
+    Refusal,
+)
 from kuraban.core.house_view import Detector, HouseView
 from kuraban.core.notify.notifier import Notifier
 from kuraban.core.site import SIGNALS, House, from_document
@@ -42,7 +51,7 @@ class Engine:
         self.timers = Timers()
         self.deadlines = Deadlines()
         self.registry = DetectorRegistry(self.timers)
-        self.facts: list[Fact] = []
+        self.facts: list[Record] = []
         self.conflicts = 0
         self.duplicates = 0
         self.view: HouseView
@@ -59,7 +68,8 @@ class Engine:
 
     # The four doors.
 
-    def take(self, fact: Fact) -> None:
+    def take(self, fact: Record) -> None:
+        """A fact; what became of an entry is decided with the entry, and here only passes time."""
         at = fact.received
         if at < self.now:
             fact = _not_before(fact, self.now)
@@ -78,7 +88,7 @@ class Engine:
             self._house(fact)  # type: ignore[arg-type]
         elif kind is Impaired:
             self._impaired(fact)  # type: ignore[arg-type]
-        else:
+        elif kind is not EntryOutcome:
             self._delivered(fact)  # type: ignore[arg-type]
 
     def wake(self, now: float) -> None:
@@ -135,6 +145,8 @@ class Engine:
                 self.entry_handler.count(now, *about)
             case "ended":
                 self.entry_handler.ended(now, *about)
+            case "lapse":
+                self.entry_handler.lapse(now)
             case "impaired":
                 self.self_monitoring.tell(now, *about)
             case "mended":
@@ -149,7 +161,7 @@ class Engine:
             case _:
                 raise AssertionError(f"nobody knows how to do '{name}'")
 
-    def record(self, fact: Fact) -> None:
+    def record(self, fact: Record) -> None:
         """Keep a fact for the journal."""
         self.facts.append(fact)
 
@@ -168,6 +180,7 @@ class Engine:
                 self.alarm_manager.remove(subject, self.now, None)
             self.view.settle_in(house)
             self.view.entry_log.refold()
+            self.entry_handler.house_changed(self.now)
         self.registry.settle_in(self.view, self.now)
         self.registry.look_at(None, self.now)
         for subject in sorted(come):
@@ -298,7 +311,7 @@ def _subjects(house: House) -> set[str]:
     return {*house.place, *house.cooler, *house.probe}
 
 
-def _not_before(fact: Fact, now: float) -> Fact:
+def _not_before(fact: Record, now: float) -> Record:
     """A fact that came while a later moment was decided counts from that moment."""
     if isinstance(fact, Refusal):
         return msgspec.structs.replace(fact, at=now)

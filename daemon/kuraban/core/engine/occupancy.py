@@ -1,9 +1,7 @@
 """Which batch stood in which place when, learnt row by row from the journal.
 
-The answer about a moment rests on the entries taken before it was asked, and on nothing else: asked
-again at the same row of the same journal it is the same, whatever the crew logs later. The books
-are the watch's own (`core.ledger`, `core.pending`), so that an entry which waits for a second
-person, was refused or taken back counts here as it counts there.
+The answer about a moment rests on what became of entries before it was asked, and on nothing else:
+asked again at the same row of the same journal it is the same, whatever the crew logs later.
 """
 
 from __future__ import annotations
@@ -12,17 +10,18 @@ from typing import NamedTuple
 
 from kuraban.core import entries as e
 from kuraban.core.course import FAR_FUTURE
-from kuraban.core.engine.pending_entries import PendingEntries
 from kuraban.core.facts import Logged
-from kuraban.core.house_view import HouseView
-from kuraban.core.plan.subject_state import Batch, Refused
+from kuraban.core.plan.counted_entries import CountedEntries, Told
+from kuraban.core.plan.subject_state import Batch
 from kuraban.core.site import House
 from kuraban.core.units import DAY
 
 KEPT = 20
 """Stays remembered of each place; readings that come later than that many batches have none."""
-PRUNED_AFTER = 7 * DAY
+FORGOTTEN_AFTER = 7 * DAY
 CARRIED = (e.Move, e.Split, e.Merge)
+TAKEN = (e.BatchStart, e.StageMark, e.Hold, e.Aim, e.Plan, e.BatchEnd, *CARRIED)
+"""Entries that move a batch or its plan."""
 
 
 class Stay(NamedTuple):
@@ -38,50 +37,41 @@ class Occupancy:
 
     def __init__(self) -> None:
         self.house: House | None = None
-        self._view: HouseView
-        self._pending = PendingEntries()
+        self._books: CountedEntries
         self._occupancy: dict[str, list[Stay]] = {}
-        self._pruned = 0.0
+        self._forgotten = 0.0
 
     def settle_in(self, house: House) -> None:
         """A new house, or one that changed."""
         if self.house is None:
-            self._view = HouseView(house, 0.0)
-        else:
-            self._view.settle_in(house)
-            self._view.entry_log.refold()
-        self.house = house
+            self._books = CountedEntries(house)
+        self.house = self._books.house = house
+        self._books.refold()
 
-    def take(self, logged: Logged) -> None:
-        """An entry takes effect as the watch lets it."""
-        if self.house is None:
+    def take(self, told: Told) -> None:
+        """What became of an entry."""
+        if self.house is None or told.outcome is None or not isinstance(told.logged.entry, TAKEN):
             return
-        now, entry_log = max(logged.at, logged.received), self._view.entry_log
-        entry_log.version += 1
-        ready = self._pending.weigh(logged, self._view, now)
-        if ready is None:
-            return
-        try:
-            entry_log.add(ready)
-        except Refused:
-            return
-        for place in self._view.places:
-            self._note(place, ready)
-        if now // DAY != self._pruned:
-            self._pruned = now // DAY
-            entry_log.prune(now - PRUNED_AFTER)
+        if not self._books.take(told):
+            self._books.refold()
+        decided = told.outcome.received
+        for place in self.house.place:
+            self._note(place, told.logged, told.logged.at if told.counts else decided)
+        if decided // DAY != self._forgotten:
+            self._forgotten = decided // DAY
+            self._books.forget(decided - FORGOTTEN_AFTER)
 
-    def _note(self, place: str, logged: Logged) -> None:
-        """Begin, end or correct the latest stay in a place after an entry."""
-        subject_state = self._view.entry_log.subject_states.get(place)
+    def _note(self, place: str, logged: Logged, at: float) -> None:
+        """Begin, end or correct the latest stay in a place after an entry counts, or no more."""
+        subject_state = self._books.subject_states.get(place)
         batch = None if subject_state is None else subject_state.batch
         occupancy = self._occupancy.setdefault(place, [])
-        if occupancy and occupancy[-1].end > logged.at and not _same(occupancy[-1], batch):
+        if occupancy and occupancy[-1].end > at and not _same(occupancy[-1], batch):
             start = FAR_FUTURE if batch is None else batch.since
             ended = (
                 subject_state.ended[1]
                 if subject_state is not None and subject_state.ended is not None
-                else logged.at
+                else at
             )
             occupancy[-1] = occupancy[-1]._replace(end=max(min(ended, start), occupancy[-1].start))
         if batch is None:

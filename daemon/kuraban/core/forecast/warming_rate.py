@@ -19,7 +19,7 @@ from typing import NamedTuple
 from kuraban.core import entries as e
 from kuraban.core.detectors.cooler import RUNS_SHARE, RUNS_WATTS
 from kuraban.core.house_view import HouseView
-from kuraban.core.plan.fill_level import TRACES, effective
+from kuraban.core.plan.fill_level import TRACES
 from kuraban.core.probes.probe_state import ProbeState, Series
 from kuraban.core.units import HOUR, MINUTE
 from kuraban.trade.robust import median, theil_sen
@@ -70,7 +70,7 @@ def _extent(series: Series, upto: float) -> tuple[int, int, float]:
 def disturbed_since(view: HouseView, place: str, now: float) -> float:
     """When the product last became another one: a batch, an addition, mash from elsewhere."""
     latest = 0.0
-    for logged in effective(view.entry_log):
+    for logged in view.entry_log.counting():
         entry = logged.entry
         if logged.at > now or not _touches(logged.subject, entry, place):
             continue

@@ -361,9 +361,28 @@ class Notifier:
             self._say("notice", at, call, "duty", text, ())
 
     def ask(self, logged: Logged, at: float) -> None:
-        """Ask the brewer to confirm an entry that would stop the watch over a running batch."""
+        """Ask the brewer to confirm an entry that waits for a second person."""
         alarm = Alarm(logged.subject, "entry-doubtful")
         alarm.evidence = (f"entry={kind_of(logged.entry)}",)
+
+        def text_of(*tongue: object) -> wording.Text:
+            return wording.page(self.situation(alarm, at), *tongue)  # type: ignore[arg-type]
+
+        self.notice(BREWER, at, text_of)
+
+    def unwatched(
+        self, place: str, entry: Logged, hands: tuple[str | None, ...], at: float
+    ) -> None:
+        """Tell the brewer of a batch that is not judged any more where it was; `hands` are those
+        who did it, and whoever of them is the brewer knows."""
+        house = self.view.house
+        known = {person.id for person in map(house.person_called, hands) if person is not None}
+        if known & {one.person for one in roster.chain(self.view.entry_log.manned, BREWER, at)[:1]}:
+            return
+        judged = self.view.batch(place, at) is not None and self.view.in_service(place)
+        alarm = Alarm(place, "another-batch" if judged else "watched-no-more")
+        maker = "" if hands[0] is None else house.called(hands[0])
+        alarm.evidence = (f"entry={kind_of(entry.entry)}", f"maker={maker}")
 
         def text_of(*tongue: object) -> wording.Text:
             return wording.page(self.situation(alarm, at), *tongue)  # type: ignore[arg-type]

@@ -22,9 +22,10 @@ from kuraban.core.units import HOUR, MINUTE
 CONDITIONS = (
     "warm", "cold", "far-warm", "far-cold", "trending-warm", "trending-cold", "overcooling",
     "humid", "dry", "unwatched", "addition-unlogged", "stage-overdue", "layering",
-    "landing-above", "landing-below", "entry-doubtful", "stopped", "not-cooling", "not-heating",
-    "short-cycling", "warming", "freezing", "silent", "stuck", "wild", "displaced", "disagrees",
-    "broker-lost", "journal-failing", "pages-failing", "clock-wrong", "dark", "history-behind",
+    "landing-above", "landing-below", "entry-doubtful", "watched-no-more", "another-batch",
+    "stopped", "not-cooling", "not-heating", "short-cycling", "warming", "freezing", "silent",
+    "stuck", "wild", "displaced", "disagrees", "broker-lost", "journal-failing", "pages-failing",
+    "clock-wrong", "dark", "history-behind",
 )  # fmt: skip
 """Every condition that the watch can tell of."""
 
@@ -238,6 +239,8 @@ def _seen(key: str, value: str, speech: Speech) -> str | None:
     """The value of a piece of evidence as people write it; text that is no number as it is."""
     if value == "None":
         return None
+    if key == "maker":
+        return value
     if key == "entry":
         return speech.template(f"work.{value}") or value
     if key == "stage":

@@ -1,15 +1,17 @@
-"""Rows of the journal as points in line protocol: readings, entries and alarm steps.
+"""Rows of the journal as points in line protocol: readings, entries, what became of them, and
+alarm steps.
 
     reading,batch=No.\\ 8,measures=product,place=tank-3,probe=t3-mid,site=Kura value=10.4 1769…000
     entry,batch=No.\\ 8,entry=addition,id=…,place=tank-3,site=Kura kg=120,what="rice",… 1769…000
+    outcome,batch=No.\\ 8,entry=addition,fate=counted,id=…,place=tank-3,site=Kura reason="" 1769…412
     alarm,batch=No.\\ 8,condition=warm,place=tank-3,site=Kura,step=raised text="…",value=… 1769…412
 
 What makes a point itself is its tags and its time, and both come from the row and from the rows
 before it, never from the moment of sending: written twice, it is still one point. Times are
 nanoseconds. A reading's are whole microseconds, and two readings of a probe never share one moment;
-an entry has its id among its tags; an alarm step carries the end of its number below the
-microsecond. Numbers are floats, texts are strings, and lists are strings of JSON, so that a field
-never changes its kind.
+an entry has its id among its tags; an outcome and an alarm step carry the end of their numbers
+below the microsecond. Numbers are floats, texts are strings, and lists are strings of JSON, so that
+a field never changes its kind.
 """
 
 from __future__ import annotations
@@ -23,6 +25,7 @@ from kuraban.core import entries as e
 from kuraban.core.effects import Step
 from kuraban.core.engine.occupancy import Occupancy
 from kuraban.core.facts import Logged
+from kuraban.core.plan.counted_entries import Told
 from kuraban.core.site import WATCH, from_document
 from kuraban.store.forwarded import Event, Rows
 
@@ -43,7 +46,7 @@ class Points:
         self._heads: dict[str, tuple[float, float, str]] = {}
 
     def learn(self, events: list[Event]) -> None:
-        """Houses and entries that have been forwarded already."""
+        """Houses and outcomes that have been forwarded already."""
         for _, what in events:
             self._take(what)
 
@@ -89,13 +92,15 @@ class Points:
     def _event(self, seq: int, what: object) -> str:
         if isinstance(what, Step):
             return self._step(seq, what)
-        before = self._where(what.subject, what.at) if isinstance(what, Logged) else {}
+        if isinstance(what, Logged):
+            return self._entry(what)
+        line = self._outcome(seq, what) if isinstance(what, Told) else ""
         self._take(what)
-        return self._entry(what, before) if isinstance(what, Logged) else ""
+        return line
 
     def _take(self, what: object) -> None:
         self._heads.clear()
-        if isinstance(what, Logged):
+        if isinstance(what, Told):
             self._occupancy.take(what)
         elif isinstance(what, str):
             self._occupancy.settle_in(from_document(what))
@@ -108,14 +113,27 @@ class Points:
         batch = None if place == WATCH else self._occupancy.at(place, at).batch
         return {"place": place, "probe": None if probe is None else subject, "batch": batch}
 
-    def _entry(self, logged: Logged, before: dict[str, str | None]) -> str:
-        """An entry belongs to the batch that it begins, or else to the one that it ends."""
-        where = self._where(logged.subject, logged.at)
-        where["batch"] = where["batch"] or before["batch"]
-        kind = e.kind_of(logged.entry)
-        tags = self._tags({**where, "entry": kind, "id": logged.id})
+    def _tags_of(self, logged: Logged) -> dict[str, str | None]:
+        """Of an entry; one that begins a batch belongs to that."""
+        where, entry = self._where(logged.subject, logged.at), logged.entry
+        where["batch"] = entry.batch if isinstance(entry, e.BatchStart) else where["batch"]
+        return {**where, "entry": e.kind_of(entry), "id": logged.id}
+
+    def _entry(self, logged: Logged) -> str:
+        """As it was made, whatever becomes of it."""
+        tags = self._tags(self._tags_of(logged))
         fields = _fields(logged.entry) | {"who": logged.by, "way": logged.way, "seen": logged.seen}
         return f"entry{tags} {_shown(fields)} {_time(logged.at)}000"
+
+    def _outcome(self, seq: int, told: Told) -> str:
+        logged, outcome = told
+        assert outcome is not None
+        tags = self._tags({**self._tags_of(logged), "fate": outcome.fate})
+        by = None if outcome.cause is None else outcome.cause[1]
+        fields = {"reason": outcome.reason, "by": by, "who": outcome.by}
+        if outcome.entry is not None:
+            fields |= {f"now_{name}": told for name, told in _fields(outcome.entry).items()}
+        return f"outcome{tags} {_shown(fields)} {_time(outcome.received)}{seq % 1000:03}"
 
     def _step(self, seq: int, step: Step) -> str:
         told = {"condition": step.condition, "step": step.step}
