@@ -40,7 +40,7 @@ OWNERS = {
     "jinja2": ("edges.web",),
     "itsdangerous": ("edges.signing",),
     "icalendar": ("settings.files.calendars",),
-    "dateutil": ("settings.files.calendars",),
+    "recurring_ical_events": ("settings.files.calendars",),
     "argon2": ("edges.web",),
     "pyarrow": ("edges.table_writer",),
     "pydantic": ("settings", "edges.web"),
