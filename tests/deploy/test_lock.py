@@ -1,4 +1,4 @@
-"""The libraries that are installed: bounded in pyproject.toml, listed with hashes in deploy/lock."""
+"""The libraries that are installed: bounded in pyproject.toml, listed with hashes in a lock."""
 
 from __future__ import annotations
 
