@@ -183,6 +183,6 @@ def test_paho_still_keeps_what_we_look_at() -> None:
     """The packet at hand, when it heard last, and the lock about its callbacks."""
     paho = mqtt.Client(mqtt.CallbackAPIVersion.VERSION2)
     assert paho._in_packet["command"] == 0
-    assert "_last_msg_in" in mqtt.Client._check_keepalive.__code__.co_names
+    assert "_last_bytes_received" in mqtt.Client._check_keepalive.__code__.co_names
     with paho._in_callback_mutex:
         pass
