@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from kuraban.asking.picture import Painter, picture_of
+from kuraban.asking.picture import Painter
 from kuraban.asking.standing import going_of
 from kuraban.core import entries as e
 from kuraban.core.effects import Message, Step
@@ -68,7 +68,7 @@ def _story(looked_at: bool) -> list[Step | Message]:
 
 def test_before_the_house_is_known_there_is_no_picture() -> None:
     """A watch that has just begun."""
-    assert picture_of(Engine(load_words()), load_words()) is None
+    assert Painter(load_words()).picture(Engine(load_words())) is None
 
 
 def test_places_stand_in_the_order_of_the_site_file(lived: Served) -> None:

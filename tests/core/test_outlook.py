@@ -13,7 +13,6 @@ from kuraban.core.outlook import Hours, alcohol_a_day, first_to_leave, hours_in_
 from kuraban.core.reports import evening_word
 from kuraban.core.site import Cooler, Place, Probe
 from kuraban.core.wording import evening
-from kuraban.trade.heat import approach, time_to_reach
 from tests.core.detectors.kit import (
     AIR,
     CELLAR,
@@ -28,6 +27,7 @@ from tests.core.detectors.kit import (
     saw,
     stage,
 )
+from tests.trade.reference import approach, time_to_reach
 
 CHILLER = Cooler(id="chiller", kind="chilled-water", name="Chiller 1", rated_watts=1500)
 VALVE = Probe(id="valve", of="tank", measures="valve", every=300)

@@ -55,11 +55,11 @@ def test_a_slow_one_is_told_the_newest_alone(make: Make) -> None:
     """Laying down waits for nobody, and what is old by the time it can be sent is not sent."""
     companion, heard = make()
     wait(lambda: heard == [b"first light"], 10)
-    os.kill(companion.pid, signal.SIGSTOP)
+    os.kill(companion._process.pid, signal.SIGSTOP)
     for number in range(2000):
         companion.put(f"{number} " + "x" * 10_000)
     companion.put("newest")
-    os.kill(companion.pid, signal.SIGCONT)
+    os.kill(companion._process.pid, signal.SIGCONT)
     wait(lambda: heard[-1] == b'"newest"', 10)
     assert len(heard) < 1000
 
@@ -82,7 +82,7 @@ def test_one_that_dies_is_known_to_be_dead(make: Make) -> None:
     """And laying down does no harm."""
     companion, heard = make()
     wait(lambda: heard == [b"first light"], 10)
-    os.kill(companion.pid, signal.SIGKILL)
+    os.kill(companion._process.pid, signal.SIGKILL)
     wait(lambda: not companion.alive, 5)
     companion.put("tank")
     assert heard == [b"first light"]

@@ -292,11 +292,6 @@ def apart(world: World, tracks: dict[str, Track]) -> Iterator[None]:
         world.tracks = theirs
 
 
-def picture_of(engine: Engine, words: Words) -> Picture | None:
-    """One picture of an engine, None before it knows its house."""
-    return Painter(words).picture(engine)
-
-
 def line_of(plan: Planned, until: float) -> PlanLine:
     """A plan from its first mark to `until`, or to its end."""
     start = plan.spans[0].start

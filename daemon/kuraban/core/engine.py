@@ -44,7 +44,6 @@ class Engine:
         self.judge = Judge(self.timers)
         self.facts: list[Fact] = []
         self.conflicts = 0
-        self.duplicates = 0
         self.world: World
         self.teller: Teller
         self.board: Board
@@ -208,7 +207,6 @@ class Engine:
         admission = sense.hear(reading)
         if admission != "new":
             self.conflicts += admission == "conflict"
-            self.duplicates += admission == "same"
             if stamped:
                 self.judge.clocks.unhear(row, before)
             return
@@ -275,8 +273,8 @@ class Engine:
     # What people and the watch's own parts say.
 
     def _logged(self, logged: Logged) -> None:
-        if self.started and not self.logbook.take(logged, self.now):
-            self.duplicates += 1
+        if self.started:
+            self.logbook.take(logged, self.now)
 
     def _impaired(self, fact: Impaired) -> None:
         self.facts.append(fact)
