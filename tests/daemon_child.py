@@ -17,9 +17,9 @@ import sys
 from pathlib import Path
 
 from kuraban.clock import Clock
-from kuraban.service import Watch
+from kuraban.runtime.watch import Watch
 from kuraban.settings import Addresses, Pages, Receiver, load
-from kuraban.settings.words import load_words
+from kuraban.settings.catalogues import load_words
 from tests.broker import USERS
 
 SITE = Path(__file__).parents[1] / "fixtures" / "brewery" / "site.toml"

@@ -12,7 +12,7 @@ from typing import Any
 import msgspec
 
 from kuraban.core.entries import BY_KIND, Duration, Moment
-from kuraban.core.senml import LABELS
+from kuraban.core.intake.senml import LABELS
 from tests.corpus import ENTRIES
 from tests.site_schemas import course_schema, site_schema
 

@@ -12,8 +12,8 @@ from typing import Any
 from pydantic import BaseModel
 
 from kuraban.core.units import MINUTE, show_duration
-from kuraban.settings.tables import CourseFile, SiteFile
-from kuraban.settings.values import DURATION_PATTERN
+from kuraban.settings.files.tables import CourseFile, SiteFile
+from kuraban.settings.files.values import DURATION_PATTERN
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 

@@ -11,8 +11,8 @@ import pytest
 
 from kuraban.core.effects import Step
 from kuraban.core.units import HOUR
-from kuraban.edges import forward
-from kuraban.service import JOURNAL
+from kuraban.edges.history import forwarder as forward
+from kuraban.runtime.watch import JOURNAL
 from kuraban.settings import Receiver
 from kuraban.store.forwarded import Forwarded
 from tests.broker import Mosquitto

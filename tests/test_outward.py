@@ -63,7 +63,7 @@ def test_a_swap_that_was_entered_rings_the_other(
         swap = {"entry": "duty-swap", "from": "aki", "to": "mio", "day": day, "role": "brewer"}
         tonight.publisher.publish("kura/log/watch", json.dumps(swap))
         tonight.catch_up(watch)
-        manned = watch.engine.world.ledger.manned
+        manned = watch.engine.view.entry_log.manned
         assert [(swap.first, swap.second, swap.day) for swap in manned.swaps] == [
             ("aki", "mio", day)
         ]

@@ -19,8 +19,8 @@ from pathlib import Path
 
 import pytest
 
-from kuraban.edges.pages import hash_password
-from kuraban.service import JOURNAL
+from kuraban.edges.web import hash_password
+from kuraban.runtime.watch import JOURNAL
 from kuraban.store.history import History
 from tests.broker import USERS, Mosquitto, free_port
 from tests.cli.conftest import KURABAN

@@ -18,7 +18,7 @@ from pathlib import Path
 import msgspec
 
 from kuraban.core.facts import Reading
-from kuraban.service import JOURNAL
+from kuraban.runtime.watch import JOURNAL
 from kuraban.settings import Receiver
 from kuraban.store.forwarded import Forwarded
 from kuraban.store.history import History

@@ -14,9 +14,17 @@ from kuraban.cli import reckon_place
 from kuraban.cli.common import console, say, table, wrong
 from kuraban.cli.reckon_place import ADVICE
 from kuraban.core import entries as e
-from kuraban.core.detectors.air import DRY_WICK
-from kuraban.core.mixture import EMPTY, Expected, Mash, expected, ice_for, needed, share_of
-from kuraban.core.phrases import figure
+from kuraban.core.detectors.koji_air import DRY_WICK
+from kuraban.core.plan.landing_forecast import (
+    EMPTY,
+    Expected,
+    Mash,
+    expected,
+    ice_for,
+    needed,
+    share_of,
+)
+from kuraban.core.texts.translator import figure
 from kuraban.errors import OutOfRange
 from kuraban.trade import density, mixing, psychrometry, sensors
 

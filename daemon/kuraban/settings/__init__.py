@@ -21,7 +21,7 @@ from kuraban.settings.model import (
 )
 
 if TYPE_CHECKING:
-    from kuraban.settings.courses import built_in_courses, read_course
+    from kuraban.settings.files.courses import built_in_courses, read_course
     from kuraban.settings.reading import load
 
 __all__ = [
@@ -29,7 +29,7 @@ __all__ = [
     "built_in_courses", "load", "read_course",
 ]  # fmt: skip
 
-_READERS = {"load": "reading", "built_in_courses": "courses", "read_course": "courses"}
+_READERS = {"load": "reading", "built_in_courses": "files.courses", "read_course": "files.courses"}
 
 
 def __getattr__(name: str) -> Any:

@@ -12,8 +12,8 @@ from pathlib import Path
 from typing import Any
 
 from kuraban.errors import Fault
-from kuraban.settings.faults import label
-from kuraban.settings.values import nearest, show
+from kuraban.settings.files.faults import label
+from kuraban.settings.files.values import nearest, show
 
 CREDENTIAL = "credential:"
 SECRET = {
