@@ -57,7 +57,7 @@ def alive(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Alive]:
         running = Running(_watch(broker, sink, folder / "data", port))
         crew, probe = Publisher(broker.port, "crew"), Publisher(broker.port, "t3-mid")
         try:
-            wait(lambda: running.watch.connected or running.error is not None)
+            wait(lambda: running.watch._door.connected or running.error is not None)
             crew.publish("kura/log/tank-3", BATCH)
             house = running.watch.settings.house
             known = Alive(f"http://127.0.0.1:{port}", probe, ProbeState(house.probe["t3-mid"]))

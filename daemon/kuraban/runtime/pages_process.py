@@ -59,11 +59,6 @@ class PagesProcess:
         self._hindered = False
         self._painted = self._tried = float("-inf")
 
-    @property
-    def pid(self) -> int | None:
-        """The process of the pages, None while there is none."""
-        return self._pages.pid if self._pages is not None and self._pages.alive else None
-
     def start(self) -> None:
         """Let the pages begin where the site file says; what hinders them is logged."""
         if self._settings.web is None:
