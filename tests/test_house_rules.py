@@ -7,6 +7,7 @@ import graphlib
 import re
 import warnings
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 import typer.main
