@@ -130,6 +130,16 @@ def text_files() -> Iterator[Path]:
             yield ROOT / name
 
 
+def members_of(kind: type) -> set[str]:
+    """The public names of a class: what it keeps in slots, shows and does."""
+    return {
+        name
+        for part in kind.__mro__
+        for name in vars(part)
+        if not name.startswith("_") and part.__module__.startswith("kuraban.")
+    }
+
+
 def code_spans(document: str) -> str:
     """The parts of a Markdown document that are set as code, fenced or in backticks."""
     parts = document.split("```")
