@@ -28,9 +28,10 @@ FLOORS = (
 CORE = (
     ("units", "course", "effects", "entries", "conditions", "facts", "site", "rota", "deadlines"),
     ("intake", "plan", "probes", "texts", "views"),
-    ("house_view",),
-    ("forecast",),
+    ("forecast.memory",),
+    ("house_state", "house_view"),
     ("equipment",),
+    ("forecast",),
     ("detectors",),
     ("alarms",),
     ("notify",),
@@ -70,10 +71,11 @@ class Module:
     @property
     def storey(self) -> int:
         """Its place in the core, from 0; LookupError where no room of the core holds it."""
-        part = self.name.split(".")[1]
-        for number, rooms in enumerate(CORE):
-            if part in rooms:
-                return number
+        inner = self.name.removeprefix("core.")
+        for part in (inner, inner.partition(".")[0]):
+            for number, rooms in enumerate(CORE):
+                if part in rooms:
+                    return number
         raise LookupError(f"{self.path.relative_to(ROOT)} stands in no room of the core")
 
     def imports(self) -> set[str]:
@@ -156,6 +158,16 @@ def text_files() -> Iterator[Path]:
     for name in ("README.md", "DEVELOPERS.md", "pyproject.toml", ".ci/run"):
         if (ROOT / name).exists():
             yield ROOT / name
+
+
+def members_of(kind: type) -> set[str]:
+    """The public names of a class: what it keeps in slots, shows and does."""
+    return {
+        name
+        for part in kind.__mro__
+        for name in vars(part)
+        if not name.startswith("_") and part.__module__.startswith("kuraban.")
+    }
 
 
 def code_spans(document: str) -> str:

@@ -14,8 +14,16 @@ import typer.main
 from pydantic import BaseModel
 
 from kuraban.core.conditions import CONDITIONS
+from kuraban.core.house_state import HouseState
+from kuraban.core.house_view import HouseView
+from kuraban.core.plan.entry_log import EntryLog
+from kuraban.core.plan.plan_view import EntryLogView, SubjectView
+from kuraban.core.plan.subject_state import SubjectState
+from kuraban.core.probes.probe_state import PlaceState, ProbeState, Series
+from kuraban.core.probes.probe_view import PlaceView, ProbeView, SeriesView
 from kuraban.settings.catalogues import load_words
 from kuraban.settings.files.tables import CourseFile, SiteFile
+from tests.borrowed import lent_in, writes
 from tests.house import (
     CROWDED,
     FLOORS,
@@ -24,6 +32,7 @@ from tests.house import (
     TESTS,
     Module,
     code_spans,
+    members_of,
     modules,
     namesake,
     tells_only_names,
@@ -226,6 +235,113 @@ def test_only_the_command_line_exits() -> None:
         if exits.search(call)
     ]
     assert not leaving, names(leaving)
+
+
+# ------------------------------------------------------------------------------ who writes what
+
+DETECTORS = [module for module in modules() if module.name.startswith("core.detectors.")]
+VIEWS = (
+    (Series, SeriesView), (ProbeState, ProbeView), (PlaceState, PlaceView),
+    (SubjectState, SubjectView), (EntryLog, EntryLogView), (HouseState, HouseView),
+)  # fmt: skip
+"""What the watch writes, and how those see it who only read."""
+
+
+def _changing() -> frozenset[str]:
+    """Everything that a thing can do and its view does not show; and what lays a plan anew."""
+    hidden = [members_of(whole) - members_of(view) for whole, view in VIEWS]
+    return frozenset({"lay"}.union(*hidden))
+
+
+def test_no_detector_writes_into_what_it_reads() -> None:
+    """It tells what it concludes; what it must remember it keeps in itself."""
+    classes = [
+        node for module in DETECTORS for node in module.tree.body if isinstance(node, ast.ClassDef)
+    ]
+    lent, changing = lent_in(classes), _changing()
+    assert "probe_state" in lent["Displaced"] and "view" in lent["Stopped"]
+    found = [
+        f"{module.name}, {write}"
+        for module in DETECTORS
+        for tree in (module.tree, *module.tree.body)
+        if isinstance(tree, (ast.Module, ast.ClassDef))
+        for write in writes(tree, lent, changing)
+    ]
+    assert not found, names(found)
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "self.view.dusk = True",
+        "self.probe.suspect |= {'wild'}",
+        "self.probe.held, self.since = None, now",
+        "probe = self.view.probe_states['mid']; probe.suspect.add('wild')",
+        "(self.probe.suspect.add if now else self.probe.suspect.discard)('wild')",
+        "place, now = self.view.places['tank'], 1.0; place.refresh(now)",
+        "self.view.entry_log.of('tank').masks.append(now)",
+        "del self.view.places['tank']",
+        "for one in self.view.places.values(): one.stale = True",
+        "[one.series.add(now, 1.0) for one in self.view.places.values()]",
+        "(self.view.batch('tank', now) or None).marks.clear()",
+        "setattr(self.probe, 'value', 1.0)",
+        "self.view._state.blind = now",
+        "books = self.view.entry_log; books.version += 1",
+    ],
+)
+def test_a_detector_that_writes_would_be_found(line: str) -> None:
+    assert writes(_detector(line), lent_in([_detector(line)]), _changing()), line
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "self.since = self.view.probe_states['mid'].heard",
+        "times = list(self.probe.series.times); times.append(now); del times[0]",
+        "self.seen['mid'] = now; self.seen.clear()",
+        "self.clock.holds = True; self.clock.spent += now",
+        "self.since += now",
+    ],
+)
+def test_what_a_detector_remembers_is_its_own(line: str) -> None:
+    assert not writes(_detector(line), lent_in([_detector(line)]), _changing()), line
+
+
+def _detector(line: str) -> ast.ClassDef:
+    text = f"""
+class Any(Detector):
+    def settle(self):
+        self.probe = self.view.probe_states[self.subject]
+        self.seen, self.clock, self.since = {{}}, TimeOutside(), 0.0
+
+    def look(self, now):
+        {line}
+"""
+    (found,) = ast.parse(text).body
+    assert isinstance(found, ast.ClassDef)
+    return found
+
+
+@pytest.mark.parametrize(
+    ("written", "owners"),
+    [
+        ("suspect", {"core.probes.belief", "core.probes.probe_state"}),
+        ("dusk", {"core.engine.conclusions", "core.house_state"}),
+        ("blind", {"core.engine.self_monitoring", "core.house_state"}),
+    ],
+)
+def test_what_the_watch_believes_has_one_owner(written: str, owners: set[str]) -> None:
+    """Elsewhere it is read."""
+    strangers = [
+        f"{module.name}: {ast.unparse(node)}"
+        for module in modules()
+        if module.name not in owners
+        for node in ast.walk(module.tree)
+        if isinstance(node, (ast.Assign, ast.AugAssign, ast.AnnAssign))
+        for target in (node.targets if isinstance(node, ast.Assign) else [node.target])
+        if isinstance(target, ast.Attribute) and target.attr == written
+    ]
+    assert not strangers, names(strangers)
 
 
 # ------------------------------------------------------------------------------ what belongs to it

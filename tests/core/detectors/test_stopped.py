@@ -7,7 +7,7 @@ import pytest
 
 from kuraban.core.site import Cooler, Place
 from tests.core.detectors.kit import MID, Night, course, house, koji, noisy, ramp, step
-from tests.core.detectors.test_cooler import (
+from tests.core.equipment.test_cooler_view import (
     DEMAND,
     POWER,
     RUNNING,

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import msgspec
-import pytest
 
 from kuraban.core.conditions import CONDITIONS
 from kuraban.core.course import FAR_FUTURE
+from kuraban.core.detectors.base import Conclusion
 from kuraban.core.detectors.product_band import ProductBand
 from kuraban.core.engine.detector_registry import DetectorRegistry
 from kuraban.core.engine.look_timers import Timers
+from kuraban.core.house_state import HouseState
 from kuraban.core.house_view import HouseView
 from kuraban.core.site import Probe
 from tests.core.house import DUSK, Night, brewery, mashing
@@ -80,9 +81,9 @@ def test_a_detector_without_its_subject_goes() -> None:
 def test_an_empty_house_still_watches_itself() -> None:
     house = brewery()
     bare = type(house)(site=house.site)
-    registry = DetectorRegistry(Timers())
-    registry.settle_in(HouseView(bare, DUSK), DUSK)
+    state, told = HouseState(bare, DUSK), list[Conclusion]()
+    registry = DetectorRegistry(state, HouseView(state), told.append, Timers())
+    registry.settle_in(DUSK)
+    registry.look_at(None, DUSK)
     assert {subject for _, subject in registry.detectors} == {"watch"}
-    assert registry.clocks.subject == "watch"
-    with pytest.raises(AttributeError):
-        _ = DetectorRegistry(Timers()).clocks
+    assert registry.clocks.subject == "watch" and not told

@@ -19,7 +19,9 @@ import msgspec
 
 from kuraban.core import entries as e
 from kuraban.core.facts import Logged
+from kuraban.core.house_state import HouseState
 from kuraban.core.house_view import HouseView
+from kuraban.core.plan.entry_log import EntryLog
 from kuraban.core.plan.fill_level import effective
 from kuraban.core.plan.subject_state import Batch, Refused
 from kuraban.core.site import House
@@ -182,28 +184,28 @@ def _stretches(stay: Stay, since: float, until: float) -> Iterator[Stretch]:
 
 def _view(history: History, house: House, place: str, stretches: list[Stretch]) -> HouseView:
     """Books with what was told of the batch, as if it had stood in one place throughout."""
-    view = HouseView(house, 0.0)
+    state = HouseState(house, 0.0)
     told = [
         msgspec.structs.replace(logged, subject=place)
         for where, start, end in stretches
         for logged in history.entries(where, start - 1.0, end + HOUR)
     ]
-    _fold(view, told)
-    return view
+    _fold(state.entry_log, told)
+    return HouseView(state)
 
 
-def _fold(view: HouseView, told: Iterable[Logged]) -> None:
+def _fold(entry_log: EntryLog, told: Iterable[Logged]) -> None:
     for logged in sorted(told, key=lambda one: one.received):
         try:
-            view.entry_log.add(logged)
+            entry_log.add(logged)
         except Refused:
             continue
 
 
 def _counting(house: House, told: list[Logged]) -> list[Logged]:
-    view = HouseView(house, 0.0)
-    _fold(view, told)
-    return list(effective(view.entry_log))
+    entry_log = EntryLog(house)
+    _fold(entry_log, told)
+    return list(effective(entry_log))
 
 
 def _days(
