@@ -44,8 +44,6 @@ from kuraban.store.history import History
 
 EVENING = 11 * HOUR
 LONGEST = 120 * DAY
-LONGEST_MASH = 60.0
-"""A forecast of Baume zero beyond that moromi day tells only that BMD has just turned."""
 SAMPLES_BACK = 5 * DAY
 STEP = 30 * MINUTE
 """Between two points of a sheet's curve."""
@@ -164,7 +162,7 @@ def sheet_of(history: History, house: House, stay: Stay, now: float) -> BatchShe
         plan=line_of(stay.batch.plan, ends),
         measured=tuple(measured),
         step=STEP,
-        zero=None if found.zero is None or found.zero.likely > LONGEST_MASH else found.zero,
+        zero=found.zero,
         corrected=found.corrected,
     )
 
@@ -234,7 +232,6 @@ def _day(
     start = max(at, batch.since)
     room = house.place[place].room
     airs = [] if room is None else [probe.id for probe in house.probes_of(room, "air")]
-    last = samples[-1] if samples else None
     stages = dict.fromkeys(
         span.stage for span in batch.plan.spans if span.start < end and span.end > start
     )
@@ -255,7 +252,7 @@ def _day(
         alcohol=_newest([one.alcohol for one in samples]),
         acidity=_newest([one.acidity for one in samples]),
         amino=_newest(amino),
-        bmd=None if last is None else last.bmd,
+        bmd=_newest([one.bmd for one in samples]),
         face=tuple(text for look in faces for text in (look.foam, look.text) if text),
         cooled=_cooled(history, house, place, at, end),
         work=tuple(one for one in told if isinstance(one.entry, SHOWN)),
