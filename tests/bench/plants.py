@@ -117,7 +117,8 @@ def row(plant: str, kind: str, result: Result) -> list[str]:
         f"{sum_.missed} ({sum_.missed_wakes})", sum_.late,
     )  # fmt: skip
     return [
-        plant.upper() if kind == "all" else kind, *map(str, counts), after, str(sum_.early), str(sum_.displaced_as_product),
+        plant.upper() if kind == "all" else kind, *map(str, counts), after,
+        str(sum_.early), str(sum_.displaced_as_product),
         f"{pages / sum_.people:.2f}", f"{pages / sum_.incidents:.1f}" if sum_.incidents else "-",
         *(f"{plain.false_wakes}/{plain.missed_wakes}" for plain in result.plain),
     ]  # fmt: skip
