@@ -20,8 +20,8 @@ FLOORS = (
     ("store",),
     ("edges",),
     ("settings",),
-    ("asking", "clock", "demo", "keeper", "recording", "rehearse", "replay", "service"),
-    ("beside", "cli", "handed"),
+    ("clock", "demo", "queries", "recording", "rehearse", "replay", "runtime"),
+    ("cli", "runtime.pages_main", "runtime.watch_main"),
 )
 """From the ground up; a module imports from lower floors, and from its own without a circle."""
 
@@ -36,8 +36,9 @@ class Module:
 
     @property
     def room(self) -> str:
-        """The file or folder of the package that it belongs to."""
-        return self.name.partition(".")[0]
+        """The part of the package that it belongs to; a program of its own is one by itself."""
+        alone = any(self.name in rooms for rooms in FLOORS)
+        return self.name if alone else self.name.partition(".")[0]
 
     @property
     def floor(self) -> int:

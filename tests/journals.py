@@ -5,13 +5,13 @@ from __future__ import annotations
 from pathlib import Path
 
 from kuraban.core.effects import Message, Step
-from kuraban.core.engine import Engine
+from kuraban.core.engine.engine import Engine
 from kuraban.core.facts import Fact, HouseChanged
+from kuraban.core.intake.wire import Wire
 from kuraban.core.site import House, to_document
-from kuraban.core.wire import Wire
 from kuraban.recording import merged
 from kuraban.settings import load
-from kuraban.settings.words import load_words
+from kuraban.settings.catalogues import load_words
 from kuraban.store.journal import Journal
 
 ROOT = Path(__file__).parents[1]

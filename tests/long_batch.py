@@ -7,12 +7,12 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from kuraban.core import entries as e
-from kuraban.core.engine import Engine
+from kuraban.core.engine.engine import Engine
 from kuraban.core.facts import Fact, HouseChanged, Logged, Reading
 from kuraban.core.site import to_document
 from kuraban.core.units import DAY, HOUR, MINUTE, parse_time
-from kuraban.settings.words import load_words
-from tests.edges.pages.served import Served
+from kuraban.settings.catalogues import load_words
+from tests.edges.web.served import Served
 from tests.journals import house
 
 PLACE, NAME, COURSE = "tank-3", "No. 21", "moromi-slow-33"
@@ -61,7 +61,7 @@ def _readings(engine: Engine, start: float, until: float) -> Iterator[Reading]:
     """What the probe reads: near the plan, with a saw-tooth of cooling; the valve; the cellar."""
     at, probes = start, [probe.id for probe in house().probes_of(PLACE, "product")]
     while at < until:
-        batch = engine.world.batch(PLACE, at)
+        batch = engine.view.batch(PLACE, at)
         product = 12.0 if batch is None else batch.plan.at(at)
         product += 0.15 * math.sin(at / (2 * HOUR)) + 0.1
         for probe in probes:

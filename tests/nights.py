@@ -19,12 +19,12 @@ from paho.mqtt.enums import CallbackAPIVersion
 from kuraban.clock import Clock
 from kuraban.core.effects import Message, Step, Turn
 from kuraban.core.facts import Reading
-from kuraban.core.wire import Wire
+from kuraban.core.intake.wire import Wire
 from kuraban.recording import Recorded, merged
 from kuraban.replay import replay
-from kuraban.service import JOURNAL, Watch
+from kuraban.runtime.watch import JOURNAL, Watch
 from kuraban.settings import Addresses, Settings, load
-from kuraban.settings.words import load_words
+from kuraban.settings.catalogues import load_words
 from kuraban.store.history import History
 from tests.broker import USERS, Mosquitto
 from tests.sink import Sink
@@ -241,7 +241,7 @@ class Evening:
         watch = self.watch()
         running = Running(watch)
         try:
-            wait(lambda: watch.connected or running.error is not None)
+            wait(lambda: watch._door.connected or running.error is not None)
             yield watch
         finally:
             running.stop()
@@ -264,7 +264,7 @@ class Evening:
         for _ in range(15):
             self.publisher.publish("kura/log/watch", note)
             with suppress(AssertionError):
-                wait(lambda: ("watch", mark) in watch.engine.logbook.seen, 2)
+                wait(lambda: ("watch", mark) in watch.engine.entry_handler.seen, 2)
                 return mark
         raise AssertionError("the watch does not take what is published")
 

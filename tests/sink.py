@@ -15,7 +15,7 @@ from types import TracebackType
 from typing import Any, Literal, Self
 from urllib.parse import parse_qs
 
-from kuraban.edges.courier import CURVE
+from kuraban.edges.phones.courier import CURVE
 
 Mode = Literal["ok", "500", "hang", "refuse", "slow"]
 

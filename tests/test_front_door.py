@@ -15,10 +15,10 @@ from pathlib import Path
 
 import pytest
 
-from kuraban.edges import mqtt_in
-from kuraban.service import Watch
+from kuraban.edges.mqtt import front_door as mqtt_in
+from kuraban.runtime.watch import Watch
 from kuraban.settings import Settings
-from kuraban.settings.words import load_words
+from kuraban.settings.catalogues import load_words
 from tests.broker import Mosquitto
 from tests.certificates import authority, certificate
 from tests.killed_broker import KILLS, UNSAVED, Board, kept, killed
@@ -159,7 +159,7 @@ def test_a_full_queue_is_one_line_and_loses_nothing(
         mqtt = dataclasses.replace(found.mqtt, keepalive=4.0)
         watch = Stalled(dataclasses.replace(found, mqtt=mqtt))
         running = Running(watch)
-        wait(lambda: watch.connected)
+        wait(lambda: watch._door.connected)
         board = Board(broker.port)
         for _ in range(1000):
             board.send()

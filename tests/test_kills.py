@@ -12,12 +12,12 @@ from pathlib import Path
 import pytest
 
 from kuraban.core.effects import Message, Step
-from kuraban.core.engine import Engine
+from kuraban.core.engine.engine import Engine
 from kuraban.core.units import show_time
-from kuraban.edges.courier import DOUBT
-from kuraban.service import JOURNAL
+from kuraban.edges.phones.courier import DOUBT
+from kuraban.runtime.watch import JOURNAL
 from kuraban.settings import load
-from kuraban.settings.words import load_words
+from kuraban.settings.catalogues import load_words
 from kuraban.store.history import History
 from kuraban.store.journal import Journal
 from tests.broker import Mosquitto
@@ -83,11 +83,11 @@ class Night:
         self.readings: dict[str, list[tuple[float, float]]] = defaultdict(list)
         self._next = START
         self._house = load(SITE, {}).house
-        self._begun = False
+        self._batch_courses = False
 
     def publish(self, publisher: Publisher, now: float) -> None:
-        if not self._begun:
-            self._begun = True
+        if not self._batch_courses:
+            self._batch_courses = True
             since = show_time(START - 10 * 86400, self._house.zone)
             for tank in DRIFTS:
                 start = (

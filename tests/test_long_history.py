@@ -11,8 +11,8 @@ import pytest
 
 from kuraban.core.effects import Step
 from kuraban.core.units import HOUR
-from kuraban.edges import forward
-from kuraban.service import JOURNAL
+from kuraban.edges.history import forwarder as forward
+from kuraban.runtime.watch import JOURNAL
 from kuraban.settings import Receiver
 from kuraban.store.forwarded import Forwarded
 from tests.broker import Mosquitto
@@ -103,7 +103,7 @@ def test_an_engine_that_hangs_delays_neither_judging_nor_the_stop(
     strict.mode = "hang"
     watch = tonight.watch()
     running = Running(watch)
-    wait(lambda: watch.connected)
+    wait(lambda: watch._door.connected)
     tonight.play(watch, messages("slow-drift")[:100])
     tonight.catch_up(watch)
     wait(lambda: len(strict.times) > 0)

@@ -143,8 +143,8 @@ def test_a_house_in_the_recording_is_the_one_that_is_watched() -> None:
     player.play(recording.Recorded(DUSK, "kura/watch/other", b"noise", False))
     player.play(recording.Recorded(DUSK, "kura/watch/house", b"noise", False))
     player.play(recording.Recorded(DUSK + 1, "kura/reading/t3-mid", b"10.4", False))
-    assert player.engine.world.house == whole
-    assert player.engine.world.senses["t3-mid"].value == 10.4
+    assert player.engine.view.house == whole
+    assert player.engine.view.probe_states["t3-mid"].value == 10.4
     part = msgspec.json.encode(Impaired("journal", True, 0.0))
     player.play(recording.Recorded(DUSK + 2, "kura/watch/part", part, False))
     player.play(recording.Recorded(DUSK + 2, "kura/watch/part", b"noise", False))

@@ -8,7 +8,7 @@ import pytest
 
 from kuraban.core.entries import KINDS
 from kuraban.core.facts import Logged, Reading
-from kuraban.core.wire import Wire
+from kuraban.core.intake.wire import Wire
 from tests.corpus import ENTRIES, HOUSE, NOW
 from tests.schemas import DOCUMENTS, FOLDER, MEANINGS, written
 

@@ -9,12 +9,12 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-from kuraban import service
-from kuraban.asking import view
 from kuraban.cli import app, status
 from kuraban.cli import history as cli_history
 from kuraban.core.units import DAY, HOUR
-from kuraban.service import JOURNAL
+from kuraban.queries import journal_state as state
+from kuraban.runtime import watch as service
+from kuraban.runtime.watch import JOURNAL
 from kuraban.settings import Keep
 from kuraban.store.history import History
 from kuraban.store.journal import Journal
@@ -37,8 +37,8 @@ def test_the_watch_starts_from_it(tmp_path: Path, packed: Path) -> None:
         evening = Evening(broker, sink, tmp_path / "data", left + 30.0)
         with evening.watching() as watch:
             evening.catch_up(watch)
-            assert {logged.key for logged in entries} <= set(watch.engine.logbook.seen)
-            alarms = {f"{subject}/{what}" for subject, what in watch.engine.board.alarms}
+            assert {logged.key for logged in entries} <= set(watch.engine.entry_handler.seen)
+            alarms = {f"{subject}/{what}" for subject, what in watch.engine.alarm_manager.alarms}
             assert alarms >= {step.alarm for step in standing}
         evening.close()
     journal = Journal.open(path)
@@ -55,7 +55,7 @@ def test_it_can_be_asked_before_and_after(
     path, site = unpack(packed, tmp_path / "data" / JOURNAL), site_file(tmp_path)
     with closing(History(path)) as history:
         left = history.now() or 0.0
-    for module in (view, status, cli_history):
+    for module in (state, status, cli_history):
         monkeypatch.setattr(module, "clock", lambda: left)
     before = [asked("status", site), asked("history", "tank-2", "--since", "12h", site)]
     Journal.open(path).close()

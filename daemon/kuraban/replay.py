@@ -9,11 +9,11 @@ from typing import IO, NamedTuple
 import msgspec
 
 from kuraban.core.effects import Message, Step, timeline_line
-from kuraban.core.engine import Engine
+from kuraban.core.engine.engine import Engine
 from kuraban.core.facts import HouseChanged, Impaired, Reading, Refusal
+from kuraban.core.intake.wire import Wire
 from kuraban.core.site import House, from_document, to_document
-from kuraban.core.wire import Wire
-from kuraban.core.wording import Words
+from kuraban.core.texts.messages import Words
 from kuraban.recording import BadLine, Recorded, merged
 
 HOUSE_TOPIC = "watch/house"

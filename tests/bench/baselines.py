@@ -8,7 +8,7 @@ the bus codes that the front door refuses; everything else it takes as it comes.
 from __future__ import annotations
 
 from kuraban.core.facts import Reading
-from kuraban.core.world import World
+from kuraban.core.house_view import HouseView
 from tests.bench.judging import Ring
 
 
@@ -21,9 +21,9 @@ class FixedLimit:
         self._since: dict[tuple[str, str], float] = {}
         self._rung: set[tuple[str, str]] = set()
 
-    def hear(self, reading: Reading, world: World) -> None:
-        probe = world.house.probe[reading.probe]
-        batch = world.batch(probe.of, reading.at) if probe.of in world.house.place else None
+    def hear(self, reading: Reading, view: HouseView) -> None:
+        probe = view.house.probe[reading.probe]
+        batch = view.batch(probe.of, reading.at) if probe.of in view.house.place else None
         if probe.measures != "product" or batch is None:
             return
         tolerance = batch.plan.standing(reading.at).stage.tolerance

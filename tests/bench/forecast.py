@@ -9,7 +9,7 @@ from pathlib import Path
 from rich.progress import track
 
 from fixtures.invent import random_night
-from tests.core.detectors.test_trend import DRIFTING, forecasts
+from tests.core.detectors.test_trending import DRIFTING, forecasts
 
 FIRST = 500
 """Seeds from here to 530 are kept for the forecast; no rule was tuned on them."""

@@ -24,11 +24,10 @@ from influxdb_client.client.write_api import SYNCHRONOUS
 
 from kuraban.core.effects import Turn
 from kuraban.core.facts import Fact, HouseChanged
+from kuraban.core.intake.wire import Wire
 from kuraban.core.site import to_document
-from kuraban.core.wire import Wire
-from kuraban.edges import receiver as _receiver  # noqa: F401  read before the time is taken
-from kuraban.edges.forward import BATCH, Forwarder
-from kuraban.edges.points import Points
+from kuraban.edges.history.forwarder import BATCH, Forwarder
+from kuraban.edges.history.line_protocol import Points
 from kuraban.settings import Receiver, load
 from kuraban.store.forwarded import Forwarded
 from kuraban.store.journal import Journal

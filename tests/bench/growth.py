@@ -30,11 +30,11 @@ from rich.table import Table
 
 from kuraban.core import entries as e
 from kuraban.core.facts import Logged
-from kuraban.edges.mqtt_in import Arrived
-from kuraban.keeper import feed, freeze
-from kuraban.service import MOST, Watch
+from kuraban.edges.mqtt.front_door import Arrived
+from kuraban.runtime import feed, freeze
+from kuraban.runtime.watch import MOST, Watch
 from kuraban.settings import load
-from kuraban.settings.words import load_words
+from kuraban.settings.catalogues import load_words
 from tests.bench import ground
 from tests.bench.led import LedClock
 
@@ -145,12 +145,12 @@ class Led(Watch):
     def _begin(self) -> None:
         super()._begin()
         self._checkpointed = float("inf")
-        ledger, at = self.engine.world.ledger, START - 60.0
+        entry_log, at = self.engine.view.entry_log, START - 60.0
         for place in self.settings.house.places:
             batch = e.BatchStart(batch=place.id, course="night-slow", stage="moromi",
                                  since=e.Moment(START - 10 * 86400))  # fmt: skip
-            ledger.add(Logged(place.id, place.id, batch, at, at))
-        self.engine.judge.look_at(None, self.engine.now)
+            entry_log.add(Logged(place.id, place.id, batch, at, at))
+        self.engine.registry.look_at(None, self.engine.now)
 
     def _keep(self, arrived: list[Arrived]) -> bool:
         kept = super()._keep(arrived)

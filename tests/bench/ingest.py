@@ -32,10 +32,10 @@ from rich.console import Console
 from rich.progress import track
 from rich.table import Table
 
-from kuraban.edges.mqtt_in import Arrived
-from kuraban.service import JOURNAL, Watch
+from kuraban.edges.mqtt.front_door import Arrived
+from kuraban.runtime.watch import JOURNAL, Watch
 from kuraban.settings import Settings
-from kuraban.settings.words import load_words
+from kuraban.settings.catalogues import load_words
 from kuraban.store.history import History
 from tests.bench import ground
 from tests.bench.led import LedClock

@@ -36,13 +36,13 @@ from typing import IO, Any
 import httpx
 from rich.progress import Progress
 
-from kuraban import service
 from kuraban.clock import Clock
 from kuraban.core.units import show_time
-from kuraban.edges.courier import Courier
-from kuraban.service import JOURNAL, Watch
+from kuraban.edges.phones.courier import Courier
+from kuraban.runtime import watch as service
+from kuraban.runtime.watch import JOURNAL, Watch
 from kuraban.settings import Settings, load
-from kuraban.settings.words import load_words
+from kuraban.settings.catalogues import load_words
 from tests.bench import ground
 from tests.broker import USERS, Mosquitto, free_port
 from tests.nights import Publisher, wait
@@ -86,7 +86,7 @@ def site(folder: Path, port: int, pages: int = 0) -> Settings:
         'data = "data"\nlate_after = "1d"\nquick_ladder = ["0m"]\nladder = ["0m"]',
         f'[mqtt]\nport = {port}\nuser = "kuraban"\npassword = "{USERS["kuraban"]}"',
     ]
-    rows += [f'[pages]\nlisten = "127.0.0.1:{pages}"'] if pages else []
+    rows += [f'[web]\nlisten = "127.0.0.1:{pages}"'] if pages else []
     rows += [
         f'[[person]]\nid = "{who}"\nname = "{who}"\npages = ["json://127.0.0.1/{who}"]'
         for who in ("aki", "sho")

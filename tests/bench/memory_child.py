@@ -32,13 +32,13 @@ def resident(kind: str = "VmRSS", of: int | str = "self") -> float:
 
 def one(variant: str, handed_over: Path, count: int) -> dict[str, float]:
     """What `kuraban run` becomes, led through the night; MB at the start, at the end, and most."""
-    from kuraban import handed
+    from kuraban.runtime import watch_main as handed
 
     with handed_over.open("rb") as file:
         settings = pickle.load(file)
     handed.log_lines(supervised=True)
-    from kuraban.edges.mqtt_in import Arrived
-    from kuraban.service import Watch
+    from kuraban.edges.mqtt.front_door import Arrived
+    from kuraban.runtime.watch import Watch
 
     class Led(Watch):
         seen = 0
@@ -55,8 +55,8 @@ def one(variant: str, handed_over: Path, count: int) -> dict[str, float]:
         def _end(self) -> None:
             extra(variant, self)
             self.after = resident()
-            if self._showing.pid is not None:
-                self.beside = resident(of=self._showing.pid)
+            if self._pages_process.pid is not None:
+                self.beside = resident(of=self._pages_process.pid)
             super()._end()
 
     clock = LedClock(START + n * APART for n in itertools.count())
@@ -76,12 +76,12 @@ def extra(variant: str, watch: Any) -> None:
         title="Tank 3", body="warm", alarms=("tank-3/warm",),
     )  # fmt: skip
     if variant == "one message sent":
-        from kuraban.edges.courier import ByApprise
+        from kuraban.edges.phones.courier import ByApprise
 
         address = watch.settings.addresses["aki"].pages[0]
         assert ByApprise(address).send("Tank 3", "warm", True) == ""
     elif variant == "pages":
-        where = watch.settings.pages
+        where = watch.settings.web
         assert _asked(f"http://{where.host}:{where.port}/") == 200
     elif variant == "a chart drawn":
         watch._curves.remember(watch.engine, ring)

@@ -25,12 +25,12 @@ from rich.table import Table
 from fixtures.invent import Night, random_night
 from kuraban.core.effects import Message, Step
 from kuraban.core.facts import Reading
+from kuraban.core.intake.wire import Wire
 from kuraban.core.site import House
-from kuraban.core.wire import Wire
 from kuraban.recording import read_line
 from kuraban.replay import Player
 from kuraban.settings import load
-from kuraban.settings.words import load_words
+from kuraban.settings.catalogues import load_words
 from tests.bench import judging
 from tests.bench.baselines import FixedLimit
 
@@ -71,7 +71,7 @@ def play(job: tuple[int, int]) -> Played:
         for fact in wire.read(message.topic, message.payload, message.at, message.retained):
             if isinstance(fact, Reading):
                 for alarm in plain.values():
-                    alarm.hear(fact, player.engine.world)
+                    alarm.hear(fact, player.engine.view)
     player.engine.wake(night.end)
     story = player.story()
     told = {WATCHES[0]: list(_rings(story)), **{name: one.rings for name, one in plain.items()}}

@@ -28,7 +28,7 @@ from rich.console import Console
 from rich.progress import track
 from rich.table import Table
 
-from kuraban.core import teller
+from kuraban.core.notify import notifier as notifier
 from tests.bench import ground
 from tests.core.detectors.kit import (
     AIR,
@@ -43,7 +43,7 @@ from tests.core.detectors.kit import (
     saw,
     stage,
 )
-from tests.core.test_outlook import CHILLER, PERIOD, VALVE, shut
+from tests.core.forecast.test_time_to_limit import CHILLER, PERIOD, VALVE, shut
 
 RICE, MASH = 2.11, 3.7
 FELT = (1.2, 3.0)
@@ -81,7 +81,7 @@ def dry(rng: random.Random, hangs: bool, reckoned: bool) -> Counter[str]:
     rung = {m.alarms[0] for m in night.messages() if m.step == "page" and m.alarms}
     false = {alarm for alarm in rung if alarm.startswith("tank/") and "unwatched" not in alarm}
     return Counter({"dry": hangs, "dry, told as cold mash": hangs and bool(false),
-                    "wet, not believed": not hangs and not night.world.senses["mid"].good(
+                    "wet, not believed": not hangs and not night.view.probe_states["mid"].good(
                         night.start + 60 * night.minute)})  # fmt: skip
 
 
@@ -93,9 +93,9 @@ def chiller(rng: random.Random, hot: bool, reckoned: bool) -> Counter[str]:
     trace = noisy(saw(9.9, max(an_hour, 0.03) * 1.6, PERIOD), seed=rng.randrange(1000))
     night.play(720, mid=trace, air=8.0, valve=shut, running=lambda minute: 1.0)
     last = 9.9
-    hours = patch.object(teller, "hours_in_hand", teller.hours_in_hand)
+    hours = patch.object(notifier, "hours_in_hand", notifier.hours_in_hand)
     if not reckoned:
-        hours = patch.object(teller, "hours_in_hand", lambda *_: None)
+        hours = patch.object(notifier, "hours_in_hand", lambda *_: None)
     with hours:
         night.play(720 + 300, mid=noisy(lambda minute: last + an_hour * (minute - 720) / 60),
                    air=8.0, valve=1.0, running=0.0)  # fmt: skip

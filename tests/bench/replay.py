@@ -28,7 +28,7 @@ from rich.progress import track
 from kuraban.core.effects import Message, Step
 from kuraban.replay import replay
 from kuraban.settings import Settings, load
-from kuraban.settings.words import load_words
+from kuraban.settings.catalogues import load_words
 
 ROOT = Path(__file__).resolve().parents[2]
 PROFILE = Path(__file__).resolve().parent / "results" / "replay-profile.txt"

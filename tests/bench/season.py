@@ -30,16 +30,16 @@ from rich.progress import track
 
 from kuraban.core import entries as e
 from kuraban.core.effects import Turn
-from kuraban.core.engine import Engine
+from kuraban.core.engine.engine import Engine
 from kuraban.core.facts import HouseChanged, Logged, Reading
 from kuraban.core.site import to_document
 from kuraban.core.units import DAY
-from kuraban.edges.pages import past
-from kuraban.keeper import freeze
-from kuraban.keeper.thinning import held
-from kuraban.service import JOURNAL
+from kuraban.edges.web import history_queries as past
+from kuraban.runtime import freeze
+from kuraban.runtime.retention_scheduler import held
+from kuraban.runtime.watch import JOURNAL
 from kuraban.settings import Keep, load
-from kuraban.settings.words import load_words
+from kuraban.settings.catalogues import load_words
 from kuraban.store.history import History
 from kuraban.store.journal import Journal
 from kuraban.store.retention import Bounds

@@ -30,15 +30,15 @@ from rich.progress import track
 from rich.table import Table
 
 from kuraban.core.effects import Turn
-from kuraban.core.engine import Engine
+from kuraban.core.engine.engine import Engine
 from kuraban.core.facts import HouseChanged, Reading
+from kuraban.core.intake.wire import Wire
 from kuraban.core.site import House, to_document
 from kuraban.core.units import show_time
-from kuraban.core.wire import Wire
-from kuraban.keeper import freeze
-from kuraban.service import JOURNAL
+from kuraban.runtime import freeze
+from kuraban.runtime.watch import JOURNAL
 from kuraban.settings import load
-from kuraban.settings.words import load_words
+from kuraban.settings.catalogues import load_words
 from kuraban.store.journal import Checkpoint, Journal
 from tests.bench import ground, replay
 from tests.broker import USERS, Mosquitto

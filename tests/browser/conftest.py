@@ -11,13 +11,13 @@ from typing import NamedTuple
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
-from kuraban.asking.setting_up import SettingUp
-from kuraban.asking.sheet import Batches
-from kuraban.edges.pages.board import PictureBoard
-from kuraban.edges.pages.server import Pages
-from kuraban.settings import Pages as Where
-from kuraban.settings.words import load_page_words
-from tests.edges.pages.served import Served
+from kuraban.edges.web.live.snapshot_hub import PictureBoard
+from kuraban.edges.web.server import Pages
+from kuraban.queries.batches.batch_sheet import Batches
+from kuraban.queries.setup.unknown_probes import SettingUp
+from kuraban.settings import Web as Where
+from kuraban.settings.catalogues import load_page_words
+from tests.edges.web.served import Served
 
 KEY = "k" * 64
 PHONE, DESK = (360, 740), (1280, 800)
@@ -43,11 +43,11 @@ def chrome() -> Iterator[Browser]:
 
 
 def serving(watch: Served) -> House:
-    board = PictureBoard()
-    board.put(watch.picture())
-    watch.seen = board.put
+    hub = PictureBoard()
+    hub.put(watch.snapshot())
+    watch.seen = hub.put
     pages = Pages(
-        watch.settings.house, Where(port=0), KEY, load_page_words(), board, watch.path,
+        watch.settings.house, Where(port=0), KEY, load_page_words(), hub, watch.path,
         watch.submit, watch.clock, SettingUp(watch.settings),
         Batches(watch.settings.house, watch.path),
     )  # fmt: skip

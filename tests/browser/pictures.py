@@ -11,7 +11,7 @@ from pathlib import Path
 from playwright.sync_api import sync_playwright
 
 from tests.browser.conftest import DESK, PHONE, serving
-from tests.edges.pages.served import LATE, ROOT, Served
+from tests.edges.web.served import LATE, ROOT, Served
 
 FOLDER = ROOT / "fixtures" / "pictures"
 KOJI = "2026-02-10T02:30:00+09:00"

@@ -74,9 +74,9 @@ def test_a_tap_without_wifi_is_kept_and_told_when_it_is_back(house: House, open_
 def test_a_new_value_is_in_the_open_page_within_two_seconds(house: House, open_: Open) -> None:
     page = open_(f"{house.at}/")
     expect(page.locator("#lost")).to_be_hidden()
-    moved = [dataclasses.replace(place, product=16.3) for place in house.watch.picture().places]
+    moved = [dataclasses.replace(place, product=16.3) for place in house.watch.snapshot().places]
     began = time.monotonic()
-    house.pages.board.put(dataclasses.replace(house.watch.picture(), places=tuple(moved)))
+    house.pages.hub.put(dataclasses.replace(house.watch.snapshot(), places=tuple(moved)))
     page.wait_for_function("document.querySelector('main').innerText.includes('16.3')")
     assert time.monotonic() - began < 2.0
 

@@ -9,7 +9,7 @@ from playwright.sync_api import Page
 
 from kuraban.edges.signing import Signer
 from tests.browser.conftest import DESK, KEY, PHONE, House, Open
-from tests.edges.pages import every
+from tests.edges.web import every
 
 LEAST = 48
 """CSS pixels: what a wet thumb hits."""
@@ -73,7 +73,7 @@ def addresses(lived: House) -> list[str]:
 
         found = every.addresses(lived.watch, KEY, there)
     lacking = [shape for shape, known in found.items() if not known]
-    assert not lacking, f"nobody looks at {lacking}; say in tests/edges/pages/every.py where one is"
+    assert not lacking, f"nobody looks at {lacking}; say in tests/edges/web/every.py where one is"
     assert len(found) >= 19
     return [lived.at + address for known in found.values() for address in known]
 

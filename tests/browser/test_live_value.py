@@ -13,10 +13,10 @@ import pytest
 from playwright.sync_api import Page
 
 from kuraban.core.facts import Reading
-from kuraban.core.senses import Sense
-from kuraban.service import Watch
-from kuraban.settings import Pages
-from kuraban.settings.words import load_words
+from kuraban.core.probes.probe_state import ProbeState
+from kuraban.runtime.watch import Watch
+from kuraban.settings import Web
+from kuraban.settings.catalogues import load_words
 from tests.broker import Mosquitto, free_port
 from tests.browser.conftest import Open
 from tests.nights import Publisher, Running, settings, wait
@@ -38,15 +38,15 @@ class Alive(NamedTuple):
 
     at: str
     probe: Publisher
-    sense: Sense
+    probe_state: ProbeState
 
     def say(self, value: float) -> str:
         """Publish a reading; the product that it makes, as a page writes it."""
         self.probe.publish("kura/reading/t3-mid", str(value))
         now = time.time()
-        self.sense.hear(Reading("t3-mid", now, value, now))
-        assert self.sense.value is not None
-        return f"{self.sense.value:.1f}"
+        self.probe_state.hear(Reading("t3-mid", now, value, now))
+        assert self.probe_state.value is not None
+        return f"{self.probe_state.value:.1f}"
 
 
 @pytest.fixture(scope="module")
@@ -57,10 +57,10 @@ def alive(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Alive]:
         running = Running(_watch(broker, sink, folder / "data", port))
         crew, probe = Publisher(broker.port, "crew"), Publisher(broker.port, "t3-mid")
         try:
-            wait(lambda: running.watch.connected or running.error is not None)
+            wait(lambda: running.watch._door.connected or running.error is not None)
             crew.publish("kura/log/tank-3", BATCH)
             house = running.watch.settings.house
-            known = Alive(f"http://127.0.0.1:{port}", probe, Sense(house.probe["t3-mid"]))
+            known = Alive(f"http://127.0.0.1:{port}", probe, ProbeState(house.probe["t3-mid"]))
             shown = [known.say(value) for value in BEFORE][-1]
             wait(lambda: _serves(f"{known.at}/place/tank-3", shown), 30)
             yield known
@@ -71,7 +71,7 @@ def alive(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Alive]:
 
 
 def _watch(broker: Mosquitto, sink: Sink, data: Path, port: int) -> Watch:
-    own = dataclasses.replace(settings(broker, sink, data), pages=Pages(port=port))
+    own = dataclasses.replace(settings(broker, sink, data), web=Web(port=port))
     return Watch(own, load_words())
 
 

@@ -10,7 +10,7 @@ import pytest
 from playwright.sync_api import expect
 
 from tests.browser.conftest import House, Open, serving
-from tests.edges.pages.served import Served
+from tests.edges.web.served import Served
 from tests.long_batch import PLACE, SOE, lived_batch, on_day
 
 SHEET = f"/batches/{PLACE}/{int(SOE)}"

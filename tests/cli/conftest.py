@@ -10,8 +10,8 @@ from typing import Any
 import pytest
 from typer.testing import CliRunner
 
-from kuraban.asking import view
 from kuraban.cli import app
+from kuraban.queries import journal_state as state
 from tests.journals import BREWERY, site_file
 
 Type = Callable[..., Any]
@@ -40,7 +40,7 @@ def at(monkeypatch: pytest.MonkeyPatch) -> Callable[[float], None]:
 
     def be(moment: float) -> None:
         for name in ("view", "status", "history", "log", "record", "check", "page_test"):
-            module = view if name == "view" else __import__(f"kuraban.cli.{name}", fromlist=[name])
+            module = state if name == "view" else __import__(f"kuraban.cli.{name}", fromlist=[name])
             monkeypatch.setattr(module, "clock", lambda: moment)
 
     return be

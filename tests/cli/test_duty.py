@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from kuraban.cli import duty
-from kuraban.edges.mqtt_visit import listen
+from kuraban.edges.mqtt.oneshot import listen
 from kuraban.settings import load
 from tests.broker import USERS, Mosquitto
 from tests.cli.conftest import Type

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from kuraban.edges.mqtt_visit import publish
+from kuraban.edges.mqtt.oneshot import publish
 from kuraban.settings import Mqtt, load
 from tests.broker import USERS, Mosquitto, free_port
 from tests.cli.conftest import Type

@@ -13,7 +13,7 @@ import pytest
 import typer.main
 
 from kuraban.cli import app, log
-from kuraban.edges.mqtt_visit import listen
+from kuraban.edges.mqtt.oneshot import listen
 from kuraban.settings import load
 from tests.broker import USERS, Mosquitto, free_port
 from tests.cli.conftest import SITE, Type

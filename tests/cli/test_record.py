@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from kuraban.edges.mqtt_visit import publish
+from kuraban.edges.mqtt.oneshot import publish
 from kuraban.settings import load
 from tests.broker import USERS, Mosquitto, free_port
 from tests.cli.conftest import KURABAN, Type

@@ -9,11 +9,11 @@ from functools import cache
 from typing import Any, NamedTuple
 
 from kuraban.core.effects import Message, Step
-from kuraban.core.engine import Engine
+from kuraban.core.engine.engine import Engine
 from kuraban.core.facts import Fact, HouseChanged
+from kuraban.core.intake.wire import Wire
 from kuraban.core.site import House, to_document
 from kuraban.core.units import HOUR, MINUTE, show_time
-from kuraban.core.wire import Wire
 from tests.core.house import AWAKE, DUSK, TOKYO, brewery, words
 
 HOUSE: House = brewery(AWAKE)

@@ -15,16 +15,16 @@ from zoneinfo import ZoneInfo
 import msgspec
 
 from kuraban.core.course import FAR_FUTURE, Course, Sides, Stage
-from kuraban.core.door import entry_from
 from kuraban.core.effects import Message, Step
-from kuraban.core.engine import Engine
+from kuraban.core.engine.engine import Engine
 from kuraban.core.facts import Fact, HouseChanged, Logged, Reading, Refusal
+from kuraban.core.house_view import Finding
+from kuraban.core.intake.entry_parser import entry_from
+from kuraban.core.intake.wire import Wire
 from kuraban.core.site import Cooler, Duty, House, Person, Place, Probe, Site, to_document
+from kuraban.core.texts.messages import Words
 from kuraban.core.units import DAY, HOUR, MINUTE
-from kuraban.core.wire import Wire
-from kuraban.core.wording import Words
-from kuraban.core.world import Finding
-from kuraban.settings.words import load_words
+from kuraban.settings.catalogues import load_words
 
 TOKYO = ZoneInfo("Asia/Tokyo")
 
@@ -236,8 +236,8 @@ class Bell(Night):
 
     def __init__(self, house: House | None = None, at: float = DUSK) -> None:
         super().__init__(house, at)
-        self.engine.judge.detectors.clear()
-        self.engine.judge.about.clear()
+        self.engine.registry.detectors.clear()
+        self.engine.registry.about.clear()
         while self.engine.timers.next() < FAR_FUTURE:
             self.engine.timers.pop()
 
@@ -247,7 +247,7 @@ class Bell(Night):
     ) -> None:  # fmt: skip
         """A detector's finding, now."""
         self.engine.wake(self.now)
-        self.engine.world.tell(
+        self.engine.view.tell(
             Finding(subject, condition, holds, self.now, value, None, since, (), worse)
         )
         self._drained()

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
-from kuraban.core.books import Batch
-from kuraban.core.door import entry_from
 from kuraban.core.facts import Logged
-from kuraban.core.ledger import Ledger
+from kuraban.core.intake.entry_parser import entry_from
+from kuraban.core.plan.entry_log import EntryLog
+from kuraban.core.plan.subject_state import Batch
 from kuraban.core.units import MINUTE
 from tests.core.house import DUSK, brewery
 
@@ -15,7 +15,7 @@ HOUSE = brewery()
 TANK, OTHER = "tank-3", "tank-4"
 
 
-class Books(Ledger):
+class SubjectStates(EntryLog):
     """A ledger whose entries are given in minutes after dusk."""
 
     def __init__(self) -> None:
@@ -39,7 +39,7 @@ class Books(Ledger):
 
     def masked_until(self, minute: float, place: str = TANK) -> float | None:
         """Minutes until the masks over a moment end."""
-        end = self.book(place).masked(at(minute))
+        end = self.subject_state(place).masked(at(minute))
         return None if end is None else (end - DUSK) / MINUTE
 
 
@@ -47,11 +47,11 @@ def at(minute: float) -> float:
     return DUSK + minute * MINUTE
 
 
-def started(stage: str = "main") -> Books:
-    books = Books()
-    books.tell(0, TANK, "batch-start", batch="12", course="mash", stage=stage)
-    return books
+def started(stage: str = "main") -> SubjectStates:
+    subject_states = SubjectStates()
+    subject_states.tell(0, TANK, "batch-start", batch="12", course="mash", stage=stage)
+    return subject_states
 
 
-def planned(books: Books, minute: float, place: str = TANK) -> float:
-    return books.runs(place, minute).plan.at(at(minute))
+def planned(subject_states: SubjectStates, minute: float, place: str = TANK) -> float:
+    return subject_states.runs(place, minute).plan.at(at(minute))

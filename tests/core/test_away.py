@@ -5,10 +5,10 @@ from __future__ import annotations
 import msgspec
 import pytest
 
-from kuraban.core import roster
-from kuraban.core.door import entry_from
+from kuraban.core import rota as roster
 from kuraban.core.entries import kind_of
 from kuraban.core.facts import Logged, Refusal
+from kuraban.core.intake.entry_parser import entry_from
 from kuraban.core.site import Away, Duty, House, Shift, Swap
 from kuraban.core.units import DAY, HOUR, MINUTE
 from tests.core.house import AWAKE, DUSK, Bell, brewery, moment
@@ -107,7 +107,7 @@ def test_a_swap_is_forgotten_when_its_day_is_over() -> None:
     bell = Bell(brewery(rota=NIGHTS), at=DUSK)
     bell.log("watch", "duty-swap", **{"from": "aki"}, to="bun", day="2026-02-02")
     bell.wake(DUSK + 12 * DAY)
-    assert not any(kind_of(known.entry) == "duty-swap" for known in bell.engine.world.ledger.log)
+    assert not any(kind_of(known.entry) == "duty-swap" for known in bell.engine.view.entry_log.log)
 
 
 @pytest.mark.parametrize(

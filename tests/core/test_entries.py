@@ -17,7 +17,7 @@ from kuraban.core.entries import (
     read_entry,
     read_special,
 )
-from kuraban.core.fitting import SUBJECTS
+from kuraban.core.intake.entry_validation import SUBJECTS
 from tests.corpus import ENTRIES
 
 

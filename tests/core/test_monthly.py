@@ -5,21 +5,22 @@ from __future__ import annotations
 import msgspec
 import pytest
 
-from kuraban.core import reports, wording
-from kuraban.core.engine import Engine
+from kuraban.core.engine.engine import Engine
 from kuraban.core.facts import HouseChanged
+from kuraban.core.house_view import HouseView
+from kuraban.core.notify import reports
 from kuraban.core.site import to_document
-from kuraban.core.world import World
+from kuraban.core.texts import messages as wording
 from tests.core.house import DUSK, TOKYO, brewery, mashing, moment, words
 
 
-def idle(at: float) -> World:
+def idle(at: float) -> HouseView:
     """The house in summer: no batch, and the store switched off."""
     house = brewery()
     house = msgspec.structs.replace(house, places=house.places[:-1], probes=house.probes[:-1])
     engine = Engine(words())
     engine.take(HouseChanged(at, to_document(house)))
-    return engine.world
+    return engine.view
 
 
 @pytest.mark.parametrize(("day", "due"), [("2026-07-05", True), ("2026-07-06", False),
@@ -31,7 +32,7 @@ def test_when_nothing_brews_the_evening_word_comes_on_sundays(day: str, due: boo
 
 def test_while_something_brews_every_evening_has_its_word() -> None:
     night = mashing(at=moment("2026-02-03T20:30"))
-    assert reports.evening_due(night.engine.world, night.now)
+    assert reports.evening_due(night.engine.view, night.now)
 
 
 def test_the_first_evening_of_a_month_asks_for_a_trial() -> None:
@@ -64,6 +65,6 @@ def test_the_latest_note_about_the_house_is_handed_over() -> None:
     for text in ("old filter out", "cooling water off 04:00"):
         night.run(5)
         night.log("watch", "note", text=text)
-    world = night.engine.world
-    report = reports.morning_report(world, night.engine.board, [], [], night.now)
+    view = night.engine.view
+    report = reports.morning_report(view, night.engine.alarm_manager, [], [], night.now)
     assert report.note == "cooling water off 04:00"

@@ -9,7 +9,7 @@ NIGHT = moment("2026-02-02T01:00")
 
 def failed(bell: Bell, number: int = -1) -> None:
     """The courier says that a page reached nobody."""
-    bell.engine.teller.unreached(bell.pages()[number].id, bell.now)
+    bell.engine.notifier.unreached(bell.pages()[number].id, bell.now)
     bell._drained()
 
 
@@ -58,6 +58,6 @@ def test_maintenance_that_cannot_be_reached_passes_to_the_brewer() -> None:
 
 def test_a_message_that_is_unknown_is_nothing() -> None:
     bell = Bell(at=NIGHT)
-    bell.engine.teller.unreached("nobody's", NIGHT)
+    bell.engine.notifier.unreached("nobody's", NIGHT)
     bell._drained()
     assert not bell.pages()

@@ -20,9 +20,9 @@ from kuraban.demo.screen import Story
 from kuraban.demo.stage import Rung
 from kuraban.errors import ConfigurationError
 from kuraban.replay import replay
-from kuraban.service import JOURNAL
+from kuraban.runtime.watch import JOURNAL
 from kuraban.settings import load
-from kuraban.settings.words import load_words
+from kuraban.settings.catalogues import load_words
 from kuraban.store.history import History
 from kuraban.store.journal import Journal
 

@@ -15,7 +15,7 @@ from kuraban.core.facts import Logged
 from kuraban.demo.screen import Screen, Story
 from kuraban.demo.stage import Rung
 from kuraban.settings import load
-from kuraban.settings.words import load_words
+from kuraban.settings.catalogues import load_words
 
 SITE = Path(__file__).parents[2] / "fixtures" / "brewery" / "site.toml"
 HOUSE, WORDS = load(SITE, {}).house, load_words()

@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 from kuraban.demo.stage import Feeder, Pace, Phones, embedded_broker, set_up_site
-from kuraban.edges.courier import ByApprise
-from kuraban.edges.mqtt_in import Arrived, FrontDoor
+from kuraban.edges.mqtt.front_door import Arrived, FrontDoor
+from kuraban.edges.phones.courier import ByApprise
 from kuraban.errors import BrokerError
 from kuraban.recording import Recorded
 from kuraban.settings import Settings, load

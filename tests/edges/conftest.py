@@ -12,7 +12,7 @@ import paho.mqtt.publish as publishing
 import pytest
 from paho.mqtt.client import MQTTv5
 
-from kuraban.edges.mqtt_in import Arrived, FrontDoor, LinkEvent
+from kuraban.edges.mqtt.front_door import Arrived, FrontDoor, LinkEvent
 from tests.broker import USERS, Embedded, Mosquitto
 
 

@@ -28,7 +28,7 @@ from rich.table import Table
 from fixtures.mangle import mangled_messages
 from kuraban.core.effects import Turn
 from kuraban.core.facts import Reading
-from kuraban.service import JOURNAL
+from kuraban.runtime.watch import JOURNAL
 from kuraban.store.history import History
 from kuraban.store.journal import Journal
 from tests.bench import ground

@@ -28,14 +28,14 @@ from rich.console import Console
 from rich.progress import Progress
 from rich.table import Table
 
-from kuraban.core.engine import Engine
+from kuraban.core.engine.engine import Engine
 from kuraban.core.entries import BatchStart
 from kuraban.core.facts import HouseChanged, Logged
 from kuraban.core.site import to_document
 from kuraban.core.units import show_time
-from kuraban.service import JOURNAL
+from kuraban.runtime.watch import JOURNAL
 from kuraban.settings import load
-from kuraban.settings.words import load_words
+from kuraban.settings.catalogues import load_words
 from kuraban.store.history import History
 from tests.bench import ground
 from tests.broker import Mosquitto, free_port
@@ -98,7 +98,7 @@ class Brewery:
     def minute(self, publisher: Insisting, at: float) -> None:
         day, clock = divmod(at - START, DAY)
         for number, tank in enumerate(TANKS):
-            batch = self.engine.world.batch(tank, at)
+            batch = self.engine.view.batch(tank, at)
             planned = 10.0 if batch is None else batch.plan.at(at)
             value = planned + 0.12 * math.sin(at / 1500.0 + number)
             if day % 3 == 1 and number == int(day) % len(TANKS) and 8 * 3600 < clock < 13 * 3600:

@@ -20,7 +20,7 @@ from typing import Any
 import msgspec
 
 from kuraban.core.effects import Message
-from kuraban.service import JOURNAL
+from kuraban.runtime.watch import JOURNAL
 from kuraban.store.history import History
 from kuraban.store.journal import Journal
 from tests.broker import Mosquitto

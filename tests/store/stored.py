@@ -17,8 +17,8 @@ from pathlib import Path
 
 from kuraban.core.effects import Turn
 from kuraban.core.facts import Delivered, Impaired
-from kuraban.keeper import freeze, recover
-from kuraban.settings.words import load_words
+from kuraban.runtime import freeze, recover
+from kuraban.settings.catalogues import load_words
 from kuraban.store.journal import Journal
 from kuraban.store.outbox import Outbox
 from tests.journals import live_through

@@ -13,11 +13,11 @@ from typing import Annotated
 
 import typer
 
-from kuraban.asking.view import clock
 from kuraban.cli.common import Site, counted, say, tell
 from kuraban.errors import ConfigurationError
-from kuraban.settings.reach import NOBODY, Reach, Told, reach
-from kuraban.settings.where import site_file
+from kuraban.queries.journal_state import clock
+from kuraban.settings.emergency_contacts import NOBODY, Reach, Told, reach
+from kuraban.settings.paths import site_file
 
 UNTOLD = 1
 WITHIN = 60.0
@@ -102,7 +102,7 @@ def _others(addresses: Path | None) -> list[Reach]:
 
 def _send(people: list[Reach], about: Told, why: str) -> dict[str, int]:
     """How many addresses of each person took it. All at once: one that hangs delays no other."""
-    from kuraban.edges.courier import ByApprise
+    from kuraban.edges.phones.courier import ByApprise
 
     local = datetime.fromtimestamp(clock(), about.zone)
     pool = ThreadPoolExecutor(max_workers=32)

@@ -29,7 +29,7 @@ from kuraban.cli import (
     status,
 )  # fmt: skip
 from kuraban.errors import KurabanError
-from kuraban.handed import told
+from kuraban.runtime.watch_main import told
 
 
 class Commands(TyperGroup):

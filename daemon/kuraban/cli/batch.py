@@ -11,16 +11,16 @@ from typing import Annotated
 import typer
 from rich.console import Console
 
-from kuraban.asking.annals import Annals
-from kuraban.asking.shelving import Shelving, stays_of
-from kuraban.asking.view import clock, open_history
 from kuraban.cli.common import Site, counted, house_of, say, wrong
 from kuraban.cli.moments import moment
-from kuraban.core.payload import nearest
+from kuraban.core.intake.payload import nearest
 from kuraban.core.site import House
 from kuraban.core.units import show_time
-from kuraban.edges.shelf import parquet_available, shelve
-from kuraban.settings.where import journal_of
+from kuraban.edges.table_writer import parquet_available, shelve
+from kuraban.queries.batches.batch_export import Shelving, stays_of
+from kuraban.queries.batches.batch_history import BatchHistory
+from kuraban.queries.journal_state import clock, open_history
+from kuraban.settings.paths import journal_of
 
 README = "README.txt"
 ABOUT = {
@@ -110,11 +110,11 @@ def export(
     on = None if day is None else moment(day, "--day", house.zone, clock())
     history = open_history(journal_of(settings))
     try:
-        annals = Annals(house)
-        annals.catch_up(history)
-        stays = stays_of(annals, batch, on)
+        batch_history = BatchHistory(house)
+        batch_history.catch_up(history)
+        stays = stays_of(batch_history, batch, on)
         if not stays:
-            raise _unknown(annals, batch)
+            raise _unknown(batch_history, batch)
         shelving = Shelving(history, house, stays)
         texts = {README: _about(shelving, house, batch), **shelving.courses()}
         with _progress() as passed:
@@ -129,8 +129,8 @@ def export(
     )
 
 
-def _unknown(annals: Annals, batch: str) -> Exception:
-    known = sorted({stay.batch.name for stays in annals.stays.values() for stay in stays})
+def _unknown(batch_history: BatchHistory, batch: str) -> Exception:
+    known = sorted({stay.batch.name for stays in batch_history.stays.values() for stay in stays})
     right = f"there are {nearest(batch, known)}" if known else "no batch was ever begun here"
     return wrong("command line", "BATCH", f'no batch "{batch}" is known then', right)
 

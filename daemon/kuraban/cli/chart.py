@@ -7,7 +7,7 @@ from collections.abc import Callable
 
 from rich.text import Text
 
-from kuraban.core.phrases import figure
+from kuraban.core.texts.translator import figure
 
 Points = list[tuple[float, float]]
 HIGH = 8

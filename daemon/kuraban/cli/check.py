@@ -7,16 +7,17 @@ from datetime import datetime
 import typer
 from rich.console import Console
 
-from kuraban.asking.view import clock
 from kuraban.cli.common import Site, console, counted, house_of, say, table
-from kuraban.core import reports, roster
-from kuraban.core.gaps import LOOK_AHEAD, Gap, gaps
-from kuraban.core.phrases import figure
+from kuraban.core import rota as roster
+from kuraban.core.notify import reports
+from kuraban.core.notify.rota_gaps import LOOK_AHEAD, Gap, gaps
 from kuraban.core.site import House, Place
+from kuraban.core.texts.translator import figure
 from kuraban.core.units import DAY, HOUR, next_clock
+from kuraban.queries.journal_state import clock
 from kuraban.settings import Settings
-from kuraban.settings.admission import admission
-from kuraban.settings.answering import routes
+from kuraban.settings.checks.broker_auth import admission
+from kuraban.settings.checks.link_reachability import routes
 
 FEW = 6
 """Dates that are written out one by one."""
@@ -46,7 +47,7 @@ def check(site: Site = None) -> None:
     out.print(_told(house, clock()))
     _unreached(settings, out)
     say("\nHow a ring is answered")
-    for route in routes(settings.pages.public if settings.pages else None, settings.mqtt.root):
+    for route in routes(settings.web.public if settings.web else None, settings.mqtt.root):
         say(f"  {route}")
     if settings.history is not None:
         where = settings.history

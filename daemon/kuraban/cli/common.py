@@ -12,12 +12,12 @@ import typer
 from rich.console import Console
 from rich.table import Table
 
-from kuraban.asking.view import clock
-from kuraban.core.phrases import Words
+from kuraban.core.texts.translator import Words
 from kuraban.errors import ConfigurationError, Fault
+from kuraban.queries.journal_state import clock
 from kuraban.settings import Settings
-from kuraban.settings.where import settings_at
-from kuraban.settings.words import load_words
+from kuraban.settings.catalogues import load_words
+from kuraban.settings.paths import settings_at
 
 Site = Annotated[
     Path | None,

@@ -8,11 +8,11 @@ import typer
 
 from kuraban.cli.common import Site, console, say, table, wrong
 from kuraban.core.course import NEVER, Course, Sides, Stage
-from kuraban.core.payload import nearest
-from kuraban.core.phrases import figure
+from kuraban.core.intake.payload import nearest
+from kuraban.core.texts.translator import figure
 from kuraban.core.units import show_duration
 from kuraban.settings import built_in_courses
-from kuraban.settings.where import any_site, settings_at
+from kuraban.settings.paths import any_site, settings_at
 
 EXAMPLES = """\b
 Examples:

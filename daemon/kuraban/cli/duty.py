@@ -9,17 +9,17 @@ from uuid import uuid4
 import msgspec
 import typer
 
-from kuraban.asking.view import clock, looking
 from kuraban.cli.common import Site, console, house_of, say, table, tell, wrong
-from kuraban.core import roster
-from kuraban.core.door import entry_from
+from kuraban.core import rota as roster
 from kuraban.core.facts import Refusal
-from kuraban.core.phrases import Words
+from kuraban.core.intake.entry_parser import entry_from
 from kuraban.core.site import WATCH, House
+from kuraban.core.texts.translator import Words
 from kuraban.core.units import at_clock, brewery_day, show_time
 from kuraban.errors import JournalError, KurabanError
+from kuraban.queries.journal_state import clock, looking
 from kuraban.settings import Settings
-from kuraban.settings.where import journal_of, settings_at
+from kuraban.settings.paths import journal_of, settings_at
 
 NEAR = {"today": 0, "tonight": 0, "tomorrow": 1}
 NOON, NIGHT = 12 * 3600.0, 26 * 3600.0
@@ -77,10 +77,10 @@ def _away(house: House, person: str, at: float) -> bool:
 def _manned(settings: Settings, words: Words) -> House:
     """The house with the swaps that the watch knows, where there is a journal to read."""
     try:
-        with looking(journal_of(settings), words, clock()) as view:
-            if not view.engine.started:
+        with looking(journal_of(settings), words, clock()) as state:
+            if not state.engine.started:
                 return settings.house
-            swaps = tuple(view.engine.world.ledger.swaps)
+            swaps = tuple(state.engine.view.entry_log.swaps)
     except JournalError:
         return settings.house
     return msgspec.structs.replace(settings.house, swaps=swaps)
@@ -138,7 +138,7 @@ def _day(text: str, house: House, now: float) -> date:
 
 
 def _publish(settings: Settings, told: dict[str, object]) -> None:
-    from kuraban.edges.mqtt_visit import publish
+    from kuraban.edges.mqtt.oneshot import publish
 
     topic = f"{settings.mqtt.root}/log/{WATCH}"
     if not publish(settings.mqtt, topic, msgspec.json.encode(told)):

@@ -11,18 +11,18 @@ import msgspec
 import typer
 from rich.text import Text
 
-from kuraban.asking.kept import kept
-from kuraban.asking.rows import STEP, Row, rows
-from kuraban.asking.view import View, clock, looking
 from kuraban.cli.chart import GAP, chart
 from kuraban.cli.common import Site, console, house_of, say, table, tell, wrong
 from kuraban.cli.moments import moment
-from kuraban.core.payload import nearest
-from kuraban.core.phrases import Speech, figure
+from kuraban.core.intake.payload import nearest
 from kuraban.core.site import House
+from kuraban.core.texts.translator import Speech, figure
 from kuraban.core.units import DAY, HOUR, parse_duration, show_time
 from kuraban.errors import JournalError
-from kuraban.settings.where import journal_of
+from kuraban.queries.journal_state import JournalState, clock, looking
+from kuraban.queries.place_timeseries import STEP, Row, rows
+from kuraban.queries.summary_notice import kept
+from kuraban.settings.paths import journal_of
 
 STEPS = (STEP, 1800.0, HOUR, 3 * HOUR, 6 * HOUR, DAY)
 """What a row of the table may hold; the shortest with which it stays readable is taken."""
@@ -57,20 +57,20 @@ def show(
     end = now if until is None else moment(until, "--until", house.zone, now)
     start = _start(since, house, end, now)
     step = STEP if as_csv or as_json else _step(end - start)
-    with looking(journal_of(settings), words, now) as view:
-        if not view.engine.started:
+    with looking(journal_of(settings), words, now) as state:
+        if not state.engine.started:
             raise JournalError(f"{journal_of(settings)}: nothing is in it yet")
-        found = rows(view, place, start, end, step)
+        found = rows(state, place, start, end, step)
         speech = Speech(words, house.site.language, house.zone, now)
         probes = [probe.id for probe in house.probes_of(place)]
-        for line in kept(view.history, probes, start, end, speech):
+        for line in kept(state.history, probes, start, end, speech):
             (tell if as_csv or as_json else say)(line)
         if as_csv:
             _csv(found, house)
         elif as_json:
             say(msgspec.json.encode([_plain(row, house) for row in found]).decode())
         else:
-            _screen(view, place, found, step)
+            _screen(state, place, found, step)
 
 
 def _places(place: str, house: House) -> str:
@@ -114,8 +114,8 @@ def _csv(found: list[Row], house: House) -> None:
         writer.writerow([*list(plain.values())[:4], "; ".join(row.did)])
 
 
-def _screen(view: View, place: str, found: list[Row], step: float) -> None:
-    house, out = view.engine.world.house, console()
+def _screen(state: JournalState, place: str, found: list[Row], step: float) -> None:
+    house, out = state.engine.view.house, console()
     measured = [(row.at, row.measured) for row in found if row.measured is not None]
     planned = [(row.at, row.planned) for row in found if row.planned is not None]
     if not measured and not planned:

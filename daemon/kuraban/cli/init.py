@@ -9,11 +9,11 @@ from zoneinfo import ZoneInfo
 
 import typer
 
-from kuraban.asking.guess import Guess, guesses
-from kuraban.asking.siteform import Answers, site_text
 from kuraban.cli.common import counted, new_file, say, tell, wrong
 from kuraban.core.units import ID
 from kuraban.errors import BrokerError
+from kuraban.queries.setup.probe_id_parser import Guess, guesses
+from kuraban.queries.setup.site_template import Answers, site_text
 from kuraban.settings import Mqtt
 
 LISTENS = 10.0
@@ -97,7 +97,7 @@ def _read(password: Path) -> str:
 
 def _heard(answers: Answers, lasts: float) -> list[Guess]:
     """The probes that spoke meanwhile; none where the broker is not reached."""
-    from kuraban.edges.mqtt_visit import listen
+    from kuraban.edges.mqtt.oneshot import listen
 
     probes: set[str] = set()
     password = None if answers.password is None else _read(answers.password)

@@ -14,13 +14,13 @@ import typer
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeElapsedColumn
 
-from kuraban.asking.view import clock
 from kuraban.cli.common import Site, counted, house_of, say, wrong
 from kuraban.core.units import show_time
-from kuraban.settings.where import journal_of
+from kuraban.queries.journal_state import clock
+from kuraban.settings.paths import journal_of
 from kuraban.store.backup import STAMP, back_up, restore, thin
 from kuraban.store.forwarded import Forwarded
-from kuraban.store.soundness import Passed, Sound, inspect
+from kuraban.store.integrity import Passed, Sound, inspect
 
 FOUND = 1
 PATTERN = "kuraban-[0-9]*.journal"

@@ -8,19 +8,19 @@ from uuid import uuid4
 import msgspec
 import typer
 
-from kuraban.asking.doubts import doubts
-from kuraban.asking.view import clock
 from kuraban.cli import fields as spelled
 from kuraban.cli.common import Site, house_of, on_terminal, say, tell, wrong
 from kuraban.cli.moments import moment
-from kuraban.core.door import entry_from
 from kuraban.core.entries import kind_of
 from kuraban.core.facts import Logged, Refusal
-from kuraban.core.phrases import Words
+from kuraban.core.intake.entry_parser import entry_from
+from kuraban.core.texts.translator import Words
 from kuraban.core.units import show_time
 from kuraban.errors import KurabanError
+from kuraban.queries.entries.entry_plausibility import doubts
+from kuraban.queries.journal_state import clock
 from kuraban.settings import Settings
-from kuraban.settings.where import journal_of, settings_at
+from kuraban.settings.paths import journal_of, settings_at
 
 EXAMPLES = """\b
 Examples:
@@ -151,7 +151,7 @@ def _ask_back(settings: Settings, words: Words, logged: Logged, now: float, yes:
 
 
 def _publish(settings: Settings, subject: str, told: dict[str, object]) -> None:
-    from kuraban.edges.mqtt_visit import publish
+    from kuraban.edges.mqtt.oneshot import publish
 
     topic = f"{settings.mqtt.root}/log/{subject}"
     if not publish(settings.mqtt, topic, msgspec.json.encode(told)):

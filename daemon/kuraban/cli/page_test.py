@@ -6,11 +6,11 @@ from typing import Annotated
 
 import typer
 
-from kuraban.asking.setting_up import send_test
-from kuraban.asking.view import clock
 from kuraban.cli.common import Site, house_of, say, wrong
-from kuraban.core.payload import nearest
+from kuraban.core.intake.payload import nearest
 from kuraban.core.site import House, Person
+from kuraban.queries.journal_state import clock
+from kuraban.queries.setup.unknown_probes import send_test
 from kuraban.settings import Settings
 
 FAILED = 1
@@ -22,7 +22,7 @@ def add_to(app: typer.Typer) -> None:
 
 def _people(incomplete: str) -> list[str]:
     from kuraban.errors import KurabanError
-    from kuraban.settings.where import settings_at
+    from kuraban.settings.paths import settings_at
 
     try:
         people = settings_at(None).house.person

@@ -13,7 +13,7 @@ def add_to(app: typer.Typer) -> None:
 
 def password() -> None:
     """Turn a pass-word into the line that an account of the site file takes."""
-    from kuraban.edges.pages import hash_password
+    from kuraban.edges.web import hash_password
 
     typed = typer.prompt("Pass-word", hide_input=True, confirmation_prompt="Once more")
     try:

@@ -14,20 +14,21 @@ from typing import Annotated, NamedTuple
 
 import typer
 
-from kuraban.asking.koji import heat_of, hikikomi
-from kuraban.asking.reckoning import Progress, Works, progress, works
-from kuraban.asking.view import clock, looking
 from kuraban.cli.common import Site, console, house_of, say, table, wrong
-from kuraban.core.books import Batch
-from kuraban.core.contents import litres_in
-from kuraban.core.outlook import Hours, alcohol_a_day, hours_left
-from kuraban.core.payload import nearest
-from kuraban.core.phrases import figure
+from kuraban.core.forecast.time_to_limit import Hours, alcohol_a_day, hours_left
+from kuraban.core.house_view import HouseView
+from kuraban.core.intake.payload import nearest
+from kuraban.core.plan.fill_level import litres_in
+from kuraban.core.plan.subject_state import Batch
+from kuraban.core.texts.translator import figure
 from kuraban.core.units import HOUR
-from kuraban.core.world import World
 from kuraban.errors import JournalError
-from kuraban.settings.where import journal_of
-from kuraban.trade.heat import fermentation_watts
+from kuraban.queries.batches.progress import Progress, Works, progress, works
+from kuraban.queries.equipment.koji import heat_of, hikikomi
+from kuraban.queries.journal_state import clock, looking
+from kuraban.settings.paths import journal_of
+from kuraban.trade.density import alcohol_by_fall
+from kuraban.trade.heat import LIQUID_SHARE, fermentation_watts
 from kuraban.trade.koji import vapour_watts, water_lost
 
 ADVICE = "Advice only: the face, nose and tongue of the brewer come first."
@@ -45,7 +46,7 @@ BASES = {
 class Running(NamedTuple):
     """A place with its batch, at the last moment that the watch wrote."""
 
-    world: World
+    view: HouseView
     place: str
     name: str
     batch: Batch
@@ -66,17 +67,17 @@ def _running(place: str, site: Path | None) -> Iterator[Running]:
         right = f"there are {nearest(place, settings.house.place)}"
         raise wrong("command line", "PLACE", f'there is no place "{place}"', right)
     path = journal_of(settings)
-    with looking(path, words, clock()) as view:
-        if not view.engine.started:
+    with looking(path, words, clock()) as state:
+        if not state.engine.started:
             raise JournalError(f"{path}: nothing is in it yet")
-        world, now = view.engine.world, view.engine.now
-        batch = world.batch(place, now) if place in world.house.place else None
+        view, now = state.engine.view, state.engine.now
+        batch = view.batch(place, now) if place in view.house.place else None
         if batch is None:
             raise wrong("command line", "PLACE", f"no batch runs in {place}", "log its batch-start")
-        if view.asked - now > STILL:
-            say(f"As it stood at {datetime.fromtimestamp(now, world.house.zone):%d %b %H:%M}: "
+        if state.asked - now > STILL:
+            say(f"As it stood at {datetime.fromtimestamp(now, view.house.zone):%d %b %H:%M}: "
                 "is the watch running?")  # fmt: skip
-        yield Running(world, place, world.house.name_of(place), batch, now)
+        yield Running(view, place, view.house.name_of(place), batch, now)
 
 
 # How long have I got.
@@ -85,10 +86,10 @@ def _running(place: str, site: Path | None) -> Iterator[Running]:
 def left(place: Place, site: Site = None) -> None:
     """How long until a tank leaves its tolerance and its limit, if cooling stopped now."""
     with _running(place, site) as run:
-        if run.world.house.place[place].kind == "koji-bed":
+        if run.view.house.place[place].kind == "koji-bed":
             say(f"{run.name} is koji: ask for its next work, kuraban reckon koji {place}")
             return
-        found = hours_left(run.world, place, run.now)
+        found = hours_left(run.view, place, run.now)
         if found is None:
             say(f"{run.name}: not known. It takes a believed product and own warm-ups, or litres "
                 "and the cellar's air.")  # fmt: skip
@@ -120,11 +121,11 @@ def _heat(run: Running, found: Hours) -> Iterator[str]:
     if found.shut is not None:
         spare = f"{100 * found.shut:.0f} %"
         yield f"nothing cooled it {spare} of that time: so much its cooling has to spare"
-    made = alcohol_a_day(run.world, run.place, run.now)
-    litres = litres_in(run.world.ledger, run.place, run.now)
-    size = litres if litres else run.world.house.place[run.place].litres
+    made = alcohol_a_day(run.view, run.place, run.now)
+    litres = litres_in(run.view.entry_log, run.place, run.now)
+    size = litres if litres else run.view.house.place[run.place].litres
     if made is not None and size:
-        watts = [fermentation_watts(rate, size, 0.85) for rate in made]
+        watts = [fermentation_watts(rate, size, LIQUID_SHARE) for rate in made]
         yield (f"ferment {made[0]:.1f} to {made[1]:.1f} %/day in {size:.0f} L: "
                f"{watts[0]:.0f} to {watts[1]:.0f} W")  # fmt: skip
 
@@ -135,7 +136,7 @@ def _heat(run: Running, found: Hours) -> Iterator[str]:
 def show_progress(place: Place, site: Site = None) -> None:
     """Baume (ボーメ), SMV (日本酒度), BMD, and the day on which Baume is zero."""
     with _running(place, site) as run:
-        found = progress(run.world, place, run.batch, run.now)
+        found = progress(run.view, place, run.batch, run.now)
         say(f"{run.name}, {run.batch.title or run.batch.name}"
             + (f", moromi day {found.today:.1f}" if found.today is not None else ""))  # fmt: skip
         if not found.samples:
@@ -152,7 +153,7 @@ def _table(run: Running, found: Progress) -> object:
     made = table("", "day", "Baume", "SMV", "BMD", "alcohol", "acidity",
                  right=("day", "Baume", "SMV", "BMD", "alcohol", "acidity"))  # fmt: skip
     for sample in found.samples[-14:]:
-        local = datetime.fromtimestamp(sample.at, run.world.house.zone)
+        local = datetime.fromtimestamp(sample.at, run.view.house.zone)
         baume = sample.baume
         made.add_row(
             f"{local.day} {local:%b %H:%M}",
@@ -175,6 +176,7 @@ def _forecast(found: Progress) -> Iterator[str]:
         yield f"The forecast starts anew after the {found.corrected}, which moved Baume by itself."
     if found.slope is not None:
         yield f"Alcohol against Baume (A-B): {figure(found.slope)} % a degree, ±1 % ABV at best"
+        yield from _fallen(found, found.slope)
     zero = found.zero
     if zero is None:
         yield "Baume zero: no forecast before BMD has turned down at two samples."
@@ -183,6 +185,16 @@ def _forecast(found: Progress) -> Iterator[str]:
                + (f"; the course ends on day {found.ends:.0f}" if found.ends else ""))  # fmt: skip
     if found.tomorrow is not None:
         yield f"Tomorrow morning the plan has {figure(found.tomorrow[1])} °C. {_hint(found)}"
+
+
+def _fallen(found: Progress, slope: float) -> Iterator[str]:
+    """The alcohol of now, where Baume was read since alcohol was."""
+    both = [s for s in found.samples if s.alcohol is not None and s.baume is not None]
+    now = found.samples[-1].baume
+    if both and both[-1] is not found.samples[-1] and now is not None and 0.5 <= slope <= 2:
+        alcohol, baume = both[-1].alcohol, both[-1].baume
+        assert alcohol is not None and baume is not None
+        yield f"  so about {figure(alcohol_by_fall(alcohol, baume, now, slope))} % by now"
 
 
 def _hint(found: Progress) -> str:
@@ -216,9 +228,9 @@ def koji(
     With two weights of the lot: the water that left it (水分) and the heat that went with it.
     """
     with _running(place, site) as run:
-        if run.world.house.place[place].kind != "koji-bed":
+        if run.view.house.place[place].kind != "koji-bed":
             raise wrong("command line", "PLACE", f"{place} is no koji bed", "name a koji-bed")
-        found = works(run.world, place, run.batch, run.now)
+        found = works(run.view, place, run.batch, run.now)
         if found is None:
             say(f"{run.name}: not known yet. It takes half an hour of undisturbed readings.")
             return
@@ -262,4 +274,4 @@ def _given_off(
 
 
 def _clock(run: Running, at: float) -> str:
-    return f"{datetime.fromtimestamp(at, run.world.house.zone):%H:%M}"
+    return f"{datetime.fromtimestamp(at, run.view.house.zone):%H:%M}"

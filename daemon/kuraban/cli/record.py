@@ -11,16 +11,16 @@ from typing import IO, Annotated
 
 import typer
 
-from kuraban.asking.kept import not_retold
-from kuraban.asking.retelling import Line, line_text, retell
-from kuraban.asking.view import clock, open_history
 from kuraban.cli.common import Site, counted, house_of, new_file, tell, wrong
 from kuraban.cli.moments import moment
-from kuraban.core.phrases import Speech, Words
+from kuraban.core.intake.wire import Wire
+from kuraban.core.texts.translator import Speech, Words
 from kuraban.core.units import parse_duration
-from kuraban.core.wire import Wire
+from kuraban.queries.journal_state import clock, open_history
+from kuraban.queries.journal_to_recording import Line, line_text, retell
+from kuraban.queries.summary_notice import not_retold
 from kuraban.settings import Settings
-from kuraban.settings.where import journal_of
+from kuraban.settings.paths import journal_of
 
 EXAMPLES = """\b
 Examples:
@@ -88,7 +88,7 @@ def _length(text: str) -> float:
 
 
 def _from_broker(settings: Settings, out: Path | None, lasts: float | None) -> None:
-    from kuraban.edges.mqtt_visit import listen
+    from kuraban.edges.mqtt.oneshot import listen
 
     topics = Wire(settings.house, settings.mqtt.root).subscriptions()
     zone = settings.house.zone

@@ -17,18 +17,18 @@ from rich.console import Console
 from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeElapsedColumn
 
 import kuraban
-from kuraban.asking.retelling import retell
-from kuraban.asking.view import clock, open_history
 from kuraban.cli.common import Site, console, counted, house_of, lasting, say, table, tell, wrong
 from kuraban.cli.moments import moment
-from kuraban.core.phrases import Words
 from kuraban.core.site import House
+from kuraban.core.texts.translator import Words
 from kuraban.core.units import HOUR, show_time
+from kuraban.queries.journal_state import clock, open_history
+from kuraban.queries.journal_to_recording import retell
 from kuraban.recording import BadLine, Recorded, merged, size_of
 from kuraban.rehearse import Change, Rehearsal, read_changes, rehearse
 from kuraban.rehearse.spells import Pair
 from kuraban.settings import Settings
-from kuraban.settings.where import journal_of
+from kuraban.settings.paths import journal_of
 
 EXAMPLES = """\b
 Examples:

@@ -11,15 +11,16 @@ from typing import Annotated
 import msgspec
 import typer
 
-from kuraban.asking.rings import NEEDED_DAYS, OWN_TARGETS, TARGETS, Rings, rings
-from kuraban.asking.view import View, clock, looking
 from kuraban.cli.common import Site, console, counted, house_of, lasting, say, table
-from kuraban.core import reports, wording
-from kuraban.core.phrases import Words
+from kuraban.core.notify import reports
 from kuraban.core.site import House
+from kuraban.core.texts import messages as wording
+from kuraban.core.texts.translator import Words
 from kuraban.core.units import DAY
 from kuraban.errors import JournalError
-from kuraban.settings.where import journal_of
+from kuraban.queries.journal_state import JournalState, clock, looking
+from kuraban.queries.ring_review import NEEDED_DAYS, OWN_TARGETS, TARGETS, Rings, rings
+from kuraban.settings.paths import journal_of
 
 report = typer.Typer(invoke_without_command=True, rich_markup_mode=None)
 
@@ -41,11 +42,15 @@ def morning(
     if context.invoked_subcommand is not None:
         return
     settings, words = house_of(site)
-    with looking(journal_of(settings), words, clock()) as view:
-        _begun(view)
-        engine = view.engine
+    with looking(journal_of(settings), words, clock()) as state:
+        _begun(state)
+        engine = state.engine
         told = reports.morning_report(
-            engine.world, engine.board, engine.rounds.night, engine.teller.waiting, engine.now
+            engine.view,
+            engine.alarm_manager,
+            engine.daily_words.night,
+            engine.notifier.waiting,
+            engine.now,
         )
         tongue = language if language in ("en", "ja") else settings.house.site.language
         text = wording.morning(told, tongue, words, settings.house.zone)
@@ -54,9 +59,9 @@ def morning(
         say(f"  {line}")
 
 
-def _begun(view: View) -> None:
-    if not view.engine.started:
-        raise JournalError(f"{view.history.path}: nothing is in it yet")
+def _begun(state: JournalState) -> None:
+    if not state.engine.started:
+        raise JournalError(f"{state.history.path}: nothing is in it yet")
 
 
 @report.command(name="rings", epilog="Example: kuraban report rings --days 30")
@@ -69,10 +74,10 @@ def over(
     """Was each ring worth it? Counts of the last days, beside the figures of the standards."""
     settings, words = house_of(site or context.obj)
     now = clock()
-    with looking(journal_of(settings), words, now) as view:
-        _begun(view)
-        house, history = view.engine.world.house, view.history
-        end = now if view.last_turn is None else max(view.last_turn, now)
+    with looking(journal_of(settings), words, now) as state:
+        _begun(state)
+        house, history = state.engine.view.house, state.history
+        end = now if state.last_turn is None else max(state.last_turn, now)
         start = end - days * DAY
         found = rings(
             history.steps(start, end), history.messages(start, end),

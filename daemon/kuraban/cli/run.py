@@ -6,10 +6,10 @@ from typing import Annotated
 
 import typer
 
-from kuraban.asking.view import clock
 from kuraban.cli.common import Site
-from kuraban.handed import become
-from kuraban.settings.where import settings_at
+from kuraban.queries.journal_state import clock
+from kuraban.runtime.watch_main import become
+from kuraban.settings.paths import settings_at
 
 
 def add_to(app: typer.Typer) -> None:

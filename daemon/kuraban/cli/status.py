@@ -10,14 +10,14 @@ import typer
 from rich.console import Console
 from rich.text import Text
 
-from kuraban.asking.status import HistoryNow, PlaceNow, ProbeNow, Standing, Status, status
-from kuraban.asking.view import clock, looking
 from kuraban.cli.common import Site, console, counted, house_of, lasting, say, table
-from kuraban.core.phrases import Speech, figure
 from kuraban.core.site import SIGNALS
+from kuraban.core.texts.translator import Speech, figure
 from kuraban.errors import BrokerError, JournalError
+from kuraban.queries.journal_state import clock, looking
+from kuraban.queries.status import HistoryNow, PlaceNow, ProbeNow, Standing, Status, status
 from kuraban.settings import Settings
-from kuraban.settings.where import journal_of
+from kuraban.settings.paths import journal_of
 
 ARROWS = {"up": "↗", "down": "↘", "level": "→", None: " "}
 WARM, COLD, NOTICE, SICK = "red", "cyan", "yellow", "dim"
@@ -43,10 +43,10 @@ def show(
     settings, words = house_of(site)
     path = journal_of(settings)
     now = clock()
-    with looking(path, words, now) as view:
-        if not view.engine.started:
+    with looking(path, words, now) as state:
+        if not state.engine.started:
             raise JournalError(f"{path}: nothing is in it yet; start the watch with `kuraban run`")
-        found = status(view, path, words, settings.history)
+        found = status(state, path, words, settings.history)
     broker = _broker(settings)
     if as_json:
         told = {**msgspec.to_builtins(found), "broker": broker}
@@ -58,7 +58,7 @@ def show(
 
 def _broker(settings: Settings) -> str:
     """What the broker says of the watch, or why it cannot be asked."""
-    from kuraban.edges.mqtt_visit import kept
+    from kuraban.edges.mqtt.oneshot import kept
 
     try:
         told = kept(settings.mqtt, f"{settings.mqtt.root}/watch/status", 1.5)

@@ -32,15 +32,15 @@ import kuraban
 from kuraban.core.effects import Turn
 from kuraban.core.entries import BatchStart
 from kuraban.core.facts import Logged
+from kuraban.core.intake.wire import Wire
 from kuraban.core.units import MINUTE, show_time
-from kuraban.core.wire import Wire
 from kuraban.demo.screen import Screen, Story
 from kuraban.demo.stage import Broker, Feeder, Pace, Phones, Rung, embedded_broker, set_up_site
 from kuraban.errors import ConfigurationError, Fault, MachineError
 from kuraban.recording import Recorded, merged
-from kuraban.service import JOURNAL, Watch
+from kuraban.runtime.watch import JOURNAL, Watch
 from kuraban.settings import Settings, load
-from kuraban.settings.words import load_words
+from kuraban.settings.catalogues import load_words
 from kuraban.store.history import History
 
 Thing = TypeVar("Thing")

@@ -18,8 +18,8 @@ from rich.text import Text
 from kuraban.core.effects import Message, Step, Turn
 from kuraban.core.entries import StageMark, kind_of
 from kuraban.core.facts import Logged
-from kuraban.core.phrases import Words
 from kuraban.core.site import House
+from kuraban.core.texts.translator import Words
 from kuraban.demo.stage import Rung
 
 WIDEST, WIDEST_TABLE = 84, 110

@@ -21,10 +21,10 @@ from typing import Any, Protocol
 
 from kuraban.clock import Clock
 from kuraban.core.facts import Reading
+from kuraban.core.intake.wire import Wire
 from kuraban.core.site import SIGNALS, House, Probe
 from kuraban.core.units import MINUTE
-from kuraban.core.wire import Wire
-from kuraban.edges.mqtt_in import Arrived, FrontDoor
+from kuraban.edges.mqtt.front_door import Arrived, FrontDoor
 from kuraban.errors import BrokerError, ConfigurationError, Fault
 from kuraban.recording import Recorded
 from kuraban.settings.model import Mqtt

@@ -18,10 +18,10 @@ import msgspec
 from kuraban.core import entries as e
 from kuraban.core.effects import Message, Step
 from kuraban.core.facts import Fact, Logged
+from kuraban.core.house_view import Finding
 from kuraban.core.site import House, from_document, to_document
+from kuraban.core.texts.messages import Words
 from kuraban.core.units import within_hours
-from kuraban.core.wording import Words
-from kuraban.core.world import Finding
 from kuraban.recording import Recorded
 from kuraban.rehearse.changes import Change, changed
 from kuraban.rehearse.spells import Pair, Verdict, paired, spells_of
@@ -92,14 +92,14 @@ class _Night:
 
     def _leave_out(self) -> None:
         """Findings of conditions that are left out reach nobody."""
-        world = self.player.engine.world
-        take, off = world.tell, self.off
+        view = self.player.engine.view
+        take, off = view.tell, self.off
 
         def tell(finding: Finding) -> None:
             if finding.condition not in off:
                 take(finding)
 
-        world.tell = tell
+        view.tell = tell
 
     def told(self) -> None:
         turn = self.player.engine.drain()

@@ -15,21 +15,21 @@ from kuraban.settings.model import (
     Keep,
     Mqtt,
     Outward,
-    Pages,
     Receiver,
     Settings,
+    Web,
 )
 
 if TYPE_CHECKING:
-    from kuraban.settings.courses import built_in_courses, read_course
+    from kuraban.settings.files.courses import built_in_courses, read_course
     from kuraban.settings.reading import load
 
 __all__ = [
-    "Account", "Addresses", "Keep", "Mqtt", "Outward", "Pages", "Receiver", "Settings",
+    "Account", "Addresses", "Keep", "Mqtt", "Outward", "Receiver", "Settings", "Web",
     "built_in_courses", "load", "read_course",
 ]  # fmt: skip
 
-_READERS = {"load": "reading", "built_in_courses": "courses", "read_course": "courses"}
+_READERS = {"load": "reading", "built_in_courses": "files.courses", "read_course": "files.courses"}
 
 
 def __getattr__(name: str) -> Any:

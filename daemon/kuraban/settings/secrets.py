@@ -12,14 +12,14 @@ from pathlib import Path
 from typing import Any
 
 from kuraban.errors import Fault
-from kuraban.settings.faults import label
-from kuraban.settings.values import nearest, show
+from kuraban.settings.files.faults import label
+from kuraban.settings.files.values import nearest, show
 
 CREDENTIAL = "credential:"
 SECRET = {
     "mqtt": ("user", "password"),
     "person": ("pages", "notices"),
-    "pages": ("secret",),
+    "web": ("secret",),
     "watch": ("ping",),
     "history": ("token",),
     "account": ("password",),

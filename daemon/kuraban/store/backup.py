@@ -21,8 +21,8 @@ from pathlib import Path
 
 from kuraban.errors import JournalError
 from kuraban.store.connection import connect, telling
+from kuraban.store.integrity import Passed, Sound, inspect
 from kuraban.store.journal import Journal
-from kuraban.store.soundness import Passed, Sound, inspect
 
 PAGES = 500
 """Pages of a step: two megabytes, which a memory card writes in well under a second."""

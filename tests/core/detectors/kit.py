@@ -16,12 +16,12 @@ import msgspec
 
 from kuraban.core.course import AirBand, Course, Sides, Stage
 from kuraban.core.effects import Message, Step
-from kuraban.core.engine import Engine
+from kuraban.core.engine.engine import Engine
 from kuraban.core.facts import HouseChanged, Reading, Refusal
+from kuraban.core.intake.wire import Wire
 from kuraban.core.site import Cooler, Duty, House, Person, Place, Probe, Site, to_document
 from kuraban.core.units import HOUR, MINUTE, show_time
-from kuraban.core.wire import Wire
-from kuraban.settings.words import load_words
+from kuraban.settings.catalogues import load_words
 
 ZONE = ZoneInfo("Asia/Tokyo")
 EVENING = datetime(2026, 1, 20, 22, tzinfo=ZONE).timestamp()
@@ -100,8 +100,8 @@ class Night:
         self.engine.take(HouseChanged(start, to_document(home)))
 
     @property
-    def world(self) -> Any:
-        return self.engine.world
+    def view(self) -> Any:
+        return self.engine.view
 
     def moment(self, minute: float) -> str:
         return show_time(self.start + 60 * minute, ZONE)
@@ -180,11 +180,11 @@ class Night:
         }
 
     def stands(self, alarm: str) -> bool:
-        return tuple(alarm.split("/")) in self.world.standing
+        return tuple(alarm.split("/")) in self.view.standing
 
     def evidence(self, alarm: str) -> tuple[str, ...]:
         subject, condition = alarm.split("/")
-        found: tuple[str, ...] = self.engine.board.alarm(subject, condition).evidence
+        found: tuple[str, ...] = self.engine.alarm_manager.alarm(subject, condition).evidence
         return found
 
     def messages(self, alarm: str | None = None) -> list[Message]:

@@ -28,7 +28,7 @@ def night_of(*probes: Probe, cooler: Cooler = CHILLER) -> Night:
 
 
 def seen(night: Night, cooler: str = "chiller") -> CoolerDetector:
-    found = night.engine.judge.one(Stopped, cooler)
+    found = night.engine.registry.one(Stopped, cooler)
     assert isinstance(found, CoolerDetector)
     return found
 

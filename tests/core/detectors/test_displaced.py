@@ -99,9 +99,9 @@ def test_a_stir_that_moves_the_mash_displaces_nothing() -> None:
 
 def test_while_a_step_is_not_understood_it_counts_for_nothing() -> None:
     night = tank().play(75, mid=noisy(step(10.0, 8.8, 60)), air=2.0)
-    assert night.world.product("tank", night.engine.now) is None
+    assert night.view.product("tank", night.engine.now) is None
     night.play(100, mid=noisy(8.8), air=2.0)
-    known = night.world.product("tank", night.engine.now)
+    known = night.view.product("tank", night.engine.now)
     assert known is not None
     assert known[0] == pytest.approx(8.8, abs=0.1)
 
@@ -143,7 +143,7 @@ def test_put_back_into_the_mash_it_is_believed_after_a_quarter_of_an_hour() -> N
     (over,) = night.over(ALARM)
     assert 180 + 15 <= over <= 180 + 25
     assert not NEVER_TOLD & night.alarms()
-    assert night.world.product("tank", night.engine.now) is not None
+    assert night.view.product("tank", night.engine.now) is not None
 
 
 def test_a_mash_that_warmed_while_its_probe_hung_out_is_told_when_it_is_back() -> None:
@@ -221,7 +221,7 @@ def test_a_probe_taken_out_and_put_back_with_a_word_tells_nothing() -> None:
     night.log("mid", "probe-in", by="mio")
     night.play(240, mid=noisy(10.0), air=5.0)
     assert not night.alarms()
-    assert night.world.product("tank", night.engine.now) is not None
+    assert night.view.product("tank", night.engine.now) is not None
 
 
 def test_right_after_it_is_put_back_it_is_not_believed_yet() -> None:
@@ -231,16 +231,16 @@ def test_right_after_it_is_put_back_it_is_not_believed_yet() -> None:
     night.play(100, mid=pulled(10.0, 5.0, 61), air=5.0)
     night.log("tank", "probe-in")
     night.play(104, mid=noisy(10.0), air=5.0)
-    assert night.world.product("tank", night.engine.now) is None
+    assert night.view.product("tank", night.engine.now) is None
     night.play(115, mid=noisy(10.0), air=5.0)
-    assert night.world.product("tank", night.engine.now) is not None
+    assert night.view.product("tank", night.engine.now) is not None
 
 
 def test_put_back_without_a_word_it_is_believed_by_itself() -> None:
     night = tank().play(60, mid=noisy(10.0), air=5.0)
     night.log("mid", "probe-out", by="mio")
     night.play(90, mid=pulled(10.0, 5.0, 61), air=5.0).play(112, mid=noisy(10.0), air=5.0)
-    assert night.world.product("tank", night.engine.now) is not None
+    assert night.view.product("tank", night.engine.now) is not None
     assert not night.play(240, mid=noisy(10.0), air=5.0).alarms()
 
 
@@ -260,7 +260,7 @@ def test_forgotten_and_then_put_back_with_a_word_it_is_over() -> None:
     night.log("mid", "probe-in", by="mio")
     night.play(300, mid=noisy(10.0), air=5.0)
     assert night.over(ALARM)
-    assert night.world.product("tank", night.engine.now) is not None
+    assert night.view.product("tank", night.engine.now) is not None
 
 
 def test_two_takings_out_are_two() -> None:

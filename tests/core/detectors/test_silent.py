@@ -36,7 +36,7 @@ def test_when_it_answers_again_it_is_over_at_once() -> None:
     night = tank().play(60, mid=noisy(10.0), air=6.0).play(90, air=6.0)
     night.play(95, mid=noisy(10.0), air=6.0)
     assert night.over("mid/silent") == [90]
-    assert night.world.product("tank", night.engine.now) is not None
+    assert night.view.product("tank", night.engine.now) is not None
 
 
 def test_a_single_gap_shorter_than_that_is_nothing() -> None:

@@ -51,14 +51,14 @@ def test_a_stuck_probe_is_no_measure_and_the_product_keeps_its_state() -> None:
     """Stuck at a value that would be warm: an alarm neither comes nor goes by it."""
     night = tank().play(120, mid=noisy(10.0, 0.05), air=AIR).play(330, mid=10.0625, air=AIR)
     assert night.stands(ALARM)
-    assert night.world.product("tank", night.engine.now) is None
+    assert night.view.product("tank", night.engine.now) is None
 
 
 def test_when_it_moves_again_it_is_believed_again() -> None:
     night = tank().play(120, mid=noisy(10.0, 0.05), air=AIR).play(330, mid=10.0625, air=AIR)
     night.play(360, mid=noisy(10.0, 0.05), air=AIR)
     assert night.over(ALARM)
-    assert night.world.product("tank", night.engine.now) is not None
+    assert night.view.product("tank", night.engine.now) is not None
 
 
 def test_koji_is_told_after_an_hour() -> None:

@@ -63,7 +63,7 @@ def test_a_probe_that_is_mostly_wrong_is_no_measure() -> None:
     """More than half of ten minutes bad: its product keeps the last state."""
     night = tank().play(60, mid=noisy(10.0), air=AIR)
     night.play(100, mid=lambda m: 10.7 if m % 4 == 0 else -127, air=AIR)
-    assert night.world.product("tank", night.engine.now) is None
+    assert night.view.product("tank", night.engine.now) is None
     assert not PRODUCT & night.alarms()
 
 
@@ -71,7 +71,7 @@ def test_when_the_codes_cease_it_is_believed_and_the_alarm_ends_with_the_last_of
     night = tank().play(60, mid=noisy(10.0), air=AIR)
     night.play(100, mid=lambda m: 10.0 if m % 4 == 0 else -127, air=AIR)
     night.play(140, mid=noisy(10.0), air=AIR)
-    assert night.world.product("tank", night.engine.now) is not None
+    assert night.view.product("tank", night.engine.now) is not None
     (over,) = night.over(ALARM)
     assert 99 + 30 <= over <= 99 + 32
 
@@ -85,7 +85,7 @@ def test_a_tank_truly_at_nothing_is_believed() -> None:
 def test_a_dead_line_from_the_start_is_no_product_of_nothing() -> None:
     night = tank().play(60, mid=0.0, air=AIR)
     assert not PRODUCT & night.alarms()
-    assert night.world.product("tank", night.engine.now) is None
+    assert night.view.product("tank", night.engine.now) is None
 
 
 def test_a_probe_of_no_batch_may_throw_what_it_likes() -> None:

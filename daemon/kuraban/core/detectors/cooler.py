@@ -9,9 +9,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from kuraban.core.senses import Sense
+from kuraban.core.house_view import Detector, HouseView
+from kuraban.core.probes.probe_state import ProbeState
 from kuraban.core.units import MINUTE
-from kuraban.core.world import Detector, World
 
 NEEDS_SHARE = 0.8
 """Share of the notice band beyond which a place needs cooling or heating (common practice)."""
@@ -23,11 +23,13 @@ NOTHING_WATTS = 5.0
 LOOKED_BACK = 20 * MINUTE
 
 
-def unbroken(senses: Sequence[Sense], edge: float, now: float, *, above: bool = False) -> float:
+def unbroken(
+    probe_states: Sequence[ProbeState], edge: float, now: float, *, above: bool = False
+) -> float:
     """Since when all that these probes said lies below (above) an edge; `now` if it does not."""
     since = now
-    for sense in senses:
-        times, values = sense.series.since(now - LOOKED_BACK, now)
+    for probe_state in probe_states:
+        times, values = probe_state.series.since(now - LOOKED_BACK, now)
         for at, value in zip(reversed(times), reversed(values), strict=True):
             if (value > edge) is not above:
                 break
@@ -38,17 +40,17 @@ def unbroken(senses: Sequence[Sense], edge: float, now: float, *, above: bool = 
 class CoolerDetector(Detector):
     __slots__ = ("cooler",)
 
-    def __init__(self, world: World, subject: str) -> None:
-        super().__init__(world, subject)
-        self.cooler = world.house.cooler[subject]
+    def __init__(self, view: HouseView, subject: str) -> None:
+        super().__init__(view, subject)
+        self.cooler = view.house.cooler[subject]
 
     def judged(self, now: float) -> bool:
-        self.cooler = self.world.house.cooler[self.subject]
-        return self.world.cooler_judged(self.subject, now)
+        self.cooler = self.view.house.cooler[self.subject]
+        return self.view.cooler_judged(self.subject, now)
 
     def makes(self, now: float) -> float | None:
         """Temperature of what it delivers: its supply, else its air."""
-        return self.world.measured(self.subject, now, "supply", "air")
+        return self.view.measured(self.subject, now, "supply", "air")
 
     def off_band(self, now: float) -> bool | None:
         """Whether what it delivers is too warm (heater: too cold); None where nobody knows."""
@@ -59,8 +61,8 @@ class CoolerDetector(Detector):
 
     def runs(self, now: float) -> bool | None:
         """Whether it runs, by its own word or its draw; None where nobody knows."""
-        running = self.world.signal(self.subject, now, "running")
-        power = self.world.measured(self.subject, now, "power")
+        running = self.view.signal(self.subject, now, "running")
+        power = self.view.measured(self.subject, now, "power")
         if running is not None:
             return running and (power is None or power > NOTHING_WATTS)
         if power is None:
@@ -74,13 +76,13 @@ class CoolerDetector(Detector):
 
     def called_by(self, now: float) -> str | None:
         """Why it is called for, as a word of evidence; None if it is not."""
-        world = self.world
-        demand = world.signal(self.subject, now, "demand")
+        view = self.view
+        demand = view.signal(self.subject, now, "demand")
         if demand:
             return "called_demand"
         needing = False
-        for place, batch, valves in world.calling(self.subject, now):
-            valve = world.signalled(valves, now)
+        for place, batch, valves in view.calling(self.subject, now):
+            valve = view.signalled(valves, now)
             if valve:
                 return "called_valve"
             if not needing and (valve is not False or batch is None):
@@ -94,11 +96,11 @@ class CoolerDetector(Detector):
 
         Where its valve is known to be shut its controller asks for nothing.
         """
-        world, entry = self.world, self.world.house.place[place]
+        view, entry = self.view, self.view.house.place[place]
         sign = -1.0 if self.cooler.heats else 1.0
-        batch = world.batch(place, now)
+        batch = view.batch(place, now)
         if batch is not None:
-            known = None if valve is False else world.product(place, now)
+            known = None if valve is False else view.product(place, now)
             if known is None:
                 return False
             notice = batch.plan.standing(now).stage.notice
@@ -106,18 +108,20 @@ class CoolerDetector(Detector):
             return sign * (known[0] - batch.plan.at(known[1])) > share
         if entry.band is None:
             return False
-        value = world.measured(place, now, "product", "air", "supply")
+        value = view.measured(place, now, "product", "air", "supply")
         if value is None:
             return False
         return value < entry.band[0] if self.cooler.heats else value > entry.band[1]
 
     def rise(self, probe_of: str, now: float, span: float, *measures: str) -> float | None:
         """K by which a temperature rose over the last `span` seconds, ends by medians."""
-        senses = (sense for m in measures for sense in self.world.hanging(probe_of, m))
-        for sense in senses:
-            if not sense.good(now):
+        probe_states = (
+            probe_state for m in measures for probe_state in self.view.hanging(probe_of, m)
+        )
+        for probe_state in probe_states:
+            if not probe_state.good(now):
                 continue
-            times, values = sense.series.since(now - span, now)
+            times, values = probe_state.series.since(now - span, now)
             if len(times) < 4 or times[-1] - times[0] < 0.7 * span:
                 return None
             part = max(len(times) // 5, 1)

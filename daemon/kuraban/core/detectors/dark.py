@@ -7,9 +7,9 @@ it explains them. On return one message says from when to when.
 
 from __future__ import annotations
 
+from kuraban.core.house_view import Detector, HouseView
 from kuraban.core.site import WATCH
 from kuraban.core.units import HOUR, MINUTE
-from kuraban.core.world import Detector, World
 
 TOGETHER = 3 * MINUTE
 STAYS = 15 * MINUTE
@@ -22,8 +22,8 @@ BACK_FOR = 5 * MINUTE
 class Dark(Detector):
     conditions = ("dark",)
 
-    def __init__(self, world: World, subject: str = WATCH) -> None:
-        super().__init__(world, subject)
+    def __init__(self, view: HouseView, subject: str = WATCH) -> None:
+        super().__init__(view, subject)
         self.since: float | None = None
         self.members: tuple[str, ...] = ()
 
@@ -31,10 +31,10 @@ class Dark(Detector):
         if self.since is not None:
             self._back(now)
             return now + LOOK
-        if now < self.world.blind:
+        if now < self.view.blind:
             return now + LOOK
         together = self._fell_together(now)
-        self.world.dusk = bool(together)
+        self.view.dusk = bool(together)
         if together and now - max(last for last, _ in together) >= STAYS:
             self.since = min(last for last, _ in together)
             self.members = tuple(probe for _, probe in together)
@@ -43,30 +43,34 @@ class Dark(Detector):
 
     def _fell_together(self, now: float) -> list[tuple[float, str]]:
         """(last reading, probe) of those that fell silent together, if they are more than half."""
-        seen, senses = now - SEEN_WITHIN, self.world.senses.values()
+        seen, probe_states = now - SEEN_WITHIN, self.view.probe_states.values()
         overdue = sorted(
-            (sense.heard, sense.probe.id)
-            for sense in senses
-            if sense.heard is not None
-            and now - sense.heard > 3 * MINUTE
-            and sense.heard > seen
-            and now - sense.heard > 3 * sense.probe.every
+            (probe_state.heard, probe_state.probe.id)
+            for probe_state in probe_states
+            if probe_state.heard is not None
+            and now - probe_state.heard > 3 * MINUTE
+            and probe_state.heard > seen
+            and now - probe_state.heard > 3 * probe_state.probe.every
         )
         if len(overdue) < LEAST:
             return []
-        alive = [sense for sense in senses if sense.heard is not None and sense.heard > seen]
+        alive = [
+            probe_state
+            for probe_state in probe_states
+            if probe_state.heard is not None and probe_state.heard > seen
+        ]
         if 2 * len(overdue) <= len(alive):
             return []
         latest = overdue[-1][0]
-        slowest = max(sense.probe.every for sense in alive)
+        slowest = max(probe_state.probe.every for probe_state in alive)
         together = [pair for pair in overdue if pair[0] >= latest - max(TOGETHER, slowest)]
         return together if 2 * len(together) > len(alive) else []
 
     def _back(self, now: float) -> None:
-        senses = self.world.senses
-        here = [p for p in self.members if p in senses and senses[p].fresh(now)]
-        answering = [p for p in here if now - (senses[p].heard or 0.0) < BACK_FOR]
+        probe_states = self.view.probe_states
+        here = [p for p in self.members if p in probe_states and probe_states[p].fresh(now)]
+        answering = [p for p in here if now - (probe_states[p].heard or 0.0) < BACK_FOR]
         if 2 * len(answering) > len(self.members):
             since, self.since, self.members = self.since, None, ()
-            self.world.dusk = False
+            self.view.dusk = False
             self.found("dark", False, now, since=since)

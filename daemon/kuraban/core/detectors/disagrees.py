@@ -8,9 +8,9 @@ fault of a probe.
 from __future__ import annotations
 
 from kuraban.core.course import FAR_FUTURE
-from kuraban.core.folding import STIR
+from kuraban.core.house_view import Detector, HouseView
+from kuraban.core.plan.entry_reducer import STIR
 from kuraban.core.units import HOUR, MINUTE
-from kuraban.core.world import Detector, World
 
 LOOK = 10 * MINUTE
 APART = {"koji-bed": 2.0}
@@ -24,24 +24,24 @@ class Disagrees(Detector):
 
     conditions = ("disagrees",)
 
-    def __init__(self, world: World, subject: str, twin: str) -> None:
-        super().__init__(world, subject)
+    def __init__(self, view: HouseView, subject: str, twin: str) -> None:
+        super().__init__(view, subject)
         self.twin = twin
         self.since: float | None = None
         self.told = False
 
     def look(self, now: float) -> float:
-        world = self.world
-        one, two = world.senses[self.subject], world.senses[self.twin]
+        view = self.view
+        one, two = view.probe_states[self.subject], view.probe_states[self.twin]
         place = one.probe.of
-        if not world.probe_judged(self.subject, now) or not world.place_judged(place, now):
+        if not view.probe_judged(self.subject, now) or not view.place_judged(place, now):
             self.since, self.told = None, False
             self.clear(now)
             return FAR_FUTURE
         a, b = one.known(now), two.known(now)
         if a is None or b is None:
             return now + LOOK
-        kind = world.places[place].place.kind
+        kind = view.places[place].place.kind
         apart = APART.get(kind, APART_ELSE)
         if abs(a - b) <= apart * (0.6 if self.since is not None else 1.0):
             self.since, self.told = None, False
@@ -49,13 +49,13 @@ class Disagrees(Detector):
             return now + LOOK
         if self.since is None:
             self.since = now
-        stirred = world.ledger.book(place).last_stir
+        stirred = view.entry_log.subject_state(place).last_stir
         if stirred is not None and self.since < stirred + STIR <= now - LOOK:
             self.found("disagrees", True, now, value=a, since=self.since,
                        evidence=(f"twin={b:.1f}",))  # fmt: skip
         elif self._layered(a, b, kind, now, stirred):
             self.told = True
-            world.remark(place, "layering", abs(a - b), now)
+            view.remark(place, "layering", abs(a - b), now)
         return now + LOOK
 
     def _layered(self, a: float, b: float, kind: str, now: float, stirred: float | None) -> bool:

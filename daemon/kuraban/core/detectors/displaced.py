@@ -16,10 +16,10 @@ from __future__ import annotations
 from array import array
 from bisect import bisect_right
 
-from kuraban.core.books import PROBE_OUT_LONGEST, Book
 from kuraban.core.course import FAR_FUTURE
+from kuraban.core.house_view import Detector, HouseView
+from kuraban.core.plan.subject_state import PROBE_OUT_LONGEST, SubjectState
 from kuraban.core.units import MINUTE
-from kuraban.core.world import Detector, World
 
 STEP = {"koji-bed": 2.0, "starter": 1.2}
 STEP_ELSE = 0.8
@@ -41,14 +41,14 @@ class Displaced(Detector):
         "at_air_since",
         "back_since",
         "before_mask",
-        "book",
         "done_out",
         "judged",
         "logged_out",
         "out_since",
         "place",
-        "sense",
+        "probe_state",
         "step",
+        "subject_state",
         "times",
         "values",
         "version",
@@ -56,9 +56,9 @@ class Displaced(Detector):
 
     conditions = ("displaced",)
 
-    def __init__(self, world: World, subject: str) -> None:
-        super().__init__(world, subject)
-        self.step = STEP.get(world.house.place[world.house.probe[subject].of].kind, STEP_ELSE)
+    def __init__(self, view: HouseView, subject: str) -> None:
+        super().__init__(view, subject)
+        self.step = STEP.get(view.house.place[view.house.probe[subject].of].kind, STEP_ELSE)
         self.times, self.values = array("d"), array("d")
         """What it said within the look-back."""
         self.before_mask: tuple[float, float] | None = None
@@ -69,50 +69,53 @@ class Displaced(Detector):
         """The logged taking-out that is over, by its own end or by a word."""
         self.judged = False
         self.logged_out: float | None = None
-        self.book: Book
+        self.subject_state: SubjectState
         self.settle()
 
     def settle(self) -> None:
-        self.sense = self.world.senses[self.subject]
+        self.probe_state = self.view.probe_states[self.subject]
         self.version = -1
 
     def _consult(self, now: float) -> None:
         """What the books say of the probe and its place, asked anew when they change."""
-        ledger = self.world.ledger
-        book = ledger.books.get(self.subject)
-        self.version, self.book = ledger.version, ledger.book(self.sense.probe.of)
-        self.judged = self.world.probe_judged(self.subject, now)
-        self.logged_out = None if book is None else book.probe_out
-        self.place = self.world.places[self.sense.probe.of]
+        entry_log = self.view.entry_log
+        subject_state = entry_log.subject_states.get(self.subject)
+        self.version, self.subject_state = (
+            entry_log.version,
+            entry_log.subject_state(self.probe_state.probe.of),
+        )
+        self.judged = self.view.probe_judged(self.subject, now)
+        self.logged_out = None if subject_state is None else subject_state.probe_out
+        self.place = self.view.places[self.probe_state.probe.of]
 
     def listens(self) -> tuple[str, ...]:
         return (self.subject,)
 
     def look(self, now: float) -> float:
-        world = self.world
-        sense = self.sense
-        if self.version != world.ledger.version:
+        view = self.view
+        probe_state = self.probe_state
+        if self.version != view.entry_log.version:
             self._consult(now)
         if not self.judged:
             self._forget(now)
             return FAR_FUTURE
-        if sense.value is None or sense.heard is None or not sense.fresh(now):
+        if probe_state.value is None or probe_state.heard is None or not probe_state.fresh(now):
             return FAR_FUTURE
-        value, at = sense.value, sense.heard
+        value, at = probe_state.value, probe_state.heard
         if self.logged_out is not None and self.logged_out != self.done_out:
             return self._taken_out(self.logged_out, now)
-        if sense.suspect and "out" in sense.suspect:
+        if probe_state.suspect and "out" in probe_state.suspect:
             return self._put_back(now)
         if self.out_since is not None:
             return self._out(value, now)
-        if sense.doubt is not None:
+        if probe_state.doubt is not None:
             return self._doubt(value, now)
         return self._calm(value, at, now)
 
     def _forget(self, now: float) -> None:
-        sense = self.sense
-        sense.doubt = sense.held = None
-        sense.suspect -= {"displaced", "out"}
+        probe_state = self.probe_state
+        probe_state.doubt = probe_state.held = None
+        probe_state.suspect -= {"displaced", "out"}
         del self.times[:], self.values[:]
         self.before_mask = self.out_since = self.back_since = None
         self.clear(now)
@@ -121,7 +124,7 @@ class Displaced(Detector):
         times, values = self.times, self.values
         while times and times[0] < at - LOOK_BACK:
             del times[0], values[0]
-        if self.book.masks and self.book.masked(now) is not None:
+        if self.subject_state.masks and self.subject_state.masked(now) is not None:
             if self.before_mask is None:
                 self.before_mask = (times[-1], values[-1]) if times else (at, value)
             times.append(at)
@@ -146,8 +149,8 @@ class Displaced(Detector):
 
     def _hold(self, held: float, now: float) -> None:
         """Do not believe the probe until the step is understood."""
-        sense = self.sense
-        sense.doubt, sense.held = now, held
+        probe_state = self.probe_state
+        probe_state.doubt, probe_state.held = now, held
         self.at_air_since = None
         self.place.refresh(now)
 
@@ -160,27 +163,31 @@ class Displaced(Detector):
 
     def _as_planned(self, value: float, now: float) -> bool:
         """A value within the tolerance of the plan may be the product, wherever the air stands."""
-        batch = self.world.batch(self.world.house.probe[self.subject].of, now)
+        batch = self.view.batch(self.view.house.probe[self.subject].of, now)
         if batch is None:
             return False
         sides = batch.plan.standing(now).stage.tolerance
         return -sides.below <= value - batch.plan.at(now) <= sides.above
 
     def _air(self, now: float) -> float | None:
-        place = self.world.house.place[self.world.house.probe[self.subject].of]
-        return self.world.air_of(place, now)
+        place = self.view.house.place[self.view.house.probe[self.subject].of]
+        return self.view.air_of(place, now)
 
     def _doubt(self, value: float, now: float) -> float:
-        sense = self.sense
-        assert sense.doubt is not None and sense.held is not None
-        moved, waited = value - sense.held, now - sense.doubt
+        probe_state = self.probe_state
+        assert probe_state.doubt is not None and probe_state.held is not None
+        moved, waited = value - probe_state.held, now - probe_state.doubt
         if abs(moved) < 0.5 * self.step and value < NEVER_ABOVE:
             return self._accept(now)
-        if self.world.masked(sense.probe.of, now) is not None:
-            return FAR_FUTURE if self._air_explains(value, sense.held, now) else self._accept(now)
+        if self.view.masked(probe_state.probe.of, now) is not None:
+            return (
+                FAR_FUTURE
+                if self._air_explains(value, probe_state.held, now)
+                else self._accept(now)
+            )
         self.before_mask = None
         air = self._air(now)
-        if self._reads_air(value, sense.held, air, now):
+        if self._reads_air(value, probe_state.held, air, now):
             return self._displace(value, air, now)
         if self._as_planned(value, now):
             return self._accept(now) if waited >= ACCEPT else FAR_FUTURE
@@ -189,7 +196,7 @@ class Displaced(Detector):
         if waited >= DECIDE:
             if air is None and abs(moved) >= STEP_WITHOUT_AIR and not self._addition():
                 return self._displace(value, air, now)
-            if air is not None and self._share(value, sense.held, air) >= MOST_OF_THE_WAY:
+            if air is not None and self._share(value, probe_state.held, air) >= MOST_OF_THE_WAY:
                 return self._displace(value, air, now)
         if waited >= ACCEPT:
             return self._accept(now)
@@ -211,22 +218,22 @@ class Displaced(Detector):
         return now - self.at_air_since >= AT_AIR_FOR
 
     def _addition(self) -> bool:
-        return self.world.stands(self.world.house.probe[self.subject].of, "addition-unlogged")
+        return self.view.stands(self.view.house.probe[self.subject].of, "addition-unlogged")
 
     def _accept(self, now: float) -> float:
         """The step was the product's: believe the probe again, the time since then counted."""
-        sense = self.sense
-        sense.doubt = sense.held = None
+        probe_state = self.probe_state
+        probe_state.doubt = probe_state.held = None
         del self.times[:], self.values[:]
         self.place.stale = True
         self.place.refresh(now)
         return FAR_FUTURE
 
     def _displace(self, value: float, air: float | None, now: float) -> float:
-        sense = self.sense
-        held, since = sense.held, sense.doubt
-        sense.doubt = None
-        sense.suspect.add("displaced")
+        probe_state = self.probe_state
+        held, since = probe_state.held, probe_state.doubt
+        probe_state.doubt = None
+        probe_state.suspect.add("displaced")
         self.out_since, self.back_since = now, None
         evidence = [] if air is None else [f"air={air:.1f}"]
         if held is not None:
@@ -240,8 +247,8 @@ class Displaced(Detector):
 
     def _out(self, value: float, now: float) -> float:
         """Displaced: back when it left the air towards the product for a quarter of an hour."""
-        sense = self.sense
-        air, held = self._air(now), sense.held
+        probe_state = self.probe_state
+        air, held = self._air(now), probe_state.held
         if held is None:
             back = air is None or abs(value - air) > 2 * AT_AIR
         elif air is None or abs(held - air) <= 2 * AT_AIR:
@@ -258,7 +265,7 @@ class Displaced(Detector):
         if now - self.back_since < BACK_FOR:
             return FAR_FUTURE
         self.out_since = None
-        sense.suspect -= {"displaced", "out"}
+        probe_state.suspect -= {"displaced", "out"}
         self.found("displaced", False, now, value=value)
         return self._accept(now)
 
@@ -267,25 +274,25 @@ class Displaced(Detector):
         self.back_since = now if self.back_since is None else self.back_since
         if now - self.back_since < SETTLES:
             return FAR_FUTURE
-        sense = self.sense
-        sense.suspect.discard("out")
+        probe_state = self.probe_state
+        probe_state.suspect.discard("out")
         self.back_since = None
         if self.out_since is not None:
             self.out_since = None
-            sense.suspect.discard("displaced")
+            probe_state.suspect.discard("displaced")
             self.clear(now)
         return self._accept(now)
 
     def _taken_out(self, since: float, now: float) -> float:
         """Logged as taken out: no measure until it is put back, believable, or an hour passed."""
-        sense = self.sense
-        if self.out_since is None and "out" not in sense.suspect:
+        probe_state = self.probe_state
+        if self.out_since is None and "out" not in probe_state.suspect:
             before = bisect_right(self.times, since)
-            sense.held = self.values[before - 1] if before else sense.value
-            sense.suspect.add("out")
-            sense.doubt = self.back_since = None
+            probe_state.held = self.values[before - 1] if before else probe_state.value
+            probe_state.suspect.add("out")
+            probe_state.doubt = self.back_since = None
             self.place.refresh(now)
-        value, held = sense.value, sense.held
+        value, held = probe_state.value, probe_state.held
         near = value is not None and held is not None and abs(value - held) <= self.step
         if near and now - since >= 5 * MINUTE:
             self.back_since = now if self.back_since is None else self.back_since
@@ -295,8 +302,8 @@ class Displaced(Detector):
         if not believed and now - since < PROBE_OUT_LONGEST:
             return FAR_FUTURE
         self.done_out = since
-        sense.suspect.discard("out")
+        probe_state.suspect.discard("out")
         if not near and value is not None:
-            sense.doubt = since
+            probe_state.doubt = since
             return self._displace(value, self._air(now), now)
         return self._accept(now)

@@ -1,9 +1,9 @@
 """Where an addition should land, and a word to the crew if it landed elsewhere.
 
 An addition logged with its figures (kilograms or litres, and °C) gives a range in which the whole
-comes to rest (`kuraban.core.mixture`). Once the mixture has settled, a product outside the range by
-more than the probe's own doubt is told (`landing-above`, `landing-below`: notices and no alarms).
-Times and doubts are common practice.
+comes to rest (`kuraban.core.plan.landing_forecast`). Once the mixture has settled, a product
+outside the range by more than the probe's own doubt is told (`landing-above`, `landing-below`:
+notices and no alarms). Times and doubts are common practice.
 """
 
 from __future__ import annotations
@@ -11,12 +11,12 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from kuraban.core import entries as e
-from kuraban.core.contents import TRACES, litres_in
 from kuraban.core.course import FAR_FUTURE
 from kuraban.core.facts import Logged
-from kuraban.core.mixture import Mash, expected
+from kuraban.core.house_view import Detector, HouseView
+from kuraban.core.plan.fill_level import TRACES, litres_in
+from kuraban.core.plan.landing_forecast import Mash, expected
 from kuraban.core.units import HOUR, MINUTE
-from kuraban.core.world import Detector, World
 from kuraban.trade.robust import median
 
 SETTLES = {"rice": 90 * MINUTE, "ice": 90 * MINUTE, "yodan": 60 * MINUTE}
@@ -42,15 +42,15 @@ class _Pour(NamedTuple):
 class Landing(Detector):
     __slots__ = ("pour", "seen")
 
-    def __init__(self, world: World, subject: str) -> None:
-        super().__init__(world, subject)
+    def __init__(self, view: HouseView, subject: str) -> None:
+        super().__init__(view, subject)
         self.seen: dict[str, float] = {}
         """Additions taken into account, by their ids, and when they were."""
         self.pour: _Pour | None = None
 
     def look(self, now: float) -> float:
-        world = self.world
-        if world.batch(self.subject, now) is None or not world.in_service(self.subject):
+        view = self.view
+        if view.batch(self.subject, now) is None or not view.in_service(self.subject):
             self.pour = None
             return FAR_FUTURE
         if self.pour is not None and now >= self.pour.due:
@@ -66,7 +66,7 @@ class Landing(Detector):
         self.seen = {known: at for known, at in self.seen.items() if now - at < 6 * HOUR}
         return [
             logged
-            for logged in self.world.ledger.about(self.subject)
+            for logged in self.view.entry_log.about(self.subject)
             if isinstance(logged.entry, e.Addition)
             and logged.entry.what not in TRACES
             and now - LOGGED_LATE <= logged.at <= now
@@ -86,18 +86,18 @@ class Landing(Detector):
 
     def _product(self, until: float, now: float) -> float | None:
         """The product of the last minutes before a moment, None where it is not believed."""
-        if self.world.product(self.subject, now) is None:
+        if self.view.product(self.subject, now) is None:
             return None
-        _, values = self.world.places[self.subject].series.since(until - LOOK_BACK, until)
+        _, values = self.view.places[self.subject].series.since(until - LOOK_BACK, until)
         return median(values) if len(values) >= 3 else None
 
     def _litres(self, at: float) -> tuple[float, float] | None:
         """What was in the tank before that moment."""
-        logged = litres_in(self.world.ledger, self.subject, at - 1.0)
+        logged = litres_in(self.view.entry_log, self.subject, at - 1.0)
         if logged is not None:
             return (1 - FULL) * logged, (1 + FULL) * logged
-        size = self.world.house.place[self.subject].litres
-        batch = self.world.batch(self.subject, at)
+        size = self.view.house.place[self.subject].litres
+        batch = self.view.batch(self.subject, at)
         if batch is None or size is None:
             return None
         last = batch.plan.standing(at).span.stage == len(batch.course.stages) - 1
@@ -109,6 +109,6 @@ class Landing(Detector):
         if found is None or goal is None:
             return
         if found > goal.most + DOUBT:
-            self.world.remark(self.subject, "landing-above", found - goal.likely, now)
+            self.view.remark(self.subject, "landing-above", found - goal.likely, now)
         elif found < goal.least - DOUBT:
-            self.world.remark(self.subject, "landing-below", goal.likely - found, now)
+            self.view.remark(self.subject, "landing-below", goal.likely - found, now)

@@ -10,10 +10,10 @@ their saw-tooth went before, by a little each, for long enough that it is no cha
 from __future__ import annotations
 
 from kuraban.core.detectors.cooler import CoolerDetector
-from kuraban.core.drift import CLEAR, Drift, Point, Swing, drift_along, points_of, swing_of
+from kuraban.core.forecast.drift import CLEAR, Drift, Point, Swing, drift_along, points_of, swing_of
+from kuraban.core.house_view import HouseView
 from kuraban.core.units import HOUR, MINUTE
-from kuraban.core.world import World
-from kuraban.trade.change import AT_LEAST, shared_start, shared_step
+from kuraban.trade.change import AT_LEAST, Shared, shared_step
 
 LOOK = 2 * MINUTE
 RAN = 30 * MINUTE
@@ -35,19 +35,19 @@ Served = tuple[list[Point], Swing, str]
 
 
 class NotCooling(CoolerDetector):
-    def __init__(self, world: World, subject: str) -> None:
-        super().__init__(world, subject)
+    def __init__(self, view: HouseView, subject: str) -> None:
+        super().__init__(view, subject)
         self.name = "not-heating" if self.cooler.heats else "not-cooling"
         self.conditions = (self.name,)
         self.ran_since: float | None = None
         self.fine_since: float | None = None
         self.served_looked = 0.0
         self.served_seen = 0
-        self.shared = shared_start()
+        self.shared = Shared()
 
     def look(self, now: float) -> float:
         if not self.judged(now):
-            self.ran_since, self.shared = None, shared_start()
+            self.ran_since, self.shared = None, Shared()
             self.clear(now)
             return now + 10 * MINUTE
         runs = self.runs(now)
@@ -63,7 +63,7 @@ class NotCooling(CoolerDetector):
             self.fine_since = None
             self.found(self.name, True, now, since=self.ran_since, value=self.makes(now),
                        evidence=why)  # fmt: skip
-        elif self.world.stands(self.subject, self.name):
+        elif self.view.stands(self.subject, self.name):
             self._over(now)
         return now + LOOK
 
@@ -85,9 +85,9 @@ class NotCooling(CoolerDetector):
 
     def _made(self, now: float) -> list[float]:
         """What it delivered over the last half hour."""
-        for probe in self.world.house.probes_of(self.subject, "supply", "air"):
-            if self.world.senses[probe.id].good(now):
-                return list(self.world.senses[probe.id].series.since(now - RAN, now)[1])
+        for probe in self.view.house.probes_of(self.subject, "supply", "air"):
+            if self.view.probe_states[probe.id].good(now):
+                return list(self.view.probe_states[probe.id].series.since(now - RAN, now)[1])
         return []
 
     def _well_off(self, value: float) -> bool:
@@ -98,9 +98,9 @@ class NotCooling(CoolerDetector):
 
     def _no_difference(self, now: float) -> tuple[str, ...]:
         """Supply and return are alike while a valve is open and the water is not cold yet."""
-        world = self.world
-        supply = world.measured(self.subject, now, "supply")
-        back = world.measured(self.subject, now, "return")
+        view = self.view
+        supply = view.measured(self.subject, now, "supply")
+        back = view.measured(self.subject, now, "return")
         if supply is None or back is None or self.off_band(now) is not True:
             return ()
         if abs(back - supply) >= NO_DIFFERENCE or self.called_by(now) is None:
@@ -113,9 +113,9 @@ class NotCooling(CoolerDetector):
             return ()
         sign = -1.0 if self.cooler.heats else 1.0
         wrong = []
-        for place in self.world.served(self.subject):
-            valve = self.world.signal(place, now, "valve")
-            if not self.world.place_judged(place, now) or not self.needs(place, valve, now):
+        for place in self.view.served(self.subject):
+            valve = self.view.signal(place, now, "valve")
+            if not self.view.place_judged(place, now) or not self.needs(place, valve, now):
                 continue
             rise = self.rise(place, now, RAN, "product", "air")
             if rise is not None and sign * rise > NEARER:
@@ -144,7 +144,7 @@ class NotCooling(CoolerDetector):
             self.fine_since = None
             self.found(self.name, True, now, evidence=("served_rising",))
         elif (
-            self.world.stands(self.subject, self.name)
+            self.view.stands(self.subject, self.name)
             and turning * 2 < judged
             and back * 2 >= len(swings)
         ):
@@ -156,26 +156,26 @@ class NotCooling(CoolerDetector):
         self.shared = shared_step(self.shared, beyond)
         most = len(beyond) >= AT_LEAST and sum(way > 0 for way in beyond) >= SHARE * len(beyond)
         cooled = any(swing.exceeded(not upward) for swing in swings)
-        return most and not cooled and self.shared.signal == "high"
+        return most and not cooled and self.shared.signals
 
     def _swings(self, now: float) -> list[Served]:
         """Every served place of which something is known."""
-        world = self.world
+        view = self.view
         found: list[Served] = []
-        for place in world.served(self.subject):
-            batch = world.batch(place, now)
-            if batch is None or not world.in_service(place):
+        for place in view.served(self.subject):
+            batch = view.batch(place, now)
+            if batch is None or not view.in_service(place):
                 continue
-            points = points_of(world, place, batch, now)
+            points = points_of(view, place, batch, now)
             swing = swing_of(points, now)
             if swing is not None:
-                found.append((points, swing, world.house.place[place].kind))
+                found.append((points, swing, view.house.place[place].kind))
         return found
 
     def _drifts(self, served: list[Served], upward: bool, now: float) -> list[Drift]:
         """The drifts of all served places, if enough of them left their swing at all."""
         left = sum(swing.exceeded(upward) and swing.seen >= SWING_KNOWN for _, swing, _ in served)
-        if left < SHARE * len(served) and not self.world.stands(self.subject, self.name):
+        if left < SHARE * len(served) and not self.view.stands(self.subject, self.name):
             return []
         drifts = (drift_along(points, swing, kind, now) for points, swing, kind in served)
         return [drift for drift in drifts if drift is not None]
@@ -196,7 +196,7 @@ class NotCooling(CoolerDetector):
         self.fine_since = now if self.fine_since is None else self.fine_since
         if now - self.fine_since >= OVER:
             self.fine_since = None
-            self.shared = shared_start()
+            self.shared = Shared()
             self.found(self.name, False, now)
 
 

@@ -9,8 +9,8 @@ from __future__ import annotations
 from itertools import pairwise
 
 from kuraban.core.course import FAR_FUTURE
+from kuraban.core.house_view import Detector, HouseView
 from kuraban.core.units import HOUR, MINUTE
-from kuraban.core.world import Detector, World
 
 LOOK = 2 * MINUTE
 OPEN_FOR = 15 * MINUTE
@@ -35,40 +35,40 @@ class Overcooling(Detector):
 
     conditions = ("overcooling",)
 
-    def __init__(self, world: World, subject: str) -> None:
-        super().__init__(world, subject)
+    def __init__(self, view: HouseView, subject: str) -> None:
+        super().__init__(view, subject)
         self.open_since: float | None = None
         self.deep_since: float | None = None
         self.fine_since: float | None = None
         self.settle()
 
     def settle(self) -> None:
-        self.place = self.world.places[self.subject]
-        self.valves = self.world.hanging(self.subject, "valve")
+        self.place = self.view.places[self.subject]
+        self.valves = self.view.hanging(self.subject, "valve")
 
     def look(self, now: float) -> float:
-        world = self.world
-        batch = world.batch(self.subject, now)
-        if batch is None or not world.in_service(self.subject):
+        view = self.view
+        batch = view.batch(self.subject, now)
+        if batch is None or not view.in_service(self.subject):
             self.open_since = None
             self.clear(now)
             return FAR_FUTURE
-        valve = world.signalled(self.valves, now)
+        valve = view.signalled(self.valves, now)
         if not valve:
             self.open_since = None
         elif self.open_since is None:
             self.open_since = now
-        known = world.product_of(self.place, now)
+        known = view.product_of(self.place, now)
         if known is None:
             return now + LOOK
         planned = batch.plan.at(known[1])
         below = planned - known[0]
         standing = batch.plan.standing(now)
         tolerance = standing.stage.tolerance.below
-        if below < SHARE_NEAR * tolerance and not world.stands(self.subject, "overcooling"):
+        if below < SHARE_NEAR * tolerance and not view.stands(self.subject, "overcooling"):
             self.deep_since = None
             return now + (LOOK if below > 0 else 2 * LOOK)
-        masked = world.masked(self.subject, now) is not None
+        masked = view.masked(self.subject, now) is not None
         if masked or now < batch.settled_at(standing):
             return now + LOOK
         fall = self._fall(batch.plan.slope(now), now)
@@ -102,7 +102,7 @@ class Overcooling(Detector):
             self.found("overcooling", True, now, value=value, planned=planned, worse=below,
                        evidence=evidence)  # fmt: skip
             return
-        if not self.world.stands(self.subject, "overcooling"):
+        if not self.view.stands(self.subject, "overcooling"):
             return
         if self.open_since is None or below < 0.5 * tolerance:
             self.fine_since = now if self.fine_since is None else self.fine_since

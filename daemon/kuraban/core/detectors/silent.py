@@ -6,8 +6,8 @@ each alone is held back; `dark` decides within minutes.
 
 from __future__ import annotations
 
+from kuraban.core.house_view import Detector
 from kuraban.core.units import MINUTE
-from kuraban.core.world import Detector
 
 LOOK_AGAIN = 1 * MINUTE
 
@@ -17,30 +17,30 @@ class Silent(Detector):
     judged_since: float | None = None
 
     def look(self, now: float) -> float:
-        world = self.world
-        sense = world.senses[self.subject]
-        if not world.probe_judged(self.subject, now):
+        view = self.view
+        probe_state = view.probe_states[self.subject]
+        if not view.probe_judged(self.subject, now):
             self.judged_since = None
-            sense.suspect.discard("silent")
+            probe_state.suspect.discard("silent")
             self.clear(now)
             return now + 10 * MINUTE
         if self.judged_since is None:
             self.judged_since = now
-        last = self.judged_since if sense.heard is None else sense.heard
-        allowed = sense.probe.silent_after
-        if sense.heard is not None and sense.heard + allowed > now:
-            sense.suspect.discard("silent")
+        last = self.judged_since if probe_state.heard is None else probe_state.heard
+        allowed = probe_state.probe.silent_after
+        if probe_state.heard is not None and probe_state.heard + allowed > now:
+            probe_state.suspect.discard("silent")
             self.found("silent", False, now)
-            return sense.heard + allowed
+            return probe_state.heard + allowed
         due = max(last, self.judged_since) + allowed
         if due > now:
             return due
-        if "silent" not in sense.suspect:
-            sense.suspect.add("silent")
-            of = sense.probe.of
-            if sense.probe.measures == "product" and of in world.places:
-                world.places[of].refresh(now)
-        if (world.dusk or now < world.blind) and not world.stands(self.subject, "silent"):
+        if "silent" not in probe_state.suspect:
+            probe_state.suspect.add("silent")
+            of = probe_state.probe.of
+            if probe_state.probe.measures == "product" and of in view.places:
+                view.places[of].refresh(now)
+        if (view.dusk or now < view.blind) and not view.stands(self.subject, "silent"):
             return now + LOOK_AGAIN
         self.found("silent", True, now, since=last)
         return now + LOOK_AGAIN

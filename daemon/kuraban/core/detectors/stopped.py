@@ -13,8 +13,8 @@ from __future__ import annotations
 from collections import deque
 
 from kuraban.core.detectors.cooler import NOTHING_WATTS, CoolerDetector, unbroken
+from kuraban.core.house_view import HouseView
 from kuraban.core.units import HOUR, MINUTE
-from kuraban.core.world import World
 
 WAITS = 10 * MINUTE
 GONE_WAITS = 6 * MINUTE
@@ -55,8 +55,8 @@ class Stopped(CoolerDetector):
 
     conditions = ("stopped",)
 
-    def __init__(self, world: World, subject: str) -> None:
-        super().__init__(world, subject)
+    def __init__(self, view: HouseView, subject: str) -> None:
+        super().__init__(view, subject)
         self.resting: deque[float] = deque(maxlen=600)
         self.standing = 0.0
         self.rests_at_nothing = False
@@ -74,12 +74,12 @@ class Stopped(CoolerDetector):
         self.counted = self.called_for = self.called_off = 0.0
 
     def look(self, now: float) -> float:
-        world = self.world
+        view = self.view
         if not self.judged(now):
             self.suspicious_since = self.off_since = None
             self.clear(now)
             return now + 10 * MINUTE
-        power = world.measured(self.subject, now, "power")
+        power = view.measured(self.subject, now, "power")
         runs = self.runs(now)
         if runs is None:
             return now + LOOK
@@ -90,7 +90,7 @@ class Stopped(CoolerDetector):
         elif self.called_since is None:
             self.called_since = self._called_since(now)
         self._count_called(runs, called, now)
-        if world.stands(self.subject, "stopped"):
+        if view.stands(self.subject, "stopped"):
             self._over(runs, gone, called, now)
             return now + LOOK
         why, plain = self._suspicion(power, runs, gone, called, now)
@@ -108,22 +108,28 @@ class Stopped(CoolerDetector):
 
     def _since(self, gone: bool, now: float) -> float:
         """When it began to do nothing, by the readings themselves, while it was called for."""
-        power = self.world.hanging(self.subject, "power")
+        power = self.view.hanging(self.subject, "power")
         if gone:
             return unbroken(power, max(NOTHING_WATTS, GONE_SHARE * self.standing), now)
         since = unbroken(power, self.least_draw(), now)
-        if self.world.signal(self.subject, now, "running") is False:
-            since = unbroken(self.world.hanging(self.subject, "running"), 0.5, now)
+        if self.view.signal(self.subject, now, "running") is False:
+            since = unbroken(self.view.hanging(self.subject, "running"), 0.5, now)
         return max(since, self.called_since or now)
 
     def _called_since(self, now: float) -> float:
         """When the call that is new at this look began, by the readings of demand and valves."""
-        calls = [*self.world.hanging(self.subject, "demand")]
-        for place in self.world.served(self.subject):
-            calls += self.world.hanging(place, "valve")
-        on = [sense for sense in calls if sense.raw is not None and sense.raw > 0.5]
-        return max(min((unbroken([sense], 0.5, now, above=True) for sense in on), default=now),
-                   now - LOOK)  # fmt: skip
+        calls = [*self.view.hanging(self.subject, "demand")]
+        for place in self.view.served(self.subject):
+            calls += self.view.hanging(place, "valve")
+        on = [
+            probe_state
+            for probe_state in calls
+            if probe_state.raw is not None and probe_state.raw > 0.5
+        ]
+        return max(
+            min((unbroken([probe_state], 0.5, now, above=True) for probe_state in on), default=now),
+            now - LOOK,
+        )
 
     def _learn(self, power: float | None, runs: bool, now: float) -> bool:
         """Keep what it draws at rest and how long it rests; whether its standing power is gone."""

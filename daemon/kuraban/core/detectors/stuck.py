@@ -8,9 +8,9 @@ moved while it was watched has shown no noise of its own, and nothing is said of
 from __future__ import annotations
 
 from kuraban.core.course import FAR_FUTURE
+from kuraban.core.house_view import Detector, HouseView
 from kuraban.core.site import TEMPERATURES
 from kuraban.core.units import HOUR, MINUTE
-from kuraban.core.world import Detector, World
 
 LOOK = 10 * MINUTE
 LEAST = {"koji-bed": 1 * HOUR}
@@ -25,8 +25,8 @@ class Stuck(Detector):
 
     conditions = ("stuck",)
 
-    def __init__(self, world: World, subject: str) -> None:
-        super().__init__(world, subject)
+    def __init__(self, view: HouseView, subject: str) -> None:
+        super().__init__(view, subject)
         self.longest = 0.0
         self.moves = 0
         self.since: float | None = None
@@ -34,37 +34,37 @@ class Stuck(Detector):
         self.seen = 0.0
 
     def look(self, now: float) -> float:
-        world = self.world
-        sense = world.senses[self.subject]
-        if sense.probe.measures not in TEMPERATURES:
+        view = self.view
+        probe_state = view.probe_states[self.subject]
+        if probe_state.probe.measures not in TEMPERATURES:
             return FAR_FUTURE
-        if not world.probe_judged(self.subject, now) or not sense.fresh(now):
+        if not view.probe_judged(self.subject, now) or not probe_state.fresh(now):
             self.since = self.value = None
             self.seen = now
             self._say(False, now)
             return now + LOOK
-        for at, value in zip(*sense.series.since(self.seen), strict=True):
+        for at, value in zip(*probe_state.series.since(self.seen), strict=True):
             if value != self.value:
                 self._note(at, value)
         self.seen = now
         rest = 0.0 if self.since is None else now - self.since
-        place = world.house.place.get(sense.probe.of)
+        place = view.house.place.get(probe_state.probe.of)
         least = LEAST.get(place.kind, LEAST_ELSE) if place is not None else LEAST_ELSE
         longest = max(least, TIMES * self.longest)
         self._say(self.moves >= MOVES_SEEN and rest > longest, now)
-        if self.world.stands(self.subject, "stuck") or self.moves < MOVES_SEEN:
+        if self.view.stands(self.subject, "stuck") or self.moves < MOVES_SEEN:
             return now + LOOK
         return now + max(LOOK, min(longest - rest, MOST))
 
     def _note(self, at: float, value: float) -> None:
-        if self.since is not None and not self.world.stands(self.subject, "stuck"):
+        if self.since is not None and not self.view.stands(self.subject, "stuck"):
             self.longest = max(self.longest, at - self.since)
             self.moves += 1
         self.value, self.since = value, at
 
     def _say(self, holds: bool, now: float) -> None:
-        sense = self.world.senses[self.subject]
-        if holds == ("stuck" in sense.suspect):
+        probe_state = self.view.probe_states[self.subject]
+        if holds == ("stuck" in probe_state.suspect):
             return
-        (sense.suspect.add if holds else sense.suspect.discard)("stuck")
+        (probe_state.suspect.add if holds else probe_state.suspect.discard)("stuck")
         self.found("stuck", holds, now, value=self.value, since=self.since)

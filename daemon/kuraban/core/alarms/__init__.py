@@ -1,0 +1,1 @@
+"""Alarms from finding to standing: the life-cycle table, what explains what."""

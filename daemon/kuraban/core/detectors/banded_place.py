@@ -1,0 +1,67 @@
+"""`warm`, `cold` of a place with a band: a room, a cold store, a water tank, without a batch."""
+
+from __future__ import annotations
+
+from kuraban.core.course import FAR_FUTURE
+from kuraban.core.detectors.product_band import off_delay
+from kuraban.core.detectors.time_outside import TimeOutside
+from kuraban.core.house_view import Detector, HouseView
+from kuraban.core.units import MINUTE
+
+DEADBAND = 0.3
+MEASURES = ("product", "air", "supply")
+
+
+class BandedPlace(Detector):
+    conditions = ("warm", "cold")
+
+    def __init__(self, view: HouseView, subject: str) -> None:
+        super().__init__(view, subject)
+        self.clocks = {"warm": TimeOutside(), "cold": TimeOutside()}
+
+    def listens(self) -> tuple[str, ...]:
+        return tuple(p.id for p in self.view.house.probes_of(self.subject, *MEASURES))
+
+    def look(self, now: float) -> float:
+        view = self.view
+        place = view.house.place[self.subject]
+        if place.band is None or place.brews or not view.in_service(self.subject):
+            for clock in self.clocks.values():
+                clock.reset()
+            self.clear(now)
+            return FAR_FUTURE
+        value = view.measured(self.subject, now, *MEASURES)
+        if value is None:
+            return FAR_FUTURE
+        low, high = place.band
+        masked = view.masked(self.subject, now)
+        again = FAR_FUTURE
+        for name, room in (("warm", high - value), ("cold", value - low)):
+            planned = high if name == "warm" else low
+            again = min(again, self._judge(name, room, value, planned, masked, now))
+        return again
+
+    def _judge(
+        self, name: str, room: float, value: float, edge: float, masked: float | None, now: float
+    ) -> float:
+        clock, delay = self.clocks[name], self.view.house.place[self.subject].delay
+        clock.note(now, room < 0, room >= DEADBAND, delay)
+        if clock.holds:
+            if clock.returned(off_delay(delay)):
+                clock.fall_back()
+                self.found(name, False, now, value=value, planned=edge)
+            elif clock.inside_since is not None:
+                return now + MINUTE
+            else:
+                self.found(name, True, now, value=value, planned=edge, since=clock.since,
+                           worse=-room)  # fmt: skip
+            return FAR_FUTURE
+        reached = clock.reaches(delay)
+        if reached is None:
+            return FAR_FUTURE
+        due = max(reached, now if masked is None else masked)
+        if due > now:
+            return due
+        clock.holds = True
+        self.found(name, True, now, value=value, planned=edge, since=clock.since, worse=-room)
+        return FAR_FUTURE

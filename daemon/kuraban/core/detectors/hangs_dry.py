@@ -1,0 +1,50 @@
+"""A probe that hangs above the mash: it measures air, and is no measure of the product.
+
+The height of the mash changes threefold from the first addition to the third, so a probe hung right
+for the third hangs dry at the first. Where a probe's `dry_below` says at how many litres its tip is
+under the surface, and the additions logged say how much is in, it is believed only once it is wet.
+Nothing rings for it; it is listed. Where litres are unknown it is believed.
+"""
+
+from __future__ import annotations
+
+from kuraban.core.course import FAR_FUTURE
+from kuraban.core.house_view import Detector, HouseView
+from kuraban.core.plan.fill_level import litres_in
+from kuraban.core.units import MINUTE
+
+HANGS_DRY = "hangs-dry"
+SETTLES = 15 * MINUTE
+"""From when it is under the surface until it is at its temperature (common practice)."""
+
+
+class HangsDry(Detector):
+    def __init__(self, view: HouseView, subject: str) -> None:
+        super().__init__(view, subject)
+        self.wet_since: float | None = None
+
+    def look(self, now: float) -> float:
+        view = self.view
+        probe_state = view.probe_states[self.subject]
+        if self._dry(now):
+            self.wet_since = None
+            if HANGS_DRY not in probe_state.suspect:
+                probe_state.suspect.add(HANGS_DRY)
+                view.places[probe_state.probe.of].refresh(now)
+            return FAR_FUTURE
+        if HANGS_DRY not in probe_state.suspect:
+            return FAR_FUTURE
+        self.wet_since = now if self.wet_since is None else self.wet_since
+        if now < self.wet_since + SETTLES:
+            return self.wet_since + SETTLES
+        probe_state.suspect.discard(HANGS_DRY)
+        self.wet_since = None
+        view.places[probe_state.probe.of].refresh(now)
+        return FAR_FUTURE
+
+    def _dry(self, now: float) -> bool:
+        probe = self.view.house.probe[self.subject]
+        if probe.dry_below is None or self.view.batch(probe.of, now) is None:
+            return False
+        litres = litres_in(self.view.entry_log, probe.of, now)
+        return litres is not None and litres < probe.dry_below

@@ -1,0 +1,290 @@
+"""`warm`, `cold`, `far-warm`, `far-cold`: the product against the plan in force.
+
+Beyond the tolerance for the stage's delay it is warm or cold; beyond the limit for the limit's
+delay, or beyond what the course never allows, it is far. A mask, and the time in which a stage
+settles, hold all but `never`; the time outside runs on beneath. While nothing good measures the
+product, the alarms keep their last state.
+"""
+
+from __future__ import annotations
+
+from array import array
+
+from kuraban.core.course import FAR_FUTURE, Planned, Stage
+from kuraban.core.detectors.time_outside import ABOUT, TimeOutside
+from kuraban.core.forecast.drift import undisturbed_since
+from kuraban.core.forecast.threshold_crossing import passed_at
+from kuraban.core.house_view import Detector, HouseView
+from kuraban.core.plan.subject_state import Batch, LetRun
+from kuraban.core.rota import head_start
+from kuraban.core.units import MINUTE
+
+LONGEST_OFF = 15 * MINUTE
+
+
+def deadband(tolerance: float) -> float:
+    """How far inside the tolerance a value must come to have returned, K (common practice)."""
+    return max(0.1, 0.2 * tolerance)
+
+
+def off_delay(delay: float) -> float:
+    return min(delay / 4, LONGEST_OFF)
+
+
+class Side:
+    """One side of the plan: its names, its sign, its clocks."""
+
+    __slots__ = ("beyond", "far", "far_name", "name", "near", "sign")
+
+    def __init__(self, name: str, sign: float) -> None:
+        self.name, self.far_name, self.sign = name, f"far-{name}", sign
+        self.near, self.far = TimeOutside(), TimeOutside()
+        self.beyond = False
+        """Past what the course never allows."""
+
+    @property
+    def rests(self) -> bool:
+        return self.near.rests and self.far.rests and not self.beyond
+
+    def reset(self) -> None:
+        self.near.reset()
+        self.far.reset()
+        self.beyond = False
+
+
+class ProductBand(Detector):
+    __slots__ = ("calm", "let_run", "place", "plan", "settled", "sides", "stage", "version")
+
+    conditions = ("warm", "cold", "far-warm", "far-cold")
+
+    def __init__(self, view: HouseView, subject: str) -> None:
+        super().__init__(view, subject)
+        self.sides = (Side("warm", 1.0), Side("cold", -1.0))
+        self.plan: Planned | None = None
+        self.calm = array("d")
+        """While the books do not change, and until the first of these, a value changes nothing that
+        is well inside. The others: the start of a straight piece of the plan, its degrees there and
+        degrees a second; from where to where about it, and between which degrees at all, is well
+        inside. One array, since this is read at every reading. Empty while a clock runs."""
+        self.version = -1
+        self.stage: Stage | None = None
+        self.settled = 0.0
+        self.let_run: LetRun | None = None
+        self.settle()
+
+    def settle(self) -> None:
+        self.place = self.view.places[self.subject]
+
+    def listens(self) -> tuple[str, ...]:
+        return tuple(p.id for p in self.view.house.probes_of(self.subject, "product"))
+
+    def look(self, now: float) -> float:
+        view, place = self.view, self.place
+        known = view.product_of(place, now)
+        if known is not None and self._well_inside(known[0], min(known[1], now), now):
+            return FAR_FUTURE
+        batch = view.batch(self.subject, now)
+        if batch is None or not view.in_service(self.subject):
+            self._rest(now)
+            return FAR_FUTURE
+        if known is None:
+            return FAR_FUTURE
+        value, at = known
+        at = min(at, now)
+        self._enter(batch, now)
+        planned = batch.plan.at(at)
+        subject_state = view.entry_log.subject_states[self.subject]
+        run = subject_state.let_run
+        if run is not None and not run.start <= now < run.until:
+            run = None
+        if run is not self.let_run:
+            self._judge_anew(run, now)
+        quiet = self._quiet_until(now)
+        again = FAR_FUTURE if run is None else run.until
+        for side in self.sides:
+            again = min(again, self._judge(side, value, planned, at, now, quiet, run, batch))
+        place.stale = False
+        self._calm(run, batch, at)
+        return again
+
+    def _calm(self, run: LetRun | None, batch: Batch, at: float) -> None:
+        """Whether all clocks rest, so that values well inside need no further look."""
+        del self.calm[:]
+        if run is None and all(side.rests for side in self.sides) and self.stage is not None:
+            self.version = self.view.entry_log.version
+            until, celsius, slope = batch.plan.line(at)
+            sides = self.stage.tolerance
+            least, most = deadband(sides.below) - sides.below, sides.above - deadband(sides.above)
+            self.calm.extend((until, at, celsius, slope, least, most, *batch.course.never))
+
+    def _well_inside(self, value: float, at: float, now: float) -> bool:
+        if not self.calm or self.version != self.view.entry_log.version:
+            return False
+        until, start, celsius, slope, least, most, lowest, highest = self.calm
+        apart = value - celsius - slope * (at - start)
+        return start <= at and now < until and least < apart < most and lowest < value < highest
+
+    def _judge_anew(self, run: LetRun | None, now: float) -> None:
+        """A let-run begins: what stands is over. It ends: what stands is judged by the plan."""
+        self.let_run = run
+        for side in self.sides:
+            for clock, name in ((side.near, side.name), (side.far, side.far_name)):
+                clock.reset()
+                if run is None:
+                    clock.holds = self.view.stands(self.subject, name)
+                else:
+                    self.found(name, False, now)
+
+    def _rest(self, now: float) -> None:
+        if self.stage is not None:
+            self.stage = self.plan = None
+            for side in self.sides:
+                side.reset()
+        self.clear(now)
+
+    def _enter(self, batch: Batch, now: float) -> None:
+        """A new plan, or a new stage, in which the judging starts anew."""
+        standing = batch.plan.standing(now)
+        self.settled = batch.settled_at(standing)
+        if batch.plan is self.plan and standing.stage is self.stage:
+            return
+        self.plan = batch.plan
+        if standing.stage is not self.stage:
+            if self.stage is not None:
+                for side in self.sides:
+                    side.reset()
+                self.clear(now)
+            self.stage = standing.stage
+
+    def _quiet_until(self, now: float) -> float:
+        """When masks and settling end; the past if nothing holds the judging."""
+        masked = self.view.masked(self.subject, now)
+        quiet = now if masked is None else masked
+        if quiet < self.settled:
+            quiet = self.settled
+            again = self.view.masked(self.subject, quiet)
+            quiet = quiet if again is None else again
+        return quiet
+
+    def _judge(
+        self,
+        side: Side,
+        value: float,
+        planned: float,
+        at: float,
+        now: float,
+        quiet: float,
+        run: LetRun | None,
+        batch: Batch,
+    ) -> float:
+        stage = self.stage
+        assert stage is not None
+        beyond = side.sign * (value - planned)
+        warm = side.sign > 0
+        tolerance = stage.tolerance.above if warm else stage.tolerance.below
+        limit = stage.limit.above if warm else stage.limit.below
+        delay, far_beyond = stage.delay, beyond
+        if self.view.house.away:
+            early = head_start(self.view.entry_log.manned, "brewer", at)
+            delay = max(min(delay, stage.limit_delay), delay - early)
+        if run is not None:
+            beyond = side.sign * (value - run.base)
+            tolerance, delay = run.more, stage.limit_delay
+            far_beyond, limit = beyond, FAR_FUTURE
+        band = deadband(tolerance)
+        near, far = side.near, side.far
+        near.note(at, beyond > tolerance, beyond <= tolerance - band, delay)
+        far.note(at, far_beyond > limit, far_beyond <= limit - band, stage.limit_delay)
+        if self.place.stale and near.out and run is None:
+            since = self._outside_since(batch, side.sign, tolerance, at)
+            near.credit(since, at, delay)
+            if far.out:
+                since = self._outside_since(batch, side.sign, limit, at)
+                far.credit(since, at, stage.limit_delay)
+        elif near.to_look_back(delay) and run is None:
+            near.looked = True
+            passed = self._passed_at(batch, side.sign, tolerance, at - near.spent, delay)
+            if passed is not None:
+                near.credit(passed, at, delay)
+        never = batch.course.never[1] if warm else batch.course.never[0]
+        past_never = side.sign * (value - never)
+        side.beyond = past_never > 0 or (side.beyond and past_never > -0.1)
+        again = self._far(side, value, planned, beyond, now, quiet, stage)
+        return min(again, self._near(side, value, planned, beyond, now, quiet, delay))
+
+    def _far(
+        self, side: Side, value: float, planned: float, beyond: float, now: float, quiet: float,
+        stage: Stage,
+    ) -> float:  # fmt: skip
+        clock = side.far
+        if side.beyond:
+            if not clock.holds:
+                clock.holds = True
+                self.found(side.far_name, True, now, value=value, planned=planned,
+                           since=clock.since, worse=beyond, evidence=("never",))  # fmt: skip
+            return FAR_FUTURE
+        return self._clocked(
+            side.far_name, clock, value, planned, beyond, now, quiet, stage.limit_delay
+        )
+
+    def _near(
+        self, side: Side, value: float, planned: float, beyond: float, now: float, quiet: float,
+        delay: float,
+    ) -> float:  # fmt: skip
+        return self._clocked(side.name, side.near, value, planned, beyond, now, quiet, delay)
+
+    def _clocked(
+        self,
+        name: str,
+        clock: TimeOutside,
+        value: float,
+        planned: float,
+        beyond: float,
+        now: float,
+        quiet: float,
+        delay: float,
+    ) -> float:
+        if clock.holds:
+            if quiet > now:
+                return quiet
+            off = off_delay(delay)
+            if clock.returned(off):
+                clock.fall_back()
+                self.found(name, False, now, value=value, planned=planned)
+            elif clock.inside_since is not None:
+                return now + MINUTE
+            else:
+                self.found(name, True, now, value=value, planned=planned, since=clock.since,
+                           worse=beyond)  # fmt: skip
+            return FAR_FUTURE
+        reached = clock.reaches(delay)
+        if reached is None:
+            return FAR_FUTURE
+        due = max(reached, quiet)
+        if due > now:
+            return due
+        clock.holds = True
+        self.found(name, True, now, value=value, planned=planned, since=clock.since, worse=beyond)
+        return FAR_FUTURE
+
+    def _passed_at(
+        self, batch: Batch, sign: float, tolerance: float, since: float, delay: float
+    ) -> float | None:
+        """When the readings about an exit show that it truly was, None where they do not tell."""
+        about = min(delay, ABOUT)
+        begin = max(since - about, self.settled, undisturbed_since(self.view, self.subject, since))
+        times, values = self.place.series.since(begin, since + about / 2)
+        apart = [
+            sign * (value - batch.plan.at(at)) for at, value in zip(times, values, strict=True)
+        ]
+        return passed_at(times, apart, tolerance, since)
+
+    def _outside_since(self, batch: Batch, sign: float, limit: float, at: float) -> float:
+        """How far back the record shows the product outside without a break."""
+        times, values = self.place.series.since(self.settled, at)
+        since, gap = at, self.view.house.site.late_after
+        for moment, value in zip(reversed(times), reversed(values), strict=True):
+            if since - moment > gap or sign * (value - batch.plan.at(moment)) <= limit:
+                break
+            since = moment
+        return since

@@ -1,0 +1,69 @@
+"""`short-cycling`: more than twelve starts an hour, which wears a compressor out.
+
+Twelve starts an hour is a scroll manufacturer's guideline; from memory of its handbook.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+
+from kuraban.core.detectors.cooler import CoolerDetector
+from kuraban.core.house_view import HouseView
+from kuraban.core.site import House, Probe
+from kuraban.core.units import HOUR, MINUTE
+
+MOST_STARTS = 12
+
+
+class ShortCycling(CoolerDetector):
+    __slots__ = ("house", "oftenest", "ran", "starts")
+
+    conditions = ("short-cycling",)
+
+    def __init__(self, view: HouseView, subject: str) -> None:
+        super().__init__(view, subject)
+        self.starts: deque[float] = deque()
+        self.house: House | None = None
+        self.oftenest: list[Probe] = []
+        """What tells of its runs in this house, that which speaks oftenest first."""
+        self.ran: bool | None = None
+
+    def listens(self) -> tuple[str, ...]:
+        probes = self.view.house.probes_of(self.subject, "power", "running")
+        return tuple(probe.id for probe in probes)
+
+    def look(self, now: float) -> float:
+        if not self.judged(now):
+            self.starts.clear()
+            self.clear(now)
+            return now + 10 * MINUTE
+        runs = self._raw_runs(now)
+        if runs and self.ran is False:
+            self.starts.append(now)
+        if runs is not None:
+            self.ran = runs
+        while self.starts and self.starts[0] <= now - HOUR:
+            self.starts.popleft()
+        count = len(self.starts)
+        if count > MOST_STARTS:
+            self.found("short-cycling", True, now, value=float(count), since=self.starts[0],
+                       evidence=(f"starts={count}",))  # fmt: skip
+        elif count <= MOST_STARTS // 2:
+            self.found("short-cycling", False, now)
+        return now + 5 * MINUTE
+
+    def _raw_runs(self, now: float) -> bool | None:
+        """As the probe that speaks oftenest says it, unfiltered: a run may last two minutes."""
+        if self.house is not self.view.house:
+            self.house = self.view.house
+            probes = self.house.probes_of(self.subject, "running", "power")
+            self.oftenest = sorted(probes, key=lambda probe: probe.every)
+        for probe in self.oftenest:
+            probe_state = self.view.probe_states[probe.id]
+            if probe_state.raw is None or not probe_state.fresh(now):
+                continue
+            if probe.measures == "running":
+                return probe_state.raw > 0.5
+            rated = self.cooler.rated_watts
+            return probe_state.raw >= (60.0 if rated is None else 0.15 * rated)
+        return None

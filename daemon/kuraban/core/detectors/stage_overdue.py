@@ -1,0 +1,35 @@
+"""`stage-overdue`: the course's next stage was due four hours ago and nobody logged it."""
+
+from __future__ import annotations
+
+from kuraban.core.course import FAR_FUTURE
+from kuraban.core.house_view import Detector
+from kuraban.core.units import HOUR
+
+GRACE = 4 * HOUR
+
+
+class StageOverdue(Detector):
+    __slots__ = ()
+
+    conditions = ("stage-overdue",)
+
+    def look(self, now: float) -> float:
+        view = self.view
+        batch = view.batch(self.subject, now)
+        if batch is None or not view.in_service(self.subject):
+            self.clear(now)
+            return FAR_FUTURE
+        standing = batch.plan.standing(now)
+        following = standing.span.stage + 1
+        if standing.stage.ends == "clock" or following >= len(batch.course.stages):
+            self.clear(now)
+            return min(standing.span.end, now + 24 * HOUR)
+        due = standing.span.due + GRACE
+        if now < due:
+            self.clear(now)
+            return due
+        stage = batch.course.stages[following]
+        self.found("stage-overdue", True, due if due > now - HOUR else now,
+                   since=standing.span.due, evidence=(f"stage={stage.id}",))  # fmt: skip
+        return now + 24 * HOUR

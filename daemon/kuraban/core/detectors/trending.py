@@ -1,0 +1,104 @@
+"""`trending-warm`, `trending-cold`: still inside, but on its way out within the look-ahead.
+
+It trends when the drift reaches the edge of the tolerance within three hours, when even the slow
+end of its interval goes that way, and when the product stands where its saw-tooth never went in the
+last hours; at two looks in a row. What comes back from beyond the other side is on its way home,
+and is believed to leave on this side only once it is past the notice band.
+"""
+
+from __future__ import annotations
+
+from kuraban.core.course import FAR_FUTURE, Stage
+from kuraban.core.forecast.drift import Drift, Swing, drift_along, drift_of, points_of, swing_of
+from kuraban.core.house_view import Detector, HouseView
+from kuraban.core.plan.subject_state import Batch
+from kuraban.core.units import HOUR, MINUTE
+
+__all__ = ["Drift", "Trend", "drift_of"]
+
+LOOK = 10 * MINUTE
+AHEAD = 3 * HOUR
+LEAST_SLOPE = 0.03
+"""K an hour; below that nothing is told from noise and quantising."""
+SWING_KNOWN = 2 * HOUR
+"""Before so much of its swing is known, a rise may be that of its saw-tooth."""
+
+
+class Trend(Detector):
+    __slots__ = ("seen",)
+
+    conditions = ("trending-warm", "trending-cold")
+
+    def __init__(self, view: HouseView, subject: str) -> None:
+        super().__init__(view, subject)
+        self.seen = {"warm": 0, "cold": 0}
+
+    def look(self, now: float) -> float:
+        view = self.view
+        batch = view.batch(self.subject, now)
+        if batch is None or not view.in_service(self.subject):
+            self.seen = {"warm": 0, "cold": 0}
+            self.clear(now)
+            return FAR_FUTURE
+        subject_state = view.entry_log.subject_state(self.subject)
+        running = subject_state.let_run is not None and now < subject_state.let_run.until
+        if view.masked(self.subject, now) is not None or running:
+            return now + LOOK
+        drift = self._drift(batch, now)
+        stage = batch.plan.standing(now).stage
+        for side, edge in (("warm", stage.tolerance.above), ("cold", -stage.tolerance.below)):
+            homeward = drift is not None and _homeward(drift, stage, side == "warm")
+            self._judge(side, edge, None if homeward else drift, batch, now)
+        return now + LOOK
+
+    def _drift(self, batch: Batch, now: float) -> Drift | None:
+        """The drift, reckoned only where the product left its swing or something stands."""
+        view = self.view
+        if view.product(self.subject, now) is None:
+            return None
+        points = points_of(view, self.subject, batch, now)
+        swing = swing_of(points, now)
+        if swing is None:
+            return None
+        if not (_left(swing) or view.stands(self.subject, *self.conditions)):
+            return Drift(swing.now, 0.0, 0.0, 0.0, swing)
+        return drift_along(points, swing, view.house.place[self.subject].kind, now)
+
+    def _judge(self, side: str, edge: float, drift: Drift | None, batch: Batch, now: float) -> None:
+        name = f"trending-{side}"
+        outside = self.view.stands(self.subject, side, f"far-{side}")
+        on_its_way = drift is not None and not outside and self._leaves(drift, edge)
+        self.seen[side] = self.seen[side] + 1 if on_its_way else 0
+        stands = self.view.stands(self.subject, name)
+        if drift is None:
+            if outside:
+                self.found(name, False, now)
+            return
+        planned = batch.plan.at(now)
+        if stands and not on_its_way:
+            hours = drift.hours_to(edge)
+            if outside or hours is None or hours[0] > 1.5 * AHEAD / HOUR:
+                self.found(name, False, now, value=planned + drift.swing.now, planned=planned)
+        elif self.seen[side] >= 2 and not stands:
+            self.found(name, True, now, value=planned + drift.level, planned=planned)
+
+    def _leaves(self, drift: Drift, edge: float) -> bool:
+        if abs(drift.slope) < LEAST_SLOPE or drift.slope * edge < 0:
+            return False
+        if (drift.low if edge > 0 else -drift.high) <= 0.25 * LEAST_SLOPE:
+            return False
+        if drift.swing.seen < SWING_KNOWN or not drift.swing.exceeded(edge > 0):
+            return False
+        way = (edge - drift.level) / drift.slope
+        return 0 < way <= AHEAD / HOUR
+
+
+def _homeward(drift: Drift, stage: Stage, warm: bool) -> bool:
+    """It was outside on the other side, and has not passed the notice band on this one."""
+    if warm:
+        return drift.swing.least < -stage.tolerance.below and drift.level < stage.notice.above
+    return drift.swing.most > stage.tolerance.above and drift.level > -stage.notice.below
+
+
+def _left(swing: Swing) -> bool:
+    return swing.exceeded(True) or swing.exceeded(False)

@@ -1,0 +1,181 @@
+"""Which detectors a house has, and which of them a probe's reading wakes."""
+
+from __future__ import annotations
+
+from operator import itemgetter
+from typing import NamedTuple
+
+from kuraban.core.course import FAR_FUTURE
+from kuraban.core.detectors.addition_unlogged import AdditionUnlogged
+from kuraban.core.detectors.banded_place import BandedPlace
+from kuraban.core.detectors.clock_wrong import ClockWrong
+from kuraban.core.detectors.dark import Dark
+from kuraban.core.detectors.disagrees import Disagrees
+from kuraban.core.detectors.displaced import Displaced
+from kuraban.core.detectors.hangs_dry import HangsDry
+from kuraban.core.detectors.koji_air import KojiAir
+from kuraban.core.detectors.landing import Landing
+from kuraban.core.detectors.not_cooling import NotCooling
+from kuraban.core.detectors.overcooling import Overcooling
+from kuraban.core.detectors.product_band import ProductBand
+from kuraban.core.detectors.short_cycling import ShortCycling
+from kuraban.core.detectors.silent import Silent
+from kuraban.core.detectors.stage_overdue import StageOverdue
+from kuraban.core.detectors.stopped import Stopped
+from kuraban.core.detectors.stuck import Stuck
+from kuraban.core.detectors.supply_band import SupplyBand
+from kuraban.core.detectors.trending import Trend
+from kuraban.core.detectors.unwatched import Unwatched
+from kuraban.core.detectors.wild import Wild
+from kuraban.core.engine.look_timers import Timers
+from kuraban.core.house_view import Detector, HouseView
+from kuraban.core.probes.probe_state import PlaceState, ProbeState
+from kuraban.core.site import WATCH, House
+
+Key = tuple[str, str]
+"""Class name and subject."""
+
+
+class Way(NamedTuple):
+    """Where a reading of one probe goes."""
+
+    probe_state: ProbeState
+    row: int
+    """Of its clock (`kuraban.core.detectors.clock_wrong`)."""
+    place: PlaceState | None
+    """The place whose product it measures."""
+    guards: tuple[Detector, ...]
+    """What doubts the reading before anything else looks."""
+    listeners: tuple[Detector, ...]
+    """What looks at every current reading."""
+
+
+class DetectorRegistry:
+    """All detectors of a house. Those whose subject stays are kept when the house changes."""
+
+    clocks: ClockWrong
+
+    def __init__(self, timers: Timers) -> None:
+        self._timers = timers
+        self._view: HouseView
+        self.detectors: dict[Key, Detector] = {}
+        self.ways: dict[str, Way] = {}
+        """Of each probe."""
+        self.about: dict[str, list[tuple[int, Detector]]] = {}
+        """Of each subject, numbered in the order in which all look."""
+
+    def settle_in(self, view: HouseView, now: float) -> None:
+        self._view = view
+        wanted = {_key(detector): detector for detector in _detectors(view)}
+        for key, detector in self.detectors.items():
+            if key in wanted:
+                wanted[key] = detector
+            else:
+                detector.clear(now)
+                detector.due = FAR_FUTURE
+        self.detectors = wanted
+        self.about = {}
+        for number, detector in enumerate(wanted.values()):
+            self.about.setdefault(detector.subject, []).append((number, detector))
+        clocks = wanted["ClockWrong", WATCH]
+        assert isinstance(clocks, ClockWrong)
+        self.clocks = clocks
+        listeners: dict[str, list[Detector]] = {probe: [] for probe in view.probe_states}
+        for detector in wanted.values():
+            detector.settle()
+            for probe in detector.listens():
+                listeners[probe].append(detector)
+        self.ways = {
+            probe: _way(view, probe_state, clocks.rows[probe], listeners[probe])
+            for probe, probe_state in view.probe_states.items()
+        }
+
+    def look(self, detector: Detector, now: float) -> None:
+        self._timers.want(detector, detector.look(now))
+
+    def look_at(self, subjects: set[str] | None, now: float) -> None:
+        """Let every detector of these subjects look now, None for all of them."""
+        places = self._view.places
+        for name in places if subjects is None else subjects & places.keys():
+            places[name].refresh(now)
+        for detector in self._those_of(subjects):
+            self.look(detector, now)
+
+    def _those_of(self, subjects: set[str] | None) -> list[Detector]:
+        """The detectors of subjects, in the order in which all look."""
+        if subjects is None:
+            return list(self.detectors.values())
+        found = [one for subject in subjects for one in self.about.get(subject, ())]
+        return [detector for _, detector in sorted(found, key=itemgetter(0))]
+
+    def one(self, kind: type[Detector], subject: str) -> Detector | None:
+        return self.detectors.get((kind.__name__, subject))
+
+
+def _way(view: HouseView, probe_state: ProbeState, row: int, listeners: list[Detector]) -> Way:
+    product = probe_state.probe.measures == "product"
+    return Way(
+        probe_state,
+        row,
+        view.places.get(probe_state.probe.of) if product else None,
+        tuple(one for one in listeners if isinstance(one, Displaced)),
+        tuple(one for one in listeners if not isinstance(one, Displaced)),
+    )
+
+
+def _key(detector: Detector) -> Key:
+    return type(detector).__name__, detector.subject
+
+
+def _detectors(view: HouseView) -> list[Detector]:
+    """In the order in which they look when all must: probes, places, coolers, the watch."""
+    house = view.house
+    return [
+        *_of_probes(view, house),
+        *_of_places(view, house),
+        *_of_coolers(view, house),
+        Dark(view),
+        ClockWrong(view),
+    ]
+
+
+def _of_probes(view: HouseView, house: House) -> list[Detector]:
+    found: list[Detector] = []
+    for probe in house.probes:
+        if probe.measures == "product" and probe.of in house.place:
+            if house.place[probe.of].brews:
+                found.append(Displaced(view, probe.id))
+            first = house.probes_of(probe.of, "product")[0].id
+            if first != probe.id:
+                found.append(Disagrees(view, probe.id, first))
+        if probe.dry_below is not None:
+            found.append(HangsDry(view, probe.id))
+        found += [Silent(view, probe.id), Stuck(view, probe.id), Wild(view, probe.id)]
+    return found
+
+
+def _of_places(view: HouseView, house: House) -> list[Detector]:
+    found: list[Detector] = []
+    for place in house.places:
+        if place.brews:
+            if place.kind != "koji-bed" or place.cooler is not None:
+                found.append(Overcooling(view, place.id))
+            found += [
+                ProductBand(view, place.id),
+                Trend(view, place.id),
+                AdditionUnlogged(view, place.id),
+                StageOverdue(view, place.id),
+            ]
+            if place.kind != "koji-bed":
+                found.append(Landing(view, place.id))
+            if place.kind == "koji-bed":
+                found.append(KojiAir(view, place.id))
+        else:
+            found.append(BandedPlace(view, place.id))
+        found.append(Unwatched(view, place.id))
+    return found
+
+
+def _of_coolers(view: HouseView, house: House) -> list[Detector]:
+    kinds = (Stopped, NotCooling, ShortCycling, SupplyBand)
+    return [kind(view, cooler.id) for cooler in house.coolers for kind in kinds]

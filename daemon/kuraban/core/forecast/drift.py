@@ -1,0 +1,204 @@
+"""Where a product is going against its plan, with an honest interval.
+
+What drifts is the difference between product and plan, so a plan that rises needs no allowance.
+It is kept as medians of ten minutes (less where things move faster). Its slope is Sen's, over a
+window of whole periods of the saw-tooth that on/off cooling makes; the period is learned from how
+often the difference crossed its own middle. The slope's interval is widened for the
+autocorrelation of what is left about the line: in a cellar neighbours in time resemble each other.
+"""
+
+from __future__ import annotations
+
+from array import array
+from bisect import bisect_left
+from itertools import pairwise
+from typing import NamedTuple
+
+from kuraban.core.course import FAR_FUTURE, Planned
+from kuraban.core.house_view import HouseView
+from kuraban.core.plan.subject_state import Batch
+from kuraban.core.units import HOUR, MINUTE
+from kuraban.trade.robust import autocorrelation, median, theil_sen
+
+WINDOW = {"koji-bed": 1 * HOUR, "starter": 2 * HOUR}
+WINDOW_ELSE = 3 * HOUR
+LONGEST_WINDOW = 8 * HOUR
+LEAST_SHARE = 0.6
+STEP = {"koji-bed": 3 * MINUTE, "starter": 5 * MINUTE}
+STEP_ELSE = 10 * MINUTE
+CONFIDENCE = 0.9
+SWING_BEFORE = 1 * HOUR
+CLEAR = 0.03
+LEAST_IN_STEP = 2
+PRESENT = 3
+"""Steps that say where the line stands now; a curve's end is not its middle's continuation."""
+LEVEL_DOUBT = 0.05
+"""K by which the level may be off: steps of a sixteenth, the filter, the mash about the probe."""
+PHI_LEAST, PHI_UNKNOWN = 8, 0.5
+"""Values from which an autocorrelation can be told, and what is taken for it below that."""
+
+Point = tuple[float, float]
+"""Time, and K above the plan."""
+
+
+class Swing(NamedTuple):
+    """Where the difference stands now and where it went before, K."""
+
+    now: float
+    least: float
+    most: float
+    seen: float
+    """Seconds of the time before, until one hour ago, that are known."""
+
+    def exceeded(self, upward: bool) -> bool:
+        """Where no swing went before: not just the saw-tooth on its way to its next turn."""
+        return self.now > self.most + CLEAR if upward else self.now < self.least - CLEAR
+
+
+class Drift(NamedTuple):
+    """Where the difference from the plan is going: K, and K an hour with its interval."""
+
+    level: float
+    slope: float
+    low: float
+    high: float
+    swing: Swing
+
+    def hours_to(self, edge: float) -> tuple[float, float] | None:
+        """Earliest and latest hours until the difference reaches an edge on its way."""
+        way = edge - self.level
+        if way == 0:
+            return 0.0, 0.0
+        fast, slow = (self.high, self.low) if way > 0 else (self.low, self.high)
+        if fast * way <= 0:
+            return None
+        latest = (abs(way) + LEVEL_DOUBT) / abs(slow) if slow * way > 0 else FAR_FUTURE
+        return max(abs(way) - LEVEL_DOUBT, 0.0) / abs(fast), latest
+
+
+class Track:
+    """The differences of one place in steps, each reckoned once."""
+
+    __slots__ = ("apart", "inserted", "plan", "step", "times", "upto")
+
+    def __init__(self, step: float) -> None:
+        self.step = step
+        self.plan: Planned | None = None
+        self.inserted = -1
+        self.times, self.apart = array("d"), array("d")
+        """Middle of each step, and K above the plan then."""
+        self.upto = 0
+        """Number of the first step that is not reckoned yet."""
+
+    def catch_up(self, view: HouseView, place: str, batch: Batch, start: float, now: float) -> None:
+        series = view.places[place].series
+        if self.plan is not batch.plan or self.inserted != series.inserted:
+            self.plan, self.inserted = batch.plan, series.inserted
+            del self.times[:], self.apart[:]
+            self.upto = int((now - LONGEST_WINDOW) // self.step)
+        first = max(self.upto, int(start // self.step))
+        closed = int(now // self.step)
+        for number in range(first, closed):
+            point = self._point(
+                series.since(number * self.step, (number + 1) * self.step)[1], number
+            )
+            if point is not None:
+                self.times.append(point[0])
+                self.apart.append(point[1])
+        self.upto = max(self.upto, closed)
+        gone = bisect_left(self.times, now - LONGEST_WINDOW)
+        del self.times[:gone], self.apart[:gone]
+
+    def since(self, begins: float) -> list[Point]:
+        """The steps whose middles lie at or after a moment."""
+        first = bisect_left(self.times, begins)
+        return list(zip(self.times[first:], self.apart[first:], strict=True))
+
+    def _point(self, values: object, number: int) -> Point | None:
+        ordered = sorted(values)  # type: ignore[call-overload]
+        if len(ordered) < LEAST_IN_STEP:
+            return None
+        assert self.plan is not None
+        at = (number + 0.5) * self.step
+        return at, ordered[len(ordered) // 2] - self.plan.at(at)
+
+
+def points_of(view: HouseView, place: str, batch: Batch, now: float) -> list[Point]:
+    """The differences of the last hours since the product was last disturbed, in steps."""
+    kind = view.house.place[place].kind
+    track: Track | None = view.tracks.get(place)
+    if track is None:
+        track = view.tracks[place] = Track(STEP.get(kind, STEP_ELSE))
+    settled = batch.settled_at(batch.plan.standing(now))
+    begins = max(settled, undisturbed_since(view, place, now), now - LONGEST_WINDOW)
+    track.catch_up(view, place, batch, begins, now)
+    points = track.since(begins)
+    times, values = view.places[place].series.since(max(track.upto * track.step, begins), now)
+    if len(times) >= LEAST_IN_STEP:
+        at = times[len(times) // 2]
+        points.append((at, sorted(values)[len(values) // 2] - batch.plan.at(at)))
+    return points
+
+
+def swing_of(points: list[Point], now: float) -> Swing | None:
+    """Where the difference stands and went before; None where nothing is known yet."""
+    if not points or now - points[-1][0] > 2 * HOUR:
+        return None
+    before = [value for _, value in points[: bisect_left(points, (now - SWING_BEFORE,))]]
+    if not before:
+        return Swing(points[-1][1], points[0][1], points[0][1], 0.0)
+    seen = max(now - SWING_BEFORE - points[0][0], 0.0)
+    return Swing(points[-1][1], min(before), max(before), seen)
+
+
+def drift_of(view: HouseView, place: str, batch: Batch, now: float) -> Drift | None:
+    """The present drift of a place against its plan, None where too little is known."""
+    points = points_of(view, place, batch, now)
+    swing = swing_of(points, now)
+    return None if swing is None else drift_along(points, swing, view.house.place[place].kind, now)
+
+
+def drift_along(points: list[Point], swing: Swing, kind: str, now: float) -> Drift | None:
+    """The drift that the differences show, None where the window is too thinly filled."""
+    window = WINDOW.get(kind, WINDOW_ELSE)
+    if kind == "tank":
+        window = _whole_periods(points, window)
+    recent = [point for point in points if point[0] >= now - window]
+    if len(recent) < 5 or recent[-1][0] - recent[0][0] < LEAST_SHARE * window:
+        return None
+    hours = [(at - now) / HOUR for at, _ in recent]
+    apart = [value for _, value in recent]
+    line = theil_sen(hours, apart, confidence=CONFIDENCE)
+    rest = [value - line.slope * hour for hour, value in zip(hours, apart, strict=True)]
+    middle, level = median(rest), median(rest[-PRESENT:])
+    rest = [value - middle for value in rest]
+    phi = PHI_UNKNOWN
+    if len(rest) >= PHI_LEAST:
+        phi = min(max(autocorrelation(rest), 0.0), 0.9) if max(rest) > min(rest) else 0.0
+    widen = ((1 + phi) / (1 - phi)) ** 0.5
+    low = line.slope - (line.slope - line.low) * widen
+    high = line.slope + (line.high - line.slope) * widen
+    return Drift(level, line.slope, low, high, swing)
+
+
+def undisturbed_since(view: HouseView, place: str, now: float) -> float:
+    """When the last mask ended: a stir is a step, not a slope."""
+    subject_state = view.entry_log.subject_states.get(place)
+    ends = (
+        [mask.end for mask in subject_state.masks if mask.end <= now]
+        if subject_state is not None
+        else []
+    )
+    return max(ends, default=0.0)
+
+
+def _whole_periods(points: list[Point], window: float) -> float:
+    """The window, stretched to whole periods of the saw-tooth that the points show."""
+    middle = median([value for _, value in points])
+    signs = [value > middle for _, value in points]
+    crossings = sum(a != b for a, b in pairwise(signs))
+    if crossings < 3:
+        return window
+    period = 2 * (points[-1][0] - points[0][0]) / crossings
+    periods = max(round(window / period), 1)
+    return min(max(periods * period, window), LONGEST_WINDOW)

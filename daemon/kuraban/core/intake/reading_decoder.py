@@ -1,0 +1,216 @@
+"""What a decoded document says of one probe: its value, and when it was.
+
+A port is what must be known of a probe on one topic. A document that it hears becomes samples,
+with a reason in place of each element that says nothing; a sample becomes the value that counts.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from math import isfinite
+from typing import NamedTuple
+
+import msgspec
+
+from kuraban.core.intake import senml
+from kuraban.core.intake.payload import follow, is_number, kind_word, pointer_of, show, untwice
+from kuraban.core.site import SIGNALS, TEMPERATURES, Probe
+from kuraban.core.units import parse_time
+
+BUS_CODES = frozenset({-127.0, 127.9375, 127.94})
+"""°C that a one-wire bus reports for a lost or starved probe: no measurement (common practice)."""
+
+_CELSIUS = (-40.0, 110.0, "°C")
+_RANGES: dict[str, tuple[float, float, str]] = {
+    "humidity": (0.0, 100.0, "%"),
+    "power": (0.0, 100_000.0, "W"),
+}
+_SENML_UNIT = {"°C": "Cel", "%": "%RH", "W": "W"}
+
+
+class Port(msgspec.Struct, frozen=True, kw_only=True):
+    """What the door must know of a probe on one topic."""
+
+    probe: str
+    measures: str
+    offset: float
+    low: float
+    high: float
+    unit: str
+    signal: bool
+    codes: frozenset[float]
+    pointer: tuple[str, ...] | None
+    at_pointer: tuple[str, ...] | None
+    others: frozenset[str] = frozenset()
+    """Further probes that speak on the same topic."""
+
+
+class Sample(NamedTuple):
+    """A value as sent, and its sender's time if it gave one that means something when kept."""
+
+    value: object
+    name: str
+    sent: float | None
+    dated: bool
+    """False for a time that a broker's keeping of the message would falsify."""
+
+
+class Wild(ValueError):
+    """A bus error code."""
+
+
+def port_of(probe: Probe, together: frozenset[str]) -> Port:
+    signal = probe.measures in SIGNALS
+    low, high, unit = (0.0, 1.0, "") if signal else _RANGES.get(probe.measures, _CELSIUS)
+    try:
+        pointer = pointer_of(probe.pointer) if probe.pointer is not None else None
+        at_pointer = pointer_of(probe.at_pointer) if probe.at_pointer is not None else None
+    except ValueError as wrong:
+        raise ValueError(f"probe {probe.id}: {wrong}") from None
+    return Port(
+        probe=probe.id,
+        measures=probe.measures,
+        offset=0.0 if signal else probe.offset,
+        low=low,
+        high=high,
+        unit=unit,
+        signal=signal,
+        codes=BUS_CODES if probe.measures in TEMPERATURES else frozenset(),
+        pointer=pointer,
+        at_pointer=at_pointer,
+        others=together - {probe.id},
+    )
+
+
+def samples(port: Port, document: object, now: float) -> Iterator[Sample | ValueError]:
+    """What a document says of one probe, a reason in place of each element that says nothing."""
+    if port.pointer is not None:
+        yield _attempt(_pointed, port, document)
+    elif not isinstance(document, list):
+        yield _attempt(_plain, port, document)
+    elif senml.is_pack(document):
+        yield from _packed(port, document, now)
+    elif not document:
+        yield ValueError("the list is empty; send the readings in it")
+    else:
+        for position, element in enumerate(document, 1):
+            yield _placed(_attempt(_listed, port, element), position)
+
+
+def _attempt(
+    read: Callable[[Port, object], Sample], port: Port, element: object
+) -> Sample | ValueError:
+    try:
+        return read(port, untwice(element))
+    except ValueError as wrong:
+        return wrong
+
+
+def _placed(sample: Sample | ValueError, position: int) -> Sample | ValueError:
+    """The same, its place in the list named where something is wrong with it."""
+    if isinstance(sample, ValueError):
+        return ValueError(f"element {position}: {sample}")
+    return sample._replace(name=f"element {position}: {sample.name}")
+
+
+def _plain(port: Port, document: object) -> Sample:
+    if not isinstance(document, dict):
+        return Sample(document, "value", None, True)
+    if "value" not in document:
+        if senml.is_pack([document]):
+            raise ValueError('a SenML record stands in a list; send [{"n": ..., "v": ...}]')
+        raise ValueError('there is no member "value"; send {"value": 10.46}')
+    return Sample(untwice(document["value"]), "value", _time(document.get("at"), "at"), True)
+
+
+def _listed(port: Port, element: object) -> Sample:
+    if not isinstance(element, dict):
+        raise ValueError(f'{kind_word(element)} is no reading; send {{"value": 10.46, "at": ...}}')
+    return _plain(port, element)
+
+
+def _pointed(port: Port, document: object) -> Sample:
+    name = _spelled(port.pointer or ())
+    try:
+        value = follow(document, port.pointer or ())
+    except LookupError:
+        raise ValueError(f"there is nothing at {name}, where probe {port.probe} points") from None
+    try:
+        at = follow(document, port.at_pointer) if port.at_pointer is not None else None
+    except LookupError:
+        at = None
+    return Sample(value, name, _time(at, _spelled(port.at_pointer or ())), True)
+
+
+def _spelled(pointer: tuple[str, ...]) -> str:
+    return "".join("/" + part for part in pointer) or "value"
+
+
+def _time(at: object, name: str) -> float | None:
+    if at is None:
+        return None
+    try:
+        return parse_time(at)
+    except ValueError as wrong:
+        raise ValueError(f"{name}: {wrong}") from None
+
+
+def _packed(port: Port, pack: list[object], now: float) -> Iterator[Sample | ValueError]:
+    try:
+        records = senml.resolve(pack, now)
+    except ValueError as wrong:
+        yield wrong
+        return
+    for position, record in enumerate(records, 1):
+        if isinstance(record, str):
+            yield _placed(ValueError(record), position)
+        elif record.name not in port.others:
+            try:
+                value = _in_units(port, record)
+                yield Sample(value, f"record {position}", record.time, not record.relative)
+            except ValueError as wrong:
+                yield _placed(wrong, position)
+
+
+def _in_units(port: Port, record: senml.Record) -> object:
+    """The record's value in the unit that its probe measures in."""
+    if record.name != port.probe:
+        raise ValueError(f"name is {show(record.name)}; on this topic speaks {port.probe}")
+    if isinstance(record.value, bool) or record.unit is None:
+        return record.value
+    if record.unit == "K" and port.unit == "°C" and isinstance(record.value, float):
+        return round(record.value - 273.15, 6)
+    right = _SENML_UNIT.get(port.unit, "none")
+    if record.unit != right:
+        raise ValueError(f"unit {show(record.unit)} is not for {port.measures}; {right} is right")
+    return record.value
+
+
+def value_of(port: Port, sample: Sample) -> float:
+    """The value that counts: a number, its probe's offset added, that the measure can be."""
+    raw = _number(port, sample.value, sample.name)
+    if raw in port.codes:
+        raise Wild(f"{sample.name} {raw:g} is an error code of the sensor bus, no temperature")
+    if not isfinite(raw):
+        raise ValueError(f"{sample.name} is {raw:g}; send a finite number")
+    value = raw + port.offset
+    if not port.low <= value <= port.high:
+        shown = f"{show(value)} {port.unit}" + (" with its offset" if port.offset else "")
+        span = f"{port.low:g} to {port.high:g} {port.unit}"
+        raise ValueError(f"{sample.name} is {shown}; {port.measures} can be {span}")
+    return value
+
+
+def _number(port: Port, value: object, name: str) -> float:
+    if port.signal:
+        if isinstance(value, (bool, int, float)) and value in (0, 1):
+            return float(value)
+        raise ValueError(f"{name} of {port.measures} is {show(value)}; send true or false")
+    if isinstance(value, bool):
+        raise ValueError(f"{name} is {show(value)}; {port.measures} is a number")
+    if isinstance(value, (int, float)):
+        return float(value)
+    if isinstance(value, str) and is_number(value):
+        raise ValueError(f"{name} is a text; send the number {value.strip()} without quotes")
+    shown = f"the text {show(value)}" if isinstance(value, str) else kind_word(value)
+    raise ValueError(f"{name} is {shown}; send a number such as 10.46")

@@ -1,0 +1,113 @@
+"""Who is told of an incident, and who next if nobody answers.
+
+An incident is what one person would call one thing: all alarms of one side of one product, all of
+one cooler's failing. It rings once; a higher rank (past the limit) takes it over with one message.
+The quick ladder is for what moves fast (koji, starter, heaters, `far-…`), the slow one for mash and
+coolers: twenty minutes are a few hundredths of a degree there.
+
+Rungs: the first person at once, the same again, the next in the rota, all of the role and then the
+brewer. Any acknowledgement ends it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Literal, NamedTuple
+
+from kuraban.core import rota as roster
+from kuraban.core.conditions import AIR, CONDITIONS, COOLING_FAILS, MAINTENANCE, Condition
+from kuraban.core.effects import Urgency
+from kuraban.core.site import House
+from kuraban.core.units import within_hours
+
+Whom = Literal["first", "again", "next", "all"]
+WHOM: tuple[Whom, ...] = ("first", "again", "next", "all")
+HEARD_AWAKE = frozenset({"unwatched"}) | AIR
+"""Besides the product's own: what somebody awake hears before the sleeping brewer."""
+
+
+class Call(NamedTuple):
+    """One person to be told now."""
+
+    person: str
+    role: str
+    rung: int
+
+
+class Incident:
+    """What is being told to people: the alarms in it, and how far up the ladder it is."""
+
+    __slots__ = ("at", "key", "lead", "members", "open", "quick", "rank", "role", "rung", "told",
+                 "urgency")  # fmt: skip
+
+    def __init__(self, key: tuple[str, str]) -> None:
+        self.key = key
+        self.members: set[str] = set()
+        self.lead = ""
+        """Condition that the message is about."""
+        self.rank = -1
+        self.urgency: Urgency = "log"
+        self.role = ""
+        self.quick = False
+        self.open = False
+        """Somebody is still to be told if nobody answers."""
+        self.at = 0.0
+        self.rung = 0
+        self.told: list[str] = []
+
+
+def ranked(conditions: Iterable[str]) -> list[str]:
+    """The highest rank first, equal ones by name, so that the same lead is found every time."""
+    return sorted(conditions, key=lambda name: (-CONDITIONS[name].rank, name))
+
+
+def group_of(condition: Condition) -> str:
+    """The part of an incident's key beside the subject."""
+    if condition.side:
+        return condition.side
+    return "cooling" if condition.name in COOLING_FAILS else condition.name
+
+
+def called(house: House, condition: Condition, whom: Whom, at: float, rung: int) -> list[Call]:
+    """The persons of one rung at a moment, in order; never empty while the house has people."""
+    line = roster.chain(house, condition.role, at)
+    if _heard_awake(house, condition, at):
+        line = _joined(roster.awake(house, at), line)
+    if whom in ("first", "again"):
+        chosen = line[:1]
+    elif whom == "next":
+        chosen = line[1:2] or line[:1]
+    else:
+        behind = roster.everyone(house, condition.role), roster.everyone(house, "brewer")
+        chosen = _joined(line, *behind)
+    return [Call(holder.person, condition.role, rung) for holder in chosen]
+
+
+def called_on_duty(house: House, condition: Condition, at: float) -> list[Call]:
+    """Whom a `duty` alarm rings now: in duty hours the first, else whoever is awake for it."""
+    start, end = house.site.duty_hours
+    if within_hours(at, start, end, house.zone):
+        return called(house, condition, "first", at, 0)[:1]
+    holders = roster.holders(house, condition.role, at)
+    up = [holder for holder in holders if holder.awake]
+    if not up and _heard_awake(house, condition, at):
+        up = roster.awake(house, at)
+    return [Call(holder.person, condition.role, 0) for holder in up[:1]]
+
+
+def _heard_awake(house: House, condition: Condition, at: float) -> bool:
+    """Whether somebody awake hears it first, before the sleeping brewer.
+
+    A room or store outside its band is maintenance's, and is theirs first while they are on duty.
+    """
+    if not condition.side and condition.name not in HEARD_AWAKE:
+        return False
+    return condition.role != MAINTENANCE or not roster.holders(house, MAINTENANCE, at)
+
+
+def _joined(*groups: Iterable[roster.Holder]) -> list[roster.Holder]:
+    found: dict[str, roster.Holder] = {}
+    for group in groups:
+        for holder in group:
+            found.setdefault(holder.person, holder)
+    return list(found.values())

@@ -1,0 +1,1 @@
+"""What each probe says, and whether it can be believed."""

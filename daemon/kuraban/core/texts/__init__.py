@@ -1,0 +1,1 @@
+"""Words in both languages from facts. Nothing is decided here."""

@@ -1,0 +1,1 @@
+"""What is shown to people, in structures that never change."""

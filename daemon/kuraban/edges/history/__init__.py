@@ -1,0 +1,1 @@
+"""The long history: journal rows as line protocol to a time-series engine."""

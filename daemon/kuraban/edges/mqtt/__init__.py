@@ -1,0 +1,1 @@
+"""The broker: readings and entries in, alarm states out. The only place that knows paho."""

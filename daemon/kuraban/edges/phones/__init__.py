@@ -1,0 +1,1 @@
+"""Messages to people's phones, and what became of each."""

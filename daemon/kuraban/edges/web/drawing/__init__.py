@@ -1,0 +1,1 @@
+"""Curves for the pages, drawn by the one figure function."""

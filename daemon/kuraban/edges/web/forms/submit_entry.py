@@ -1,0 +1,182 @@
+"""From a tap on a page to an entry, and what became of it.
+
+A form's fields are texts as people type them: full-width digits, a decimal comma and a true minus
+are numbers too. An entry keeps the id that the form gave it, so a form that was sent twice, or
+again when the Wi-Fi returned, is one entry. The door judges what can be judged of the entry alone;
+what depends on the batch the watch itself says, and the journal tells.
+"""
+
+from __future__ import annotations
+
+import time
+import unicodedata
+from collections.abc import Mapping
+from functools import cache
+from itertools import islice
+from typing import Any, Literal, NamedTuple, get_args
+from uuid import uuid4
+
+import msgspec
+from fastapi import Request
+
+from kuraban.core.entries import BY_KIND
+from kuraban.core.facts import Logged, Refusal
+from kuraban.core.intake.entry_parser import entry_from
+from kuraban.core.units import AHEAD, HOUR, show_time
+from kuraban.core.views.snapshot import Snapshot
+from kuraban.edges.web.history_queries import reading
+from kuraban.edges.web.page_context import NotAllowed, PageContext, Visitor
+from kuraban.errors import JournalError
+from kuraban.store.history import History
+
+LOOKS, PAUSE = 40, 0.03
+"""How often, and after how many seconds each, the journal is asked whether it has the entry."""
+FORM_ONLY = frozenset({"token", "back", "change", "form", "sure"})
+MOST_REFUSALS = 50
+TAKEN_BACK_WITHIN = HOUR
+"""What was told longer ago is taken back from the list of entries."""
+STOPS = frozenset({"batch-end", "out-of-service", "stage"})
+"""Entries that may wait for a second person: the picture of the moment after shows whether."""
+Way = Literal["page", "link"]
+
+
+class Outcome(NamedTuple):
+    """`kept` by the watch, `refused` with a reason, `asked` about with a question, or handed over
+    and `waiting` to be taken."""
+
+    id: str
+    state: Literal["kept", "refused", "asked", "waiting"]
+    reason: str = ""
+
+
+def fields_of(form: Mapping[str, str], context: PageContext, snapshot: Snapshot, place: str) -> Any:
+    """The entry that a form's texts spell; what cannot be read is left as it was typed."""
+    told: dict[str, object] = {}
+    kind = form.get("entry", "")
+    for name, text in form.items():
+        text = text.strip()
+        if name not in FORM_ONLY and text:
+            told[name] = _value(kind, name, text)
+    if kind == "aim" and form.get("change"):
+        told |= _aim(form["change"], told.get("at"), context, snapshot, place)
+    return told
+
+
+def unread(told: Mapping[str, object]) -> dict[str, str]:
+    """Fields that hold numbers, and what was typed there and is none."""
+    numbers = _fields_of(str(told.get("entry", "")), float)
+    return {name: text for name, text in told.items() if name in numbers and isinstance(text, str)}
+
+
+def _aim(
+    change: str, at: object, context: PageContext, snapshot: Snapshot, place: str
+) -> dict[str, object]:
+    """So many degrees more or less than the plan, by the next turn of the brewery day."""
+    known = snapshot.place(place)
+    plan = known.batch.plan.at(snapshot.day_turns) if known is not None and known.batch else None
+    degrees = _number(change)
+    if plan is None or not isinstance(degrees, float):
+        return {}
+    by = show_time(snapshot.day_turns, context.house.zone)
+    return {"celsius": round(plan + degrees, 1), "by": by}
+
+
+def _value(kind: str, name: str, text: str) -> object:
+    if name in _fields_of(kind, float):
+        return _number(text)
+    return text == "true" if name in _fields_of(kind, bool) else text
+
+
+def _number(text: str) -> object:
+    plain = unicodedata.normalize("NFKC", text).replace("−", "-").replace(",", ".").strip()
+    try:
+        return float(plain.removesuffix("°C").removesuffix("℃").strip())
+    except ValueError:
+        return text
+
+
+@cache
+def _fields_of(kind: str, wanted: type) -> frozenset[str]:
+    """The fields of an entry that hold plain numbers, or truth values."""
+    shape = BY_KIND.get(kind)
+    fields = () if shape is None else msgspec.structs.fields(shape)
+    return frozenset(field.encode_name for field in fields if _is(field.type, wanted))
+
+
+def _is(held: Any, wanted: type) -> bool:
+    if isinstance(held, type):
+        return held is wanted
+    return any(_is(part, wanted) for part in get_args(held))
+
+
+def tell(
+    fields: Any, subject: str, context: PageContext, visitor: Visitor, way: Way = "page"
+) -> Outcome:
+    """Hand an entry to the watch and say what became of it; NotAllowed for whom may not."""
+    kind = fields.get("entry") if isinstance(fields, dict) else None
+    if not visitor.may_log(str(kind)):
+        raise NotAllowed
+    if isinstance(fields, dict) and fields.get("id") is None:
+        fields = {**fields, "id": str(uuid4())}
+    made = entry_from(fields, subject, context.house, context.clock(), way, visitor.by)
+    if isinstance(made, Refusal):
+        return Outcome(str(fields.get("id", "")), "refused", made.reason)
+    before = _taken(context, made)
+    if before is not None:
+        return before
+    context.submit(made)
+    outcome = _outcome(context, made)
+    if outcome.state == "kept" and kind in STOPS:
+        _await_picture(context, made.received)
+    return outcome
+
+
+def _outcome(context: PageContext, logged: Logged) -> Outcome:
+    """What the journal says of an entry within a second or so."""
+    for _ in range(LOOKS):
+        found = _taken(context, logged)
+        if found is not None:
+            return found
+        time.sleep(PAUSE)
+    return Outcome(logged.id, "waiting")
+
+
+def _await_picture(context: PageContext, at: float) -> None:
+    """A picture of `at` or later, if there is one soon."""
+    for _ in range(LOOKS):
+        snapshot = context.hub.snapshot
+        if snapshot is not None and snapshot.at >= at:
+            return
+        time.sleep(PAUSE)
+
+
+def _taken(context: PageContext, logged: Logged) -> Outcome | None:
+    try:
+        with reading(context.history) as history:
+            return _found(history, logged)
+    except JournalError:
+        return None
+
+
+def _found(history: History, logged: Logged) -> Outcome | None:
+    for refusal in list(islice(history.refusals(None), MOST_REFUSALS)):
+        if refusal.head == logged.id and refusal.topic == f"log/{logged.subject}":
+            return Outcome(logged.id, "refused", refusal.reason.partition(": ")[2])
+    for known in list(history.entries(logged.subject, logged.at - 1.0, logged.at + 1.0)):
+        if known.id == logged.id:
+            return Outcome(logged.id, "kept")
+    return None
+
+
+def told_entry(request: Request, context: PageContext) -> Logged | None:
+    """The entry that a page was led on from, so that it can be taken back there."""
+    told, subject = request.query_params.get("told"), request.query_params.get("of")
+    if not told or not subject:
+        return None
+    now = context.clock()
+    try:
+        with reading(context.history) as history:
+            made = list(history.entries(subject, now - TAKEN_BACK_WITHIN, now + AHEAD))
+    except JournalError:
+        return None
+    return next((logged for logged in made if logged.id == told), None)

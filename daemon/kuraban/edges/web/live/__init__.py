@@ -1,0 +1,1 @@
+"""What changed, to pages that are open."""

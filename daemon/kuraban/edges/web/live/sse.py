@@ -1,0 +1,101 @@
+"""What changed, sent to pages that are open: server-sent events (WHATWG HTML, section 9.2).
+
+Each event is the parts of the page that read differently than before, by their ids, ready to be
+put in place. A part is made once for each language, however many phones watch.
+"""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator, Callable
+from functools import partial
+
+import msgspec
+from fastapi import APIRouter, Request
+from fastapi.responses import StreamingResponse
+from starlette.exceptions import HTTPException
+
+from kuraban.core.views.snapshot import Snapshot
+from kuraban.edges.web.live.snapshot_hub import Shown
+from kuraban.edges.web.page_context import PageContext, Somebody, TheOffice, Visitor
+from kuraban.edges.web.translator import Translator
+from kuraban.edges.web.views import cellar, place
+
+router = APIRouter(include_in_schema=False)
+
+QUIET_AFTER = 15.0
+"""Seconds after which a line without meaning keeps the connection open."""
+MOST_KEPT = 50
+Parts = dict[str, str]
+Make = Callable[[PageContext, Translator, Snapshot, bool], Parts]
+
+
+class Press:
+    """Parts of the newest picture, made once for everybody who looks at the same."""
+
+    def __init__(self) -> None:
+        self._number = 0
+        self._made: dict[tuple[str, str, bool], Parts] = {}
+
+    def parts(
+        self,
+        context: PageContext,
+        shown: Shown,
+        name: str,
+        language: str,
+        may_log: bool,
+        make: Make,
+    ) -> Parts:
+        if shown.number != self._number or len(self._made) > MOST_KEPT:
+            self._number, self._made = shown.number, {}
+        key = name, language, may_log
+        if key not in self._made and shown.snapshot is not None:
+            self._made[key] = make(context, context.translator(language), shown.snapshot, may_log)
+        return self._made.get(key, {})
+
+
+@router.get("/live/cellar")
+async def live_cellar(request: Request, context: TheOffice, visitor: Somebody) -> StreamingResponse:
+    return stream(request, context, "cellar", visitor, cellar.parts)
+
+
+@router.get("/live/place/{subject}")
+async def live_place(
+    request: Request, context: TheOffice, visitor: Somebody, subject: str
+) -> StreamingResponse:
+    if subject not in context.house.place:
+        raise HTTPException(404)
+    make = partial(_one_place, subject)
+    return stream(request, context, f"place {subject}", visitor, make)
+
+
+def _one_place(
+    subject: str, context: PageContext, w: Translator, snapshot: Snapshot, may_log: bool
+) -> Parts:
+    return place.parts(context, w, snapshot, may_log, subject)
+
+
+def stream(
+    request: Request, context: PageContext, name: str, visitor: Visitor, make: Make
+) -> StreamingResponse:
+    return StreamingResponse(
+        events(context, name, visitor, make, request.app.state.press),
+        media_type="text/event-stream",
+        headers={"x-accel-buffering": "no"},
+    )
+
+
+async def events(
+    context: PageContext, name: str, visitor: Visitor, make: Make, press: Press
+) -> AsyncIterator[str]:
+    """Events for one page until it goes away or the pages end."""
+    language, may_log = visitor.language, visitor.may("log")
+    yield "retry: 3000\n\n"
+    sent: Parts = {}
+    shown = context.hub.shown()
+    while not context.hub.closed:
+        parts = press.parts(context, shown, name, language, may_log, make)
+        news = {part: html for part, html in parts.items() if sent.get(part) != html}
+        sent = parts
+        yield f"data: {msgspec.json.encode(news).decode()}\n\n" if news else ": still here\n\n"
+        number = shown.number
+        shown = await context.hub.after(number, QUIET_AFTER)

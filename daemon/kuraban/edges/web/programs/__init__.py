@@ -1,0 +1,1 @@
+"""The same figures for programs: API, metrics, CSV."""

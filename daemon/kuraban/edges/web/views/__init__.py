@@ -1,0 +1,1 @@
+"""One page a file: its routes and what it shows."""

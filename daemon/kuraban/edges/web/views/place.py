@@ -1,0 +1,266 @@
+"""One place: what it did, what to expect before a stir, and the buttons for what is done there."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, Literal
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, JSONResponse, Response
+from starlette.exceptions import HTTPException
+
+from kuraban.core import entries as e
+from kuraban.core.units import DAY, HOUR, MINUTE
+from kuraban.core.views.snapshot import PlaceNow, Snapshot
+from kuraban.edges.web import history_queries as past
+from kuraban.edges.web.drawing import figures as drawing
+from kuraban.edges.web.drawing import long_charts as lines
+from kuraban.edges.web.forms.form_fields import TheForm, led
+from kuraban.edges.web.forms.submit_entry import Outcome, fields_of, tell, told_entry, unread
+from kuraban.edges.web.page_context import PageContext, Somebody, TheOffice, Visitor
+from kuraban.edges.web.templating import fill, page
+from kuraban.edges.web.translator import Translator
+from kuraban.errors import JournalError
+
+router = APIRouter(include_in_schema=False)
+
+Range = Literal["day", "stir", "morning", "soe", "batch"]
+RANGES: tuple[Range, ...] = ("day", "stir", "morning", "soe", "batch")
+MOST_ROWS = 48
+DONE_SHOWN = 12
+LONGEST_BATCH = 60 * DAY
+BACK = {"round": "/round", "rings": "/rings", "cellar": "/", "koji": "/koji"}
+"""Where a form may lead back to, by what it says."""
+CHECK_APART = 3.0
+"""K between hand and probe from which it is asked whether that is right (common practice)."""
+ICE = "setup/ice/"
+"""Before a probe's id: back to its ice bath."""
+
+
+@router.get("/place/{place}")
+def one_place(request: Request, context: TheOffice, visitor: Somebody, place: str) -> HTMLResponse:
+    return show(request, context, visitor, place)
+
+
+@router.get("/place/{place}/curve.svg")
+def curve(
+    request: Request,
+    context: TheOffice,
+    visitor: Somebody,
+    place: str,
+    tone: str = "day",
+    size: str = "page",
+) -> Response:
+    """The curve of the range asked for, by day or by night."""
+    snapshot = context.snapshot()
+    known = known_place(snapshot, place)
+    start, _ = span(snapshot, known, asked_range(request))
+    w = context.translator(visitor.language)
+    return drawing.answer(context, w, known, start, night=tone == "night", small=size == "hand")
+
+
+@router.get("/place/{place}/curve.json")
+def touched(request: Request, context: TheOffice, visitor: Somebody, place: str) -> Response:
+    """The points of the same curve, for a finger on it."""
+    snapshot = context.snapshot()
+    known = known_place(snapshot, place)
+    start, end = span(snapshot, known, asked_range(request))
+    with past.reading(context.history) as history:
+        step = past.step_for(end - start, drawing.MOST_POINTS)
+        points = past.curve(history, context.house, place, start, end, step)
+    return lines.readout(
+        context.translator(visitor.language), start, drawing.shown_until(start, snapshot.at),
+        tuple((one.at, one.value) for one in points),
+        None if known.batch is None else known.batch.plan,
+    )  # fmt: skip
+
+
+def _back(asked: str, own: str, context: PageContext) -> str:
+    """Where a form leads back to: nowhere but to a page of ours."""
+    probe = asked.removeprefix(ICE)
+    if asked.startswith(ICE) and probe in context.house.probe:
+        return f"/{ICE}{probe}"
+    if asked.removeprefix("coolers/") in context.house.cooler:
+        return f"/coolers/{asked.removeprefix('coolers/')}"
+    return BACK.get(asked, own)
+
+
+@router.post("/log/{subject}")
+def log(
+    request: Request, context: TheOffice, visitor: Somebody, subject: str, form: TheForm
+) -> Response:
+    """One tap. A browser is led on to where it came from, a script is told what became of it."""
+    snapshot = context.snapshot()
+    told = fields_of(form, context, snapshot, subject)
+    wrong = no_numbers(told, context.translator(visitor.language))
+    question = "" if form.get("sure") else asks(told, context, snapshot, subject, visitor)
+    if wrong or question:
+        state: Literal["refused", "asked"] = "refused" if wrong else "asked"
+        outcome = Outcome(str(told.get("id", "")), state, wrong or question)
+    else:
+        outcome = tell(told, subject, context, visitor)
+    if "application/json" in request.headers.get("accept", ""):
+        status = {"kept": 200, "waiting": 202, "refused": 422, "asked": 422}[outcome.state]
+        return JSONResponse(outcome._asdict(), status)
+    if outcome.state not in ("refused", "asked"):
+        own = f"/place/{subject}" if subject in context.house.place else "/rings"
+        return led(_back(form.get("back", ""), own, context), outcome, subject)
+    if subject not in context.house.place:
+        return page(
+            request, context, visitor, "refused.html", 422, outcome=outcome, form=form,
+            subject=subject,
+        )  # fmt: skip
+    return show(request, context, visitor, subject, outcome, form)
+
+
+def no_numbers(told: Mapping[str, object], w: Translator) -> str:
+    """What was typed for a number and is none, and how one is written."""
+    named = ((w(f"reason-field.{name.replace('_', '-')}"), text) for name, text in
+             unread(told).items())  # fmt: skip
+    return " ".join(w("told.unread", field=field, text=text) for field, text in named)
+
+
+def asks(
+    told: Mapping[str, object],
+    context: PageContext,
+    snapshot: Snapshot,
+    subject: str,
+    visitor: Visitor,
+) -> str:
+    """What a careful colleague would ask back before it is written down; empty for nothing."""
+    w, known = context.translator(visitor.language), snapshot.place(subject)
+    entry, celsius, kg = told.get("entry"), told.get("celsius"), told.get("kg")
+    if known is None:
+        return ""
+    reads = known.product
+    if entry == "check" and isinstance(celsius, float) and reads is not None:
+        apart = abs(celsius - reads) > CHECK_APART
+        return w("ask.check", reads=w.celsius(reads), hand=w.celsius(celsius)) if apart else ""
+    litres = context.house.place[subject].litres
+    if entry == "addition" and isinstance(kg, float) and litres and kg > litres:
+        return w("ask.addition", kg=w.figure(kg, 0), litres=w.figure(litres, 0))
+    return ""
+
+
+def show(
+    request: Request, context: PageContext, visitor: Visitor, place: str,
+    outcome: Outcome | None = None, form: Mapping[str, str] | None = None,
+) -> HTMLResponse:  # fmt: skip
+    """The page; after a refusal with the reason, and with everything that was typed."""
+    snapshot = context.snapshot()
+    known = known_place(snapshot, place)
+    range_ = asked_range(request)
+    fields: dict[str, Any] = {
+        "snapshot": snapshot,
+        "place": known,
+        "rings": snapshot.rings_of(place),
+        "unconfirmed": snapshot.unconfirmed_of(place),
+        "range": range_,
+        "ranges": [one for one in RANGES if _known(snapshot, known, one)],
+        "charts": drawing.available(),
+        "outcome": outcome,
+        "typed": dict(form or {}),
+        "told": told_entry(request, context),
+        "may_log": visitor.may("log"),
+        "manages": visitor.may("manage"),
+        **behind(context, snapshot, known, range_),
+        **forms(context, known),
+    }
+    status = 200 if outcome is None else 422
+    return page(request, context, visitor, "place.html", status, **fields)
+
+
+def behind(
+    context: PageContext, snapshot: Snapshot, place: PlaceNow, range_: Range
+) -> dict[str, Any]:
+    """What the journal tells of the place; nothing where it cannot be read."""
+    start, end = span(snapshot, place, range_)
+    stirred = place.last_stir
+    try:
+        with past.reading(context.history) as history:
+            step = past.step_for(end - start, drawing.MOST_POINTS)
+            points = past.curve(history, context.house, place.id, start, end, step)
+            begun = max(stirred or snapshot.day_turned, end - 2 * DAY)
+            recent = past.curve(history, context.house, place.id, begun, end, 5 * MINUTE)
+            done = past.done(history, place.id, min(start, end - 3 * DAY), end + HOUR)
+            kept = past.shortened(history, context.house, place.id, start, end)
+    except JournalError:
+        nothing: dict[str, Any] = {"rows": [], "since": None, "done": [], "kept": (), "step": HOUR}
+        return {**nothing, "start": start, "unread": True}
+    plan = None if place.batch is None else place.batch.plan
+    rows_step = past.step_for(end - start, MOST_ROWS)
+    return {
+        "rows": past.table(points, plan, done, start, end, rows_step),
+        "since": past.since(recent, begun),
+        "done": done[::-1][:DONE_SHOWN],
+        "kept": kept,
+        "step": rows_step,
+        "start": start,
+        "unread": False,
+    }
+
+
+def forms(context: PageContext, place: PlaceNow) -> dict[str, Any]:
+    """What the buttons need to know."""
+    return {
+        "ingredients": e.Ingredient.__args__,  # type: ignore[attr-defined]
+        "courses": [course for course in context.house.courses if place.kind in course.for_],
+        "aims": ("-0.5", "-0.1", "0.1", "0.5"),
+    }
+
+
+def known_place(snapshot: Snapshot, place: str) -> PlaceNow:
+    known = snapshot.place(place)
+    if known is None:
+        raise HTTPException(404)
+    return known
+
+
+def brewing_place(snapshot: Snapshot, place: str) -> PlaceNow:
+    """A place in which there may be a mash, a starter or koji; 404 for another."""
+    known = known_place(snapshot, place)
+    if not known.brews:
+        raise HTTPException(404)
+    return known
+
+
+def asked_range(request: Request) -> Range:
+    asked = request.query_params.get("range")
+    return next((one for one in RANGES if one == asked), "day")
+
+
+def span(snapshot: Snapshot, place: PlaceNow, range_: Range) -> tuple[float, float]:
+    """From when to when a range goes."""
+    end = snapshot.at
+    start = _start(snapshot, place, range_)
+    return max(end - DAY if start is None else start, end - LONGEST_BATCH), end
+
+
+def _known(snapshot: Snapshot, place: PlaceNow, range_: Range) -> bool:
+    return _start(snapshot, place, range_) is not None
+
+
+def _start(snapshot: Snapshot, place: PlaceNow, range_: Range) -> float | None:
+    batch = place.batch
+    if range_ == "day":
+        return snapshot.at - DAY
+    if range_ == "morning":
+        return snapshot.day_turned
+    if range_ == "stir":
+        return place.last_stir
+    if batch is None:
+        return None
+    if range_ == "soe":
+        return next((s.start for s in batch.plan.stretches if s.stage == "soe"), None)
+    return batch.since
+
+
+def parts(
+    context: PageContext, w: Translator, snapshot: Snapshot, may_log: bool, place: str
+) -> dict[str, str]:
+    """The part of an open page that changes by itself."""
+    known = snapshot.place(place)
+    if known is None:
+        return {}
+    fields = {"rings": snapshot.rings_of(place), "unconfirmed": snapshot.unconfirmed_of(place)}
+    return {"now": fill("_now.html", w, place=known, token="", may_log=may_log, **fields)}

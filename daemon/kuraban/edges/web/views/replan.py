@@ -1,0 +1,267 @@
+"""Tomorrow and the days after: the plan re-drawn for many days, and the samples that decide it.
+
+The brewer writes a temperature for any of the coming mornings. The plan then runs straight from
+now through these and goes on as the course has it, shifted. The curve is drawn by the server, by a
+script at each figure or by the button; nothing is kept before "keep" is pressed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Annotated, Any, NamedTuple
+from urllib.parse import urlencode
+
+from fastapi import APIRouter, Query, Request
+from fastapi.responses import Response
+from starlette.exceptions import HTTPException
+
+from kuraban.core import entries as e
+from kuraban.core.facts import Refusal
+from kuraban.core.intake.entry_parser import entry_from
+from kuraban.core.units import DAY, show_time
+from kuraban.core.views.batch_sheet import Ahead, BatchSheet, Question, SheetDay
+from kuraban.core.views.snapshot import Point
+from kuraban.edges.web import history_queries as past
+from kuraban.edges.web.drawing import figures as drawing
+from kuraban.edges.web.drawing import long_charts as lines
+from kuraban.edges.web.forms.form_fields import Filled, Form, TheForm, led, own_id
+from kuraban.edges.web.forms.form_values import number
+from kuraban.edges.web.forms.submit_entry import Outcome, tell, told_entry
+from kuraban.edges.web.page_context import NotAllowed, PageContext, Somebody, TheOffice, Visitor
+from kuraban.edges.web.programs.api import PREFIX, REFUSALS, Subject
+from kuraban.edges.web.templating import page
+from kuraban.edges.web.translator import Translator
+from kuraban.edges.web.views.batches import running_in
+from kuraban.edges.web.views.place import brewing_place, known_place
+from kuraban.errors import JournalError
+
+router = APIRouter(include_in_schema=False)
+programs = APIRouter(prefix=PREFIX, responses=REFUSALS)
+
+DAYS, MOST_DAYS = 7, 21
+BACK = 3 * DAY
+ANALYSED = ("baume", "smv", "alcohol", "acidity", "amino", "hydrometer_celsius")
+
+
+class Typed(NamedTuple):
+    """The figures of a form that can be read, and the texts that cannot."""
+
+    points: tuple[Point, ...]
+    unread: tuple[str, ...]
+
+
+@router.get("/place/{place}/plan")
+def plan(request: Request, context: TheOffice, visitor: Somebody, place: str) -> Response:
+    return _plan_page(request, context, visitor, place, dict(request.query_params))
+
+
+@router.get("/place/{place}/plan.svg")
+def plan_curve(
+    request: Request,
+    context: TheOffice,
+    visitor: Somebody,
+    place: str,
+    tone: str = "day",
+    size: str = "page",
+) -> Response:
+    """The days past and to come with the figures of the address drawn in."""
+    form = dict(request.query_params)
+    typed = read(form)
+    ahead = known_ahead(context, place, form, typed.points)
+    now, house, w = context.clock(), context.house, context.translator(visitor.language)
+    start, end = now - BACK, ahead.days[-1].at
+    try:
+        with past.reading(context.history) as history:
+            curve = past.curve(history, house, place, start, now, 20 * 60.0)
+    except JournalError:
+        curve = []
+    turns = tuple((day.at, day.day) for day in ahead.days)
+    return lines.answer(
+        lines.Drawn(
+            house=house,
+            title=w.place(place),
+            start=start,
+            end=end,
+            points=tuple((one.at, one.value) for one in curve),
+            step=20 * 60.0,
+            plan=ahead.drawn or ahead.plan,
+            faint=ahead.plan.points if ahead.drawn is not None else ahead.plan.first,
+            days=turns,
+            w=w,
+            night=tone == "night",
+            small=size == "hand",
+        )
+    )
+
+
+def read(form: Form) -> Typed:
+    """Points of the fields that are named by their moments, in order of time."""
+    points, unread = [], []
+    for name, text in form.items():
+        if not name.startswith("t") or not name[1:].isdigit() or len(name) > 12:
+            continue
+        try:
+            celsius = number(text)
+        except ValueError:
+            unread.append(text)
+            continue
+        if celsius is not None:
+            points.append((float(name[1:]), celsius))
+    return Typed(tuple(sorted(points)), tuple(unread))
+
+
+def known_ahead(context: PageContext, place: str, form: Form, points: tuple[Point, ...]) -> Ahead:
+    """The plan of a place; 404 where no batch runs in it."""
+    asked = form.get("days", "")
+    days = min(max(int(asked), 2), MOST_DAYS) if asked.isdigit() and len(asked) < 4 else DAYS
+    ahead = context.books().ahead(place, days, points) if place in context.house.place else None
+    if ahead is None:
+        raise HTTPException(404)
+    return ahead
+
+
+@router.post("/place/{place}/plan")
+def redraw(
+    request: Request, context: TheOffice, visitor: Somebody, place: str, form: TheForm
+) -> Response:
+    typed = read(form)
+    ahead = known_ahead(context, place, form, typed.points)
+    keep = form.get("do") == "keep" and not typed.unread and bool(typed.points)
+    if not keep or (ahead.questions and form.get("sure") != _meant(typed.points)):
+        return _plan_page(request, context, visitor, place, form)
+    points = [[show_time(at, context.house.zone), celsius] for at, celsius in typed.points]
+    outcome = tell({"entry": "plan", "points": points, **own_id(form)}, place, context, visitor)
+    if outcome.state == "refused":
+        return _plan_page(request, context, visitor, place, form, outcome)
+    return led(f"/place/{place}", outcome, place)
+
+
+def _meant(points: tuple[Point, ...]) -> str:
+    """What somebody was asked about: other figures are asked about anew."""
+    return " ".join(f"{at:.0f}={celsius:g}" for at, celsius in points)
+
+
+def _plan_page(
+    request: Request, context: PageContext, visitor: Visitor, place: str, form: dict[str, str],
+    outcome: Outcome | None = None,
+) -> Response:  # fmt: skip
+    if not visitor.may("log"):
+        raise NotAllowed
+    w, typed = context.translator(visitor.language), read(form)
+    ahead = known_ahead(context, place, form, typed.points)
+    drawn, sheet = ahead.drawn, sheet_of(context, place)
+    meant = {name: form[name] for name in form if name.startswith("t") and name != "token"}
+    kept = {**meant, "days": str(len(ahead.days))}
+    asks = request.method == "POST" and form.get("do") == "keep"
+    return page(
+        request, context, visitor, "redraw.html",
+        422 if asks or outcome else 200,
+        place=known_place(context.snapshot(), place), ahead=ahead, days=len(ahead.days),
+        more=min(len(ahead.days) * 2, MOST_DAYS), typed=meant, unread=typed.unread,
+        anew=[None if drawn is None else drawn.at(day.at - 1e-3) for day in ahead.days],
+        asked=[asked(one, w) for one in ahead.questions], sure=_meant(typed.points),
+        empty=asks and not typed.points and not typed.unread,
+        query=urlencode(kept), charts=drawing.available(), outcome=outcome,
+        samples=samples(sheet), sheet=sheet,
+    )  # fmt: skip
+
+
+def asked(question: Question, w: Translator) -> str:
+    """A question in the visitor's language."""
+    fields: dict[str, Any] = dict(question.fields)
+    if "measure" in fields:
+        fields["measure"] = w(f"sheet.{fields['measure']}")
+    return w(f"ask.{question.key}", **fields)
+
+
+def sheet_of(context: PageContext, place: str) -> BatchSheet | None:
+    """The sheet of the batch that runs in a place."""
+    runs = running_in(context.books().stays(), place)
+    return None if runs is None else context.books().sheet(place, runs.key)
+
+
+def samples(sheet: BatchSheet | None) -> list[SheetDay]:
+    """The days that have an analysis, the newest first, a handful."""
+    known = [
+        day
+        for day in (() if sheet is None else sheet.days)
+        if any(one is not None for one in (day.baume, day.alcohol, day.acidity, day.amino))
+    ]
+    return known[::-1][:6]
+
+
+# The day's analysis.
+
+
+@router.get("/place/{place}/sample")
+def sample(request: Request, context: TheOffice, visitor: Somebody, place: str) -> Response:
+    return _sample_page(request, context, visitor, place, {})
+
+
+@router.post("/place/{place}/sample")
+def write_sample(
+    request: Request, context: TheOffice, visitor: Somebody, place: str, form: TheForm
+) -> Response:
+    w = context.translator(visitor.language)
+    brewing_place(context.snapshot(), place)
+    filled = Filled(form, w, "sheet")
+    read = {name: filled.number(name) for name in ANALYSED}
+    told = {name: value for name, value in read.items() if value is not None}
+    fields, wrong = {"entry": "sample", **told}, filled.wrong
+    if not wrong and not any(name in fields for name in ANALYSED[:-1]):
+        wrong.append(w("sample.empty"))
+    made = entry_from(dict(fields), place, context.house, context.clock(), "page", visitor.by)
+    asks: tuple[Question, ...] = ()
+    if not wrong and not isinstance(made, Refusal) and isinstance(made.entry, e.Sample):
+        asks = context.books().sample(made)
+    meant = " ".join(f"{name}={value:g}" for name, value in told.items())
+    if wrong or (asks and form.get("sure") != meant):
+        questions = [asked(one, w) for one in asks]
+        return _sample_page(request, context, visitor, place, form, tuple(wrong), questions, meant)
+    outcome = tell({**fields, **own_id(form)}, place, context, visitor)
+    if outcome.state == "refused":
+        return _sample_page(request, context, visitor, place, form, (w.reason(outcome.reason),))
+    return led(f"/place/{place}/sample", outcome, place)
+
+
+def _sample_page(
+    request: Request, context: PageContext, visitor: Visitor, place: str, form: dict[str, str],
+    wrong: tuple[str, ...] = (), asks: list[str] | None = None, meant: str = "",
+) -> Response:  # fmt: skip
+    if not visitor.may("log"):
+        raise NotAllowed
+    sheet = sheet_of(context, place)
+    return page(
+        request, context, visitor, "sample.html", 422 if wrong or asks else 200,
+        place=brewing_place(context.snapshot(), place), typed=form, wrong=wrong, asked=asks or [],
+        sure=meant, samples=samples(sheet), sheet=sheet,
+        told=told_entry(request, context),
+    )  # fmt: skip
+
+
+# For programs.
+
+
+@dataclass(frozen=True, slots=True)
+class Planned:
+    """What the plan has for the turn of a brewery day, °C, and what it had at first."""
+
+    at: str
+    day: int | None
+    planned: float
+    first: float
+
+
+@programs.get("/places/{place}/plan", summary="The plan of the coming days")
+def coming(
+    context: TheOffice, visitor: Somebody, place: Subject,
+    days: Annotated[int, Query(ge=1, le=MOST_DAYS)] = DAYS,
+) -> list[Planned]:  # fmt: skip
+    ahead = context.books().ahead(place, days, ()) if place in context.house.place else None
+    if ahead is None:
+        raise HTTPException(404, f"no batch runs in {place}; /batches lists those that do")
+    zone = context.house.zone
+    return [
+        Planned(show_time(day.at, zone), day.day, round(day.planned, 3), round(day.first, 3))
+        for day in ahead.days
+    ]

@@ -1,7 +1,0 @@
-"""What keeps the watch whole: its state over a restart, its turns and pages over a full disk."""
-
-from __future__ import annotations
-
-from kuraban.keeper.recovery import feed, freeze, recover, run_to
-
-__all__ = ["feed", "freeze", "recover", "run_to"]

@@ -1,0 +1,216 @@
+"""What a brewer asks of a place that runs: how far it is, and when its next work is due.
+
+Times are Unix seconds, temperatures °C, rates K/h, days are moromi days as the course counts them
+and may have a fraction. Samples come from the books as they count now.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from statistics import median
+
+from kuraban.core import entries as e
+from kuraban.core.facts import Logged
+from kuraban.core.forecast.drift import drift_of
+from kuraban.core.forecast.time_to_limit import baume_of
+from kuraban.core.house_view import HouseView
+from kuraban.core.plan.fill_level import effective
+from kuraban.core.plan.subject_state import Batch
+from kuraban.core.units import DAY, MINUTE, day_turn
+from kuraban.trade.density import ZeroDay, bmd, forecast_zero, hydrometer_at_15
+from kuraban.trade.heat import Hours, hours_until
+
+WORKS_BACK = 20 * MINUTE
+WORKS_ON = 45 * MINUTE
+"""Before a work and after it the bed's temperature is read over so long (common practice)."""
+LEAST, MOST, LONGEST = -3.0, 20.0, 60.0
+"""Baume, and moromi days, of which BMD is reckoned."""
+SPIRIT = ("alcohol", "late-water", "water", "yodan")
+"""What changes Baume without ferment: a forecast starts anew after it."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sampled:
+    """One day's analysis. `baume` is at 15 °C where the sample's temperature is known."""
+
+    at: float
+    day: float | None
+    baume: float | None
+    alcohol: float | None
+    acidity: float | None
+
+    @property
+    def bmd(self) -> float | None:
+        if self.day is None or self.baume is None or not 1 <= self.day <= LONGEST:
+            return None
+        return bmd(self.day, self.baume) if LEAST <= self.baume <= MOST else None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Progress:
+    """Samples by time, the forecast of Baume zero, and what the plan has for tomorrow morning."""
+
+    samples: tuple[Sampled, ...]
+    today: float | None
+    zero: ZeroDay | None
+    corrected: str | None
+    """What was added that made the forecast start anew."""
+    slope: float | None
+    """% ABV made as Baume fell by a degree in this batch, where two samples tell."""
+    ends: float | None
+    """The moromi day on which the course ends."""
+    tomorrow: tuple[float, float] | None
+    """Time and °C of the plan."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Works:
+    """A koji bed: hours until its stage's last figure by its own rise, and what works did to it."""
+
+    product: float
+    goal: float
+    stage: str
+    following: str | None
+    due: float
+    """When the course expects the next work."""
+    slow: float
+    fast: float
+    hours: Hours
+    last: tuple[tuple[str, float, float], ...]
+    """Earlier works: what, when, and by how much the bed fell or rose with it."""
+
+
+def progress(view: HouseView, place: str, batch: Batch, now: float) -> Progress:
+    """How far a mash is."""
+    samples = _samples(view, place, batch, now)
+    added = _added(view, place, batch, now)
+    clean = [s for s in samples if added is None or s.at > added[1]]
+    points = [(s.day or 0.0, s.baume or 0.0) for s in clean if s.bmd is not None]
+    morning = day_turn(now, view.house.site.day_starts, view.house.zone) + DAY
+    return Progress(
+        samples=tuple(samples),
+        today=day_of(view, batch, now),
+        zero=forecast_zero(points) if len(points) > 1 else None,
+        corrected=None if added is None else added[0],
+        slope=_line(clean),
+        ends=_ends(view, batch),
+        tomorrow=(morning, batch.plan.at(morning)),
+    )
+
+
+def day_of(view: HouseView, batch: Batch, at: float) -> float | None:
+    """The moromi day with its fraction, None where the course names no first day."""
+    day = batch.plan.day(at)
+    if day is None:
+        return None
+    site = view.house.site
+    return day + (at - day_turn(at, site.day_starts, view.house.zone)) / DAY
+
+
+def _entries(view: HouseView, place: str, batch: Batch, until: float) -> Iterator[Logged]:
+    """The entries of a batch in its place, as they count now."""
+    for logged in effective(view.entry_log):
+        if logged.subject == place and batch.since <= logged.at <= until:
+            yield logged
+
+
+def _samples(view: HouseView, place: str, batch: Batch, now: float) -> list[Sampled]:
+    """Samples of the batch; those of one moment are one."""
+    found: dict[float, e.Sample] = {}
+    for logged in _entries(view, place, batch, now):
+        if isinstance(logged.entry, e.Sample):
+            found[logged.at] = _both(found.get(logged.at), logged.entry)
+    return [
+        Sampled(
+            at=at, day=day_of(view, batch, at), baume=_at_15(sample), alcohol=sample.alcohol,
+            acidity=sample.acidity,
+        )
+        for at, sample in sorted(found.items())
+    ]  # fmt: skip
+
+
+def _both(first: e.Sample | None, then: e.Sample) -> e.Sample:
+    if first is None:
+        return then
+    names = then.__struct_fields__
+    pairs = {name: (getattr(then, name), getattr(first, name)) for name in names}
+    return e.Sample(**{name: old if new is None else new for name, (new, old) in pairs.items()})
+
+
+def _at_15(sample: e.Sample) -> float | None:
+    """Baume at 15 °C: corrected where the sample's temperature and alcohol were noted."""
+    baume = baume_of(sample)
+    if baume is None or sample.hydrometer_celsius is None or sample.alcohol is None:
+        return baume
+    if not (5 <= sample.hydrometer_celsius <= 30 and sample.alcohol <= 22 and -5 <= baume <= 15):
+        return baume
+    return -hydrometer_at_15(-10 * baume, sample.hydrometer_celsius, sample.alcohol) / 10
+
+
+def _added(view: HouseView, place: str, batch: Batch, now: float) -> tuple[str, float] | None:
+    """The latest addition that moved Baume by itself: what and when."""
+    found = None
+    for logged in _entries(view, place, batch, now):
+        if isinstance(logged.entry, e.Addition) and logged.entry.what in SPIRIT:
+            found = logged.entry.what, logged.at
+    return found
+
+
+def _line(samples: list[Sampled]) -> float | None:
+    """The slope of alcohol against the fall of Baume, from the first to the last that tell both."""
+    both = [(s.alcohol, s.baume) for s in samples if s.alcohol is not None and s.baume is not None]
+    if len(both) < 2 or both[0][1] - both[-1][1] < 0.5:
+        return None
+    return (both[-1][0] - both[0][0]) / (both[0][1] - both[-1][1])
+
+
+def _ends(view: HouseView, batch: Batch) -> float | None:
+    """The moromi day of the course's end, as it stands."""
+    span = batch.plan.spans[-1]
+    end = span.due + sum(stage.length for stage in batch.course.stages[span.stage + 1 :])
+    day = batch.plan.day(end)
+    return None if day is None else float(day)
+
+
+def works(view: HouseView, place: str, batch: Batch, now: float) -> Works | None:
+    """A bed's next work by its own rise, None where its product or its rise is not known."""
+    known, drift = view.product(place, now), drift_of(view, place, batch, now)
+    if known is None or drift is None:
+        return None
+    standing, slope = batch.plan.standing(now), batch.plan.slope(now)
+    rates = drift.low + slope, drift.high + slope
+    goal = standing.stage.points[-1][1]
+    following = batch.course.stages[standing.span.stage + 1 : standing.span.stage + 2]
+    return Works(
+        product=known[0],
+        goal=goal,
+        stage=_title(standing.stage.title, standing.stage.id),
+        following=_title(following[0].title, following[0].id) if following else None,
+        due=standing.span.due,
+        slow=rates[0],
+        fast=rates[1],
+        hours=hours_until(known[0], goal, rates),
+        last=tuple(_works_done(view, place, batch, now)),
+    )
+
+
+def _title(title: dict[str, str], name: str) -> str:
+    both = [title[language] for language in ("ja", "en") if title.get(language)]
+    return " ".join(both) or name
+
+
+def _works_done(
+    view: HouseView, place: str, batch: Batch, now: float
+) -> list[tuple[str, float, float]]:
+    """Each work of this batch whose before and after are in the record, and what it did."""
+    found, series = [], view.places[place].series
+    for logged in _entries(view, place, batch, now - WORKS_ON):
+        entry = logged.entry
+        if isinstance(entry, (e.StageMark, e.Handwork)):
+            before = series.since(logged.at - WORKS_BACK, logged.at)[1]
+            after = series.since(logged.at + WORKS_ON - WORKS_BACK, logged.at + WORKS_ON)[1]
+            if len(before) > 2 and len(after) > 2:
+                name = entry.stage if isinstance(entry, e.StageMark) else "handwork"
+                found.append((name, logged.at, median(after) - median(before)))
+    return found[-4:]

@@ -1,0 +1,1 @@
+"""Questions about the koji room, coolers and heaters."""

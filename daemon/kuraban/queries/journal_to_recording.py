@@ -1,0 +1,154 @@
+"""Everything the watch knew, told again as the messages of a recording that decides alike.
+
+The journal holds readings with their offsets added and probes' own topics resolved. So the house
+in the recording has no own topics, and a value is written so that adding the offset gives the very
+number that was judged. What a message said twice is there once; what was refused is there in its
+first bytes, and a bus error code as such a code.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Iterator
+from datetime import datetime, tzinfo
+from typing import NamedTuple
+
+from kuraban.core import entries as e
+from kuraban.core.facts import Fact, HouseChanged, Impaired, Logged, Reading, Refusal
+from kuraban.core.intake.reading_decoder import BUS_CODES
+from kuraban.core.site import House, from_document
+from kuraban.core.units import DAY, show_duration
+from kuraban.replay import HOUSE_TOPIC, PART_TOPIC
+from kuraban.store.history import History
+from kuraban.store.rows import entry_row, received_of
+
+ENTRIES_BACK = 60 * DAY
+"""How far before its beginning a recording reaches for what then was in force."""
+_CODE = str(min(BUS_CODES))
+
+
+class Line(NamedTuple):
+    """One message; `at` is when the watch received it, Unix seconds."""
+
+    at: float
+    topic: str
+    payload: str
+    retained: bool = False
+
+
+def retell(history: History, root: str, since: float | None, until: float | None) -> Iterator[Line]:
+    """The journal as messages, in the order in which the watch took them.
+
+    With `since`, the house and the entries of the time before come first, all at that moment, the
+    entries with their own times. JournalError where the journal cannot be read.
+    """
+    pen = _Pen(root)
+    before: list[Logged] = []
+    house: HouseChanged | None = None
+    begun = since is None
+    for _, fact in history.facts_after(0, until):
+        if not begun and since is not None and received_of(fact) < since:
+            if isinstance(fact, HouseChanged):
+                house = fact
+            elif isinstance(fact, Logged) and fact.at > since - ENTRIES_BACK:
+                before.append(fact)
+            continue
+        if not begun and since is not None:
+            begun = True
+            yield from pen.opening(house, before, since)
+        yield from pen.lines(fact, received_of(fact))
+
+
+class _Pen:
+    """Writes facts as messages for the house in force."""
+
+    def __init__(self, root: str) -> None:
+        self.root = root
+        self.house: House | None = None
+
+    def opening(
+        self, house: HouseChanged | None, entries: list[Logged], at: float
+    ) -> Iterator[Line]:
+        for fact in (house, *sorted(entries, key=lambda logged: logged.at)):
+            if fact is not None:
+                yield from self.lines(fact, at)
+
+    def lines(self, fact: Fact, at: float) -> Iterator[Line]:
+        match fact:
+            case Reading():
+                yield self._reading(fact, at)
+            case Logged():
+                yield Line(at, f"{self.root}/log/{fact.subject}", entry_text(fact))
+            case Refusal():
+                yield self._refusal(fact, at)
+            case HouseChanged():
+                yield Line(at, f"{self.root}/{HOUSE_TOPIC}", self._house(fact.document))
+            case Impaired():
+                told = {"part": fact.part, "holds": fact.holds, "received": at}
+                payload = json.dumps({**told, "reason": fact.reason}, ensure_ascii=False)
+                yield Line(at, f"{self.root}/{PART_TOPIC}", payload)
+            case _:
+                return
+
+    def _house(self, document: str) -> str:
+        self.house = from_document(document)
+        told = json.loads(document)
+        for probe in told["probes"]:
+            probe.update(topic=None, pointer=None, at_pointer=None)
+        return json.dumps(told, ensure_ascii=False)
+
+    def _reading(self, reading: Reading, at: float) -> Line:
+        probe = self.house.probe.get(reading.probe) if self.house is not None else None
+        value = _term(reading.value, probe.offset if probe is not None else 0.0)
+        topic = f"{self.root}/reading/{reading.probe}"
+        moment = reading.sent if reading.sent is not None else reading.at
+        if moment == at:
+            return Line(at, topic, json.dumps({"value": value}), reading.retained)
+        if reading.retained and reading.sent is None:
+            ago = {"n": reading.probe, "v": value, "t": _term(moment, at)}
+            return Line(at, topic, json.dumps([ago]), True)
+        return Line(at, topic, json.dumps({"value": value, "at": moment}), reading.retained)
+
+    def _refusal(self, refusal: Refusal, at: float) -> Line:
+        """What is wild counts against its probe; the rest is told as far as it was kept."""
+        if refusal.wild and refusal.probe is not None:
+            code = _is_number(refusal.head)
+            topic = f"{self.root}/reading/{refusal.probe}"
+            return Line(at, topic, refusal.head if code else _CODE)
+        topic = refusal.topic
+        if not topic.startswith(f"{self.root}/"):
+            topic = f"{self.root}/{topic}" if topic.startswith(("log/", "reading/")) else topic
+        return Line(at, topic, refusal.head)
+
+
+def _is_number(text: str) -> bool:
+    try:
+        return math.isfinite(float(text))
+    except ValueError:
+        return False
+
+
+def _term(total: float, known: float) -> float:
+    """The number that, added to `known`, gives `total` to the last bit, as near as there is one."""
+    guess = total - known
+    near = [round(guess, digits) for digits in (3, 4, 6)]
+    near += [guess, math.nextafter(guess, math.inf), math.nextafter(guess, -math.inf)]
+    return next((term for term in near if term + known == total), guess)
+
+
+def entry_text(logged: Logged) -> str:
+    told: dict[str, object] = json.loads(entry_row(0, logged)[-1])
+    if isinstance(told.get("for"), (int, float)):
+        told["for"] = show_duration(float(str(told["for"])))
+    told |= {"id": logged.id, "at": logged.at}
+    if logged.by is not None:
+        told["who" if isinstance(logged.entry, e.Aim) else "by"] = logged.by
+    return json.dumps(told, ensure_ascii=False)
+
+
+def line_text(line: Line, zone: tzinfo) -> str:
+    """The line as it stands in a recording."""
+    moment = datetime.fromtimestamp(line.at, zone)
+    told = {"tst": moment.isoformat(), "topic": line.topic, "payload": line.payload, "qos": 1}
+    return json.dumps({**told, "retain": int(line.retained)}, ensure_ascii=False)

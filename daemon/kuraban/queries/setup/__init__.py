@@ -1,0 +1,1 @@
+"""What helps whoever sets a house up."""

@@ -1,0 +1,7 @@
+"""What keeps the watch whole: its state over a restart, its turns and pages over a full disk."""
+
+from __future__ import annotations
+
+from kuraban.runtime.recovery import feed, freeze, recover, run_to
+
+__all__ = ["feed", "freeze", "recover", "run_to"]

@@ -1,0 +1,404 @@
+"""The watch: one loop that is the only writer and the only decider.
+
+    front door ──messages──> wire ──┐
+    courier, front door ──facts─────┴──> engine ──turn──> journal ──> answers, courier, broker
+
+A turn takes what waits, lets the engine decide, writes everything in one transaction, and only
+then tells the broker that its messages are safe and the courier that there is work. While the
+journal cannot be written the watch judges on: turns are kept in memory, nothing is answered, people
+are paged from memory, and the broker is heard through a second session.
+"""
+
+from __future__ import annotations
+
+import logging
+import time
+from collections import deque
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+from kuraban.clock import Clock
+from kuraban.core.effects import Message, Step, Turn
+from kuraban.core.engine.engine import Engine
+from kuraban.core.engine.self_monitoring import PARTS
+from kuraban.core.facts import Delivered, Fact, HouseChanged, Impaired
+from kuraban.core.intake.wire import Wire
+from kuraban.core.site import from_document, to_document
+from kuraban.core.texts.messages import Words
+from kuraban.core.units import HOUR, MINUTE, show_time
+from kuraban.edges.mqtt.front_door import Arrived, FrontDoor
+from kuraban.edges.phones.courier import Addresses, Courier
+from kuraban.edges.phones.links import Links
+from kuraban.edges.phones.pictures import Pictures
+from kuraban.edges.ping import Ping
+from kuraban.edges.supervisor import Supervisor
+from kuraban.errors import JournalError
+from kuraban.queries.phone_curves import Curves, available
+from kuraban.runtime import feed, freeze, recover, run_to
+from kuraban.runtime.alarm_publisher import AlarmPublisher
+from kuraban.runtime.batch_courses import BatchCourses
+from kuraban.runtime.health import Health
+from kuraban.runtime.journal_loss_notice import words_about
+from kuraban.runtime.journal_writer import JournalWriter
+from kuraban.runtime.outbox_failover import Rows
+from kuraban.runtime.pages_process import PagesProcess
+from kuraban.runtime.retention_scheduler import RetentionScheduler
+from kuraban.settings import Settings
+from kuraban.store.journal import open_or_set_aside
+from kuraban.store.outbox import Outbox
+from kuraban.store.rows import received_of
+from kuraban.store.writer import RINGS_ON
+
+if TYPE_CHECKING:
+    from kuraban.edges.history.forwarder import Forwarder
+
+JOURNAL: Final = "kuraban.journal"
+"""The journal's name in the data folder."""
+MOST: Final = 500
+"""Messages that one turn takes at most."""
+LONGEST_WAIT: Final = 0.5
+"""Seconds of real time after which an idle loop looks up."""
+NEAR: Final = 0.1
+"""Seconds of real time before a deadline in which nothing else is begun."""
+GAP: Final = 2 * MINUTE
+COURIER_STOPS_WITHIN, DOOR_STOPS_WITHIN, FORWARDER_STOPS_WITHIN = 3.0, 1.0, 1.0
+
+log = logging.getLogger("kuraban")
+
+
+class Watch:
+    """One house under watch, from the broker to the phones.
+
+    The constructor raises ConfigurationError for TLS files that cannot be used. `run` opens the
+    journal, takes up where it ends, and returns when `stop` was called; it raises JournalError
+    where no journal can be opened, old or new. `on_turn` sees every turn that told something,
+    after it was written or kept.
+    """
+
+    def __init__(
+        self,
+        settings: Settings,
+        words: Words,
+        *,
+        clock: Clock | None = None,
+        supervisor: Supervisor | None = None,
+        on_turn: Callable[[Turn], None] = lambda turn: None,
+    ) -> None:
+        self.settings = settings
+        self.clock = clock or Clock()
+        self._supervisor = supervisor or Supervisor(None)
+        self._on_turn = on_turn
+        self._root = settings.mqtt.root
+        self._zone = settings.house.zone
+        self._wire = Wire(settings.house, self._root)
+        self._local: deque[Fact] = deque()
+        self._stopping = False
+        self._health = Health(self.submit, self.clock)
+        self._batch_courses = BatchCourses()
+        outward = settings.outward
+        self._ping = None if outward.ping is None else Ping(outward.ping, outward.every)
+        self._written = self._checkpointed = float("-inf")
+        self._turned = 0.0
+        self._ready = False
+        self._petted = float("-inf")
+        self._failed = False
+        self._words = words
+        self._door = FrontDoor(
+            settings.mqtt, self._wire.subscriptions(), time.time, on_event=self._health.on_link
+        )
+        self._pages_process = PagesProcess(
+            settings, words, settings.data / JOURNAL, self.submit, self.clock
+        )
+
+    # What is done once.
+
+    def _open(self) -> None:
+        path = self.settings.data / JOURNAL
+        journal, self._aside = open_or_set_aside(path)
+        self._since = journal.now()
+        self.engine: Engine = recover(journal, self._words)
+        self._journal_writer = JournalWriter(journal)
+        self._alarm_publisher = AlarmPublisher(self._door.publish, self._root, self._zone)
+        self._rows = Rows(Outbox(path), self.settings.addresses, self.clock)
+        self._local.extend(self._rows.unreported())
+        addresses = {
+            person: Addresses(where.pages, where.notices)
+            for person, where in self.settings.addresses.items()
+        }
+        self._curves = Curves(path)
+        pictures = Pictures(self._curves.draw) if available() else None
+        self._courier = Courier(
+            self._rows, addresses, self._health.delivered, time.time,
+            further=Links(self._pages_process.link), pictures=pictures,
+        )  # fmt: skip
+        self._forwarder = self._forwarding(path)
+        receiver = None if self.settings.history is None else self.settings.history.name
+        self._retention = RetentionScheduler(self.settings.keep, receiver)
+
+    def _forwarding(self, path: Path) -> Forwarder | None:
+        """What carries the journal to the long history, where there is one."""
+        where = self.settings.history
+        if where is None:
+            return None
+        from kuraban.edges.history.forwarder import Forwarder
+
+        late = PARTS["history"] in self.engine.impaired
+        return Forwarder(path, where, self._health.history_late, self.clock, late=late)
+
+    def _begin(self) -> None:
+        """Log how things stand, and take over the house if it is new or changed."""
+        for warning in self.settings.warnings:
+            log.warning("%s", warning)
+        house, now = self.settings.house, self.clock()
+        log.info(
+            "watching %d places with %d probes; journal %s",
+            len(house.places), len(house.probes), self._journal_writer.journal.path,
+        )  # fmt: skip
+        if self._aside is not None:
+            log.error("the journal was damaged and lies now as %s; a new one begins", self._aside)
+        self._tell_gap(now)
+        document = to_document(house)
+        known = to_document(self.engine.view.house) if self.engine.started else ""
+        if to_document(from_document(document)) != known:
+            feed(self.engine, HouseChanged(max(now, self.engine.now), document))
+        self._health.recall(self.engine.impaired, self._forwarder is not None)
+        if self._since is not None:
+            self._alarm_publisher.recall(
+                self.engine.alarm_manager, self._journal_writer.journal.path
+            )
+
+    def _tell_gap(self, now: float) -> None:
+        if self._since is None:
+            return
+        last = show_time(round(self._since), self._zone)
+        if now < self._since - MINUTE:
+            log.error(
+                "this machine's clock says %s, yet the journal goes to %s; set the clock",
+                show_time(round(now), self._zone), last,
+            )  # fmt: skip
+        elif now - self._since > GAP:
+            log.warning("nobody watched from %s to %s", last, show_time(round(now), self._zone))
+            if self.engine.started:
+                feed(self.engine, Impaired("watch", True, self.engine.now))
+                feed(self.engine, Impaired("watch", False, now))
+
+    # The loop.
+
+    def run(self) -> None:
+        """Watch until asked to stop. All of it in the thread that calls."""
+        self._open()
+        self._begin()
+        self._courier.start()
+        if self._ping is not None:
+            self._ping.start()
+        self._door.start()
+        self._pages_process.start()
+        if self._forwarder is not None:
+            self._forwarder.start()
+        try:
+            while not self._stopping:
+                self.turn(self._patience())
+        finally:
+            self._end()
+
+    def stop(self) -> None:
+        """Ask the loop to end after its turn; safe in a signal handler and from any thread."""
+        self._stopping = True
+
+    def turn(self, wait: float = 0.0) -> bool:
+        """One turn, waiting at most `wait` seconds for a message; whether it was a good one."""
+        now = self.clock()
+        arrived = self._door.take(MOST, wait)
+        well = self._judge(arrived, now)
+        kept = self._keep(arrived)
+        awake = well and self._door.alive and self._courier.alive
+        if awake:
+            # A journal that fails is judged past and paged about from memory; to be killed for it
+            # would lose that memory.
+            self._pet()
+        if awake and kept and self._ping is not None and self._health.all_reached:
+            self._ping.well()
+        self._pages_process.after_turn(self.engine)
+        if kept and self._quiet():
+            self._retention.step(self.engine, self._journal_writer, now)
+        return awake and kept
+
+    def _quiet(self) -> bool:
+        """Whether nothing waits and no deadline is near."""
+        ahead = (self.engine.next_wake() - self.clock()) / self.clock.speed
+        return ahead > NEAR and not (self._door.waiting or self._local or self._stopping)
+
+    def submit(self, fact: Fact) -> None:
+        """A fact that came another way than the broker's; safe in any thread."""
+        self._local.append(fact)
+        self._door.rouse()
+
+    def _patience(self) -> float:
+        """How long to wait for a message before the next deadline is due."""
+        rest = self.settings.mqtt.turn - (time.monotonic() - self._turned)
+        while rest > 0 and self._door.waiting < MOST and not self._stopping:
+            time.sleep(min(rest, LONGEST_WAIT))
+            rest = self.settings.mqtt.turn - (time.monotonic() - self._turned)
+        if self._local or self._stopping:
+            return 0.0
+        ahead = (self.engine.next_wake() - self.clock()) / self.clock.speed
+        return min(max(ahead, 0.0), LONGEST_WAIT)
+
+    def _judge(self, arrived: list[Arrived], now: float) -> bool:
+        """Everything that came, in its order, and the deadlines up to `now`."""
+        facts: list[Fact] = []
+        for one in arrived:
+            received = self.clock.of(one.received)
+            facts += self._wire.read(one.topic, one.payload, received, one.retained)
+        full = len(arrived) == MOST
+        if self._local:
+            facts += self._own_facts(received_of(facts[-1]) if full and facts else float("inf"))
+            facts.sort(key=received_of)
+        well = True
+        for fact in facts:
+            well = feed(self.engine, fact) and well
+            if isinstance(fact, Delivered):
+                self._health.reached(fact)
+        return well if full else run_to(self.engine, now) and well
+
+    def _own_facts(self, until: float) -> list[Fact]:
+        """What did not come through the broker; nothing later than messages that still wait."""
+        found = []
+        for _ in range(len(self._local)):
+            fact = self._local.popleft()
+            if received_of(fact) <= until:
+                found.append(fact)
+            else:
+                self._local.append(fact)
+        return found
+
+    def _keep(self, arrived: list[Arrived]) -> bool:
+        """Write the turn, then tell whoever waits for it. Whether it stands in the journal."""
+        turn = self.engine.drain()
+        for event in turn.story:
+            if isinstance(event, Message):
+                self._curves.remember(self.engine, event)
+        if self._aside is not None:
+            turn.story.extend(words_about(self.settings.house, str(self._aside), turn.now))
+            self._aside = None
+        written = self._write(turn)
+        if written:
+            self._door.answer(arrived)
+        if self._failed == written:
+            self._heal() if written else self._fail()
+        if self._failed:
+            self._send_from_memory(turn)
+        if not turn.empty:
+            self._tell(turn)
+        return written
+
+    def _write(self, turn: Turn) -> bool:
+        """Whether everything is on the disk. A turn without news is written once a minute."""
+        if turn.empty and not self._journal_writer.failing and turn.now - self._written < MINUTE:
+            return True
+        checkpoint = None
+        due = self._checkpointed + (2 * HOUR if turn.story else HOUR)  # who is rung goes first
+        if turn.now >= due and not self._journal_writer.failing:
+            checkpoint = freeze(self.engine)
+        written = self._journal_writer.write(
+            turn, checkpoint, self._batch_courses.courses(turn, self.engine)
+        )
+        self._turned = time.monotonic()
+        if written:
+            self._written = turn.now
+            self._checkpointed = turn.now if checkpoint is not None else self._checkpointed
+        return written
+
+    def _tell(self, turn: Turn) -> None:
+        for event in turn.story:
+            if isinstance(event, Step):
+                self._alarm_publisher.tell(event)
+                log.info("%s %s: %s", event.alarm, event.step, event.text)
+            else:
+                log.info("%s to %s: %s", event.step, event.person, event.title)
+        if any(isinstance(event, Message) for event in turn.story):
+            self._courier.nudge()
+        self._alarm_publisher.tell_entries(turn.facts)
+        if turn.story:
+            self._on_turn(turn)
+
+    def _pet(self) -> None:
+        """Tell the supervisor, the first time that the watch is ready."""
+        now = time.monotonic()
+        if not self._ready:
+            self._ready = True
+            self._supervisor.ready("watching")
+        every = self._supervisor.pet_every
+        if every is not None and now - self._petted >= every / 2:
+            self._petted = now
+            self._supervisor.good_turn()
+
+    # While the journal fails.
+
+    def _fail(self) -> None:
+        self._failed = True
+        log.error(
+            "the journal cannot be written, judging on without: %s", self._journal_writer.failing
+        )
+        self._door.pause_kept_session()
+        self._rows.fail()
+        self._health.fails("journal", True, self._journal_writer.failing)
+        self._supervisor.status("watching, but the journal cannot be written")
+
+    def _heal(self) -> None:
+        try:
+            self._rows.heal(self._new_outbox())
+        except JournalError as error:
+            log.error("the outbox cannot be written yet: %s", error)
+            return
+        self._failed = False
+        log.warning("the journal is written again; nothing that was answered is lost")
+        self._health.fails("journal", False)
+        self._door.resume_kept_session()
+        self._supervisor.status("watching")
+
+    def _new_outbox(self) -> Outbox | None:
+        """The outbox of a new journal, which is told at once what the old one knew."""
+        if not self._journal_writer.renewed:
+            return None
+        outbox = Outbox(self._journal_writer.journal.path)
+        if self._forwarder is not None:
+            self._forwarder.renew()
+        self._journal_writer.renewed, self._checkpointed = False, float("-inf")
+        self._local.append(HouseChanged(self.clock(), to_document(self.settings.house)))
+        return outbox
+
+    def _send_from_memory(self, turn: Turn) -> None:
+        for alarm in turn.withdrawn:
+            self._rows.withdraw(alarm)
+        for event in turn.story:
+            if isinstance(event, Message):
+                self._rows.put(event)
+            elif event.alarm in turn.withdrawn and event.step not in RINGS_ON:
+                self._rows.withdraw(event.alarm)
+
+    # The end.
+
+    def _end(self) -> None:
+        """Everything decided is written, what was answered is sent, nobody is left half told."""
+        log.info("stopping")
+        self._pages_process.stop()
+        self._supervisor.stopping()
+        if self._ping is not None:
+            self._ping.stop()
+        if self._forwarder is not None:
+            self._forwarder.stop(FORWARDER_STOPS_WITHIN)
+        self._courier.stop(COURIER_STOPS_WITHIN)
+        for fact in self._own_facts(float("inf")):
+            feed(self.engine, fact)
+        turn = self.engine.drain()
+        if not self._journal_writer.write(
+            turn, freeze(self.engine), self._batch_courses.courses(turn, self.engine)
+        ):
+            self._journal_writer.try_again()
+        if self._journal_writer.failing:
+            log.error("the last turns are not in the journal: %s", self._journal_writer.failing)
+        self._door.stop(DOOR_STOPS_WITHIN)
+        self._rows.close()
+        self._journal_writer.close()

@@ -1,0 +1,105 @@
+"""The program that watches: it holds what the watch needs and nothing else.
+
+Whoever reads a site file and the words of a command line takes libraries of some 20 MB that the
+watch never needs again. So `kuraban run` reads the settings, hands them over in a file that lies in
+memory alone, and becomes this program: the same process to whoever started it, only smaller. Where
+the system knows no such file the watch runs where it was read.
+
+python -m kuraban.runtime.watch_main NUMBER-OF-THE-OPEN-FILE
+"""
+
+from __future__ import annotations
+
+import logging
+import os
+import pickle
+import signal
+import sys
+
+from kuraban.errors import JournalError, KurabanError, MachineError, OurError
+from kuraban.settings.catalogues import load_words
+from kuraban.settings.model import Settings
+from kuraban.settings.systemd_environment import supervision
+
+FAULT, BROKEN, NO_JOURNAL = 2, 1, 3
+PRIORITY = {logging.ERROR: 3, logging.WARNING: 4, logging.INFO: 6}
+"""The numbers by which systemd's journal knows how grave a line is (sd-daemon(3))."""
+
+
+def become(settings: Settings) -> None:
+    """Watch by `settings` until asked to stop: as a new program, from which nothing returns here,
+    or at once where that cannot be had."""
+    if sys.platform == "linux":
+        file = os.memfd_create("kuraban-settings", 0)
+        with open(file, "wb", closefd=False) as stream:
+            pickle.dump(settings.portable(), stream)
+        os.lseek(file, 0, os.SEEK_SET)
+        program = (sys.executable, "-P", "-m", "kuraban.runtime.watch_main", str(file))
+        try:
+            os.execv(sys.executable, program)
+        except OSError:
+            os.close(file)
+    watch(settings)
+
+
+def watch(settings: Settings) -> None:
+    """Watch until asked to stop; raises what `Watch` raises."""
+    from kuraban.edges.supervisor import Supervisor
+    from kuraban.runtime.watch import Watch
+
+    asked = supervision()
+    log_lines(supervised=asked.socket is not None)
+    running = Watch(settings, load_words(), supervisor=Supervisor(*asked))
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, lambda *_: running.stop())
+    running.run()
+
+
+class _Graded(logging.Formatter):
+    """Each line with the number that systemd's journal reads off it."""
+
+    def format(self, record: logging.LogRecord) -> str:
+        grade = PRIORITY.get(record.levelno, 6)
+        return "\n".join(f"<{grade}>{line}" for line in super().format(record).splitlines())
+
+
+def log_lines(*, supervised: bool) -> None:
+    """The watch's own words to standard error, with the time where nobody else adds it."""
+    handler = logging.StreamHandler()
+    plain = logging.Formatter("%(asctime)s %(message)s", "%H:%M:%S")
+    handler.setFormatter(_Graded("%(message)s") if supervised else plain)
+    log = logging.getLogger("kuraban")
+    log.handlers = [handler]
+    log.setLevel(logging.INFO)
+    log.propagate = False
+
+
+def told(error: KurabanError) -> int:
+    """Say an error on standard error; the exit status that it comes to."""
+    for line in str(error).splitlines():
+        print(line, file=sys.stderr)
+    if isinstance(error, OurError):
+        print("This is a fault of kuraban itself; please report it.", file=sys.stderr)
+    return status_of(error)
+
+
+def status_of(error: KurabanError) -> int:
+    """The exit status that an error comes to."""
+    if isinstance(error, JournalError):
+        return NO_JOURNAL
+    return BROKEN if isinstance(error, (MachineError, OurError)) else FAULT
+
+
+def main(file: int) -> int:
+    """Watch by the settings in the open file of that number; the exit status."""
+    with open(file, "rb") as stream:
+        settings: Settings = pickle.load(stream)
+    try:
+        watch(settings)
+    except KurabanError as error:
+        return told(error)
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(int(sys.argv[1])))

@@ -1,0 +1,1 @@
+"""What must hold between the tables, and what will be missed in the night."""

@@ -1,0 +1,115 @@
+"""What is known of an alarm when its message is written."""
+
+from __future__ import annotations
+
+import pytest
+
+from kuraban.core.alarms.life_cycle import Alarm
+from kuraban.core.texts.alarm_facts import Situation
+from kuraban.core.units import HOUR, MINUTE
+from tests.core.house import DUSK, Bell, Night, mashing
+
+
+def known(night: Night, subject: str, condition: str) -> Situation:
+    return night.engine.notifier.situation(
+        night.engine.alarm_manager.alarms.get((subject, condition), Alarm(subject, condition)),
+        night.now,
+    )
+
+
+def drifting(hours: float = 5) -> Night:
+    """Tank 3 warms by 0.15 K an hour."""
+    night = mashing()
+    night.told["t3-mid"] = lambda at: 10.0 + 0.15 * max(at - DUSK - HOUR, 0) / HOUR
+    return night.run(60 + hours * 60)
+
+
+def test_a_warm_tank_is_told_with_its_batch_day_and_stage() -> None:
+    told = known(drifting(), "tank-3", "warm")
+    assert (told.name, told.kind, told.batch, told.stage) == ("Tank 3", "tank", "3", {"en": "main"})
+    assert told.day == 3, "main follows tome, two days long, whose first day is day one"
+    assert told.value == pytest.approx(10.75, abs=0.1) and told.planned == 10.0
+
+
+def test_a_warm_tank_is_told_with_its_rate_and_the_hours_that_are_left() -> None:
+    told = known(drifting(), "tank-3", "warm")
+    assert told.rate == pytest.approx(0.15, abs=0.02)
+    assert told.limit == 11.0 and told.hours_left is not None
+    assert told.hours_left[0] <= (11.0 - 10.75) / 0.15 <= told.hours_left[1]
+
+
+def test_on_its_way_out_the_edge_of_the_tolerance_comes_next() -> None:
+    assert known(drifting(2), "tank-3", "trending-warm").limit == 10.5
+    assert known(drifting(2), "tank-3", "trending-cold").limit == 9.5
+
+
+def test_past_the_limit_no_further_edge_is_told() -> None:
+    told = known(drifting(), "tank-3", "far-warm")
+    assert (told.limit, told.hours_left) == (None, None)
+
+
+def test_what_the_course_never_allows_comes_before_a_limit_beyond_it() -> None:
+    night = mashing()
+    night.log("tank-3", "aim", celsius=15.8, by=night.now + HOUR, then="level")
+    night.run(90)
+    assert known(night, "tank-3", "warm").limit == 16.0
+
+
+def test_the_last_stir_and_the_last_work_are_told() -> None:
+    night = mashing()
+    night.log("tank-3", "stir", by="dai")
+    night.run(10).log("tank-3", "addition", what="late-water", litres=20)
+    told = known(night, "tank-3", "warm")
+    assert told.last_stir == DUSK and told.last_work == ("late-water", DUSK + 10 * MINUTE)
+
+
+def test_koji_and_starters_count_hours_and_no_day() -> None:
+    night = Night()
+    night.log("bed-1", "batch-start", batch="K", course="koji", since=DUSK - 31 * HOUR)
+    told = known(night, "bed-1", "cold")
+    assert told.hours == pytest.approx(31) and told.day is None
+    assert told.cooler == "Koji heater"
+
+
+def test_a_warm_tank_names_its_failing_cooler_and_who_has_that() -> None:
+    bell = Bell()
+    bell.find("chiller-1", "stopped", since=bell.now - HOUR)
+    bell.log("chiller-1", "acknowledge", by="ken")
+    told = known(bell, "tank-3", "warm")
+    assert (told.cooler, told.service) == ("Chiller 1", "Ken, ext. 12")
+    assert told.cooler_trouble == ("stopped", bell.now - HOUR) and told.cooler_in_hand == "Ken"
+    bell.over("chiller-1", "stopped")
+    assert known(bell, "tank-3", "warm").cooler_trouble is None
+
+
+def test_a_store_is_told_with_the_edge_that_it_left() -> None:
+    night = Night()
+    assert known(night, "store", "warm").limit == 8.0
+    assert known(night, "store", "cold").limit == 1.0
+
+
+def test_a_cooler_is_told_with_whom_to_ring_and_whom_it_serves() -> None:
+    told = known(mashing(), "chiller-1", "stopped")
+    assert told.served == ("Tank 3", "Tank 4") and told.service == "Ken, ext. 12"
+    assert (told.kind, told.unit) == ("chilled-water", "W")
+    assert known(Night(), "chiller-1", "stopped").served == (), "of what is judged"
+
+
+def test_a_probe_is_told_with_its_place() -> None:
+    night = mashing()
+    night.log("tank-3", "stir")
+    told = known(night, "t3-mid", "displaced")
+    assert (told.kind, told.place_name, told.measures) == ("probe", "Tank 3", "product")
+    assert told.last_stir == DUSK
+
+
+def test_the_watch_tells_of_itself_by_the_name_of_the_house() -> None:
+    told = known(Night(), "watch", "clock-wrong")
+    assert (told.kind, told.name, told.unit) == ("watch", "Tanigawa demo brewery", "min")
+
+
+def test_who_has_it_is_told() -> None:
+    bell = Bell()
+    bell.find("tank-3", "warm")
+    bell.log("tank-3", "acknowledge", by="aki")
+    assert known(bell, "tank-3", "warm").in_hand == "Aki"

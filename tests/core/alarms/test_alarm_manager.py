@@ -1,0 +1,399 @@
+"""What becomes of findings: held back by what explains them, kept in hand, rung again."""
+
+from __future__ import annotations
+
+import pytest
+
+from kuraban.core.alarms.life_cycle import State
+from kuraban.core.units import HOUR
+from tests.core.house import Bell, mashing
+
+WARM = "tank-3/warm"
+
+
+def in_hand(worse: float = 0.7, **fields: object) -> Bell:
+    """Tank 3 in its main mash, warm and in Aki's hands."""
+    bell = Bell()
+    bell.log("tank-3", "batch-start", batch="3", course="mash", stage="main")
+    bell.find("tank-3", "warm", worse=worse)
+    bell.on(4).log("tank-3", "acknowledge", condition="warm", by="aki", **fields)
+    return bell
+
+
+# ------------------------------------------------------------------------------ in somebody's hands
+
+
+def test_a_tank_in_hand_that_only_stands_there_rings_nobody() -> None:
+    bell = in_hand()
+    for _ in range(15):
+        bell.on(10).find("tank-3", "warm", worse=0.79)
+    assert bell.steps(WARM) == ["raised", "acknowledged"]
+
+
+def test_a_tank_in_hand_rings_again_when_it_is_a_deadband_worse() -> None:
+    """A deadband of a tolerance of half a degree is a tenth (common practice)."""
+    bell = in_hand(worse=0.7)
+    bell.on(30).find("tank-3", "warm", worse=0.81)
+    assert bell.steps(WARM) == ["raised", "acknowledged", "realarmed"]
+    assert bell.rings(bell.now) == [(0.0, "aki")]
+
+
+def test_worse_is_counted_from_when_it_was_last_taken_in_hand() -> None:
+    bell = in_hand(worse=0.7)
+    bell.on(30).find("tank-3", "warm", worse=0.9)
+    bell.log("tank-3", "acknowledge", by="aki")
+    bell.on(10).find("tank-3", "warm", worse=0.99)
+    assert bell.steps(WARM)[-1] == "acknowledged"
+    bell.on(10).find("tank-3", "warm", worse=1.01)
+    assert bell.steps(WARM)[-1] == "realarmed"
+
+
+@pytest.mark.parametrize(
+    ("subject", "course", "condition", "minutes"),
+    [
+        ("tank-3", "mash", "warm", 180),
+        ("moto-1", "moto", "cold", 60),
+        ("bed-1", "koji", "cold", 30),
+    ],
+)
+def test_an_unkept_promise_rings_again(
+    subject: str, course: str, condition: str, minutes: float
+) -> None:
+    """A mash has three hours to turn, a starter one, koji half of one."""
+    bell = Bell()
+    bell.log(subject, "batch-start", batch="3", course=course)
+    bell.find(subject, condition, worse=1.2)
+    bell.log(subject, "acknowledge", by="aki")
+    taken = bell.now
+    bell.on(minutes - 0.1)
+    assert bell.steps(f"{subject}/{condition}")[-1] == "acknowledged"
+    bell.on(0.1)
+    assert bell.step(f"{subject}/{condition}", "realarmed").at == taken + 60 * minutes
+
+
+def test_a_cooler_in_hand_has_an_hour() -> None:
+    bell = Bell()
+    bell.find("chiller-1", "stopped")
+    bell.log("chiller-1", "acknowledge", by="ken")
+    bell.on(59.9)
+    assert bell.steps("chiller-1/stopped")[-1] == "acknowledged"
+    bell.on(0.1)
+    assert bell.steps("chiller-1/stopped")[-1] == "realarmed"
+
+
+def test_a_promise_of_ones_own_is_kept_by_its_own_time() -> None:
+    bell = in_hand(for_="5h")
+    bell.on(299)
+    assert bell.steps(WARM)[-1] == "acknowledged"
+    bell.on(1)
+    assert bell.steps(WARM)[-1] == "realarmed"
+
+
+def test_a_tank_that_turned_toward_its_plan_keeps_the_promise() -> None:
+    bell = in_hand(worse=0.9)
+    bell.on(170).find("tank-3", "warm", worse=0.8)
+    bell.on(600)
+    assert bell.steps(WARM) == ["raised", "acknowledged"]
+
+
+def test_a_probe_in_hand_need_not_turn() -> None:
+    bell = Bell()
+    bell.find("t3-mid", "wild")
+    bell.log("t3-mid", "acknowledge", by="ken")
+    bell.on(24 * 60)
+    assert bell.steps("t3-mid/wild") == ["raised", "acknowledged"]
+
+
+def test_a_second_acknowledgement_changes_nothing() -> None:
+    """It is still Aki's, by the time that Aki's word gave, and as far off as it was then."""
+    # ANSI/ISA-18.2-2016 clause 5 (from memory): acknowledging again does nothing
+    bell = in_hand(worse=0.7)
+    alarm = bell.engine.alarm_manager.alarm("tank-3", "warm")
+    until = alarm.in_hand_until
+    bell.on(20).find("tank-3", "warm", worse=0.75)
+    bell.log("tank-3", "acknowledge", condition="warm", by="bun")
+    assert (alarm.by, alarm.acked_worse, alarm.in_hand_until) == ("aki", 0.7, until)
+    assert bell.steps(WARM) == ["raised", "acknowledged"]
+
+
+def test_a_new_word_renews_the_promise() -> None:
+    """Who has it may still say that it takes longer."""
+    bell = in_hand(worse=0.7)
+    bell.on(60).log("tank-3", "acknowledge", condition="warm", by="aki", for_="6h")
+    bell.on(359)
+    assert bell.steps(WARM) == ["raised", "acknowledged"]
+    bell.on(1)
+    assert bell.steps(WARM)[-1] == "realarmed"
+
+
+def test_an_acknowledgement_of_a_tank_that_is_right_is_nothing() -> None:
+    bell = Bell()
+    bell.log("tank-3", "acknowledge", condition="warm", by="aki")
+    bell.log("tank-3", "acknowledge", by="aki")
+    assert bell.story == [] and bell.refusals() == []
+
+
+def test_an_acknowledgement_without_a_name_is_somebodys() -> None:
+    bell = Bell()
+    bell.find("tank-3", "warm")
+    bell.log("tank-3", "acknowledge")
+    assert bell.engine.alarm_manager.alarm("tank-3", "warm").by == "somebody"
+
+
+def test_seen_after_it_returned_takes_it_off_the_list() -> None:
+    bell = Bell()
+    bell.find("tank-3", "warm")
+    bell.on(2).over("tank-3", "warm")
+    assert bell.engine.alarm_manager.of("tank-3")
+    bell.on(2).log("tank-3", "acknowledge", by="aki")
+    assert bell.steps(WARM) == ["raised", "returned", "normal"]
+    assert not bell.engine.alarm_manager.of("tank-3")
+
+
+def test_what_returned_unseen_rings_again_when_it_comes_back() -> None:
+    bell = Bell()
+    bell.find("tank-3", "warm")
+    bell.on(2).over("tank-3", "warm")
+    bell.on(2).find("tank-3", "warm")
+    assert bell.steps(WARM) == ["raised", "returned", "realarmed"]
+    assert bell.rings(bell.now) == [(0.0, "aki")]
+
+
+# -------------------------------------------------------------------------------- explained by more
+
+
+def test_a_failing_cooler_explains_the_tanks_that_are_on_their_way() -> None:
+    """One cause, one page: what trends is held back while the chiller stands still."""
+    bell = Bell()
+    bell.find("chiller-1", "stopped")
+    bell.on(60).find("tank-3", "trending-warm")
+    assert bell.steps("tank-3/trending-warm") == ["suppressed"]
+    bell.on(60).over("chiller-1", "stopped")
+    assert bell.steps("tank-3/trending-warm") == ["suppressed", "released"]
+
+
+def test_a_cooler_found_later_takes_over_the_tanks_that_already_ring() -> None:
+    bell = Bell()
+    bell.find("tank-3", "trending-warm")
+    bell.log("tank-3", "acknowledge", by="aki")
+    bell.on(5).find("chiller-1", "warming")
+    assert bell.steps("tank-3/trending-warm")[-1] == "suppressed"
+
+
+def test_a_tank_that_truly_leaves_its_tolerance_rings_beside_its_cooler() -> None:
+    bell = Bell()
+    bell.find("chiller-1", "stopped")
+    bell.on(90).find("tank-3", "warm")
+    assert bell.steps(WARM) == ["raised"]
+    assert "Chiller 1" in bell.pages("aki")[-1].body
+
+
+def test_another_tanks_cooler_explains_nothing() -> None:
+    bell = Bell()
+    bell.find("chiller-2", "stopped")
+    bell.find("tank-3", "trending-warm")
+    assert bell.steps("tank-3/trending-warm") == ["raised"]
+    bell.log("tank-4", "served-by", cooler="chiller-2")
+    bell.find("tank-4", "trending-warm")
+    assert bell.steps("tank-4/trending-warm") == ["suppressed"], "it serves tank 4 now"
+
+
+def test_what_came_right_while_held_back_is_simply_over() -> None:
+    bell = Bell()
+    bell.find("chiller-1", "stopped")
+    bell.find("tank-3", "trending-warm")
+    bell.on(30).over("tank-3", "trending-warm")
+    assert bell.engine.alarm_manager.alarm("tank-3", "trending-warm").state is State.NORMAL
+    bell.on(30).over("chiller-1", "stopped")
+    assert bell.steps("tank-3/trending-warm")[-1] == "released"
+    assert not bell.pages("dai") and len(bell.pages("aki")) == 1
+
+
+def test_a_second_failing_of_the_cooler_goes_on_explaining() -> None:
+    bell = Bell()
+    for failing in ("stopped", "warming"):
+        bell.find("chiller-1", failing)
+    bell.find("tank-3", "trending-warm")
+    bell.on(5).over("chiller-1", "stopped")
+    assert bell.steps("tank-3/trending-warm") == ["suppressed"]
+    bell.on(5).over("chiller-1", "warming")
+    assert bell.steps("tank-3/trending-warm") == ["suppressed", "released"]
+
+
+def test_the_dark_explains_silent_probes_and_unwatched_places() -> None:
+    bell = Bell()
+    bell.find("t3-mid", "silent")
+    bell.on(5).find("watch", "dark")
+    bell.find("t4-mid", "silent")
+    bell.find("tank-4", "unwatched")
+    held = ["t3-mid/silent", "t4-mid/silent", "tank-4/unwatched"]
+    assert [bell.steps(alarm)[-1] for alarm in held] == ["suppressed"] * 3
+    bell.on(5).over("watch", "dark")
+    assert [bell.steps(alarm)[-1] for alarm in held] == ["released"] * 3
+
+
+def test_the_dark_explains_no_warm_tank() -> None:
+    bell = Bell()
+    bell.find("watch", "dark")
+    bell.find("tank-3", "warm")
+    assert bell.steps(WARM) == ["raised"]
+
+
+# --------------------------------------------------------------------------------- silenced by hand
+
+
+def test_a_shelf_ends_by_itself_and_rings_what_still_stands() -> None:
+    bell = Bell()
+    bell.find("tank-3", "warm")
+    bell.log("tank-3", "shelve", condition="warm", for_="2h", by="aki")
+    bell.on(119)
+    assert len(bell.pages()) == 1
+    bell.on(1)
+    assert bell.steps(WARM) == ["raised", "shelved", "unshelved"]
+    assert bell.rings(bell.now) == [(0.0, "aki")]
+
+
+def test_a_shelf_over_what_came_right_ends_in_silence() -> None:
+    bell = Bell()
+    bell.find("tank-3", "warm")
+    bell.log("tank-3", "shelve", condition="warm", for_="2h")
+    bell.on(30).over("tank-3", "warm")
+    bell.on(120)
+    assert bell.steps(WARM) == ["raised", "shelved", "unshelved"] and len(bell.pages()) == 1
+
+
+def test_shelving_anew_sets_the_time_anew() -> None:
+    bell = Bell()
+    bell.find("tank-3", "warm")
+    bell.log("tank-3", "shelve", condition="warm", for_="1h")
+    bell.on(30).log("tank-3", "shelve", condition="warm", for_="2h")
+    bell.on(119)
+    assert bell.steps(WARM) == ["raised", "shelved", "shelved"]
+    bell.on(1)
+    assert bell.steps(WARM)[-1] == "unshelved"
+
+
+def test_taking_it_from_the_shelf_ends_the_silence_at_once() -> None:
+    bell = Bell()
+    bell.log("tank-3", "shelve", condition="warm", for_="12h")
+    bell.find("tank-3", "warm")
+    assert not bell.pages()
+    bell.on(10).log("tank-3", "unshelve", condition="warm")
+    assert bell.steps(WARM) == ["shelved", "unshelved"] and len(bell.pages()) == 1
+    bell.on(12 * 60)
+    assert bell.steps(WARM).count("unshelved") == 1
+
+
+def once(bell: Bell, for_: str = "12h") -> Bell:
+    """The warm tank is to be quiet until it is over."""
+    bell.find("tank-3", "warm")
+    bell.log("tank-3", "shelve", condition="warm", for_=for_, once=True, reason="lid off")
+    return bell
+
+
+def test_quiet_until_it_is_over_ends_when_it_is_over() -> None:
+    # IEC 62682:2014, one-shot shelving (from memory): until the alarm returns to normal
+    bell = once(Bell())
+    bell.on(90).over("tank-3", "warm")
+    assert bell.steps(WARM) == ["raised", "shelved", "normal"] and len(bell.pages()) == 1
+    bell.on(30).find("tank-3", "warm")
+    assert bell.steps(WARM)[-1] == "raised" and len(bell.pages()) == 2, "the next time it rings"
+
+
+def test_quiet_until_it_is_over_lasts_no_longer_than_was_said() -> None:
+    bell = once(Bell(), for_="2h")
+    bell.on(120)
+    assert bell.steps(WARM) == ["raised", "shelved", "unshelved"] and len(bell.pages()) == 2
+    bell.over("tank-3", "warm")
+    bell.on(12 * 60)
+    assert bell.steps(WARM).count("unshelved") == 1
+
+
+def test_quiet_for_what_has_yet_to_come_lasts_through_it() -> None:
+    """Before the lid is opened: it comes and goes unheard, and the shelf goes with it."""
+    bell = Bell()
+    bell.log("tank-3", "shelve", condition="warm", for_="12h", once=True)
+    bell.on(10).find("tank-3", "warm")
+    bell.on(10).over("tank-3", "warm")
+    assert bell.steps(WARM) == ["shelved", "normal"] and not bell.pages()
+
+
+def test_a_shelf_by_the_clock_outlasts_what_comes_and_goes() -> None:
+    bell = once(Bell())
+    bell.log("tank-3", "shelve", condition="warm", for_="2h")
+    bell.over("tank-3", "warm")
+    assert bell.steps(WARM)[-1] == "shelved", "shelved anew, and no longer only once"
+
+
+def test_why_it_is_quiet_is_known_while_it_is() -> None:
+    bell = once(Bell())
+    alarm = bell.engine.alarm_manager.alarm("tank-3", "warm")
+    assert (alarm.once, alarm.reason) == (True, "lid off")
+    bell.log("tank-3", "unshelve", condition="warm")
+    assert (alarm.once, alarm.reason) == (False, None)
+
+
+def trends(bell: Bell) -> int:
+    """How often the tank's trend rang."""
+    return sum("tank-3/trending-warm" in page.alarms for page in bell.pages())
+
+
+@pytest.mark.parametrize("back", ["unshelve", "in-service", "by itself"])
+def test_what_its_cooler_explains_does_not_ring_when_it_comes_back(back: str) -> None:
+    bell = Bell()
+    if back == "in-service":
+        bell.find("tank-3", "trending-warm")
+        bell.log("tank-3", "out-of-service", reason="washed")
+    else:
+        bell.log("tank-3", "shelve", condition="trending-warm", for_="2h")
+        bell.find("tank-3", "trending-warm")
+    bell.on(10).find("chiller-1", "stopped")
+    rung = trends(bell)
+    if back == "by itself":
+        bell.on(120)
+    else:
+        bell.on(10).log("tank-3", back, condition="trending-warm")
+    steps = bell.steps("tank-3/trending-warm")
+    told = "in-service" if back == "in-service" else "unshelved"
+    assert steps[-2:] == [told, "suppressed"] and trends(bell) == rung
+    bell.on(10).over("chiller-1", "stopped")
+    assert bell.steps("tank-3/trending-warm")[-1] == "released"
+    assert trends(bell) == rung + 1
+
+
+def test_in_the_dark_a_probe_that_comes_off_its_shelf_rings_nobody() -> None:
+    bell = Bell()
+    bell.log("t3-mid", "shelve", condition="silent", for_="2h")
+    bell.find("t3-mid", "silent")
+    bell.find("watch", "dark")
+    bell.on(120)
+    assert bell.steps("t3-mid/silent") == ["shelved", "unshelved", "suppressed"]
+
+
+def test_out_of_service_leaves_the_list_and_comes_back_as_it_stands() -> None:
+    bell = Bell()
+    bell.find("tank-3", "warm")
+    bell.log("tank-3", "out-of-service", reason="being washed")
+    bell.on(600)
+    assert bell.steps(WARM) == ["raised", "out-of-service"] and len(bell.pages()) == 1
+    bell.log("tank-3", "in-service")
+    assert bell.steps(WARM)[-1] == "in-service"
+    assert bell.rings(bell.now) == [(0.0, "aki")]
+
+
+def test_out_of_service_and_cooled_down_comes_back_in_silence() -> None:
+    night = mashing()
+    night.run(30).told["t3-mid"] = 10.8
+    night.run(90).log("tank-3", "out-of-service")
+    night.told["t3-mid"] = 10.0
+    night.run(60).log("tank-3", "in-service")
+    before = len(night.pages())
+    night.run(2 * HOUR / 60)
+    assert night.steps(WARM) == ["raised", "out-of-service", "in-service"]
+    assert len(night.pages()) == before
+
+
+def test_an_alarm_that_is_no_condition_is_refused_with_those_that_are() -> None:
+    bell = Bell()
+    with pytest.raises(AssertionError, match="condition"):
+        bell.log("tank-3", "acknowledge", condition="warmish")

@@ -1,0 +1,194 @@
+"""The life of an alarm, against a second telling of the standard that shares no table with it.
+
+The model below keeps four plain truths of an alarm (does its condition hold, has somebody seen it,
+and by which of the three ways is it held back) and names its state from them, where the watch walks
+arrows from state to state. States and arrows: ANSI/ISA-18.2-2016 clause 5 and IEC 62682:2014, alarm
+state transition diagram (from memory).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from itertools import product
+
+import pytest
+from hypothesis import example, given
+from hypothesis import strategies as st
+
+from kuraban.core.alarms.life_cycle import LIFE, Alarm, Event, State, drawing, next_state
+from kuraban.errors import ImpossibleTransition
+
+LIVE = {State.NORMAL, State.UNACKNOWLEDGED, State.ACKNOWLEDGED, State.RETURNED}
+HELD = {State.SHELVED, State.SUPPRESSED, State.OUT_OF_SERVICE}
+
+
+@dataclass
+class Model:
+    """An alarm by the words of the standard: active, seen, and what holds it back."""
+
+    active: bool = False
+    unseen: bool = False
+    held: str | None = None
+    rang: list[str] = field(default_factory=list)
+
+    @property
+    def code(self) -> str:
+        if self.held is not None:
+            return self.held
+        if self.active:
+            return "UNACK" if self.unseen else "ACKED"
+        return "RTNUN" if self.unseen else "NORM"
+
+    def occur(self) -> None:
+        if not self.active:
+            self.active = True
+            self.unseen = self.unseen or self.held is None
+
+    def return_(self) -> None:
+        self.active = False
+
+    def return_once(self) -> None:
+        """One-shot shelving ends with the first return to normal."""
+        if self.held == "SHLVD":
+            self.active = False
+            self.let_go("SHLVD")
+
+    def acknowledge(self) -> None:
+        if self.held is None:
+            self.unseen = False
+
+    def re_alarm(self) -> None:
+        self.unseen = True
+
+    def shelve(self) -> None:
+        self._hold("SHLVD", over={None, "SHLVD", "DSUPR"})
+
+    def suppress(self) -> None:
+        self._hold("DSUPR", over={None, "DSUPR"})
+
+    def remove(self) -> None:
+        self._hold("OOSRV", over={None, "SHLVD", "DSUPR", "OOSRV"})
+
+    def _hold(self, way: str, over: set[str | None]) -> None:
+        if self.held in over:
+            self.held = way
+
+    def let_go(self, way: str) -> None:
+        """Back from being held: to unacknowledged or normal, as the condition stands then."""
+        if self.held == way:
+            self.held, self.unseen = None, self.active
+
+
+MOVES = {
+    Event.OCCUR: Model.occur,
+    Event.RETURN: Model.return_,
+    Event.ACKNOWLEDGE: Model.acknowledge,
+    Event.REALARM: Model.re_alarm,
+    Event.SHELVE: Model.shelve,
+    Event.SUPPRESS: Model.suppress,
+    Event.REMOVE: Model.remove,
+    Event.UNSHELVE: lambda model: model.let_go("SHLVD"),
+    Event.SPENT: Model.return_once,
+    Event.RELEASE: lambda model: model.let_go("DSUPR"),
+    Event.RESTORE: lambda model: model.let_go("OOSRV"),
+}
+IMPOSSIBLE = {(state, Event.REALARM) for state in State} - {
+    (State.UNACKNOWLEDGED, Event.REALARM),
+    (State.ACKNOWLEDGED, Event.REALARM),
+}
+"""Only an alarm that stands and rings, or is in hand, can be rung again."""
+
+
+@given(st.lists(st.sampled_from(list(Event)), max_size=40))
+@example([Event.OCCUR, Event.SHELVE, Event.RETURN, Event.UNSHELVE, Event.OCCUR])
+@example([Event.OCCUR, Event.RETURN, Event.OCCUR, Event.ACKNOWLEDGE, Event.RETURN])
+def test_an_alarm_lives_as_the_standard_says(events: list[Event]) -> None:
+    """Whatever happens in whatever order, the table and the four plain truths agree."""
+    alarm, model = Alarm("tank-3", "warm"), Model()
+    for event in events:
+        if (alarm.state, event) in IMPOSSIBLE:
+            with pytest.raises(ImpossibleTransition):
+                alarm.apply(event)
+            continue
+        MOVES[event](model)
+        alarm.active = model.active
+        alarm.apply(event)
+        assert alarm.state.value == model.code
+
+
+def test_every_pair_of_state_and_event_has_its_place() -> None:
+    """Either in the table, or named above as one that cannot be; no pair is forgotten."""
+    assert set(product(State, Event)) - set(LIFE) == IMPOSSIBLE
+
+
+@pytest.mark.parametrize(("state", "event"), sorted(IMPOSSIBLE, key=str), ids=lambda one: one.name)
+def test_a_step_that_the_table_lacks_is_a_fault_of_the_watch(state: State, event: Event) -> None:
+    with pytest.raises(ImpossibleTransition, match=f"{state.value} cannot take '{event.value}'"):
+        next_state(state, event, active=True)
+
+
+@pytest.mark.parametrize("active", [True, False])
+@pytest.mark.parametrize("state", [State.NORMAL, State.ACKNOWLEDGED, *sorted(HELD, key=str)])
+def test_an_acknowledgement_of_what_is_seen_or_normal_is_nothing(
+    state: State, active: bool
+) -> None:
+    # ANSI/ISA-18.2-2016 clause 5 (from memory): acknowledging again does nothing
+    assert next_state(state, Event.ACKNOWLEDGE, active) == (state, None)
+
+
+@pytest.mark.parametrize(
+    ("state", "back"),
+    [
+        (State.SHELVED, Event.UNSHELVE),
+        (State.SUPPRESSED, Event.RELEASE),
+        (State.OUT_OF_SERVICE, Event.RESTORE),
+    ],
+)
+def test_what_was_held_back_comes_back_as_its_condition_stands(state: State, back: Event) -> None:
+    assert next_state(state, back, active=True)[0] is State.UNACKNOWLEDGED
+    assert next_state(state, back, active=False)[0] is State.NORMAL
+
+
+@pytest.mark.parametrize("state", sorted(HELD, key=str))
+def test_a_held_alarm_goes_on_being_judged_in_silence(state: State) -> None:
+    for event in (Event.OCCUR, Event.RETURN, Event.ACKNOWLEDGE):
+        assert next_state(state, event, active=event is Event.OCCUR) == (state, None)
+
+
+def test_a_step_is_told_only_when_something_changed() -> None:
+    """But for ringing again and shelving anew, which are told though the state stays."""
+    quiet = {pair for pair, outcome in LIFE.items() if outcome.step is None}
+    for state, event in quiet:
+        assert LIFE[state, event].active is LIFE[state, event].clear is state
+    stays = {
+        (state, event)
+        for (state, event), outcome in LIFE.items()
+        if outcome.step is not None and outcome.active is outcome.clear is state
+    }
+    assert stays == {(State.UNACKNOWLEDGED, Event.REALARM), (State.SHELVED, Event.SHELVE)}
+
+
+def test_nothing_latches() -> None:
+    """A condition that passed and was seen is over: from every live state the way home is open."""
+    for state in LIVE - {State.NORMAL}:
+        alarm = Alarm("bed-1", "cold")
+        alarm.state = state
+        alarm.apply(Event.RETURN)
+        alarm.apply(Event.ACKNOWLEDGE)
+        assert not alarm.stands
+
+
+def test_an_alarm_is_named_by_subject_and_condition() -> None:
+    alarm = Alarm("tank-3", "far-warm")
+    assert (alarm.id, alarm.stands) == ("tank-3/far-warm", False)
+    alarm.active = True
+    assert alarm.apply(Event.OCCUR) == "raised" and alarm.stands
+
+
+def test_the_drawing_shows_every_step_once() -> None:
+    """Each arrow that is told stands in the drawing, with both its goals where it has two."""
+    lines = drawing().splitlines()
+    assert len(lines) == len(set(lines)) == sum(o.step is not None for o in LIFE.values())
+    text = " ".join(drawing().split())
+    assert "UNACK --acknowledge-------------> ACKED acknowledged" in text
+    assert "SHLVD --un-shelve---------------> UNACK or NORM unshelved" in text

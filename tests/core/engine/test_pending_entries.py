@@ -1,0 +1,99 @@
+"""Entries that would stop the watch over a running batch wait for a second person."""
+
+from __future__ import annotations
+
+from tests.core.house import Night, mashing
+
+
+def out(night: Night, by: str | None, ident: str = "o1") -> None:
+    fields = {} if by is None else {"by": by}
+    night.log("tank-3", "out-of-service", id=ident, **fields)
+
+
+def watched(night: Night) -> bool:
+    return night.engine.view.place_judged("tank-3", night.now)
+
+
+def test_a_crew_members_slip_does_not_stop_the_watch() -> None:
+    """Judging goes on under the old plan, and the brewer is asked."""
+    night = mashing()
+    out(night, "cho")
+    assert watched(night)
+    asked = night.messages("notice", "aki")
+    assert asked and "second person" in asked[-1].title
+
+
+def test_the_brewer_needs_nobody_else() -> None:
+    night = mashing()
+    out(night, "aki")
+    assert not watched(night)
+
+
+def test_a_wall_button_that_knows_no_name_counts_at_once() -> None:
+    night = mashing()
+    out(night, None)
+    assert not watched(night)
+
+
+def test_the_brewer_confirms_what_the_crew_entered() -> None:
+    night = mashing()
+    out(night, "cho")
+    night.log("tank-3", "confirm", of="o1", by="aki")
+    assert not watched(night)
+
+
+def test_nobody_confirms_an_entry_of_their_own() -> None:
+    night = mashing()
+    out(night, "cho")
+    night.log("tank-3", "confirm", of="o1", by="cho")
+    assert watched(night)
+
+
+def test_the_same_entry_by_a_second_person_confirms_it() -> None:
+    night = mashing()
+    out(night, "cho")
+    out(night, "dai", "o2")
+    assert not watched(night)
+
+
+def test_the_same_finger_twice_is_no_second_person() -> None:
+    night = mashing()
+    out(night, "cho")
+    out(night, "cho", "o2")
+    assert watched(night)
+
+
+def test_what_was_taken_back_cannot_be_confirmed_any_more() -> None:
+    night = mashing()
+    out(night, "cho")
+    night.log("tank-3", "take-back", of="o1", by="cho")
+    night.log("tank-3", "confirm", of="o1", by="aki")
+    assert watched(night)
+
+
+def test_what_nobody_confirmed_within_a_day_falls_away() -> None:
+    night = mashing()
+    out(night, "cho")
+    night.run(24 * 60 + 1)
+    night.log("tank-3", "confirm", of="o1", by="aki")
+    assert watched(night)
+
+
+def test_a_stage_that_is_not_the_next_waits_and_the_next_one_does_not() -> None:
+    night = mashing()
+    plan = night.engine.view.batch("tank-3", night.now)
+    assert plan is not None
+    here = plan.plan.standing(night.now).span.stage
+    stages = [stage.id for stage in plan.course.stages]
+    night.log("tank-3", "stage", stage=stages[here - 1], by="cho")
+    assert night.engine.entry_handler.pending.held
+    night.log("tank-3", "stage", stage=stages[here + 1], by="cho")
+    batch = night.engine.view.batch("tank-3", night.now)
+    assert batch is not None
+    assert batch.plan.standing(night.now).span.stage == here + 1
+
+
+def test_a_batch_ended_before_its_last_stage_waits() -> None:
+    night = mashing()
+    night.log("tank-3", "batch-end", by="cho")
+    assert watched(night)

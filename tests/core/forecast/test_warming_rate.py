@@ -1,0 +1,101 @@
+"""What a tank's own record tells of how it warms when nothing cools it."""
+
+from __future__ import annotations
+
+import pytest
+
+from kuraban.core.forecast.warming_rate import EVERY, Learned, disturbed_since, learned
+from kuraban.core.site import Cooler, Probe
+from tests.core.detectors.kit import Night, cellar, noisy, saw
+
+CHILLER = Cooler(id="chiller", kind="chilled-water", name="Chiller 1", rated_watts=1500)
+VALVE = Probe(id="valve", of="tank", measures="valve", every=300)
+RUNNING = Probe(id="running", of="chiller", measures="running", every=300)
+PERIOD, HEIGHT = 120.0, 0.16
+"""Minutes and K of a saw-tooth that rises 0.1 K an hour for 96 minutes."""
+
+
+def shut(minute: float) -> float:
+    """The valve that makes this saw-tooth: open while it falls."""
+    return 0.0 if (minute % PERIOD) / PERIOD < 0.8 else 1.0
+
+
+def cooled(minutes: float = 600, switch: Probe = VALVE, **more: object) -> Night:
+    n = Night(cellar(CHILLER, switch, cooler="chiller"))
+    n.batch()
+    return n.play(minutes, mid=noisy(saw(10.0, HEIGHT, PERIOD)), air=8.0, **{switch.id: shut})
+
+
+def of(n: Night) -> Learned | None:
+    found: Learned | None = learned(n.view, "tank", n.start + 60 * n.minute)
+    return found
+
+
+def test_a_tank_that_is_cooled_now_and_then_shows_how_it_warms() -> None:
+    found = of(cooled())
+    assert found is not None
+    assert found.typical == pytest.approx(0.1, abs=0.03)
+    assert found.slowest <= found.typical <= found.fastest
+    assert found.seconds > 4 * 3600 and found.air == pytest.approx(8.0)
+    assert found.shut == pytest.approx(0.8, abs=0.05)
+
+
+def test_a_cooler_that_does_not_run_is_as_good_as_a_shut_valve() -> None:
+    """Its running signal says it; the tank has no valve that tells."""
+    found = of(cooled(switch=RUNNING))
+    assert found is not None and found.typical == pytest.approx(0.1, abs=0.03)
+
+
+def test_without_valve_or_cooler_signal_nothing_is_learned() -> None:
+    n = Night(cellar(CHILLER, cooler="chiller"))
+    n.batch()
+    n.play(600, mid=noisy(saw(10.0, HEIGHT, PERIOD)), air=8.0)
+    assert of(n) is None
+
+
+def test_what_was_learned_before_an_addition_is_forgotten() -> None:
+    """It is another mash now; a little yeast makes no other."""
+    n = cooled()
+    n.log("tank", "addition", what="yeast", kg=0.1)
+    assert of(n) is not None
+    n.log("tank", "addition", what="water", litres=200)
+    n.play(620, mid=10.0, air=8.0, valve=0.0)
+    assert of(n) is None
+    assert disturbed_since(n.view, "tank", n.start + 60 * 620) == n.start + 60 * 600
+
+
+def test_a_stir_within_a_stretch_is_left_out() -> None:
+    n = Night(cellar(CHILLER, VALVE, cooler="chiller"))
+    n.batch()
+    n.play(120, mid=lambda minute: 10 + 0.1 * minute / 60, air=8.0, valve=0.0)
+    n.log("tank", "stir")
+    n.play(360, mid=lambda minute: 10.5 + 0.1 * minute / 60, air=8.0, valve=0.0)
+    found = of(n)
+    assert found is not None and found.fastest == pytest.approx(0.1, abs=0.01)
+
+
+def test_whoever_asks_first_changes_nothing() -> None:
+    """Within ten minutes everybody is told the same, asked before or not: a page or a replay."""
+    asked, quiet = cooled(), cooled()
+    for minute in range(601, 620):
+        for n in (asked, quiet):
+            n.play(minute, mid=10.1, air=8.0, valve=0.0)
+        of(asked)
+    assert of(asked) == of(quiet)
+    assert learned(asked.view, "tank", asked.start + 619 * 60 // EVERY * EVERY) == of(asked)
+
+
+def test_late_readings_count_once_they_came() -> None:
+    """A backfill of the night's middle is learned from like the rest."""
+    n = Night(cellar(CHILLER, VALVE, cooler="chiller"))
+    n.batch()
+    trace = lambda minute: None if 100 <= minute < 300 else 10 + 0.1 * minute / 60  # noqa: E731
+    n.play(420, mid=trace, air=8.0, valve=0.0)
+    before = of(n)
+    rows = ",".join(
+        f'{{"value":{10 + 0.1 * m / 60:.3f},"at":"{n.moment(m)}"}}' for m in range(100, 300)
+    )
+    n.send("reading/mid", f"[{rows}]")
+    after = of(n)
+    assert before is not None and after is not None
+    assert after.fastest == pytest.approx(0.1, abs=0.01) and after.seconds > before.seconds

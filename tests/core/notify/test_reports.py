@@ -1,0 +1,238 @@
+"""The morning report, the evening word, and what nobody watches."""
+
+from __future__ import annotations
+
+import pytest
+
+from kuraban.core.notify import reports
+from kuraban.core.texts.messages import Morning
+from kuraban.core.units import DAY, HOUR, MINUTE
+from tests.core.house import AWAKE, DUSK, Bell, Night, brewery, mashing, moment
+
+
+def morning(night: Night) -> Morning:
+    engine = night.engine
+    return reports.morning_report(
+        engine.view, engine.alarm_manager, night.story, engine.notifier.waiting, night.now
+    )
+
+
+# -------------------------------------------------------------------------------------- not watched
+
+
+def test_why_a_place_is_not_judged() -> None:
+    night = Night()
+    night.log("tank-3", "batch-start", batch="3", course="mash")
+    night.log("bed-2", "batch-start", batch="K", course="koji")
+    night.log("store", "out-of-service", reason="defrosting")
+    why = {p: reports.why_not_judged(night.engine.view, p, night.now) for p in night.house.place}
+    assert why == {
+        "tank-3": None, "tank-4": "no-batch", "moto-1": "no-batch", "bed-1": "no-batch",
+        "bed-2": "no-probe", "store": "out-of-service",
+    }  # fmt: skip
+
+
+def test_everything_that_is_not_watched_is_named() -> None:
+    night = mashing()
+    night.log("tank-4", "out-of-service", by="aki")
+    assert dict(reports.not_watched(night.engine.view, night.now)) == {
+        "Tank 4": "out-of-service", "Starter 1": "no-batch", "Koji bed 1": "no-batch",
+        "Koji bed 2": "no-batch",
+    }  # fmt: skip
+
+
+# -------------------------------------------------------------------------------------- the evening
+
+
+def test_the_evening_word_comes_to_the_brewer_at_its_hour() -> None:
+    night = mashing(at=DUSK + DAY)
+    night.run(149)
+    assert not night.messages("notice")
+    night.run(1)
+    word = night.messages("notice")
+    assert [(each.person, each.at) for each in word] == [("aki", moment("2026-02-02T20:30"))]
+    assert "Koji bed 1" in word[0].body, "what is not watched is named"
+
+
+def test_no_evening_word_where_nothing_is_judged() -> None:
+    night = Night(at=DUSK + DAY)
+    night.log("store", "out-of-service")
+    night.run(300)
+    assert not night.messages("notice")
+
+
+def test_the_evening_word_names_the_tank_that_will_leave_its_band() -> None:
+    """0.3 above plan and rising by 0.05 an hour: half a degree well before the morning."""
+    night = mashing()
+    night.told["t3-mid"] = lambda at: 10.1 + 0.05 * (at - DUSK) / HOUR
+    night.run(240)
+    word = reports.evening_word(night.engine.view, night.now)
+    assert [(one.name, one.condition) for one in word.leaving] == [("Tank 3", "warm")]
+    assert night.now < word.leaving[0].when < moment("2026-02-02T06:00")
+
+
+def test_a_tank_that_rests_is_not_named() -> None:
+    night = mashing()
+    night.run(240)
+    assert reports.evening_word(night.engine.view, night.now).leaving == ()
+
+
+def test_the_evening_word_says_who_is_there_and_who_will_be_woken() -> None:
+    night = Night(brewery(AWAKE), at=moment("2026-02-01T20:30"))
+    word = reports.evening_word(night.engine.view, night.now)
+    assert word.here == ("Cho",) and word.woken == ("Aki", "Bun")
+
+
+# -------------------------------------------------------------------------------------- the morning
+
+
+def test_the_morning_report_tells_the_night_of_each_tank() -> None:
+    night = mashing()
+    night.run(60).told["t3-mid"] = 10.7
+    night.run(90).told["t3-mid"] = 10.0
+    night.run(60)
+    three, four = morning(night).nights
+    assert (three.name, four.name) == ("Tank 3", "Tank 4")
+    assert three.lowest is not None and three.highest is not None
+    assert (round(three.lowest, 1), round(three.highest, 1)) == (10.0, 10.7)
+    assert abs(three.outside - 90 * MINUTE) <= 2 * MINUTE and four.outside == 0
+
+
+def pulled(logged: bool) -> Night:
+    """Tank 3 rests at 10 °C in a cellar of 16; its probe is out of the mash for 44 minutes."""
+    night = mashing()
+    night.told["c-air"] = 16.0
+    night.run(60)
+    if logged:
+        night.log("t3-mid", "probe-out", by="aki")
+    night.told["t3-mid"] = 16.0
+    night.run(44)
+    night.told["t3-mid"] = 10.0
+    if logged:
+        night.log("t3-mid", "probe-in", by="aki")
+    night.run(60)
+    return night
+
+
+@pytest.mark.parametrize("logged", [False, True])
+def test_what_a_pulled_probe_told_is_no_part_of_the_night(logged: bool) -> None:
+    """Whether somebody logged that it was out or the watch saw that it read the room."""
+    night = pulled(logged)
+    told = morning(night).nights[0]
+    assert told.outside == 0.0 and told.highest is not None and told.highest < 10.1
+    still = mashing()
+    still.told["t3-mid"] = 10.7
+    still.run(60)
+    assert morning(still).nights[0].outside > 0
+
+
+def test_a_probe_that_is_still_out_in_the_morning_measured_the_night_before_it() -> None:
+    night = mashing()
+    night.told["c-air"] = 16.0
+    night.run(120).told["t3-mid"] = 16.0
+    night.run(120)
+    told = morning(night).nights[0]
+    assert told.outside == 0.0 and told.highest is not None and told.highest < 10.1
+
+
+def test_a_tank_that_nothing_measured_says_so() -> None:
+    night = mashing()
+    del night.told["t3-mid"]
+    night.run(30)
+    three = morning(night).nights[0]
+    assert (three.name, three.lowest, three.outside) == ("Tank 3", None, 0.0)
+
+
+def test_the_days_aims_are_told_of_each_mash() -> None:
+    """What the plan says now and by tomorrow; koji beds have their works instead."""
+    night = mashing(at=moment("2026-02-02T06:00"))
+    night.log("tank-3", "aim", celsius=9.0, by=moment("2026-02-03T06:00"))
+    night.log("bed-1", "batch-start", batch="K", course="koji")
+    told = [(aim.name, round(aim.now, 1), round(aim.then, 1)) for aim in morning(night).aims]
+    assert told == [("Tank 3", 10.0, 9.0), ("Tank 4", 10.0, 10.0)]
+
+
+def test_each_ring_of_the_night_is_asked_about() -> None:
+    night = mashing(at=moment("2026-02-02T01:00"))
+    night.told["t3-mid"] = 11.5
+    night.run(5 * 60)
+    report = night.messages("notice")[-1]
+    assert report.at == moment("2026-02-02T06:00")
+    assert [alarm for alarm, _ in report.asks] == ["tank-3/far-warm"]
+    assert report.asks[0][1].endswith("Tank 3 past the limit, warm") and not report.alarms
+
+
+def test_each_ring_is_told_with_who_answered_when() -> None:
+    bell = Bell(at=moment("2026-02-02T01:00"))
+    bell.find("tank-3", "warm")
+    bell.on(11).log("tank-3", "acknowledge", by="aki")
+    bell.find("bed-1", "cold")
+    bell.on(30)
+    rings = morning(bell).rings
+    assert [(ring.name, ring.condition, ring.who) for ring in rings] == [
+        ("Tank 3", "warm", "Aki"), ("Koji bed 1", "cold", None),
+    ]  # fmt: skip
+    assert rings[0].answered == rings[0].at + 11 * MINUTE
+
+
+def test_a_ring_that_was_answered_after_it_returned_was_answered() -> None:
+    bell = Bell(at=moment("2026-02-02T01:00"))
+    bell.find("tank-3", "warm")
+    bell.on(5).over("tank-3", "warm")
+    bell.on(5).log("tank-3", "acknowledge", by="aki")
+    assert [(ring.who, ring.answered) for ring in morning(bell).rings] == [("Aki", bell.now)]
+
+
+def test_a_ring_that_rang_again_was_answered_when_it_was_first_answered() -> None:
+    bell = Bell(at=moment("2026-02-02T01:00"))
+    bell.find("tank-3", "warm")
+    bell.on(5).log("tank-3", "acknowledge", by="aki")
+    first = bell.now
+    bell.on(180).log("tank-3", "acknowledge", by="bun")
+    assert [(ring.who, ring.answered) for ring in morning(bell).rings] == [("Aki", first)]
+
+
+def test_what_waited_is_told_while_it_stands() -> None:
+    bell = Bell(at=moment("2026-02-02T01:00"))
+    bell.find("bed-1", "humid")
+    bell.find("t3-mid", "silent")
+    bell.on(5).over("t3-mid", "silent")
+    assert [(one.subject, one.condition) for one in morning(bell).waited] == [
+        ("bed-1", "humid"), ("t3-mid", "silent"),
+    ], "returned and not yet seen is still on the list"  # fmt: skip
+    bell.log("t3-mid", "acknowledge", by="ken")
+    assert [one.subject for one in morning(bell).waited] == ["bed-1"]
+
+
+def test_probes_to_look_at_are_named() -> None:
+    bell = Bell(at=moment("2026-02-02T01:00"))
+    bell.find("t3-mid", "wild")
+    bell.find("t4-mid", "stuck")
+    bell.over("t4-mid", "stuck")
+    assert morning(bell).probes == (("Tank 3 (t3-mid)", "wild"),)
+
+
+def test_the_stages_that_are_due_today_are_named() -> None:
+    night = Night(at=moment("2026-02-02T06:00"))
+    night.log("tank-3", "batch-start", batch="3", course="mash", since=night.now - 20 * HOUR)
+    night.log("tank-4", "batch-start", batch="4", course="mash", stage="main")
+    assert [(name, stage) for name, stage, _ in morning(night).due] == [("Tank 3", {"en": "tome"})]
+
+
+def test_the_report_comes_when_the_brewery_day_turns() -> None:
+    night = mashing(at=moment("2026-02-02T05:00"))
+    night.run(59)
+    assert not night.messages("notice")
+    night.run(1)
+    assert [word.person for word in night.messages("notice")] == ["aki"]
+
+
+def test_yesterdays_rings_are_not_told_again() -> None:
+    """The night of the report begins with the evening word."""
+    bell = Bell(at=moment("2026-02-01T19:00"))
+    bell.find("tank-3", "warm")
+    bell.on(5).log("tank-3", "acknowledge", by="aki")
+    bell.over("tank-3", "warm")
+    bell.on(11 * 60)
+    report = [word for word in bell.messages("notice") if word.at == moment("2026-02-02T06:00")]
+    assert len(report) == 1 and "19:00" not in report[0].text

@@ -1,0 +1,55 @@
+"""What the books say of a place, a cooler or a probe."""
+
+from __future__ import annotations
+
+from tests.core.logged import OTHER, TANK, SubjectStates, at, started
+
+
+def test_one_batch_may_run_in_several_places() -> None:
+    subject_states = started()
+    subject_states.tell(5, OTHER, "batch-start", batch="12", course="mash")
+    assert subject_states.runs(OTHER, 6).name == subject_states.runs(TANK, 6).name
+
+
+def test_another_cooler_serves_from_now_on() -> None:
+    subject_states = SubjectStates()
+    assert (
+        subject_states.served("chiller-1") == [TANK, OTHER]
+        and subject_states.cooler_of(TANK) == "chiller-1"
+    )
+    subject_states.tell(5, TANK, "served-by", cooler="chiller-2")
+    assert (subject_states.served("chiller-1"), subject_states.served("chiller-2")) == (
+        [OTHER],
+        [TANK],
+    )
+    assert subject_states.cooler_of(TANK) == "chiller-2"
+
+
+def test_a_heater_is_what_serves_a_koji_bed() -> None:
+    assert (
+        SubjectStates().cooler_of("bed-1") == "heater-1"
+        and SubjectStates().cooler_of("store") is None
+    )
+
+
+def test_masks_that_overlap_are_one_stretch() -> None:
+    subject_states = started()
+    subject_states.tell(0, TANK, "addition", what="rice")
+    subject_states.tell(80, TANK, "stir")
+    assert subject_states.masked_until(5) == 110 and subject_states.masked_until(100) == 110
+
+
+def test_one_tanks_mask_is_not_anothers() -> None:
+    subject_states = started()
+    subject_states.tell(10, TANK, "stir")
+    assert subject_states.masked_until(11, OTHER) is None
+
+
+def test_who_worked_at_the_product_is_remembered() -> None:
+    subject_states = started()
+    subject_states.tell(5, TANK, "stir", by="dai")
+    subject_states.tell(9, "t3-mid", "probe-out", by="ken")
+    subject_states.tell(12, TANK, "note", text="frost", by="aki")
+    subject_state = subject_states.subject_state(TANK)
+    assert subject_state.hands == [(at(5), "dai"), (at(9), "ken")]
+    assert (subject_state.last_stir, subject_state.last_work) == (at(5), ("probe-out", at(9)))

@@ -1,0 +1,127 @@
+"""What lies behind a place, as the journal tells it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import pytest
+
+from kuraban.core import entries as e
+from kuraban.core.facts import Logged
+from kuraban.core.units import DAY, HOUR, MINUTE
+from kuraban.core.views.snapshot import PlanLine
+from kuraban.edges.web import history_queries as past
+from kuraban.edges.web.history_queries import Done, Measured
+from kuraban.store.history import History
+from tests.edges.web.served import Served
+
+
+@pytest.fixture
+def history(lived: Served) -> Iterator[History]:
+    with past.reading(lived.path) as history:
+        yield history
+
+
+def logged(id_: str, entry: e.Entry, at: float) -> Logged:
+    return Logged(id_, "tank-3", entry, at, at)
+
+
+def test_the_curve_of_a_tank_is_the_median_of_its_probes(lived: Served, history: History) -> None:
+    """Tank 1 has two: the step holds the middle of both."""
+    end = lived.clock()
+    points = past.curve(history, lived.settings.house, "tank-1", end - HOUR, end, 10 * MINUTE)
+    upper = [v for _, v in history.readings("t1-upper", end - HOUR, end)]
+    lower = [v for _, v in history.readings("t1-lower", end - HOUR, end)]
+    assert 6 <= len(points) <= 7
+    assert min(lower) <= points[-1].value <= max(upper)
+
+
+def test_a_room_shows_its_air(lived: Served, history: History) -> None:
+    """Where no probe measures product."""
+    end = lived.clock()
+    assert past.curve(history, lived.settings.house, "cellar", end - HOUR, end, 600.0)
+
+
+def test_a_gap_stays_a_gap(lived: Served, history: History) -> None:
+    """Nothing is read before the night began, and nothing is made up."""
+    end = lived.clock()
+    points = past.curve(history, lived.settings.house, "tank-3", end - DAY, end, 600.0)
+    assert points[0].at > end - 8 * HOUR
+    assert all(
+        row.measured is None
+        for row in past.table(points, None, (), end - DAY, end - 9 * HOUR, HOUR)
+    )
+
+
+@pytest.mark.parametrize(
+    ("hours", "most", "step"), [(24, 48, 1800), (1, 48, 120), (720, 48, 86400)]
+)
+def test_steps_are_even_and_few(hours: float, most: int, step: float) -> None:
+    """A table can be read on a phone."""
+    assert past.step_for(hours * HOUR, most) == step
+
+
+def test_since_a_stir_lowest_highest_and_slope() -> None:
+    """A steady rise of 0.2 °C an hour is told as that."""
+    points = [Measured(60.0 * n, 10.0 + 0.2 * n / 60) for n in range(181)]
+    since = past.since(points, 0.0)
+    assert since is not None and since.slope is not None
+    assert (since.lowest, since.highest) == (10.0, pytest.approx(10.6))
+    assert since.slope == pytest.approx(0.2)
+    assert past.since(points, 20_000.0) is None
+
+
+def test_too_little_makes_no_slope() -> None:
+    """Ten minutes after a stir nobody knows."""
+    since = past.since([Measured(60.0 * n, 10.0) for n in range(10)], 0.0)
+    assert since is not None and since.slope is None
+
+
+def test_a_table_tells_measured_plan_and_what_was_done() -> None:
+    """Newest first; an entry taken back is not in it."""
+    plan = PlanLine(points=((0.0, 10.0), (7200.0, 12.0)))
+    stirred, back = logged("a", e.Stir(), 4000.0), logged("b", e.Stir(), 100.0)
+    rows = past.table(
+        [Measured(3600.0, 11.4)], plan, [Done(stirred, False), Done(back, True)],
+        0.0, 7000.0, 3600.0,
+    )  # fmt: skip
+    assert [row.at for row in rows] == [3600.0, 0.0]
+    assert rows[0].difference == pytest.approx(-0.1)
+    assert [row.did for row in rows] == [(stirred,), ()]
+
+
+def test_a_take_back_of_a_take_back_counts_again() -> None:
+    """As in the watch's own books."""
+    steps = [
+        logged("b", e.TakeBack(of="a"), 10.0),
+        logged("c", e.TakeBack(of="b"), 20.0),
+    ]
+    assert past.hidden_by(steps[:1]) == {"a"}
+    assert past.hidden_by(steps) == set()
+
+
+def test_entries_of_the_night_are_there(lived: Served, history: History) -> None:
+    """Tank 1 was started and stirred."""
+    done = past.done(history, "tank-1", lived.clock() - DAY, lived.clock())
+    assert [type(one.logged.entry).__name__ for one in done] == ["BatchStart", "Stir"]
+
+
+def test_a_ring_is_told_from_raised_to_over(lived: Served, history: History) -> None:
+    """Tank 5 woke Aki, who answered, and it came back."""
+    rings = past.rings(history, lived.clock() - DAY, lived.clock())
+    warm = next(ring for ring in rings if ring.alarm == "tank-5/warm")
+    assert warm.people == ("aki",)
+    assert warm.answered is not None and warm.answered[1] == "aki"
+    assert warm.over is not None and warm.over > warm.answered[0] > warm.at
+    assert [ring.at for ring in rings] == sorted((ring.at for ring in rings), reverse=True)
+
+
+def test_a_verdict_stays_with_its_ring(served: Served) -> None:
+    """Right, needless or late, as the brewer said."""
+    verdict = e.Verdict(alarm="tank-5/warm", was="right")
+    now = served.clock()
+    served.submit(Logged("v", "tank-5", verdict, now, now, by="aki"))
+    with past.reading(served.path) as history:
+        rings = past.rings(history, now - DAY, now + 1)
+    assert {ring.verdict for ring in rings if ring.alarm == "tank-5/warm"} == {"right"}
+    assert {ring.verdict for ring in rings if ring.alarm != "tank-5/warm"} == {None}

@@ -1,0 +1,108 @@
+"""One place: before a stir, what was done, and the figures behind."""
+
+from __future__ import annotations
+
+import dataclasses
+import re
+
+import pytest
+
+from kuraban.core.units import DAY
+from kuraban.edges.web.translator import Translator
+from kuraban.edges.web.views import place
+from kuraban.settings.catalogues import load_page_words
+from tests.edges.web.conftest import Browse
+from tests.edges.web.served import Served
+
+PLACES = ["tank-1", "tank-5", "starter-1", "koji-bed-1", "cellar", "koji-store"]
+
+
+@pytest.mark.parametrize("language", ["en", "ja"])
+@pytest.mark.parametrize("subject", PLACES)
+def test_every_kind_of_place_has_its_page(browse: Browse, language: str, subject: str) -> None:
+    """With a batch or without, in both languages."""
+    text = browse(language).page(f"/place/{subject}")
+    assert f'<html lang="{language}">' in text
+    assert "<table>" in text
+
+
+def test_before_a_stir_it_says_what_happened_since_the_last(browse: Browse) -> None:
+    """Lowest, highest, slope, top and bottom, and never to lean over."""
+    text = browse().page("/place/tank-1")
+    card = text[text.index('class="card"') : text.index("</ul>", text.index('class="card"'))]
+    assert "Since the last stir, 21:04: lowest" in card
+    assert "t1-upper" in card and "apart" in card
+    assert "never lean over" in text
+
+
+def test_every_button_is_one_tap(browse: Browse) -> None:
+    """Each is a form of its own with its own id; four steps of the plan among them."""
+    text = browse().page("/place/tank-1")
+    forms = re.findall(r'name="entry" value="([a-z-]+)"', text)
+    for entry in ("stir", "check", "addition", "aim", "let-run", "hold", "probe-out", "note"):
+        assert entry in forms
+    assert forms.count("aim") == 4
+    ids = re.findall(r'name="id" value="([0-9a-f-]+)"', text)
+    assert len(ids) == len(set(ids)) == len(re.findall('<form class="tap', text))
+
+
+def test_a_starter_has_casks_and_a_koji_bed_handwork(browse: Browse, served: Served) -> None:
+    """Buttons fit the place."""
+    assert 'value="handwork"' in browse().page("/place/koji-bed-1")
+    assert 'value="cask-in"' not in browse().page("/place/tank-1")
+
+
+def test_the_plan_goes_half_a_degree_down_by_morning(browse: Browse, served: Served) -> None:
+    """One tap, and the plan in force is another."""
+    before = served.snapshot().place("tank-3")
+    browse().tap("tank-3", entry="aim", change="-0.5")
+    after = served.snapshot()
+    tank = after.place("tank-3")
+    assert before is not None and before.batch is not None
+    assert tank is not None and tank.batch is not None
+    was = before.batch.plan.at(after.day_turns)
+    now = tank.batch.plan.at(after.day_turns)
+    assert was is not None and now == pytest.approx(was - 0.5, abs=0.06)
+    assert tank.batch.plan.first
+
+
+@pytest.mark.parametrize("asked", ["day", "stir", "morning", "batch", "never", "../etc"])
+def test_every_range_shows_its_figures(browse: Browse, asked: str) -> None:
+    """Unknown ones show the day."""
+    assert browse().get("/place/tank-1", params={"range": asked}).status_code == 200
+
+
+def test_ranges_begin_where_they_say(lived: Served) -> None:
+    """The day's turn, the last stir, the batch; a batch of months shows two."""
+    snapshot = lived.snapshot()
+    tank = snapshot.place("tank-1")
+    assert tank is not None and tank.batch is not None
+    assert place.span(snapshot, tank, "morning")[0] == snapshot.day_turned
+    assert place.span(snapshot, tank, "stir")[0] == tank.last_stir
+    assert place.span(snapshot, tank, "batch")[0] == tank.batch.since
+    assert place.span(snapshot, tank, "soe")[0] == snapshot.at - DAY
+    old = dataclasses.replace(tank.batch, since=0.0)
+    start, end = place.span(snapshot, dataclasses.replace(tank, batch=old), "batch")
+    assert end - start == place.LONGEST_BATCH
+
+
+def test_without_its_journal_the_page_shows_the_present(served: Served, browse: Browse) -> None:
+    """And says what is not there."""
+    browser = browse()
+    served.path.write_bytes(b"no data base any more" * 100)
+    text = browser.page("/place/tank-1")
+    assert "cannot be read" in text and "10.2" in text
+
+
+def test_a_place_that_is_not_there_is_not_found(browse: Browse) -> None:
+    """In the visitor's language."""
+    answer = browse("ja").get("/place/tank-99")
+    assert answer.status_code == 404 and "帳面" in answer.text
+
+
+def test_an_open_page_is_sent_what_stands_at_its_head(lived: Served) -> None:
+    """Product, difference and rings; nothing for a place that has gone."""
+    w = Translator(load_page_words(), "en", lived.settings.house, lived.clock())
+    parts = place.parts(None, w, lived.snapshot(), True, "tank-5")  # type: ignore[arg-type]
+    assert "10.2" in parts["now"]
+    assert place.parts(None, w, lived.snapshot(), True, "gone") == {}  # type: ignore[arg-type]

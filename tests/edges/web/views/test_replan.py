@@ -1,0 +1,197 @@
+"""The plan of the coming days, and the day's sample."""
+
+from __future__ import annotations
+
+import html
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import httpx
+import pytest
+
+from kuraban.edges.web.views.replan import read
+from tests.edges.web.conftest import Browse, Browser
+from tests.edges.web.served import Served
+from tests.edges.web.views.test_batch_sheet import pages_of
+from tests.long_batch import PLACE, lived_batch, on_day
+
+PLAN, SAMPLE = f"/place/{PLACE}/plan", f"/place/{PLACE}/sample"
+
+
+@pytest.fixture(scope="module")
+def half(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    lived = lived_batch(tmp_path_factory.mktemp("half"), on_day(18, 3))
+    yield lived
+    lived.close()
+
+
+@pytest.fixture
+def watch(half: Served, tmp_path: Path) -> Iterator[Served]:
+    """The same watch for one test alone."""
+    folder = tmp_path / "own"
+    folder.mkdir()
+    own = half.twin(folder)
+    yield own
+    own.close()
+
+
+@pytest.fixture
+def browser(watch: Served, browse: Browse) -> Browser:
+    return browse(app=pages_of(watch).app)
+
+
+def mornings(browser: Browser) -> list[str]:
+    return re.findall(r'name="(t\d+)"', browser.page(PLAN))
+
+
+def send(browser: Browser, path: str, **fields: str) -> httpx.Response:
+    return browser.post(path, data={**fields, "token": browser.token()})
+
+
+def planned(watch: Served, at: float) -> float:
+    batch = watch.engine.view.batch(PLACE, watch.clock())
+    assert batch is not None
+    return batch.plan.at(at)
+
+
+@pytest.mark.parametrize("language", ["en", "ja"])
+def test_the_coming_mornings_stand_with_plan_and_bmd(
+    watch: Served, browse: Browse, language: str
+) -> None:
+    """Seven of them, or more; tomorrow is decided from BMD, so it stands beside."""
+    browser = browse(language, app=pages_of(watch).app)
+    text = browser.page(PLAN)
+    assert len(re.findall(r'name="t\d+"', text)) == 7
+    assert "BMD" in text and ("day 19" in text or "19日目" in text)
+    assert len(re.findall(r'name="t\d+"', browser.page(f"{PLAN}?days=14"))) == 14
+
+
+def test_what_is_typed_is_kept_as_the_plan(browser: Browser, watch: Served) -> None:
+    """Two mornings; between them straight, after them the course, shifted."""
+    names = mornings(browser)
+    fields = {names[0]: "8.4", names[2]: "７,８", "do": "keep"}
+    assert send(browser, PLAN, **fields).status_code == 303
+    assert planned(watch, float(names[0][1:])) == pytest.approx(8.4)
+    assert planned(watch, float(names[1][1:])) == pytest.approx(8.1)
+    assert planned(watch, float(names[2][1:])) == pytest.approx(7.8)
+
+
+def test_without_a_script_a_button_shows_the_curve(browser: Browser, watch: Served) -> None:
+    """Nothing is kept by looking, and what was typed stays."""
+    names = mornings(browser)
+    before = planned(watch, float(names[1][1:]))
+    answer = send(browser, PLAN, **{names[1]: "7.5", "do": "show"})
+    assert answer.status_code == 200
+    assert f'name="{names[1]}" inputmode="decimal"' in answer.text
+    assert 'value="7.5"' in answer.text
+    assert f"plan.svg?{names[1]}=7.5&amp;days=7" in answer.text
+    assert planned(watch, float(names[1][1:])) == before
+
+
+def test_the_curve_is_drawn_with_what_is_typed(browser: Browser) -> None:
+    """Another picture than without, and as it was where a figure cannot be read."""
+    names = mornings(browser)
+    plain = browser.get(f"{PLAN}.svg").text
+    drawn = browser.get(f"{PLAN}.svg?{names[2]}=6.5")
+    assert drawn.headers["content-type"] == "image/svg+xml" and drawn.text != plain
+    assert browser.get(f"{PLAN}.svg?{names[2]}=six").text == plain
+
+
+def test_a_temperature_above_never_is_asked_about(browser: Browser, watch: Served) -> None:
+    """It is kept only once somebody says that it is meant so, and of that very figure."""
+    names = mornings(browser)
+    fields = {names[1]: "17", "do": "keep"}
+    answer = send(browser, PLAN, **fields)
+    text = html.unescape(answer.text)
+    assert answer.status_code == 422
+    assert "17.0 °C is above 16.0, where this course says never" in text
+    assert 'value="17"' in text
+    assert planned(watch, float(names[1][1:])) < 10
+    sure = re.search(r'name="sure" value="([^"]+)"', answer.text)
+    assert sure is not None
+    other = {**fields, names[1]: "18", "sure": sure[1]}
+    assert send(browser, PLAN, **other).status_code == 422
+    assert send(browser, PLAN, **fields, sure=sure[1]).status_code == 303
+
+
+def test_a_jump_that_no_mash_can_make_is_asked_about(browser: Browser) -> None:
+    names = mornings(browser)
+    answer = send(browser, PLAN, **{names[0]: "8.5", names[1]: "12.5", "do": "keep"})
+    assert answer.status_code == 422
+    assert "From 8.5 to 12.5 °C in 24 h" in html.unescape(answer.text)
+
+
+def test_what_is_no_temperature_stays_to_be_put_right(browser: Browser) -> None:
+    """And an empty form changes nothing."""
+    names = mornings(browser)
+    answer = send(browser, PLAN, **{names[0]: "eight", "do": "keep"})
+    assert answer.status_code == 422
+    assert "eight is no temperature" in answer.text and 'value="eight"' in answer.text
+    empty = send(browser, PLAN, do="keep")
+    assert empty.status_code == 422 and "the plan stays as it is" in empty.text
+
+
+def test_a_place_without_batch_has_no_plan(browser: Browser) -> None:
+    assert browser.get("/place/tank-4/plan").status_code == 404
+    assert browser.get("/api/v1/places/tank-4/plan").status_code == 404
+
+
+def test_programs_have_the_coming_days(browser: Browser) -> None:
+    days = browser.get(f"/api/v1/places/{PLACE}/plan?days=3").json()
+    assert [day["day"] for day in days] == [19, 20, 21]
+    assert days[0]["first"] == pytest.approx(days[0]["planned"] + 0.9, abs=0.01)
+
+
+def test_fields_are_read_by_their_moments() -> None:
+    """In order of time, whatever else the form holds."""
+    typed = read({"t200": "9", "t100": "8.5", "token": "t", "t300": "", "tx": "1", "t400": "x"})
+    assert typed.points == ((100.0, 8.5), (200.0, 9.0)) and typed.unread == ("x",)
+
+
+# The day's sample.
+
+
+def test_a_sample_is_written_and_stands_among_the_others(browser: Browser) -> None:
+    """Baume, alcohol, acidity, amino acid; it can be taken back there."""
+    fields = {"baume": "2.5", "alcohol": "13.0", "acidity": "1.7", "amino": "1.2"}
+    answer = send(browser, SAMPLE, **fields)
+    assert answer.status_code == 303
+    text = browser.page(answer.headers["location"])
+    assert "Written down." in text and "Take back" in text
+    assert "Bé 2.5 (SMV −25) alcohol 13.0 % acidity 1.7 amino acid 1.2" in text
+
+
+def test_a_sample_that_no_mash_can_give_is_asked_about(browser: Browser, watch: Served) -> None:
+    """Baume 2.6 half an hour ago and 0.6 now; in the visitor's language, with what was typed."""
+    answer = send(browser, SAMPLE, baume="0.6")
+    text = html.unescape(answer.text)
+    assert answer.status_code == 422
+    assert "Baumé 2.6 before and 0.6 now" in text and 'value="0.6"' in text
+    sure = re.search(r'name="sure" value="([^"]+)"', answer.text)
+    assert sure is not None
+    assert send(browser, SAMPLE, baume="0.6", sure=sure[1]).status_code == 303
+
+
+def test_it_is_asked_in_japanese_as_well(watch: Served, browse: Browse) -> None:
+    browser = browse("ja", app=pages_of(watch).app)
+    answer = send(browser, SAMPLE, alcohol="23")
+    assert "アルコール23.0%: 醪は22を超えません" in answer.text
+
+
+@pytest.mark.parametrize(
+    ("fields", "word"),
+    [
+        ({}, "give at least one figure"),
+        ({"baume": "heavy"}, "Baumé: heavy is no figure"),
+        ({"hydrometer_celsius": "15"}, "give at least one figure"),
+        ({"baume": "200"}, "Not taken"),
+    ],
+)
+def test_what_is_no_sample_is_told(browser: Browser, fields: dict[str, str], word: str) -> None:
+    answer = send(browser, SAMPLE, **fields)
+    assert answer.status_code == 422
+    text = html.unescape(answer.text)
+    assert word in text or "baume" in text
+    for value in fields.values():
+        assert f'value="{value}"' in text

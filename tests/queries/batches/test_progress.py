@@ -1,0 +1,132 @@
+"""How far a mash is, and when a bed's next work is due."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import msgspec
+import pytest
+
+from kuraban.core.site import Place, Probe
+from kuraban.queries.batches.progress import Progress, day_of, progress, works
+from tests.core.detectors.kit import MID, TANK, Night, course, house, koji, ramp, stage
+
+DAY = 1440
+COURSE = msgspec.structs.replace(
+    course(stage("tome", 8.0, hours=24), stage("moromi", 10.0, hours=480)), day_one="tome"
+)
+PUBLISHED = ((6, 4.0), (7, 3.2), (8, 2.9), (9, 2.4), (10, 1.9), (11, 1.5), (12, 1.1))
+"""Moromi day and Baume of one batch in a brewery's diary (common practice, one batch)."""
+
+
+def sampled(upto: int, **more: Any) -> tuple[Night, Progress]:
+    """The published batch, sampled each morning at ten, up to a day."""
+    n = Night(house(TANK, MID, courses=(COURSE,)))
+    n.minute = upto * DAY
+    n.batch(since=-12 * 60)
+    for day, baume in PUBLISHED:
+        if day <= upto:
+            n.log("tank", "sample", at=(day - 1) * DAY - 12 * 60, baume=baume, **more)
+    return n, asked(n)
+
+
+def asked(n: Night) -> Progress:
+    now = n.start + 60 * n.minute
+    return progress(n.view, "tank", n.view.batch("tank", now), now)
+
+
+def test_the_published_batch_has_its_published_bmd() -> None:
+    """Nada Sake Research Group glossary, "BMD curve"; the fraction of the day is the hour's."""
+    _, found = sampled(12)
+    whole = [int(s.day or 0) * (s.baume or 0) for s in found.samples]
+    assert whole == pytest.approx([24.0, 22.4, 23.2, 21.6, 19.0, 16.5, 13.2])
+    assert found.samples[-1].bmd == pytest.approx(12.17 * 1.1, abs=0.2)
+
+
+def test_an_early_forecast_runs_late_and_the_range_says_so() -> None:
+    """From days 8 and 9 it said day 22, from days 11 and 12 day 16 (computed from that batch)."""
+    early, late = sampled(9)[1].zero, sampled(12)[1].zero
+    assert early is not None and late is not None
+    assert early.likely == pytest.approx(22.5, abs=2)
+    assert late.likely == pytest.approx(16, abs=1)
+    assert late.earliest <= late.likely <= late.latest
+
+
+def test_before_two_samples_nothing_is_forecast() -> None:
+    assert sampled(6)[1].zero is None
+
+
+def test_water_moves_baume_and_the_forecast_starts_anew() -> None:
+    n, _ = sampled(11)
+    n.log("tank", "addition", what="late-water", litres=40, at=10 * DAY)
+    found = asked(n)
+    assert found.corrected == "late-water" and found.zero is None and len(found.samples) == 6
+
+
+def test_samples_of_one_moment_are_one() -> None:
+    n, _ = sampled(6)
+    n.log("tank", "sample", at=5 * DAY - 12 * 60, alcohol=8.1)
+    found = asked(n)
+    assert [(s.baume, s.alcohol) for s in found.samples] == [(4.0, 8.1)]
+
+
+def test_a_warm_sample_is_corrected_to_15_degrees() -> None:
+    """0.3 to 0.4 SMV a degree near 15 % (computed from the expansion of ethanol in water)."""
+    _, cold = sampled(6)
+    _, warm = sampled(6, hydrometer_celsius=20.0, alcohol=15.0)
+    assert cold.samples[0].baume is not None and warm.samples[0].baume is not None
+    assert 0.12 < warm.samples[0].baume - cold.samples[0].baume < 0.25
+
+
+def test_alcohol_against_baume_is_a_line_of_the_batch_itself() -> None:
+    n, _ = sampled(5)
+    for day, baume, alcohol in ((1, 6.0, 8.0), (4, 3.0, 11.3)):
+        n.log("tank", "sample", at=day * DAY, baume=baume, alcohol=alcohol)
+    assert asked(n).slope == pytest.approx(1.1)
+
+
+def test_the_day_has_its_fraction_and_the_course_its_end() -> None:
+    n, found = sampled(6)
+    assert found.ends == 22.0
+    assert day_of(n.view, n.view.batch("tank", n.start), n.start) == pytest.approx(1 + 16 / 24)
+    assert found.tomorrow is not None and found.tomorrow[1] == 8.0
+
+
+BED = Place(id="bed", kind="koji-bed", name="Koji bed 1")
+KOJI = course(
+    koji(32.0, "mori", hours=8, rate=0.5), koji(36.0, "naka", hours=8), course_id="koji",
+    never=(20.0, 46.0), whither="koji-bed",
+)  # fmt: skip
+
+
+def bed(an_hour: float, minutes: float = 120) -> Night:
+    n = Night(house(BED, Probe(id="bed-mid", of="bed", measures="product"), courses=(KOJI,)))
+    n.batch("bed", "koji", since=0)
+    return n.play(minutes, **{"bed-mid": ramp(32.0, an_hour)})
+
+
+def test_the_next_work_is_due_when_the_bed_has_risen_to_it() -> None:
+    """From 32 to 36 at 0.5 K/h is eight hours, of which two are over."""
+    n = bed(0.5)
+    now = n.start + 60 * n.minute
+    found = works(n.view, "bed", n.view.batch("bed", now), now)
+    assert found is not None and found.goal == 36.0 and found.following == "naka"
+    assert found.hours.soonest == pytest.approx(6.0, abs=0.2)
+    assert found.slow == pytest.approx(0.5, abs=0.05)
+
+
+def test_a_bed_that_stands_still_has_no_next_work_by_its_rise() -> None:
+    n = bed(0.0)
+    now = n.start + 60 * n.minute
+    found = works(n.view, "bed", n.view.batch("bed", now), now)
+    assert found is not None and found.hours.soonest > 1000
+
+
+def test_what_a_work_did_last_time_is_told() -> None:
+    n = bed(0.5, 60)
+    n.log("bed", "handwork")
+    n.play(180, **{"bed-mid": ramp(31.2, 0.5, since=60)})
+    now = n.start + 60 * n.minute
+    found = works(n.view, "bed", n.view.batch("bed", now), now)
+    assert found is not None and [name for name, _, _ in found.last] == ["handwork"]
+    assert found.last[0][2] == pytest.approx(-1.0, abs=0.2)

@@ -1,0 +1,84 @@
+"""A recording taken from the journal decides as the watch itself decided."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from kuraban.core.effects import Message, Step, timeline_line
+from kuraban.core.facts import Impaired
+from kuraban.queries.journal_to_recording import Line, line_text, retell
+from kuraban.replay import replay
+from kuraban.settings.catalogues import load_words
+from kuraban.store.history import History
+from tests.journals import house, live_through
+
+TOKYO = ZoneInfo("Asia/Tokyo")
+BROKER_DOWN = Impaired("broker", True, 0.0, "nobody listens")
+
+
+def write(journal: Path, out: Path, since: float | None = None, until: float | None = None) -> int:
+    history = History(journal)
+    lines = [line_text(line, TOKYO) for line in retell(history, "kura", since, until)]
+    history.close()
+    out.write_text("".join(f"{line}\n" for line in lines), "utf-8")
+    return len(lines)
+
+
+def played(out: Path) -> list[dict[str, object]]:
+    told: list[Step | Message] = []
+    outcome = replay(house(), "kura", load_words(), [out], write=told.append)
+    assert outcome.bad_count == 0
+    return lines(told)
+
+
+def lines(told: list[Step | Message]) -> list[dict[str, object]]:
+    return [timeline_line(event, TOKYO) for event in told]
+
+
+@pytest.mark.parametrize(
+    "night", ["slow-drift", "probe-out", "wild-codes", "outage-backfill", "mangled", "let-run"]
+)
+def test_the_journal_retold_gives_the_same_steps(night: str, tmp_path: Path) -> None:
+    """Late, refused, wild and back-dated things included, to the last word of every message."""
+    told = live_through(night, tmp_path / "journal")
+    assert write(tmp_path / "journal", tmp_path / "retold.jsonl")
+    assert played(tmp_path / "retold.jsonl") == lines(told)
+
+
+def test_a_broker_that_was_lost_is_retold(tmp_path: Path) -> None:
+    """What failed in the watch itself rang somebody, so it belongs to the recording."""
+    told = live_through("slow-drift", tmp_path / "journal", between=(BROKER_DOWN,))
+    write(tmp_path / "journal", tmp_path / "retold.jsonl")
+    assert any(isinstance(event, Step) and event.condition == "broker-lost" for event in told)
+    assert played(tmp_path / "retold.jsonl") == lines(told)
+
+
+def test_a_recording_that_begins_in_the_middle_knows_the_batches(tmp_path: Path) -> None:
+    """A batch logged before the beginning still runs, and its drift is told."""
+    told = live_through("slow-drift", tmp_path / "journal")
+    first = next(event for event in told if getattr(event, "condition", "") == "warm")
+    write(tmp_path / "journal", tmp_path / "late.jsonl", since=first.at - 3 * 3600)
+    assert "tank-2/warm" in {line.get("alarm") for line in played(tmp_path / "late.jsonl")}
+
+
+def test_a_recording_ends_where_it_is_told_to(tmp_path: Path) -> None:
+    told = live_through("slow-drift", tmp_path / "journal")
+    write(tmp_path / "journal", tmp_path / "early.jsonl", until=told[-1].at - 3600)
+    last = (tmp_path / "early.jsonl").read_text("utf-8").splitlines()[-1]
+    assert json.loads(last)["tst"] < timeline_line(told[-1], TOKYO)["at"]  # type: ignore[operator]
+
+
+def test_a_line_is_what_mosquitto_sub_would_print() -> None:
+    """Time with an offset, the payload as a text, `retain` as a number."""
+    line = line_text(Line(1770721207.5, "kura/reading/t3-mid", "10.46", True), TOKYO)
+    assert json.loads(line) == {
+        "tst": "2026-02-10T20:00:07.500000+09:00",
+        "topic": "kura/reading/t3-mid",
+        "payload": "10.46",
+        "qos": 1,
+        "retain": 1,
+    }

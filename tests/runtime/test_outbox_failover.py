@@ -1,0 +1,138 @@
+from __future__ import annotations
+
+import math
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from kuraban.clock import Clock
+from kuraban.core.effects import Message
+from kuraban.runtime.outbox_failover import Rows
+from kuraban.store.history import History
+from kuraban.store.journal import Journal
+from kuraban.store.outbox import Outbox
+from tests.store.nights import page, turn
+
+NOW = math.inf
+
+
+@pytest.fixture
+def journal(tmp_path: Path) -> Iterator[Journal]:
+    journal = Journal.open(tmp_path / "kuraban.journal")
+    yield journal
+    journal.close()
+
+
+@pytest.fixture
+def rows(journal: Journal) -> Iterator[Rows]:
+    rows = Rows(Outbox(journal.path), ["aki"], Clock())
+    yield rows
+    rows.close()
+
+
+def full(rows: Rows, is_full: bool = True) -> None:
+    """The courier's connection may not write any more, or again."""
+    rows._kept._db.execute(f"PRAGMA query_only = {'ON' if is_full else 'OFF'}")
+
+
+def ids(rows: Rows) -> list[str]:
+    return [row.id for row in rows.waiting("aki", NOW)]
+
+
+def send(rows: Rows, message_id: str) -> None:
+    now = time.time()
+    assert rows.claim(message_id, now) is not None
+    rows.tried(message_id, "aki's 1st address", now, sent=True)
+    rows.sent(message_id, now)
+
+
+def messages(count: int) -> list[Message]:
+    return [page(f"m{number}") for number in range(count)]
+
+
+def outcome(path: Path) -> tuple[int, int]:
+    """How many messages still wait, and how many went out."""
+    history = History(path)
+    done = history._one("SELECT count(*) FROM outbox_done WHERE outcome = 'sent'")[0]
+    unsent = history.unsent()
+    history.close()
+    return unsent, int(done)
+
+
+def test_pages_go_out_though_nothing_can_be_written(journal: Journal, rows: Rows) -> None:
+    """Those that waited and those that are new; and once it is healed none goes again."""
+    waited, new, late = messages(3)
+    journal.commit(turn(0, waited))
+    assert ids(rows) == ["m0"]
+    full(rows)
+    rows.fail()
+    rows.put(new)
+    rows.put(late)
+    assert ids(rows) == ["m0", "m1", "m2"]
+    send(rows, "m0")
+    send(rows, "m1")
+    assert ids(rows) == ["m2"]
+    full(rows, False)
+    journal.commit(turn(1, new, late))
+    rows.heal()
+    assert ids(rows) == ["m2"]
+    assert outcome(journal.path) == (1, 2)
+    send(rows, "m2")
+    assert outcome(journal.path) == (0, 3)
+
+
+def test_a_page_on_its_way_at_either_turn_arrives_once(journal: Journal, rows: Rows) -> None:
+    """Claimed before the disk was full, or sent while it is freed: each is finished, not begun."""
+    before, within = messages(2)
+    journal.commit(turn(0, before))
+    now = time.time()
+    assert rows.claim("m0", now) is not None
+    full(rows)
+    rows.fail()
+    rows.put(within)
+    assert ids(rows) == ["m1"]
+    assert rows.claim("m1", now) is not None
+    full(rows, False)
+    journal.commit(turn(1, within))
+    rows.heal()
+    assert ids(rows) == []
+    for message_id in ("m0", "m1"):
+        rows.sent(message_id, time.time())
+    assert outcome(journal.path) == (0, 2)
+
+
+def test_a_page_that_failed_just_then_is_tried_again_from_memory(
+    journal: Journal, rows: Rows
+) -> None:
+    """Its next try does not wait for the disk."""
+    journal.commit(turn(0, *messages(1)))
+    assert rows.claim("m0", time.time()) is not None
+    full(rows)
+    rows.fail()
+    rows.failed("m0", time.time(), "no answer", time.time())
+    assert ids(rows) == ["m0"]
+    send(rows, "m0")
+    full(rows, False)
+    rows.heal()
+    assert outcome(journal.path) == (0, 1)
+
+
+def test_what_somebody_took_in_hand_is_not_sent_from_memory(rows: Rows) -> None:
+    rows.fail()
+    (message,) = messages(1)
+    rows.put(message)
+    rows.withdraw(message.alarms[0])
+    assert ids(rows) == []
+
+
+def test_the_courier_lives_in_real_time(journal: Journal) -> None:
+    """A row that is due in ten minutes of a night a hundred times as fast is due in six seconds."""
+    began = time.time()
+    fast = Rows(Outbox(journal.path), ["aki"], Clock(100.0, page("m0").at - 600, began))
+    journal.commit(turn(0, *messages(1)))
+    assert abs((fast.next_due("aki") or 0.0) - (began + 6)) < 0.01
+    assert fast.waiting("aki", began + 5.9) == []
+    assert [row.id for row in fast.waiting("aki", began + 6.1)] == ["m0"]
+    fast.close()
