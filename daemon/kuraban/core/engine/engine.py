@@ -3,7 +3,8 @@
 `take(fact)` runs every deadline up to the fact's time, each at its own time, and then the fact;
 `wake(now)` runs the deadlines alone; `next_wake()` says when the next one is; `drain()` hands over
 what came about. A late loop, an early one and a replay therefore decide alike: nothing here knows
-what time it is but by a fact or a wake, and nothing depends on how facts were bundled.
+what time it is but by a fact or a wake, and nothing depends on how facts were bundled. That time is
+elapsed time: a step of the wall clock is a fact like any other (`kuraban.core.timescale`).
 """
 
 from __future__ import annotations
@@ -22,11 +23,21 @@ from kuraban.core.engine.detector_registry import DetectorRegistry
 from kuraban.core.engine.entry_handler import EntryHandler
 from kuraban.core.engine.look_timers import Timers
 from kuraban.core.engine.self_monitoring import SelfMonitoring
-from kuraban.core.facts import Delivered, Fact, HouseChanged, Impaired, Logged, Reading, Refusal
+from kuraban.core.facts import (
+    ClockStepped,
+    Delivered,
+    Fact,
+    HouseChanged,
+    Impaired,
+    Logged,
+    Reading,
+    Refusal,
+)
 from kuraban.core.house_view import Detector, HouseView
 from kuraban.core.notify.notifier import Notifier
 from kuraban.core.site import SIGNALS, House, from_document
 from kuraban.core.texts.messages import Words
+from kuraban.core.timescale import Pieces, redated
 from kuraban.trade.sensors import bus_error
 
 CODES = frozenset({85.0, 0.0})
@@ -43,6 +54,8 @@ class Engine:
         self.deadlines = Deadlines()
         self.registry = DetectorRegistry(self.timers)
         self.facts: list[Fact] = []
+        self.clock: Pieces = ()
+        """How far the wall clock is ahead, as its steps have left it."""
         self.conflicts = 0
         self.duplicates = 0
         self.view: HouseView
@@ -78,6 +91,8 @@ class Engine:
             self._house(fact)  # type: ignore[arg-type]
         elif kind is Impaired:
             self._impaired(fact)  # type: ignore[arg-type]
+        elif kind is ClockStepped:
+            self._stepped(fact)  # type: ignore[arg-type]
         else:
             self._delivered(fact)  # type: ignore[arg-type]
 
@@ -157,7 +172,7 @@ class Engine:
 
     def _house(self, fact: HouseChanged) -> None:
         self.facts.append(fact)
-        house = from_document(fact.document)
+        house = msgspec.structs.replace(from_document(fact.document), clock=self.clock)
         come: set[str] = set()
         if not self.started:
             self._begin(house)
@@ -173,6 +188,20 @@ class Engine:
         for subject in sorted(come):
             if self.view.in_service(subject):
                 self.alarm_manager.restore(subject, self.now, None)
+
+    def _stepped(self, fact: ClockStepped) -> None:
+        """The same house by another clock: what hangs on the time of day is laid anew."""
+        self.facts.append(fact)
+        self.clock = redated(self.clock, fact)
+        if not self.started or self.clock == self.view.house.clock:
+            return
+        self.view.settle_in(msgspec.structs.replace(self.view.house, clock=self.clock))
+        self.view.entry_log.refold()
+        self.entry_handler.wait_for_ends(None, self.now)
+        self.daily_words.stepped(fact.by, self.now)
+        self.registry.clocks.stepped(fact.by, self.now)
+        self.registry.settle_in(self.view, self.now)
+        self.registry.look_at(None, self.now)
 
     def _begin(self, house: House) -> None:
         self.started = True
