@@ -26,7 +26,18 @@ FLOORS = (
 """From the ground up; a module imports from lower floors, and from its own without a circle."""
 
 CORE = (
-    ("units", "course", "effects", "entries", "conditions", "facts", "site", "rota", "deadlines"),
+    (
+        "timescale",
+        "units",
+        "course",
+        "effects",
+        "entries",
+        "conditions",
+        "facts",
+        "site",
+        "rota",
+        "deadlines",
+    ),
     ("intake", "plan", "probes", "texts", "views"),
     ("forecast.memory",),
     ("house_state", "house_view"),

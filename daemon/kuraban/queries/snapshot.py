@@ -120,6 +120,7 @@ class Painter:
             beds=self._beds.now(view, now),
             coolers=self._machines.coolers(view, hours, now),
             unconfirmed=tuple(_unconfirmed(engine)),
+            clock=engine.clock,
         )
 
     def _own_view(self, state: HouseState) -> HouseView:

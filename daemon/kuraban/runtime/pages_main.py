@@ -52,7 +52,9 @@ def serve(start: Start, passage: Passage) -> int:
         return status_of(error)
     passage.say(Word(port=port).packed())
     while (packed := passage.hear()) != END and pages.alive:
-        hub.put(read_picture(packed))
+        picture = read_picture(packed)
+        start.clock.not_before(picture.at)
+        hub.put(picture)
     pages.stop()
     return 0
 

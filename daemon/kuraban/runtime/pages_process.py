@@ -14,6 +14,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
+from kuraban.clock import Clock
 from kuraban.core.engine.engine import Engine
 from kuraban.core.facts import Fact
 from kuraban.core.texts.messages import Words
@@ -49,7 +50,7 @@ class PagesProcess:
         words: Words,
         history: Path,
         submit: Callable[[Fact], None],
-        clock: Callable[[], float],
+        clock: Clock,
     ) -> None:
         self._settings = settings
         self._history, self._submit, self._clock = history, submit, clock

@@ -3,7 +3,8 @@
 `take(fact)` runs every deadline up to the fact's time, each at its own time, and then the fact;
 `wake(now)` runs the deadlines alone; `next_wake()` says when the next one is; `drain()` hands over
 what came about. A late loop, an early one and a replay therefore decide alike: nothing here knows
-what time it is but by a fact or a wake, and nothing depends on how facts were bundled.
+what time it is but by a fact or a wake, and nothing depends on how facts were bundled. That time is
+elapsed time: a step of the wall clock is a fact like any other (`kuraban.core.timescale`).
 """
 
 from __future__ import annotations
@@ -24,12 +25,22 @@ from kuraban.core.engine.entry_handler import EntryHandler
 from kuraban.core.engine.look_timers import Timers
 from kuraban.core.engine.self_monitoring import SelfMonitoring
 from kuraban.core.engine.watched_house import WatchedHouse
-from kuraban.core.facts import Delivered, Fact, HouseChanged, Impaired, Logged, Reading, Refusal
+from kuraban.core.facts import (
+    ClockStepped,
+    Delivered,
+    Fact,
+    HouseChanged,
+    Impaired,
+    Logged,
+    Reading,
+    Refusal,
+)
 from kuraban.core.house_view import HouseView
 from kuraban.core.notify.notifier import Notifier
 from kuraban.core.probes.probe_state import ProbeState
 from kuraban.core.site import SIGNALS, from_document
 from kuraban.core.texts.messages import Words
+from kuraban.core.timescale import Pieces, redated
 from kuraban.errors import OurError
 from kuraban.trade.sensors import bus_error
 
@@ -49,6 +60,8 @@ class Engine:
         self.timers = Timers()
         self.deadlines = Deadlines()
         self.facts: list[Fact] = []
+        self.clock: Pieces = ()
+        """How far the wall clock is ahead, as its steps have left it."""
         self.conflicts = 0
         self._watched: WatchedHouse | None = None
 
@@ -123,6 +136,8 @@ class Engine:
                 self._impaired(watched, fact)
             case Delivered():
                 self._delivered(watched, fact)
+            case ClockStepped():
+                self._stepped(watched, fact)
             case _:
                 assert_never(fact)
 
@@ -202,7 +217,7 @@ class Engine:
 
     def _house(self, watched: WatchedHouse | None, fact: HouseChanged) -> None:
         self.facts.append(fact)
-        house = from_document(fact.document)
+        house = msgspec.structs.replace(from_document(fact.document), clock=self.clock)
         if watched is not None:
             watched.change(house, self.now)
             return
@@ -210,6 +225,14 @@ class Engine:
             house, self.now, self.words, self.timers, self.deadlines, self.record, self.left_out
         )
         self._watched.begin(self.now)
+
+    def _stepped(self, watched: WatchedHouse | None, fact: ClockStepped) -> None:
+        """The same house by another clock: what hangs on the time of day is laid anew."""
+        self.facts.append(fact)
+        self.clock = redated(self.clock, fact)
+        if watched is not None and self.clock != watched.state.house.clock:
+            house = msgspec.structs.replace(watched.state.house, clock=self.clock)
+            watched.step(house, fact.by, self.now)
 
     # Readings.
 

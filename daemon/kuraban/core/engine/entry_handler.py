@@ -106,14 +106,14 @@ class EntryHandler:
         self._answer(logged, now)
         after = touched(self._view, logged)
         subjects = None if before is None or after is None else before | after
-        self._wait_for_ends(subjects, now)
+        self.wait_for_ends(subjects, now)
         self._judge.look_at(subjects, now)
         if isinstance(entry, e.InService):
             self._alarm_manager.restore(logged.subject, now, logged.by)
 
     # Batches that end by the clock.
 
-    def _wait_for_ends(self, subjects: set[str] | None, now: float) -> None:
+    def wait_for_ends(self, subjects: set[str] | None, now: float) -> None:
         """Courses whose last stage ends by the clock end their batch at that moment."""
         places = self._view.house.place
         for place in sorted(places if subjects is None else subjects & places.keys()):

@@ -68,6 +68,15 @@ class WatchedHouse:
             if self.view.in_service(subject):
                 self.alarm_manager.restore(subject, now, None)
 
+    def step(self, house: House, by: float, now: float) -> None:
+        """The same house, whose wall clock moved by so many seconds."""
+        self.state.settle_in(house)
+        self.state.entry_log.refold()
+        self.entry_handler.wait_for_ends(None, now)
+        self.daily_words.stepped(by, now)
+        self.registry.clocks.stepped(by, now)
+        self._look(now)
+
     def _look(self, now: float) -> None:
         self.registry.settle_in(now)
         self.registry.look_at(None, now)

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
+from datetime import timedelta
 from itertools import pairwise
 from pathlib import Path
 from statistics import median
@@ -58,7 +59,6 @@ class Batches:
     """Answers about the batches behind the journal at `path`; safe in any thread."""
 
     def __init__(self, house: House, path: Path) -> None:
-        self._house = house
         self._path = path
         self._lock = Lock()
         self._batch_history = BatchHistory(house)
@@ -86,7 +86,7 @@ class Batches:
             stay = next((one for one in stays if int(one.start) == key), None)
             if stay is None:
                 return None
-            return sheet_of(history, self._house, stay, history.now() or 0.0)
+            return sheet_of(history, self._batch_history.house, stay, history.now() or 0.0)
 
     def sample(self, logged: Logged) -> tuple[Question, ...]:
         history = History(self._path)
@@ -95,7 +95,7 @@ class Batches:
             told = list(history.entries(logged.subject, since, logged.at))
         finally:
             history.close()
-        earlier = [(one.at, one.entry) for one in _counting(self._house, told)
+        earlier = [(one.at, one.entry) for one in _counting(self._batch_history.house, told)
                    if isinstance(one.entry, e.Sample)]  # fmt: skip
         assert isinstance(logged.entry, e.Sample)
         return tuple(asked_of_sample(logged.entry, logged.at, earlier))
@@ -106,7 +106,7 @@ class Batches:
             stays = self._batch_history.stays.get(place, [])
             if not stays or stays[-1].ended(now) is not None:
                 return None
-            return ahead_of(self._house, place, stays[-1].batch, now, days, points)
+            return ahead_of(self._batch_history.house, place, stays[-1].batch, now, days, points)
 
 
 def told_of(stay: Stay, now: float) -> BatchStay:
@@ -215,8 +215,10 @@ def _days(
     first, until, number = day, stretches[-1][2], 0
     while (at := at_clock(day, site.day_starts, zone)) < until:
         number = (day - first).days + 1
-        day = brewery_day(at + 1.5 * DAY, site.day_starts, zone)
+        day += timedelta(days=1)
         next_ = at_clock(day, site.day_starts, zone)
+        if next_ <= at:  # a day that the wall clock was put over
+            continue
         place = next((p for p, _, end in stretches if at < end), stretches[-1][0])
         own = [one for one in told if at <= one.at < next_ and one.at <= until]
         drawn = [one for one in samples if at <= one.at < next_]
