@@ -107,7 +107,7 @@ def test_a_fault_of_ours_stops_nothing(caplog: pytest.LogCaptureFixture) -> None
     """It is written down with what brought it about, and the next fact is taken."""
     engine = Engine(WORDS)
     engine.take(HouseChanged(1e9, to_document(HOUSE)))
-    engine.deadlines.add(1e9 + 1, "nothing that is known")
+    engine.deadlines.add(1e9 + 1, "nothing that is known")  # type: ignore[arg-type]
     with caplog.at_level(logging.ERROR):
         assert not run_to(engine, 1e9 + 2)
         assert not feed(engine, None)  # type: ignore[arg-type]

@@ -213,8 +213,9 @@ class AlarmManager:
             return None
         return TURNS_WITHIN.get(self.view.house.place[alarm.subject].kind, 3 * HOUR)
 
-    def promise_due(self, alarm: Alarm, until: float) -> None:
+    def promise_due(self, subject: str, condition: str, until: float) -> None:
         """The promised time has come: an alarm that has not turned toward the plan rings again."""
+        alarm = self.alarm(subject, condition)
         if alarm.in_hand_until != until or alarm.state is not State.ACKNOWLEDGED:
             return
         alarm.in_hand_until = None

@@ -3,11 +3,9 @@ was. Each goes out at the hour that the site names, and only where something is 
 
 from __future__ import annotations
 
-from typing import Literal
-
 from kuraban.core.alarms.alarm_manager import AlarmManager
 from kuraban.core.conditions import BREWER, CONDITIONS, MAINTENANCE
-from kuraban.core.deadlines import Deadlines
+from kuraban.core.deadlines import Deadlines, Evening, Morning
 from kuraban.core.effects import Message, Step
 from kuraban.core.house_view import HouseView
 from kuraban.core.notify import reports
@@ -31,16 +29,16 @@ class DailyWords:
         self._night_since = 0.0
 
     def begin(self, now: float) -> None:
-        self._await("morning", now)
-        self._await("evening", now)
+        self._await(Morning(), now)
+        self._await(Evening(), now)
 
-    def _await(self, name: Literal["morning", "evening"], now: float) -> None:
+    def _await(self, word: Morning | Evening, now: float) -> None:
         house = self._view.house
-        clock = house.site.evening if name == "evening" else house.site.day_starts
-        self._deadlines.add(next_clock(now, clock, house.zone), name)
+        clock = house.site.evening if isinstance(word, Evening) else house.site.day_starts
+        self._deadlines.add(next_clock(now, clock, house.zone), word)
 
     def evening(self, now: float) -> None:
-        self._await("evening", now)
+        self._await(Evening(), now)
         view, notifier = self._view, self._notifier
         self._night_since = now
         self.night = [event for event in self.night if event.at > now]
@@ -52,7 +50,7 @@ class DailyWords:
             notifier.notice(BREWER, now, lambda *tongue: wording.evening(word, *tongue))
 
     def morning(self, now: float) -> None:
-        self._await("morning", now)
+        self._await(Morning(), now)
         view, notifier = self._view, self._notifier
         waiting, notifier.waiting = notifier.waiting, []
         if not reports.anything_judged(view, now) and not waiting:

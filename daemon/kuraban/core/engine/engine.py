@@ -8,12 +8,27 @@ what time it is but by a fact or a wake, and nothing depends on how facts were b
 
 from __future__ import annotations
 
-from typing import Any
+from typing import assert_never
 
 import msgspec
 
 from kuraban.core.alarms.alarm_manager import AlarmManager
-from kuraban.core.deadlines import Deadlines
+from kuraban.core.deadlines import (
+    BatchEnded,
+    ClimbLadder,
+    Deadline,
+    Deadlines,
+    EntryCounts,
+    Evening,
+    Gathered,
+    HoursInHand,
+    Morning,
+    PartFailing,
+    PartMended,
+    PromiseDue,
+    ShelfEnds,
+    WatchBack,
+)
 from kuraban.core.detectors.silent import Silent
 from kuraban.core.detectors.wild import Wild
 from kuraban.core.effects import Turn
@@ -94,8 +109,7 @@ class Engine:
                 timers.want(detector, detector.look(self.now))
             else:
                 self.now = max(self.now, does)
-                _, _, name, about = deadlines.pop()
-                self._do(name, about)
+                self._do(deadlines.pop())
         self.now = max(self.now, now)
 
     def next_wake(self) -> float:
@@ -116,38 +130,37 @@ class Engine:
         self.conflicts = 0
         return turn
 
-    def _do(self, name: str, about: tuple[Any, ...]) -> None:
-        """What the agenda names, now; whoever does it looks whether it still is to be done."""
+    def _do(self, deadline: Deadline) -> None:
+        """What falls due, now; whoever does it looks whether it still is to be done."""
         now = self.now
-        match name:
-            case "climb":
-                self.notifier.climb(*about)
-            case "hours":
-                self.notifier.hours(now, *about)
-            case "gathered":
-                self.notifier.gathered(now, *about)
-            case "promise":
-                subject, condition, until = about
-                self.alarm_manager.promise_due(self.alarm_manager.alarm(subject, condition), until)
-            case "unshelve":
-                self.alarm_manager.shelf_ends(*about)
-            case "entry":
-                self.entry_handler.count(now, *about)
-            case "ended":
-                self.entry_handler.ended(now, *about)
-            case "impaired":
-                self.self_monitoring.tell(now, *about)
-            case "mended":
-                self.self_monitoring.mend(now, *about)
-            case "back":
-                self.self_monitoring.back(now, *about)
-            case "evening":
+        match deadline:
+            case ClimbLadder(incident=incident, began=began, rung=rung):
+                self.notifier.climb(incident, began, rung)
+            case HoursInHand(incident=incident):
+                self.notifier.hours(now, incident)
+            case Gathered(person=person):
+                self.notifier.gathered(now, person)
+            case PromiseDue(subject=subject, condition=condition, until=until):
+                self.alarm_manager.promise_due(subject, condition, until)
+            case ShelfEnds(subject=subject, condition=condition, until=until):
+                self.alarm_manager.shelf_ends(subject, condition, until)
+            case EntryCounts(logged=logged):
+                self.entry_handler.count(now, logged)
+            case BatchEnded(place=place):
+                self.entry_handler.ended(now, place)
+            case PartFailing(condition=condition, since=since):
+                self.self_monitoring.tell(now, condition, since)
+            case PartMended(condition=condition, since=since):
+                self.self_monitoring.mend(now, condition, since)
+            case WatchBack(since=since, until=until):
+                self.self_monitoring.back(now, since, until)
+            case Evening():
                 self.daily_words.evening(now)
-            case "morning":
+            case Morning():
                 self.entry_handler.forget(now)
                 self.daily_words.morning(now)
             case _:
-                raise AssertionError(f"nobody knows how to do '{name}'")
+                assert_never(deadline)
 
     def record(self, fact: Fact) -> None:
         """Keep a fact for the journal."""

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from kuraban.core.alarms.alarm_manager import AlarmManager
 from kuraban.core.course import FAR_FUTURE
-from kuraban.core.deadlines import Deadlines
+from kuraban.core.deadlines import Deadlines, PartFailing, PartMended, WatchBack
 from kuraban.core.facts import Impaired, Part
 from kuraban.core.house_view import Finding, HouseView
 from kuraban.core.notify import reports
@@ -57,11 +57,11 @@ class SelfMonitoring:
             self.impaired = {c: at for c, at in self.impaired.items() if c != condition}
             self._well_since[condition] = now
             well = now + WELL_FOR.get(fact.part, 0.0)
-            self._deadlines.add(well, "mended", condition, now)
+            self._deadlines.add(well, PartMended(condition, now))
         elif condition not in self.impaired:
             self.impaired = {**self.impaired, condition: now}
             held = HELD_FOR.get(fact.part, 0.0)
-            self._deadlines.add(now + held, "impaired", condition, now)
+            self._deadlines.add(now + held, PartFailing(condition, now))
 
     def tell(self, now: float, condition: str, since: float) -> None:
         """It has failed for long enough, if it still fails."""
@@ -79,7 +79,7 @@ class SelfMonitoring:
             self._away_since, self._view.blind = now, FAR_FUTURE
         elif self._away_since is not None:
             self._view.blind = now + BACK_FOR
-            self._deadlines.add(self._view.blind, "back", self._away_since, now)
+            self._deadlines.add(self._view.blind, WatchBack(self._away_since, now))
             self._away_since = None
 
     def back(self, now: float, since: float, until: float) -> None:

@@ -17,7 +17,7 @@ from kuraban.core.alarms.alarm_context import situation_of
 from kuraban.core.alarms.alarm_manager import AlarmManager
 from kuraban.core.alarms.life_cycle import Alarm, State
 from kuraban.core.conditions import BREWER, CONDITIONS, COOLER_WAKES, CREW, MAINTENANCE
-from kuraban.core.deadlines import Deadlines
+from kuraban.core.deadlines import ClimbLadder, Deadlines, Gathered, HoursInHand, PromiseDue
 from kuraban.core.effects import Ask, Message, Step, StepName, Urgency
 from kuraban.core.entries import kind_of
 from kuraban.core.facts import Logged
@@ -91,7 +91,7 @@ class Notifier:
             self._power_back(alarm, at)
 
     def promised(self, alarm: Alarm, until: float) -> None:
-        self.deadlines.add(until, "promise", alarm.subject, alarm.condition, until)
+        self.deadlines.add(until, PromiseDue(alarm.subject, alarm.condition, until))
 
     def situation(self, alarm: Alarm, at: float) -> Situation:
         return situation_of(self.view, self.alarm_manager.alarms, alarm, at)
@@ -183,7 +183,7 @@ class Notifier:
         self._page(called(self.view.entry_log.manned, condition, whom, at, rung), incident, at)
         if rung + 1 < len(steps):
             incident.rung = rung + 1
-            self.deadlines.add(began + steps[rung + 1], "climb", key, began, rung + 1)
+            self.deadlines.add(began + steps[rung + 1], ClimbLadder(key, began, rung + 1))
 
     def _page(self, calls: Iterable[Call], incident: Incident, at: float) -> None:
         alarm = self.alarm_manager.alarm(incident.key[0], incident.lead)
@@ -229,7 +229,7 @@ class Notifier:
     def _gather(self, person: str, alarm: Alarm, until: float) -> None:
         waiting = self.gathering.setdefault(person, [])
         if not waiting:
-            self.deadlines.add(until, "gathered", person)
+            self.deadlines.add(until, Gathered(person))
         waiting.append((alarm.subject, alarm.condition))
 
     def gathered(self, at: float, person: str) -> None:
@@ -285,21 +285,21 @@ class Notifier:
 
     def _soundless(self, incident: Incident, alarm: Alarm, at: float) -> None:
         incident.urgency = "duty"
-        self.deadlines.add(at + LOOK_AT_HOURS, "hours", *incident.key)
+        self.deadlines.add(at + LOOK_AT_HOURS, HoursInHand(incident.key))
         house = self.view.entry_log.manned
         for call in called(house, CONDITIONS[alarm.condition], "first", at, 0):
             incident.told.append(call.person)
             text = wording.soundless(self.situation(alarm, at), *self._tongue(call.person))
             self._say("notice", at, call, "duty", text, (alarm.id,))
 
-    def hours(self, at: float, subject: str, group: str) -> None:
+    def hours(self, at: float, key: tuple[str, str]) -> None:
         """Look again at a soundless incident: it rings when the hours grow short."""
-        incident = self.incidents.get((subject, group))
+        incident = self.incidents.get(key)
         if incident is None or not incident.open or incident.urgency == "wake":
             return
-        hours = hours_in_hand(self.view, subject, at)
+        hours = hours_in_hand(self.view, key[0], at)
         if hours is not None and hours >= RINGS_BELOW:
-            self.deadlines.add(at + LOOK_AT_HOURS, "hours", subject, group)
+            self.deadlines.add(at + LOOK_AT_HOURS, HoursInHand(key))
             return
         incident.urgency, incident.at, incident.rung = "wake", at, 0
         self.climb(incident.key, at, 0)
