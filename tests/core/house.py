@@ -261,6 +261,13 @@ class Bell(Night):
         return self
 
 
+def brewing(bell: Bell) -> Bell:
+    """A batch in both tanks and in a koji bed."""
+    for place, course in (("tank-3", "mash"), ("tank-4", "mash"), ("bed-1", "koji")):
+        bell.log(place, "batch-start", batch=place, course=course)
+    return bell
+
+
 def mashing(house: House | None = None, at: float = DUSK) -> Night:
     """Both tanks in their main mash at 10 °C as planned, the store as it should be."""
     night = Night(house, at)

@@ -95,8 +95,8 @@ def test_a_kept_state_carries_no_catalogue(journal: Journal) -> None:
     again = thaw(kept.blob, other)
     assert again is not None
     assert again.words is other
-    assert again.notifier.words is other
-    assert again.notifier.alarm_manager is again.alarm_manager
+    assert again.notifier.writer._words is other
+    assert again.notifier._alarms is again.alarm_manager.alarms
 
 
 def test_a_spoilt_kept_state_is_passed_over(journal: Journal) -> None:

@@ -128,7 +128,8 @@ def recover(journal: Journal, words: Words) -> Engine:
         _live_through(engine, _window(journal, now), now, _copies(journal))
     engine.drain()
     if engine.started:
-        engine.notifier.serial = max(engine.notifier.serial, _last_serial(journal, now))
+        writer = engine.notifier.writer
+        writer.serial = max(writer.serial, _last_serial(journal, now))
     return engine
 
 

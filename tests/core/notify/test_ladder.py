@@ -1,11 +1,11 @@
-"""Whom each rung of the ladder reaches, and what makes one incident of several alarms."""
+"""Whom each rung of the ladder reaches."""
 
 from __future__ import annotations
 
 import pytest
 
 from kuraban.core.conditions import CONDITIONS
-from kuraban.core.notify.ladder import WHOM, Incident, Whom, called, called_on_duty, group_of
+from kuraban.core.notify.ladder import WHOM, Whom, called, called_on_duty
 from kuraban.core.site import Duty
 from kuraban.core.units import HOUR
 from tests.core.house import AWAKE, DUSK, brewery, moment, with_rota
@@ -94,18 +94,3 @@ def test_what_can_wait_rings_at_night_whoever_is_up_for_it() -> None:
     assert on_duty("silent", NIGHT, AWAKE) == [], "cho is not of maintenance"
     up = Duty(role="maintenance", person="dai", order=2, awake=True)
     assert on_duty("silent", NIGHT, up) == ["dai"]
-
-
-def test_one_side_of_one_product_is_one_incident() -> None:
-    def groups(*names: str) -> set[str]:
-        return {group_of(CONDITIONS[name]) for name in names}
-
-    assert groups("warm", "far-warm", "trending-warm") == {"warm"}
-    assert groups("cold", "far-cold", "trending-cold", "overcooling") == {"cold"}
-    assert groups("stopped", "not-cooling", "not-heating", "warming") == {"cooling"}
-    assert groups("silent", "wild", "humid") == {"silent", "wild", "humid"}
-
-
-def test_a_new_incident_concerns_nobody_yet() -> None:
-    incident = Incident(("tank-3", "warm"))
-    assert (incident.open, incident.told, incident.members) == (False, [], set())

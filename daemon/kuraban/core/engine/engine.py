@@ -13,6 +13,7 @@ from typing import assert_never
 import msgspec
 
 from kuraban.core.alarms.alarm_manager import AlarmManager
+from kuraban.core.alarms.life_cycle import Alarm
 from kuraban.core.deadlines import (
     BatchEnded,
     ClimbLadder,
@@ -119,14 +120,14 @@ class Engine:
         """What came about since the last drain."""
         if not self.started:
             return Turn(now=self.now)
-        notifier = self.notifier
+        writer = self.notifier.writer
         turn = Turn(
-            now=self.now, facts=self.facts, story=notifier.story, withdrawn=notifier.withdrawn,
+            now=self.now, facts=self.facts, story=writer.story, withdrawn=writer.withdrawn,
             conflicts=self.conflicts,
         )  # fmt: skip
         if turn.story:
             self.daily_words.night = [*self.daily_words.night, *turn.story]
-        self.facts, notifier.story, notifier.withdrawn = [], [], []
+        self.facts, writer.story, writer.withdrawn = [], [], []
         self.conflicts = 0
         return turn
 
@@ -135,11 +136,11 @@ class Engine:
         now = self.now
         match deadline:
             case ClimbLadder(incident=incident, began=began, rung=rung):
-                self.notifier.climb(incident, began, rung)
+                self.notifier.climbing.climb(incident, began, rung)
             case HoursInHand(incident=incident):
-                self.notifier.hours(now, incident)
+                self.notifier.soundless.look_again(incident, now)
             case Gathered(person=person):
-                self.notifier.gathered(now, person)
+                self.notifier.gathering.send(person, now)
             case PromiseDue(subject=subject, condition=condition, until=until):
                 self.alarm_manager.promise_due(subject, condition, until)
             case ShelfEnds(subject=subject, condition=condition, until=until):
@@ -190,14 +191,16 @@ class Engine:
     def _begin(self, house: House) -> None:
         self.started = True
         self.view = HouseView(house, self.now)
-        self.notifier = Notifier(self.view, self.deadlines, self.words)
-        self.alarm_manager = AlarmManager(self.view, self.notifier)
-        self.notifier.alarm_manager = self.alarm_manager
+        alarms: dict[tuple[str, str], Alarm] = {}
+        self.notifier = Notifier(self.view, alarms, self.deadlines, self.words)
+        self.alarm_manager = AlarmManager(self.view, alarms, self.notifier)
         self.view.tell = self.alarm_manager.take
-        self.view.remark = self.notifier.remark
+        self.view.remark = self.notifier.notices.remark
         hands = self.view, self.alarm_manager, self.notifier, self.deadlines
         self.entry_handler = EntryHandler(*hands, self.registry, self.record)
-        self.self_monitoring = SelfMonitoring(*hands)
+        self.self_monitoring = SelfMonitoring(
+            self.view, self.alarm_manager, self.notifier.notices, self.deadlines
+        )
         self.daily_words = DailyWords(*hands)
         self.daily_words.begin(self.now)
 
@@ -304,7 +307,7 @@ class Engine:
         """A message that reached nobody is told to the next person at once."""
         self.facts.append(fact)
         if self.started and not fact.sent:
-            self.notifier.unreached(fact.row, self.now)
+            self.notifier.climbing.unreached(fact.row, self.now)
 
 
 def _subjects(house: House) -> set[str]:

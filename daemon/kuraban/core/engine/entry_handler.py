@@ -85,7 +85,7 @@ class EntryHandler:
         ready = self.pending.weigh(logged, self._view, now)
         if ready is None:
             if logged.id in self.pending.held:
-                self._notifier.ask(logged, now)
+                self._notifier.notices.ask(logged, now)
             return
         self._take_effect(ready, now)
 
@@ -147,7 +147,7 @@ class EntryHandler:
     ) -> None:
         names: list[str | None] = [condition]
         if condition is not None:
-            names = [*self._notifier.same_incident(subject, condition)] or [condition]
+            names = [*self._notifier.incidents.members(subject, condition)] or [condition]
         for name in names:
             self._alarm_manager.acknowledge(subject, name, now, by, within)
 

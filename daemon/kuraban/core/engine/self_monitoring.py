@@ -13,7 +13,7 @@ from kuraban.core.deadlines import Deadlines, PartFailing, PartMended, WatchBack
 from kuraban.core.facts import Impaired, Part
 from kuraban.core.house_view import Finding, HouseView
 from kuraban.core.notify import reports
-from kuraban.core.notify.notifier import Notifier
+from kuraban.core.notify.notices import Notices
 from kuraban.core.site import WATCH
 from kuraban.core.units import MINUTE
 
@@ -33,14 +33,10 @@ BACK_FOR = 5 * MINUTE
 
 class SelfMonitoring:
     def __init__(
-        self, view: HouseView, alarm_manager: AlarmManager, notifier: Notifier, deadlines: Deadlines
+        self, view: HouseView, alarm_manager: AlarmManager, notices: Notices, deadlines: Deadlines
     ) -> None:
-        self._view, self._alarm_manager, self._notifier, self._deadlines = (
-            view,
-            alarm_manager,
-            notifier,
-            deadlines,
-        )
+        self._view, self._alarm_manager = view, alarm_manager
+        self._notices, self._deadlines = notices, deadlines
         self.impaired: dict[str, float] = {}
         """Parts of the watch that fail, by condition, and since when."""
         self._well_since: dict[str, float] = {}
@@ -84,4 +80,4 @@ class SelfMonitoring:
 
     def back(self, now: float, since: float, until: float) -> None:
         if reports.anything_judged(self._view, now):
-            self._notifier.back_again(since, until, now)
+            self._notices.back_again(since, until, now)

@@ -1,7 +1,5 @@
 """Who is told of an incident, and who next if nobody answers.
 
-An incident is what one person would call one thing: all alarms of one side of one product, all of
-one cooler's failing. It rings once; a higher rank (past the limit) takes it over with one message.
 The quick ladder is for what moves fast (koji, starter, heaters, `far-…`), the slow one for mash and
 coolers: twenty minutes are a few hundredths of a degree there.
 
@@ -15,8 +13,7 @@ from collections.abc import Iterable
 from typing import Literal, NamedTuple
 
 from kuraban.core import rota as roster
-from kuraban.core.conditions import AIR, CONDITIONS, COOLING_FAILS, MAINTENANCE, Condition
-from kuraban.core.effects import Urgency
+from kuraban.core.conditions import AIR, MAINTENANCE, Condition
 from kuraban.core.site import House
 from kuraban.core.units import within_hours
 
@@ -32,40 +29,6 @@ class Call(NamedTuple):
     person: str
     role: str
     rung: int
-
-
-class Incident:
-    """What is being told to people: the alarms in it, and how far up the ladder it is."""
-
-    __slots__ = ("at", "key", "lead", "members", "open", "quick", "rank", "role", "rung", "told",
-                 "urgency")  # fmt: skip
-
-    def __init__(self, key: tuple[str, str]) -> None:
-        self.key = key
-        self.members: set[str] = set()
-        self.lead = ""
-        """Condition that the message is about."""
-        self.rank = -1
-        self.urgency: Urgency = "log"
-        self.role = ""
-        self.quick = False
-        self.open = False
-        """Somebody is still to be told if nobody answers."""
-        self.at = 0.0
-        self.rung = 0
-        self.told: list[str] = []
-
-
-def ranked(conditions: Iterable[str]) -> list[str]:
-    """The highest rank first, equal ones by name, so that the same lead is found every time."""
-    return sorted(conditions, key=lambda name: (-CONDITIONS[name].rank, name))
-
-
-def group_of(condition: Condition) -> str:
-    """The part of an incident's key beside the subject."""
-    if condition.side:
-        return condition.side
-    return "cooling" if condition.name in COOLING_FAILS else condition.name
 
 
 def called(house: House, condition: Condition, whom: Whom, at: float, rung: int) -> list[Call]:
