@@ -236,10 +236,18 @@ class Bell(Night):
 
     def __init__(self, house: House | None = None, at: float = DUSK) -> None:
         super().__init__(house, at)
+        self._send_home()
+
+    def _send_home(self) -> None:
         self.engine.registry.detectors.clear()
         self.engine.registry.about.clear()
         while self.engine.timers.next() < FAR_FUTURE:
             self.engine.timers.pop()
+
+    def change(self, house: House) -> None:
+        """Where a batch runs and nothing is measured, the alarms stay as they are."""
+        super().change(house)
+        self._send_home()
 
     def find(
         self, subject: str, condition: str, holds: bool = True, *, worse: float | None = None,

@@ -52,13 +52,18 @@ def line_of(house: House, role: str, at: float, *, product_or_air: bool) -> list
     return _once(up + line)
 
 
-def told_at(house: House, role: str, at: float, rung: int, *, product_or_air: bool) -> list[str]:
-    """Who is told on a rung: the first, the same again, the next, at last all and the brewers."""
+def told_at(
+    house: House, role: str, at: float, rung: int, told: list[str], *, product_or_air: bool
+) -> list[str]:
+    """Who is told on a rung: the first, the same again, the next, at last all and the brewers.
+
+    Next is the first of the line who was not told yet, else its second, else its only one.
+    """
     line = line_of(house, role, at, product_or_air=product_or_air)
     if rung < 2:
         return line[:1]
     if rung == 2:
-        return line[1:2] or line[:1]
+        return ([one for one in line if one not in told] + line[1:2] + line[:1])[:1]
     every = sorted(house.rota, key=lambda duty: duty.order)
     of_role = [duty.person for duty in every if duty.role == role]
     brewers = [duty.person for duty in every if duty.role == "brewer"]

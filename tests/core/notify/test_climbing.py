@@ -7,7 +7,7 @@ import pytest
 
 from kuraban.core.site import Duty, Person
 from kuraban.core.units import HOUR
-from tests.core.house import AWAKE, ROTA, Bell, brewery, moment, with_rota
+from tests.core.house import AWAKE, ROTA, Bell, brewery, brewing, moment, with_rota
 
 NIGHT = moment("2026-02-02T02:00")
 
@@ -157,3 +157,103 @@ def test_a_message_that_is_unknown_is_nothing() -> None:
     bell.engine.notifier.climbing.unreached("nobody's", NIGHT)
     bell._drained()
     assert not bell.pages()
+
+
+def rung_again() -> Bell:
+    """Told to two, then in Aki's hands, and after three hours the tank has not turned."""
+    bell = Bell(at=NIGHT)
+    bell.find("tank-3", "warm")
+    bell.on(31).log("tank-3", "acknowledge", by="aki")
+    bell.on(180)
+    assert bell.steps("tank-3/warm") == ["raised", "acknowledged", "realarmed"]
+    return bell
+
+
+def test_after_it_rang_again_the_next_person_is_told_as_at_the_first_time() -> None:
+    """Aki's phone is dead by now: Bun, who was told of the first ring, is told at once."""
+    bell = rung_again()
+    bell.on(2)
+    failed(bell)
+    assert bell.rings(NIGHT)[3:] == [(211, "aki"), (213, "bun")]
+
+
+def test_who_was_told_of_either_ring_hears_who_has_it() -> None:
+    bell = rung_again()
+    bell.log("tank-3", "acknowledge", by="aki")
+    last = [word for word in bell.messages("notice") if word.at == bell.now]
+    assert [word.person for word in last] == ["bun"]
+
+
+def test_a_page_of_an_earlier_ring_that_fails_late_is_no_news() -> None:
+    """The second ring has a page of its own, which tells whether the phone is dead."""
+    bell = rung_again()
+    failed(bell, 0)
+    assert bell.rings(NIGHT)[3:] == [(211, "aki")]
+
+
+def test_past_the_limit_everybody_is_to_be_told_anew() -> None:
+    bell = Bell(at=NIGHT)
+    bell.find("tank-3", "warm")
+    failed(bell)
+    bell.on(1).find("tank-3", "far-warm")
+    failed(bell)
+    assert bell.rings(NIGHT) == [(0, "aki"), (0, "bun"), (1, "aki"), (1, "bun")]
+
+
+def test_who_came_on_duty_since_the_ring_began_is_the_next() -> None:
+    """Before Bun, who was told twice; and she sleeps on while nobody else is there."""
+    late = Duty(role="brewer", person="aki", order=1, hours=(2 * HOUR + 1200, 12 * HOUR))
+    bun = Duty(role="brewer", person="bun", order=2)
+    bell = Bell(brewery(rota=(late, bun)), at=NIGHT)
+    bell.find("tank-3", "warm")
+    bell.on(59)
+    assert bell.rings(NIGHT) == [(0, "bun"), (10, "bun"), (30, "aki")]
+
+
+def test_whoever_is_on_duty_and_was_not_told_comes_before_whoever_was() -> None:
+    """Two phones are dead; the third rung goes to the third."""
+    cho = Duty(role="brewer", person="cho", order=3)
+    bell = Bell(brewery(cho), at=NIGHT)
+    bell.find("tank-3", "warm")
+    failed(bell)
+    bell.on(59)
+    assert bell.rings(NIGHT) == [(0, "aki"), (0, "bun"), (10, "aki"), (30, "cho")]
+
+
+def with_ladder(bell: Bell, *minutes: float) -> None:
+    """The site file's ladder is changed, and the watch started anew."""
+    rungs = tuple(60.0 * minute for minute in minutes)
+    site = msgspec.structs.replace(bell.house.site, ladder=rungs)
+    bell.change(msgspec.structs.replace(bell.house, site=site))
+
+
+def test_a_ladder_shortened_while_it_is_climbed_ends_where_it_now_ends() -> None:
+    bell = brewing(Bell(at=NIGHT))
+    bell.find("tank-3", "warm")
+    bell.on(11)
+    with_ladder(bell, 0, 10)
+    bell.on(60)
+    assert bell.rings(NIGHT) == [(0, "aki"), (10, "aki")]
+
+
+def test_a_rung_moved_earlier_is_rung_when_it_was_to_be_and_the_next_at_its_new_time() -> None:
+    """No message bears a time that was over when it was made."""
+    bell = brewing(Bell(at=NIGHT))
+    bell.find("tank-3", "warm")
+    bell.on(25)
+    with_ladder(bell, 0, 10, 20, 28)
+    bell.on(60)
+    assert bell.rings(NIGHT) == [(0, "aki"), (10, "aki"), (30, "bun"), (30, "aki"), (30, "bun")]
+
+
+def test_words_that_fail_end_no_ladder() -> None:
+    """A fault of ours while a page is written costs that page and none of the rungs after it."""
+    bell = Bell(at=NIGHT)
+    bell.find("tank-3", "warm")
+    writer = bell.engine.notifier.writer
+    words, writer._words = writer._words, None  # type: ignore[assignment]
+    with pytest.raises(ExceptionGroup):
+        bell.on(15)
+    writer._words = words
+    bell.on(45)
+    assert bell.rings(NIGHT) == [(0, "aki"), (30, "bun"), (60, "aki"), (60, "bun")]

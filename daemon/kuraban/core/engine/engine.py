@@ -43,9 +43,12 @@ from kuraban.core.house_view import Detector, HouseView
 from kuraban.core.notify.notifier import Notifier
 from kuraban.core.site import SIGNALS, House, from_document
 from kuraban.core.texts.messages import Words
+from kuraban.core.units import MINUTE
 from kuraban.trade.sensors import bus_error
 
 CODES = frozenset({85.0, 0.0})
+AFTER_A_FAULT = 10 * MINUTE
+"""So long after a look that failed the detector looks again."""
 
 
 class Engine:
@@ -76,42 +79,65 @@ class Engine:
     # The four doors.
 
     def take(self, fact: Fact) -> None:
+        """Run every deadline up to the fact's time, and take it.
+
+        Faults of the deadlines are raised as by `wake`, and the fact is taken all the same.
+        """
         at = fact.received
         if at < self.now:
-            fact = _not_before(fact, self.now)
+            self._take(_not_before(fact, self.now))
         elif at < self.timers.soonest and at < self.deadlines.soonest:
             self.now = at
-        elif at > self.now:
-            self.wake(at)
-        kind = type(fact)
-        if kind is Reading:
-            self._reading(fact)  # type: ignore[arg-type]
-        elif kind is Refusal:
-            self._refusal(fact)  # type: ignore[arg-type]
-        elif kind is Logged:
-            self._logged(fact)  # type: ignore[arg-type]
-        elif kind is HouseChanged:
-            self._house(fact)  # type: ignore[arg-type]
-        elif kind is Impaired:
-            self._impaired(fact)  # type: ignore[arg-type]
+            self._take(fact)
         else:
-            self._delivered(fact)  # type: ignore[arg-type]
+            try:
+                if at > self.now:
+                    self.wake(at)
+            finally:
+                self._take(fact)
+
+    def _take(self, fact: Fact) -> None:
+        if isinstance(fact, Reading):
+            self._reading(fact)
+        elif isinstance(fact, Refusal):
+            self._refusal(fact)
+        elif isinstance(fact, Logged):
+            self._logged(fact)
+        elif isinstance(fact, HouseChanged):
+            self._house(fact)
+        elif isinstance(fact, Impaired):
+            self._impaired(fact)
+        else:
+            self._delivered(fact)
 
     def wake(self, now: float) -> None:
-        """Run every deadline up to `now`, each at its own time."""
-        timers, deadlines = self.timers, self.deadlines
-        while True:
-            looks, does = timers.next(), deadlines.next()
-            if looks > now and does > now:
-                break
-            if looks <= does:
-                self.now = max(self.now, looks)
-                detector = timers.pop()
-                timers.want(detector, detector.look(self.now))
-            else:
-                self.now = max(self.now, does)
-                self._do(deadlines.pop())
+        """Run every deadline up to `now`, each at its own time.
+
+        What fails is a fault of ours and keeps nothing else from being done: the rest runs, and
+        then all faults are raised together, as an ExceptionGroup.
+        """
+        faults: list[Exception] = []
+        while (due := self.next_wake()) <= now:
+            self.now = max(self.now, due)
+            try:
+                self._do_next()
+            except Exception as fault:
+                faults.append(fault)
         self.now = max(self.now, now)
+        if faults:
+            raise ExceptionGroup("what fell due could not all be done", faults)
+
+    def _do_next(self) -> None:
+        """The soonest of looks and deadlines; at one moment looks come first."""
+        if self.timers.soonest > self.deadlines.soonest:
+            self._do(self.deadlines.pop())
+            return
+        detector = self.timers.pop()
+        again = self.now + AFTER_A_FAULT
+        try:
+            again = detector.look(self.now)
+        finally:
+            self.timers.want(detector, again)
 
     def next_wake(self) -> float:
         return min(self.timers.next(), self.deadlines.next())
@@ -136,7 +162,7 @@ class Engine:
         now = self.now
         match deadline:
             case ClimbLadder(incident=incident, began=began, rung=rung):
-                self.notifier.climbing.climb(incident, began, rung)
+                self.notifier.climbing.climb(incident, began, rung, now)
             case HoursInHand(incident=incident):
                 self.notifier.soundless.look_again(incident, now)
             case Gathered(person=person):

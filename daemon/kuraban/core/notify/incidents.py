@@ -37,16 +37,20 @@ class Incident(msgspec.Struct):
     rung: int = 0
     """The next rung of that ring."""
     told: list[str] = []
+    """Everybody who was told of any of its rings, and will hear who has it."""
+    rung_now: list[str] = []
+    """Who was told of the present ring."""
 
     def begin(self, at: float, urgency: Urgency, role: str, quick: bool) -> None:
-        """A ring begins, from the first rung."""
-        self.open, self.at, self.rung = True, at, 0
+        """A ring begins, from the first rung, and nobody was told of it yet."""
+        self.open, self.at, self.rung, self.rung_now = True, at, 0, []
         self.urgency, self.role, self.quick = urgency, role, quick
 
     def tell(self, person: str) -> None:
         """A person is told of it now."""
-        if person not in self.told:
-            self.told.append(person)
+        for known in (self.told, self.rung_now):
+            if person not in known:
+                known.append(person)
 
     def look(self) -> None:
         """The message is about the member that outranks the others."""

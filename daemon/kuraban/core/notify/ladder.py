@@ -3,13 +3,13 @@
 The quick ladder is for what moves fast (koji, starter, heaters, `far-…`), the slow one for mash and
 coolers: twenty minutes are a few hundredths of a degree there.
 
-Rungs: the first person at once, the same again, the next in the rota, all of the role and then the
-brewer. Any acknowledgement ends it.
+Rungs: the first person at once, the same again, the next who was not told yet, all of the role and
+then the brewer. Any acknowledgement ends it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Container, Iterable
 from typing import Literal, NamedTuple
 
 from kuraban.core import rota as roster
@@ -31,15 +31,21 @@ class Call(NamedTuple):
     rung: int
 
 
-def called(house: House, condition: Condition, whom: Whom, at: float, rung: int) -> list[Call]:
-    """The persons of one rung at a moment, in order; never empty while the house has people."""
+def called(
+    house: House, condition: Condition, whom: Whom, at: float, rung: int, told: Container[str] = ()
+) -> list[Call]:
+    """The persons of one rung at a moment, in order; never empty while the house has people.
+
+    Next is whoever is on duty and is not among the `told`; where all are, the second in the line.
+    """
     line = roster.chain(house, condition.role, at)
     if _heard_awake(house, condition, at):
         line = _joined(roster.awake(house, at), line)
     if whom in ("first", "again"):
         chosen = line[:1]
     elif whom == "next":
-        chosen = line[1:2] or line[:1]
+        new = [holder for holder in line if holder.person not in told]
+        chosen = new[:1] or line[1:2] or line[:1]
     else:
         behind = roster.everyone(house, condition.role), roster.everyone(house, "brewer")
         chosen = _joined(line, *behind)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import tzinfo
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from kuraban.core.alarms.alarm_context import situation_of
 from kuraban.core.alarms.life_cycle import Alarm, Alarms
@@ -22,6 +22,13 @@ TextOf = Callable[[str, wording.Words, tzinfo], wording.Text]
 AsksOf = Callable[[str, wording.Words, tzinfo], tuple[Ask, ...]]
 
 
+class Sent(NamedTuple):
+    """What is remembered of a page until it is known what became of it."""
+
+    at: float
+    alarms: tuple[str, ...]
+
+
 class MessageWriter:
     """The only one who writes the story. `alarms` are the house's, by subject and condition."""
 
@@ -33,8 +40,8 @@ class MessageWriter:
         """Alarms whose pages that still wait are not to be sent, until they are drained."""
         self.serial = 0
         """The number of the last message."""
-        self.sent: dict[str, tuple[str, ...]] = {}
-        """The latest pages' alarms, by the message's id."""
+        self.sent: dict[str, Sent] = {}
+        """The latest pages, by the message's id."""
 
     def situation(self, alarm: Alarm, at: float) -> Situation:
         return situation_of(self._view, self._alarms, alarm, at)
@@ -57,7 +64,7 @@ class MessageWriter:
     ) -> None:
         """A ring about `alarms`; `unreached` names it by its id."""
         row = self._say("page", at, call, urgency, text_of, alarms)
-        self.sent[row] = alarms
+        self.sent[row] = Sent(at, alarms)
         while len(self.sent) > PAGES_KNOWN:
             del self.sent[next(iter(self.sent))]
 
