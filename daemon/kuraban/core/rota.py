@@ -11,12 +11,12 @@ would ring is away, it is due earlier by the time that the first of them needs t
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 from kuraban.core.site import Duty, House
-from kuraban.core.units import HOUR, MINUTE, brewery_day
+from kuraban.core.units import DAY, begun, brewery_day
 
 DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
@@ -32,19 +32,9 @@ def on_duty(duty: Duty, at: float, zone: ZoneInfo) -> bool:
 
 def _day(duty: Duty, at: float, zone: ZoneInfo) -> date | None:
     """The day to which a moment belongs in a line, None if the line does not cover it."""
-    local = datetime.fromtimestamp(at, zone)
-    clock = local.hour * HOUR + local.minute * MINUTE + local.second
-    day = local.date()
-    if duty.hours is not None:
-        start, end = duty.hours
-        if start < end:
-            if not start <= clock < end:
-                return None
-        elif clock < end:
-            day -= timedelta(days=1)
-        elif clock < start:
-            return None
-    return day if not duty.days or DAYS[day.weekday()] in duty.days else None
+    start, end = duty.hours or (0.0, DAY)
+    day = begun(at, start, end, zone)
+    return day if day is None or not duty.days or DAYS[day.weekday()] in duty.days else None
 
 
 class Holder(NamedTuple):

@@ -1,9 +1,13 @@
 """The two words of the day: in the evening whether the night will be quiet, in the morning how it
-was. Each goes out at the hour that the site names, and only where something is judged."""
+was. Each goes out once a day, at the hour that the site names, and only where something is judged.
+"""
 
 from __future__ import annotations
 
+from datetime import date
 from functools import partial
+
+import msgspec
 
 from kuraban.core.alarms.alarm_manager import AlarmManager
 from kuraban.core.conditions import BREWER, CONDITIONS, MAINTENANCE
@@ -13,7 +17,18 @@ from kuraban.core.house_view import HouseView
 from kuraban.core.notify import reports
 from kuraban.core.notify.notifier import Notifier
 from kuraban.core.texts import messages as wording
-from kuraban.core.units import next_clock
+from kuraban.core.units import HOUR, brewery_day, next_clock
+
+NOON, DUSK = 12 * HOUR, 18 * HOUR
+
+
+class Planned(msgspec.Struct):
+    """When a word comes next, and the day of the last one."""
+
+    turns: float
+    """Hour of the clock at which its day turns, where nobody would set the word."""
+    at: float = 0.0
+    said: date | None = None
 
 
 class DailyWords:
@@ -25,18 +40,45 @@ class DailyWords:
         self.night: list[Step | Message] = []
         """What was told since the evening, as far as it was drained."""
         self._night_since = 0.0
+        self._morning, self._evening = Planned(DUSK), Planned(NOON)
 
-    def begin(self, now: float) -> None:
-        self._await(Morning(), now)
-        self._await(Evening(), now)
+    def plan(self, now: float) -> None:
+        """Plan both words by the hours that the site names, which may have changed.
 
-    def _await(self, word: Morning | Evening, now: float) -> None:
-        house = self._view.house
-        clock = house.site.evening if isinstance(word, Evening) else house.site.day_starts
-        self._deadlines.add(next_clock(now, clock, house.zone), word)
+        A word that its day has had comes on the next day. One that the day has not had comes at the
+        old hour where the new one is over.
+        """
+        site = self._view.house.site
+        for word, clock, deadline in (
+            (self._morning, site.day_starts, Morning),
+            (self._evening, site.evening, Evening),
+        ):
+            at = self._next(word, clock, now)
+            if at != word.at:
+                word.at = at
+                self._deadlines.add(at, deadline(at))
 
-    def evening(self, now: float) -> None:
-        self._await(Evening(), now)
+    def _next(self, word: Planned, clock: float, now: float) -> float:
+        ahead = next_clock(now, clock, self._view.house.zone)
+        day, planned = self._day(word, ahead), self._day(word, word.at)
+        if day == word.said:
+            return next_clock(ahead, clock, self._view.house.zone)
+        return word.at if now < word.at and planned < day and planned != word.said else ahead
+
+    def _day(self, word: Planned, at: float) -> date:
+        return brewery_day(at, word.turns, self._view.house.zone)
+
+    def _begins(self, word: Planned, planned: float, now: float) -> bool:
+        """Whether a word that was planned is to be said, now; the next one is planned."""
+        if planned != word.at:
+            return False
+        word.said = self._day(word, planned)
+        self.plan(now)
+        return True
+
+    def evening(self, planned: float, now: float) -> None:
+        if not self._begins(self._evening, planned, now):
+            return
         view, notices = self._view, self._notifier.notices
         self._night_since = now
         self.night = [event for event in self.night if event.at > now]
@@ -47,8 +89,9 @@ class DailyWords:
             word = reports.evening_word(view, now)
             notices.to_role(BREWER, now, partial(wording.evening, word))
 
-    def morning(self, now: float) -> None:
-        self._await(Morning(), now)
+    def morning(self, planned: float, now: float) -> None:
+        if not self._begins(self._morning, planned, now):
+            return
         view, notifier = self._view, self._notifier
         waiting = notifier.duty_alarms.reported()
         if not reports.anything_judged(view, now) and not waiting:

@@ -181,11 +181,11 @@ class Engine:
                 self.self_monitoring.mend(now, condition, since)
             case WatchBack(since=since, until=until):
                 self.self_monitoring.back(now, since, until)
-            case Evening():
-                self.daily_words.evening(now)
-            case Morning():
+            case Evening(at=planned):
+                self.daily_words.evening(planned, now)
+            case Morning(at=planned):
                 self.entry_handler.forget(now)
-                self.daily_words.morning(now)
+                self.daily_words.morning(planned, now)
             case _:
                 assert_never(deadline)
 
@@ -208,6 +208,7 @@ class Engine:
                 self.alarm_manager.remove(subject, self.now, None)
             self.view.settle_in(house)
             self.view.entry_log.refold()
+            self.daily_words.plan(self.now)
         self.registry.settle_in(self.view, self.now)
         self.registry.look_at(None, self.now)
         for subject in sorted(come):
@@ -228,7 +229,7 @@ class Engine:
             self.view, self.alarm_manager, self.notifier.notices, self.deadlines
         )
         self.daily_words = DailyWords(*hands)
-        self.daily_words.begin(self.now)
+        self.daily_words.plan(self.now)
 
     # Readings.
 

@@ -17,7 +17,7 @@ from kuraban.core.forecast.time_to_limit import baume_of
 from kuraban.core.house_view import HouseView
 from kuraban.core.plan.fill_level import effective
 from kuraban.core.plan.subject_state import Batch
-from kuraban.core.units import DAY, MINUTE, day_turn
+from kuraban.core.units import DAY, MINUTE, day_turn, next_clock
 from kuraban.trade.density import ZeroDay, bmd, forecast_zero, hydrometer_at_15
 from kuraban.trade.heat import Hours, hours_until
 
@@ -87,7 +87,7 @@ def progress(view: HouseView, place: str, batch: Batch, now: float) -> Progress:
     added = _added(view, place, batch, now)
     clean = [s for s in samples if added is None or s.at > added[1]]
     points = [(s.day or 0.0, s.baume or 0.0) for s in clean if s.bmd is not None]
-    morning = day_turn(now, view.house.site.day_starts, view.house.zone) + DAY
+    morning = next_clock(now, view.house.site.day_starts, view.house.zone)
     return Progress(
         samples=tuple(samples),
         today=day_of(view, batch, now),
