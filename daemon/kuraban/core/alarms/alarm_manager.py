@@ -24,6 +24,9 @@ DOUBTS_KEPT = 14 * HOUR
 TURNS_WITHIN = {"koji-bed": 30 * MINUTE, "starter": 1 * HOUR, "tank": 3 * HOUR}
 COOLER_TURNS_WITHIN = 1 * HOUR
 BAND_DEADBAND = 0.3
+"""K by which a banded room or store is worse."""
+TURNED = 0.5
+"""Share of a deadband by which what was promised must have turned toward what is right."""
 BACK = (Event.UNSHELVE, Event.RESTORE)
 """What brings an alarm back among those that can ring, unless something larger explains it."""
 
@@ -232,7 +235,7 @@ class AlarmManager:
             return
         alarm.in_hand_until = None
         if alarm.worse is not None and alarm.acked_worse is not None:
-            turned = alarm.worse < alarm.acked_worse - 0.5 * self._deadband(alarm, until)
+            turned = alarm.worse < alarm.acked_worse - TURNED * self._deadband(alarm, until)
             if turned:
                 return
         alarm.evidence = ("not_turned", *(e for e in alarm.evidence if e != "not_turned"))
