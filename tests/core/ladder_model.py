@@ -120,6 +120,7 @@ class Ring:
     start: float
     quick: bool
     number: int
+    told: list[str] = field(default_factory=list)
 
 
 @dataclass
@@ -242,7 +243,9 @@ class Model:
         if incident is None or incident.ring is not ring:
             return
         lead = incident.lead or kind
-        who = told_at(self.house, lead.role, at, rung, product_or_air=lead.product_or_air)
+        who = told_at(
+            self.house, lead.role, at, rung, ring.told, product_or_air=lead.product_or_air
+        )
         self._tell(at, who, incident, lead, rung)
         if rung < 3:
             later = ring.start + MINUTE * RUNGS[ring.quick][rung + 1]
@@ -299,6 +302,8 @@ class Model:
         for person in who:
             if person not in incident.told:
                 incident.told.append(person)
+            if incident.ring is not None:
+                incident.ring.told.append(person)
             alarm = f"{lead.subject}/{lead.condition}"
             heard = self.heard.setdefault(person, [])
             recent = [(when, what) for when, what in heard[-6:] if when > at - HOUR]
