@@ -138,6 +138,14 @@ def test_a_person_on_two_lines_is_told_once() -> None:
     assert [one.person for one in roster.holders(twice, "brewer", DUSK)] == ["aki", "bun"]
 
 
+@pytest.mark.parametrize("order", [0, 1, 5])
+def test_who_is_awake_by_one_of_two_lines_is_awake(order: int) -> None:
+    """Always on call, and this night at work: rung for what can wait, too."""
+    up = Duty(role="maintenance", person="ken", order=order, awake=True)
+    (ken,) = roster.holders(brewery(up), "maintenance", DUSK)
+    assert (ken.person, ken.awake) == ("ken", True)
+
+
 def test_nobody_on_a_role_passes_it_to_the_brewer_on_duty() -> None:
     house = with_rota(HOUSE, *(duty for duty in ROTA if duty.role != "maintenance"))
     assert [one.person for one in roster.chain(house, "maintenance", DUSK)] == ["aki", "bun"]

@@ -107,9 +107,12 @@ def awake(house: House, at: float) -> list[Holder]:
 
 
 def _ordered(lines: Iterable[_Line]) -> list[Holder]:
+    """Each person once, by their first line, and awake if they are by any of their lines."""
     found: dict[str, Holder] = {}
-    for line in sorted(lines, key=lambda line: (line.order, not line.holder.awake)):
-        found.setdefault(line.holder.person, line.holder)
+    for line in sorted(lines, key=lambda line: line.order):
+        known = found.setdefault(line.holder.person, line.holder)
+        if line.holder.awake and not known.awake:
+            found[known.person] = known._replace(awake=True)
     return list(found.values())
 
 

@@ -2,11 +2,28 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+
 import pytest
+from hypothesis import settings
+from hypothesis import strategies as st
+from hypothesis.stateful import (
+    RuleBasedStateMachine,
+    initialize,
+    invariant,
+    precondition,
+    rule,
+)
 
 from kuraban.core.effects import Message
-from tests.core.house import PEOPLE, Bell
-from tests.core.ladder_model import Model, Script
+from kuraban.core.facts import Delivered
+from kuraban.core.rota import has_duty
+from kuraban.core.site import Duty
+from kuraban.core.units import DAY, HOUR, MINUTE
+from tests.core.house import DUSK, PEOPLE, Bell, brewery, with_rota
+from tests.core.ladder_model import KINDS, Kind, Model, Told
+from tests.core.night_script import Script, play
+from tests.core.rota import Swap
 
 SEEDS = range(240)
 
@@ -57,6 +74,11 @@ def test_a_trend_that_joins_what_is_in_hand_is_not_told_at_all() -> None:
     assert len(bell.pages()) == 1
 
 
+def told_as(message: Message) -> Told:
+    """As the model notes it."""
+    return round(message.at, 3), message.step, message.person, message.alarms
+
+
 @pytest.mark.parametrize("seed", SEEDS)
 def test_a_random_night_tells_whom_it_should_by_when_it_should(seed: int) -> None:
     """Against a model that knows the ladder as people would tell it, and nothing of the watch."""
@@ -69,10 +91,10 @@ def test_a_random_night_tells_whom_it_should_by_when_it_should(seed: int) -> Non
             bell.log(event.subject, "acknowledge", by=event.who)
         else:
             bell.find(event.subject, event.condition, event.what == "rises")
-        model.take(event)
+        play(model, event)
     bell.wake(script.end)
     told = [
-        (round(message.at, 3), message.step, message.person, message.alarms)
+        told_as(message)
         for message in bell.story
         if isinstance(message, Message) and message.alarms
     ]
@@ -86,9 +108,155 @@ def test_the_random_nights_are_worth_their_name() -> None:
         script = Script(seed)
         model = Model(script.house)
         for event in script.events:
-            model.take(event)
+            play(model, event)
         nights.append(model.until(script.end))
     pages = [told for night in nights for told in night if told[1] == "page"]
     assert len(pages) > 2000 and {told[2] for told in pages} == {p.id for p in PEOPLE}
     assert sum(len(told[3]) > 1 for told in pages) > 20
     assert sum(told[1] == "notice" for night in nights for told in night) > 300
+
+
+# ------------------------------------------------------------- a night that hypothesis makes up
+
+HOURS = [None, (18 * HOUR, 8 * HOUR), (8 * HOUR, 18 * HOUR), (22 * HOUR, 6 * HOUR), (0.0, DAY)]
+people = st.sampled_from([person.id for person in PEOPLE])
+kinds, picks = st.sampled_from(KINDS), st.integers(0, 15)
+quarters = st.integers(1, 12).map(lambda quarter: quarter / 4)
+"""Degrees beyond what is right."""
+rotas = st.lists(
+    st.builds(
+        Duty,
+        role=st.sampled_from(["brewer", "brewer", "maintenance", "crew"]),
+        person=people,
+        order=st.integers(1, 99),
+        days=st.sampled_from([(), (), ("sun", "tue"), ("mon", "wed")]),
+        hours=st.sampled_from(HOURS),
+        awake=st.sampled_from([False, False, False, True]),
+    ),
+    max_size=6,
+    unique_by=lambda duty: duty.order,
+)
+
+
+class MadeUpNight(RuleBasedStateMachine):
+    """Whatever happens in whatever order, the watch and the model tell the same people."""
+
+    @initialize(rota=rotas, quarter=st.integers(0, 95))
+    def begins(self, rota: list[Duty], quarter: int) -> None:
+        house = with_rota(brewery(), *rota)
+        self.bell = Bell(house, at=DUSK + quarter * 15 * MINUTE)
+        self.model = Model(house)
+        self.dead: set[str] = set()
+
+    @property
+    def now(self) -> float:
+        return self.bell.now
+
+    @rule(minutes=st.sampled_from([1, 2, 5, 10, 20, 30, 60, 180, 400]))
+    def time_passes(self, minutes: int) -> None:
+        self.on(minutes)
+
+    def on(self, minutes: float = 1 / 60) -> None:
+        """No two things happen in one second."""
+        self.bell.on(minutes)
+        self.model.until(self.now)
+
+    def one_of(self, kinds: set[Kind], pick: int) -> Kind:
+        return sorted(kinds)[pick % len(kinds)]
+
+    @rule(kind=kinds, pick=picks, worse=st.none() | quarters)
+    def something_rises(self, kind: Kind, pick: int, worse: float | None) -> None:
+        free = {kind for kind in KINDS if kind not in self.model.holding}
+        if free:
+            self.on()
+            kind = kind if kind in free else self.one_of(free, pick)
+            self.bell.find(kind.subject, kind.condition, worse=worse)
+            self.model.rises(self.now, kind, worse)
+
+    @precondition(lambda self: self.model.holding)
+    @rule(pick=picks, worse=quarters)
+    def it_is_heard_how_bad_it_is(self, pick: int, worse: float) -> None:
+        self.on()
+        kind = self.one_of(self.model.holding, pick)
+        self.bell.find(kind.subject, kind.condition, worse=worse)
+        self.model.rises(self.now, kind, worse)
+
+    @precondition(lambda self: self.model.holding)
+    @rule(pick=picks)
+    def something_comes_right(self, pick: int) -> None:
+        self.on()
+        kind = self.one_of(self.model.holding, pick)
+        self.bell.over(kind.subject, kind.condition)
+        self.model.falls(kind)
+
+    @precondition(lambda self: self.model.holding | self.model.unseen)
+    @rule(
+        pick=picks, who=people, whole=st.booleans(),
+        minutes=st.sampled_from([None, None, 30, 90, 300]),
+    )  # fmt: skip
+    def somebody_answers(self, pick: int, who: str, whole: bool, minutes: int | None) -> None:
+        """All that the subject has, or one incident of it; perhaps with a time of their own."""
+        self.on()
+        kind = self.one_of(self.model.holding | self.model.unseen, pick)
+        condition = None if whole else kind.condition
+        fields = {} if condition is None else {"condition": condition}
+        fields |= {} if minutes is None else {"for_": f"{minutes}m"}
+        self.bell.log(kind.subject, "acknowledge", by=who, **fields)
+        within = None if minutes is None else minutes * MINUTE
+        self.model.answers(self.now, kind.subject, condition, who, within)
+
+    @rule(kind=kinds, hours=st.integers(1, 5), once=st.booleans(), off=st.booleans())
+    def shelved(self, kind: Kind, hours: int, once: bool, off: bool) -> None:
+        """Or taken from the shelf again."""
+        self.on()
+        if off and kind in self.model.shelves:
+            self.bell.log(kind.subject, "unshelve", condition=kind.condition)
+            self.model.unshelved(self.now, kind)
+            return
+        fields = {"condition": kind.condition, "for_": f"{hours}h", "once": once}
+        self.bell.log(kind.subject, "shelve", **fields)
+        self.model.shelved(self.now, kind, self.now + hours * HOUR, once)
+
+    @precondition(lambda self: any(page[1] == "page" for page in self.model.out))
+    @rule(back=st.integers(0, 5))
+    def a_phone_is_dead(self, back: int) -> None:
+        self.on()
+        pages = self.bell.pages()
+        page = pages[-1 - back % len(pages)]
+        self.bell.take(Delivered(page.id, page.person, self.now, self.now, False, 3))
+        if page.id not in self.dead:  # a second time it is no news
+            self.dead.add(page.id)
+            self.model.unreached(self.now, told_as(page))
+
+    @rule(
+        one=people, other=people, tomorrow=st.booleans(),
+        role=st.sampled_from([None, None, "brewer", "maintenance"]),
+    )  # fmt: skip
+    def two_swap_a_duty(self, one: str, other: str, tomorrow: bool, role: str | None) -> None:
+        """Somebody comes on duty, or goes, in the middle of a ring."""
+        self.on()
+        house = self.bell.house
+        day = datetime.fromtimestamp(self.now - 6 * HOUR + tomorrow * DAY, house.zone).date()
+        roles = {duty.role for duty in house.rota}
+        on_duty = any(has_duty(house, who, role, day) for who in (one, other))
+        if one == other or not on_duty or (role is not None and role not in roles):
+            return
+        fields = {} if role is None else {"role": role}
+        self.bell.log(
+            "watch", "duty-swap", **{"from": one}, to=other, day=day.isoformat(), **fields
+        )
+        self.model.swapped(Swap(day, one, other, role))
+
+    @invariant()
+    def the_same_people_were_told_the_same(self) -> None:
+        if hasattr(self, "bell"):
+            told = [
+                told_as(event)
+                for event in self.bell.story
+                if isinstance(event, Message) and event.alarms
+            ]
+            assert sorted(told) == sorted(self.model.out)
+
+
+TestMadeUpNight = MadeUpNight.TestCase
+TestMadeUpNight.settings = settings(max_examples=60, stateful_step_count=40)
