@@ -15,7 +15,7 @@ from playwright.sync_api import Page
 from kuraban.core.facts import Reading
 from kuraban.core.probes.probe_state import ProbeState
 from kuraban.runtime.watch import Watch
-from kuraban.settings import Pages
+from kuraban.settings import Web
 from kuraban.settings.catalogues import load_words
 from tests.broker import Mosquitto, free_port
 from tests.browser.conftest import Open
@@ -71,7 +71,7 @@ def alive(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Alive]:
 
 
 def _watch(broker: Mosquitto, sink: Sink, data: Path, port: int) -> Watch:
-    own = dataclasses.replace(settings(broker, sink, data), pages=Pages(port=port))
+    own = dataclasses.replace(settings(broker, sink, data), web=Web(port=port))
     return Watch(own, load_words())
 
 

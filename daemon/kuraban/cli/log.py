@@ -9,8 +9,9 @@ import msgspec
 import typer
 
 from kuraban.cli import fields as spelled
-from kuraban.cli.common import Site, house_of, on_terminal, say, tell, wrong
+from kuraban.cli.common import Site, on_terminal, say, tell, watched, wrong
 from kuraban.cli.moments import moment
+from kuraban.core import timescale
 from kuraban.core.entries import kind_of
 from kuraban.core.facts import Logged, Refusal
 from kuraban.core.intake.entry_parser import entry_from
@@ -101,8 +102,8 @@ def log(
     and handed to the broker; the watch acts on it within a second. Late is better than never: --at
     says when it really was.
     """
-    settings, words = house_of(site)
-    now = clock()
+    settings, words = watched(site)
+    now = timescale.moment_of(clock(), settings.house.zone)
     told = _told(settings, subject, entry, fields or [], by, at, now)
     logged = entry_from(dict(told), subject, settings.house, now, "command")
     if isinstance(logged, Refusal):

@@ -14,13 +14,14 @@ from typing import Annotated, NamedTuple
 
 import typer
 
-from kuraban.cli.common import Site, console, house_of, say, table, wrong
+from kuraban.cli.common import Site, console, say, table, watched, wrong
 from kuraban.core.forecast.time_to_limit import Hours, alcohol_a_day, hours_left
 from kuraban.core.house_view import HouseView
 from kuraban.core.intake.payload import nearest
 from kuraban.core.plan.fill_level import litres_in
 from kuraban.core.plan.subject_state import Batch
 from kuraban.core.texts.translator import figure
+from kuraban.core.timescale import moment_of
 from kuraban.core.units import HOUR
 from kuraban.errors import JournalError
 from kuraban.queries.batches.progress import Progress, Works, progress, works
@@ -76,12 +77,12 @@ def told(line: str, *more: str, rests: str, source: str) -> None:
 @contextmanager
 def _running(place: str, site: Path | None) -> Iterator[Running]:
     """The place as the journal leaves it; ConfigurationError where no batch runs there."""
-    settings, words = house_of(site)
+    settings, words = watched(site)
     if place not in settings.house.place:
         right = f"there are {nearest(place, settings.house.place)}"
         raise wrong("command line", "PLACE", f'there is no place "{place}"', right)
     path = journal_of(settings)
-    with looking(path, words, clock()) as state:
+    with looking(path, words, moment_of(clock(), settings.house.zone)) as state:
         if not state.engine.started:
             raise JournalError(f"{path}: nothing is in it yet")
         view, now = state.engine.view, state.engine.now

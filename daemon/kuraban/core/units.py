@@ -1,7 +1,8 @@
 """Durations, times and days as people write them, turned into seconds and back.
 
 Inside the watch a time is Unix seconds (float), a duration is seconds (float). A brewery day turns
-at the site's hour (06:00 by default), not at midnight, and is counted in the site's own time zone.
+at the site's hour (06:00 by default), not at midnight, and is counted in the site's own time zone,
+by the wall clock (`kuraban.core.timescale` says how the two go together).
 """
 
 from __future__ import annotations
@@ -10,6 +11,9 @@ import re
 from datetime import date, datetime, time, timedelta, tzinfo
 from decimal import Decimal
 from functools import lru_cache
+from math import inf
+
+from kuraban.core.timescale import moment_of, stretches_of
 
 MINUTE = 60.0
 HOUR = 3600.0
@@ -125,10 +129,11 @@ def parse_clock(text: object) -> float:
     raise ValueError(f'{text!r} is not a time of day such as "06:00"')
 
 
-def at_clock(day: date, seconds: float, zone: tzinfo) -> float:
-    """The moment at which the wall clock shows `seconds` after midnight on `day`."""
+def at_clock(day: date, seconds: float, zone: tzinfo, latest: float = inf) -> float:
+    """The (last, up to `latest`) moment at which the wall clock shows `seconds` after midnight on
+    `day`."""
     wall = datetime.combine(day, time()) + timedelta(seconds=seconds)
-    return wall.replace(tzinfo=zone).timestamp()
+    return moment_of(wall.replace(tzinfo=zone).timestamp(), zone, latest)
 
 
 def brewery_day(at: float, day_starts: float, zone: tzinfo) -> date:
@@ -140,17 +145,22 @@ def brewery_day(at: float, day_starts: float, zone: tzinfo) -> date:
 
 def day_turn(at: float, day_starts: float, zone: tzinfo) -> float:
     """The moment at which the brewery day that holds `at` began."""
-    return at_clock(brewery_day(at, day_starts, zone), day_starts, zone)
+    return at_clock(brewery_day(at, day_starts, zone), day_starts, zone, at)
 
 
 def next_clock(at: float, seconds: float, zone: tzinfo) -> float:
     """The first moment after `at` at which the wall clock shows `seconds` after midnight."""
-    today = datetime.fromtimestamp(at, zone).date()
-    for ahead in range(3):
-        moment = at_clock(today + timedelta(days=ahead), seconds, zone)
-        if moment > at:
+    for start, end, clock_ahead in stretches_of(at, zone):
+        today = datetime.fromtimestamp(start, zone)
+        for days in range(3):
+            day = today.date() + timedelta(days=days)
+            wall = datetime.combine(day, time()) + timedelta(seconds=seconds)
+            moment = wall.replace(tzinfo=today.tzinfo).timestamp() - clock_ahead
+            if at < moment and start <= moment:
+                break
+        if moment < end:
             return moment
-    raise AssertionError("three days hold every hour of the clock")
+    raise AssertionError("the last stretch has no end")
 
 
 def within_hours(at: float, start: float, end: float, zone: tzinfo) -> bool:

@@ -48,7 +48,8 @@ def situation_of(view: HouseView, alarms: Alarms, alarm: Alarm, now: float) -> S
             measures=probe.measures,
             last_stir=_last_stir(view, probe.of),
         )
-    return Situation(**common, kind="watch")
+    stepped = any(seen.startswith("went=") for seen in alarm.evidence)
+    return Situation(**common, kind="step" if stepped else "watch")
 
 
 def _common(view: HouseView, alarm: Alarm, now: float) -> dict[str, Any]:

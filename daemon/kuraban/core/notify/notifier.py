@@ -58,7 +58,7 @@ class Notifier:
         self.view = view
         self.deadlines = deadlines
         self.words = words
-        self.alarm_manager: AlarmManager
+        self.alarm_manager = AlarmManager(view, self)
         self.story: list[Step | Message] = []
         self.withdrawn: list[str] = []
         self.incidents: dict[tuple[str, str], Incident] = {}
