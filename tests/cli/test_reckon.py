@@ -41,6 +41,13 @@ def test_a_tank_that_runs_over_and_a_probe_that_hangs_dry_are_told(type_in: Type
     assert "RUNS OVER" in words and "hangs dry" in words and "under the surface" in words
 
 
+@pytest.mark.parametrize(("size", "room"), [(240, False), (400, True)])
+def test_a_tank_too_full_for_high_foam_is_told(size: int, room: bool, type_in: Type) -> None:
+    """97 % full holds no foam; 59 % does (common practice: a quarter of the tank or more)."""
+    shown = type_in("reckon", "share", "11+6+25", "22+8+37", "44+9+70", "--size", size).output
+    assert ("高泡" in shown) is not room
+
+
 @pytest.mark.parametrize("typed", ["11+6", "0+0+3", "a+b+c", "-1+6+25"])
 def test_three_amounts_are_three_amounts(typed: str, type_in: Type) -> None:
     assert type_in("reckon", "share", "--", typed).exit_code == 2

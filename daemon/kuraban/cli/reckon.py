@@ -20,6 +20,8 @@ from kuraban.trade import density, mixing, psychrometry, sensors
 
 NEGATIVE = {"ignore_unknown_options": True}
 """So that a figure below zero is none of the options."""
+FOAM_FROM = 0.75
+"""Share of a tank beyond which a foaming yeast's high foam may run over (common practice)."""
 UNKNOWN_ALCOHOL = 5.0
 """% by which the alcohol of a mash may be off where nobody typed it."""
 DRAUGHTS = {
@@ -96,6 +98,8 @@ def share(
     if measured is not None:
         swollen = mixing.swelling(measured, water, rice)
         say(f"Swelling (留測) {swollen:.0f} %: litres without the water, by kg of rice; usual 105")
+    if size is not None and size >= litres > FOAM_FROM * size:
+        say("High foam (高泡) of a foaming yeast needs a quarter of the tank or more; see to a cap")
     malted = mixing.koji_share(koji, rice)
     say(f"Koji share (麹歩合) {malted:.1f} %: "
         + ("enough for a specified name (特定名称)." if malted >= mixing.LABEL_KOJI_SHARE else

@@ -189,7 +189,7 @@ def _passed(points: Sequence[tuple[float, float, float]]) -> ZeroDay | None:
     return None
 
 
-def alcohol_by_fall(alcohol: float, baume: float, baume_now: float, slope: float = 1.0) -> float:
+def alcohol_by_fall(alcohol: float, baume: float, baume_now: float, slope: float) -> float:
     """Rough alcohol, % ABV, when Baume has fallen from `baume` to `baume_now` since `alcohol` %.
 
     `slope` 0.5 to 2 % a degree: 1.0 in one batch after the Baume peak, each yeast has its own line

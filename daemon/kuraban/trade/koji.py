@@ -29,6 +29,8 @@ BURNED = 0.05
 """Share of the dry matter that is burned until the koji goes out (common practice)."""
 WATER_MADE = 90.08 / 162.14
 """kg of water made from a kg of starch: C6H10O5 + 6 O2 = 6 CO2 + 5 H2O."""
+BED = 35.0
+"""°C at which the bed's heat capacity is taken; ten degrees move it by 0.4 %."""
 STARCH_HEAT = 17.5e6
 """J of a kg of starch burned (heat of combustion, textbook, from memory)."""
 
@@ -48,7 +50,7 @@ def rise_watts(white_kg: float, rate: float, dried: float) -> float:
 
     `white_kg` of white rice (> 0), `rate` in K an hour (-20 to 20), `dried` the share of its way
     from steamed rice to koji that it has gone, 0 to 1. Good to about ±10 %. Raises OutOfRange.
-    Source: heat capacity by Choi and Okos 1986 at 35 °C; weights common practice.
+    Source: heat capacity by Choi and Okos 1986; weights common practice.
     """
     above(white_kg, 0, what="white rice", unit="kg")
     within(rate, -20, 20, what="rise", unit="K/h")
@@ -56,7 +58,7 @@ def rise_watts(white_kg: float, rate: float, dried: float) -> float:
     weight = STEAMED + dried * (KOJI_PER_WHITE - STEAMED)
     dry = DRY * (1 - dried * BURNED) / weight
     protein = PROTEIN * dry
-    each = choi_okos(35, water=1 - dry, carbohydrate=dry - protein, protein=protein)
+    each = choi_okos(BED, water=1 - dry, carbohydrate=dry - protein, protein=protein)
     return white_kg * weight * each * rate / 3600
 
 
