@@ -27,7 +27,7 @@ from fixtures.plants.plain import plain_alarm, readings
 from fixtures.plants.score import Score, score
 from kuraban.replay import replay, timeline_writer
 from kuraban.settings import load
-from kuraban.settings.words import load_words
+from kuraban.settings.catalogues import load_words
 from tests.bench import ground
 
 DELAYS = (0, 20, 30)
