@@ -88,7 +88,7 @@ def _planned(spells: list[Spell], at: float) -> float | None:
 
 def _spells(state: JournalState, place: str, end: float) -> list[Spell]:
     """Which batches ran in the place, as the entries that are still known tell it."""
-    known = state.engine.view.entry_log
+    known = state.engine.watched.state.entry_log
     books = SubjectStates(state.engine.view.house)
     books.courses = dict(known.courses)
     found: list[Spell] = []

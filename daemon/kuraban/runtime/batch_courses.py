@@ -13,7 +13,7 @@ from kuraban.core.facts import EntryOutcome
 def begun(turn: Turn, engine: Engine) -> list[tuple[str, str, str]]:
     """Batch, place and course (JSON) of each batch that began in this turn, or whose beginning was
     put right."""
-    entry_log, found = engine.view.entry_log if engine.started else None, []
+    entry_log, found = engine.watched.state.entry_log if engine.started else None, []
     for fact in turn.facts:
         if entry_log is None or not isinstance(fact, EntryOutcome) or not fact.counts:
             continue

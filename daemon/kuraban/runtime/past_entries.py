@@ -65,7 +65,7 @@ class PastEntries:
             kept = self._courses.get((logged.entry.batch, logged.subject))
             if kept is not None:
                 course = msgspec.json.decode(kept, type=Course)
-                engine.view.entry_log.courses[logged.key] = course
+                engine.watched.state.entry_log.courses[logged.key] = course
 
 
 def _restored(history: History, since: float) -> Iterator[Told]:

@@ -32,7 +32,6 @@ from kuraban.store.journal import Blob, Checkpoint, Journal
 from kuraban.store.rows import received_of
 
 ENTRIES_BACK, READINGS_BACK = 60 * DAY, 14 * HOUR
-MOST_FAULTS = 100
 
 log = logging.getLogger("kuraban")
 
@@ -48,7 +47,10 @@ def version() -> str:
 
 
 def feed(engine: Engine, fact: Fact) -> bool:
-    """Take a fact; a fault of ours is written down and stops nothing. Whether all went well."""
+    """Take a fact; a fault of ours is written down and stops nothing. Whether all went well.
+
+    The fact is taken whatever fails of the deadlines that were due before it.
+    """
     try:
         engine.take(fact)
     except Exception:
@@ -59,14 +61,12 @@ def feed(engine: Engine, fact: Fact) -> bool:
 
 def run_to(engine: Engine, now: float) -> bool:
     """Run every deadline up to `now`, past those that fail. Whether all went well."""
-    for faults in range(MOST_FAULTS):
-        try:
-            engine.wake(now)
-        except Exception:
-            log.exception("a fault of ours, please report it; it came with a deadline")
-            continue
-        return faults == 0
-    return False
+    try:
+        engine.wake(now)
+    except Exception:
+        log.exception("a fault of ours, please report it; it came with a deadline")
+        return False
+    return True
 
 
 def freeze(engine: Engine) -> Checkpoint | None:
@@ -126,7 +126,8 @@ def recover(journal: Journal, words: Words) -> Engine:
     engine.drain()
     if engine.started:
         past.finish(engine)
-        engine.notifier.serial = max(engine.notifier.serial, _last_serial(journal, now))
+        writer = engine.notifier.writer
+        writer.serial = max(writer.serial, _last_serial(journal, now))
     return engine
 
 

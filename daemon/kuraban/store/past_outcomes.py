@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from operator import itemgetter
 
 from kuraban.core.engine.past_outcomes import past_outcomes
-from kuraban.core.facts import EntryOutcome, HouseChanged, Logged
+from kuraban.core.facts import ClockStepped, EntryOutcome, HouseChanged, Logged
 from kuraban.store import rows
 from kuraban.store.writer import Writer
 
@@ -45,9 +45,10 @@ def worked_out(db: sqlite3.Connection) -> Iterator[tuple[int, EntryOutcome]]:
     """The outcomes of a journal that has none, each with its number."""
     entries = db.execute(f"SELECT seq, {rows.ENTRY} FROM entry ORDER BY seq")
     houses = db.execute("SELECT seq, received, document FROM house ORDER BY seq")
-    told: Iterator[tuple[int, Logged | HouseChanged]] = heapq.merge(
+    told: Iterator[tuple[int, Logged | HouseChanged | ClockStepped]] = heapq.merge(
         ((row[0], rows.to_logged(row[1:])) for row in entries),
         ((row[0], HouseChanged(*row[1:])) for row in houses),
+        rows.clock_steps(db),
         key=itemgetter(0),
     )
     now = db.execute("SELECT now FROM state").fetchone()[0]

@@ -6,6 +6,9 @@ changed, but for two things: refusals, which anyone on the network can cause, ar
 thousand, and old readings become summaries (`store.retention`). `state.whole` is the moment before
 which there may be such; it is empty while every reading is at full length.
 
+Every time in it is the watch's own (`kuraban.core.timescale`); what the wall clock showed then is
+found by its steps, which are facts.
+
 What became of an entry is a row of its own, one more at each change; the latest says how the entry
 stands. In a journal that is older than these rows they were worked out when it was taken up: such
 a row has the number of the entry after which it was so, so `seq` is not always unique there.
@@ -253,15 +256,27 @@ _ASKS = """
 ALTER TABLE message ADD COLUMN asks TEXT NOT NULL DEFAULT '[]';
 """
 
+_CLOCK = """
+CREATE TABLE clock_step(
+    seq INTEGER PRIMARY KEY,
+    received REAL NOT NULL,
+    by REAL NOT NULL,
+    ahead REAL NOT NULL,
+    since REAL NOT NULL,
+    watched INTEGER NOT NULL
+) STRICT;
+"""
+
 MIGRATIONS: tuple[tuple[str, str], ...] = (
     ("the first tables", _FIRST),
     ("points that the long history refused", _SET_ASIDE),
     ("rings that a message asks about", _ASKS),
     ("summaries of old readings", _SUMMARY),
+    ("steps of the wall clock", _CLOCK),
     ("what became of each entry", _OUTCOME),
 )
 """Name and SQL of each migration, oldest first; never changed once released, only added to."""
-FILLED: dict[int, Callable[[sqlite3.Connection], None]] = {5: past_outcomes.take_up}
+FILLED: dict[int, Callable[[sqlite3.Connection], None]] = {6: past_outcomes.take_up}
 """What is worked out from the rows that are there, by the number of the migration."""
 
 

@@ -15,6 +15,7 @@ from kuraban.core.conditions import CONDITIONS
 from kuraban.core.engine.pending_entries import PendingEntries
 from kuraban.core.facts import EntryOutcome, Fate, Logged
 from kuraban.core.house_view import HouseView
+from kuraban.core.plan.entry_log import EntryLog
 from kuraban.core.plan.subject_state import Refused
 
 
@@ -29,10 +30,10 @@ class EntryDecisions:
     """Decides about the entries of the house in `view`; `tell` hears what became of each."""
 
     def __init__(
-        self, view: HouseView, tell: Callable[[EntryOutcome], None],
+        self, entry_log: EntryLog, view: HouseView, tell: Callable[[EntryOutcome], None],
         pending: PendingEntries | None = None,
     ) -> None:  # fmt: skip
-        self._view, self._tell = view, tell
+        self._entry_log, self._view, self._tell = entry_log, view, tell
         self.pending = pending or PendingEntries()
 
     def weigh(self, logged: Logged, now: float) -> Ready | None:
@@ -56,7 +57,7 @@ class EntryDecisions:
 
     def _held(self, entry_id: str, subject: str) -> Logged | None:
         """What a correction names, if that waits; one about its own subject before all others."""
-        held, known = self.pending.find(entry_id, subject), self._view.entry_log.find(entry_id)
+        held, known = self.pending.find(entry_id, subject), self._entry_log.find(entry_id)
         return held if held is not None and (held.subject == subject or known is None) else None
 
     def _confirm(self, logged: Logged, now: float) -> Ready | None:
@@ -90,7 +91,7 @@ class EntryDecisions:
         logged, confirmed = ready
         try:
             _check_alarm_names(logged.entry)
-            self._view.entry_log.add(logged, confirmed)
+            self._entry_log.add(logged, confirmed)
         except Refused as refused:
             self._refuse(logged, now, refused, confirmed)
             return False
@@ -105,7 +106,7 @@ class EntryDecisions:
     def tell_changes(self, now: float, cause: Logged | None = None) -> None:
         """Every entry of the log that stands otherwise than was told; `cause` is what made it so,
         None where a house that changed did."""
-        for logged, stands in self._view.entry_log.changes():
+        for logged, stands in self._entry_log.changes():
             by = stands.cause or (None if cause is None or cause.key == logged.key else cause)
             self._told(logged, stands.fate, now, by, stands.reason, stands.entry)
 

@@ -14,7 +14,7 @@ import msgspec
 from kuraban.core import entries as e
 from kuraban.core.alarms.alarm_manager import AlarmManager
 from kuraban.core.course import FAR_FUTURE
-from kuraban.core.deadlines import Deadlines
+from kuraban.core.deadlines import BatchEnded, Deadlines, EntryCounts, EntryLapses, ShelfEnds
 from kuraban.core.engine.affected_subjects import near, touched
 from kuraban.core.engine.detector_registry import DetectorRegistry
 from kuraban.core.engine.entry_decisions import EntryDecisions, Ready
@@ -22,6 +22,7 @@ from kuraban.core.engine.entry_touches import touch_of
 from kuraban.core.engine.known_entries import KnownEntries
 from kuraban.core.engine.pending_entries import WAITS, PendingEntries
 from kuraban.core.facts import EntryOutcome, Logged
+from kuraban.core.house_state import HouseState
 from kuraban.core.house_view import HouseView
 from kuraban.core.notify.notifier import Notifier
 from kuraban.core.units import DAY, MINUTE
@@ -37,6 +38,7 @@ class EntryHandler:
 
     def __init__(
         self,
+        state: HouseState,
         view: HouseView,
         alarm_manager: AlarmManager,
         notifier: Notifier,
@@ -44,9 +46,10 @@ class EntryHandler:
         registry: DetectorRegistry,
         record: Callable[[Logged | EntryOutcome], None],
     ) -> None:
-        self._view, self._alarm_manager, self._notifier = view, alarm_manager, notifier
+        self._entry_log, self._view = state.entry_log, view
+        self._alarm_manager, self._notifier = alarm_manager, notifier
         self._deadlines, self._judge, self._record = deadlines, registry, record
-        self.decisions = EntryDecisions(view, record)
+        self.decisions = EntryDecisions(state.entry_log, view, record)
         self.known = KnownEntries()
         self._ends: set[tuple[float, str]] = set()
         """When the batch of which place ends by the clock, as far as the agenda knows."""
@@ -62,7 +65,7 @@ class EntryHandler:
             return False
         if logged.at > now:
             self._record(logged)
-            self._deadlines.add(logged.at, "entry", logged)
+            self._deadlines.add(logged.at, EntryCounts(logged))
             return True
         logged = self._with_value(logged, now)
         self._record(logged)
@@ -71,7 +74,7 @@ class EntryHandler:
 
     def forget(self, now: float) -> None:
         """What is too old to be asked about."""
-        self._view.entry_log.prune(now - KEPT)
+        self._entry_log.prune(now - KEPT)
 
     def _with_value(self, logged: Logged, now: float) -> Logged:
         """The entry and what its place read at its time."""
@@ -92,11 +95,11 @@ class EntryHandler:
             self._take_effect(ready, now)
         elif logged.key in self.pending.held:
             self.wait(logged, now)
-            self._notifier.ask(logged, now)
+            self._notifier.notices.ask(logged, now)
 
     def wait(self, logged: Logged, now: float) -> None:
         """An entry waits for a second person until a day after it came."""
-        self._deadlines.add(max(logged.received + WAITS, now), "lapse")
+        self._deadlines.add(max(logged.received + WAITS, now), EntryLapses(*logged.key))
 
     def restore(
         self, logged: Logged, outcome: EntryOutcome, cause: Logged | None, now: float
@@ -113,24 +116,24 @@ class EntryHandler:
     def lapse(self, now: float) -> None:
         self.decisions.lapse(now)
 
-    def house_changed(self, now: float) -> None:
+    def tell_changes(self, now: float) -> None:
         """The books were folded anew for another house, in which an entry may no longer fit."""
         self.decisions.tell_changes(now)
 
     def _take_effect(self, ready: Ready, now: float) -> None:
         logged, confirmed = ready
-        before, out = touched(self._view, logged), set(self._view.entry_log.out)
+        before, out = touched(self._view, logged), set(self._entry_log.out)
         watched = self._watched(now) if isinstance(logged.entry, UNWATCHES) else {}
         if not self.decisions.settle(ready, now):
             return
-        for subject in sorted(self._view.entry_log.out - out):
+        for subject in sorted(self._entry_log.out - out):
             self._alarm_manager.remove(subject, now, logged.by)
         self._answer(logged, now)
         after = touched(self._view, logged)
         subjects = None if before is None or after is None else before | after
-        self._wait_for_ends(subjects, now)
+        self.wait_for_ends(subjects, now)
         self._judge.look_at(subjects, now)
-        for subject in sorted(out - self._view.entry_log.out):
+        for subject in sorted(out - self._entry_log.out):
             self._alarm_manager.restore(subject, now, logged.by)
         self._tell_unwatched(logged, confirmed, watched, now)
 
@@ -153,11 +156,11 @@ class EntryHandler:
         hands = (logged.by, None if confirmed is None else confirmed.by)
         for place, batch in before.items():
             if after.get(place) != batch:
-                self._notifier.unwatched(place, logged, hands, now)
+                self._notifier.notices.unwatched(place, logged, hands, now)
 
     # Batches that end by the clock.
 
-    def _wait_for_ends(self, subjects: set[str] | None, now: float) -> None:
+    def wait_for_ends(self, subjects: set[str] | None, now: float) -> None:
         """Courses whose last stage ends by the clock end their batch at that moment."""
         places = self._view.house.place
         for place in sorted(places if subjects is None else subjects & places.keys()):
@@ -165,11 +168,11 @@ class EntryHandler:
             end = FAR_FUTURE if batch is None else batch.plan.spans[-1].end
             if now < end < FAR_FUTURE and (end, place) not in self._ends:
                 self._ends.add((end, place))
-                self._deadlines.add(end, "ended", place)
+                self._deadlines.add(end, BatchEnded(place))
 
     def ended(self, now: float, place: str) -> None:
         self._ends = {known for known in self._ends if known[0] > now}
-        self._view.entry_log.version += 1
+        self._entry_log.version += 1
         self._judge.look_at(near(self._view, {place}), now)
 
     # What an entry does to alarms.
@@ -194,7 +197,7 @@ class EntryHandler:
     ) -> None:
         names: list[str | None] = [condition]
         if condition is not None:
-            names = [*self._notifier.same_incident(subject, condition)] or [condition]
+            names = [*self._notifier.incidents.members(subject, condition)] or [condition]
         for name in names:
             self._alarm_manager.acknowledge(subject, name, now, by, within)
 
@@ -204,4 +207,4 @@ class EntryHandler:
             self._alarm_manager.shelve(
                 subject, condition, now, until, logged.by, entry.once, entry.reason
             )
-            self._deadlines.add(until, "unshelve", subject, condition, until)
+            self._deadlines.add(until, ShelfEnds(subject, condition, until))

@@ -12,7 +12,7 @@ from kuraban.core import entries as e
 from kuraban.core.course import FAR_FUTURE
 from kuraban.core.facts import Logged
 from kuraban.core.plan.counted_entries import CountedEntries, Told
-from kuraban.core.plan.subject_state import Batch
+from kuraban.core.plan.subject_state import Batch, SubjectState
 from kuraban.core.site import House
 from kuraban.core.units import DAY
 
@@ -56,23 +56,19 @@ class Occupancy:
             self._books.refold()
         decided = told.outcome.received
         for place in self.house.place:
-            self._note(place, told.logged, told.logged.at if told.counts else decided)
+            at = told.logged.at if told.counts else decided
+            self._note(place, self._books.of(place), told.logged, at)
         if decided // DAY != self._forgotten:
             self._forgotten = decided // DAY
             self._books.forget(decided - FORGOTTEN_AFTER)
 
-    def _note(self, place: str, logged: Logged, at: float) -> None:
+    def _note(self, place: str, known: SubjectState, logged: Logged, at: float) -> None:
         """Begin, end or correct the latest stay in a place after an entry counts, or no more."""
-        subject_state = self._books.subject_states.get(place)
-        batch = None if subject_state is None else subject_state.batch
+        batch = known.batch
         occupancy = self._occupancy.setdefault(place, [])
         if occupancy and occupancy[-1].end > at and not _same(occupancy[-1], batch):
             start = FAR_FUTURE if batch is None else batch.since
-            ended = (
-                subject_state.ended[1]
-                if subject_state is not None and subject_state.ended is not None
-                else at
-            )
+            ended = at if known.ended is None else known.ended[1]
             occupancy[-1] = occupancy[-1]._replace(end=max(min(ended, start), occupancy[-1].start))
         if batch is None:
             return

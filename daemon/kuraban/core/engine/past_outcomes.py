@@ -9,40 +9,47 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 
+import msgspec
+
 from kuraban.core import entries as e
 from kuraban.core.engine.entry_authority import Touch
 from kuraban.core.engine.entry_decisions import EntryDecisions
 from kuraban.core.engine.entry_handler import KEPT
 from kuraban.core.engine.entry_touches import touch_of
 from kuraban.core.engine.pending_entries import PendingEntries
-from kuraban.core.facts import EntryOutcome, HouseChanged, Logged
+from kuraban.core.facts import ClockStepped, EntryOutcome, HouseChanged, Logged
+from kuraban.core.house_state import HouseState
 from kuraban.core.house_view import HouseView
-from kuraban.core.site import from_document
+from kuraban.core.site import House, from_document
+from kuraban.core.timescale import Pieces, redated
 from kuraban.core.units import DAY
 
 WAITED = frozenset({Touch.OUT_OF_SERVICE, Touch.ENDS_EARLY, Touch.STAGE_OUT_OF_TURN})
 
 
 def past_outcomes(
-    told: Iterable[tuple[int, Logged | HouseChanged]],
+    told: Iterable[tuple[int, Logged | HouseChanged | ClockStepped]],
     refused: Mapping[tuple[str, str], str],
     until: float,
 ) -> Iterator[tuple[int, EntryOutcome]]:
     """Each outcome with the number of the row after which it was so.
 
-    `told` are the entries and houses with their numbers, in order; `refused` are the reasons that
-    are known; `until` is the last moment that the journal knows.
+    `told` are entries, houses and steps of the clock with their numbers, in order; `refused` are
+    the reasons that are known; `until` is the last moment that the journal knows.
     """
     past: _Past | None = None
     seq = 0
     for seq, fact in told:
         if isinstance(fact, HouseChanged):
             past = past or _Past(fact)
-            past.settle_in(fact)
-        elif past is not None:
+            past.settle_in(from_document(fact.document), fact.received)
+        elif past is None:
+            continue
+        elif isinstance(fact, ClockStepped):
+            past.step(fact)
+        else:
             past.take(fact, refused.get(fact.key))
-        if past is not None:
-            yield from ((seq, outcome) for outcome in past.told())
+        yield from ((seq, outcome) for outcome in past.told())
     if past is not None:
         past.decisions.lapse(until)
         yield from ((seq, outcome) for outcome in past.told())
@@ -50,19 +57,28 @@ def past_outcomes(
 
 class _Past:
     def __init__(self, house: HouseChanged) -> None:
-        self.view = HouseView(from_document(house.document), house.received)
+        self._state = HouseState(from_document(house.document), house.received)
+        self._entry_log = self._state.entry_log
         self._told: list[EntryOutcome] = []
-        self.decisions = EntryDecisions(self.view, self._told.append, PendingEntries(_touched_then))
+        self.decisions = EntryDecisions(
+            self._entry_log, HouseView(self._state), self._told.append,
+            PendingEntries(_touched_then),
+        )  # fmt: skip
         self._pruned = 0.0
+        self._clock: Pieces = ()
 
-    def settle_in(self, house: HouseChanged) -> None:
-        self.view.settle_in(from_document(house.document))
-        self.view.entry_log.refold()
-        self.decisions.tell_changes(house.received)
+    def settle_in(self, house: House, now: float) -> None:
+        self._state.settle_in(msgspec.structs.replace(house, clock=self._clock))
+        self._entry_log.refold()
+        self.decisions.tell_changes(now)
+
+    def step(self, fact: ClockStepped) -> None:
+        self._clock = redated(self._clock, fact)
+        self.settle_in(self._state.house, fact.received)
 
     def take(self, logged: Logged, refused: str | None) -> None:
         now = max(logged.at, logged.received)
-        self.view.entry_log.version += 1  # a batch may have ended by the clock meanwhile
+        self._entry_log.version += 1  # a batch may have ended by the clock meanwhile
         self.decisions.lapse(now)
         if refused is not None:
             self._told.append(
@@ -74,7 +90,7 @@ class _Past:
             self.decisions.settle(ready, now)
         if now - self._pruned > DAY:
             self._pruned = now
-            self.view.entry_log.prune(now - KEPT)
+            self._entry_log.prune(now - KEPT)
 
     def told(self) -> list[EntryOutcome]:
         told, self._told[:] = list(self._told), []

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from kuraban.core import entries as e
 from kuraban.core.facts import Logged
-from kuraban.core.plan.entry_log import EntryLog
+from kuraban.core.plan.plan_view import EntryLogView
 from kuraban.core.units import HOUR
 from kuraban.trade.mixing import LITRES_PER_KG_RICE
 
@@ -37,7 +37,7 @@ def litres_of(addition: e.Addition) -> float | None:
             return litres if litres is not None else kg
 
 
-def litres_in(entry_log: EntryLog, place: str, now: float) -> float | None:
+def litres_in(entry_log: EntryLogView, place: str, now: float) -> float | None:
     """Litres in a place by what was logged, None where that does not say."""
     filled: dict[str, float | None] = {}
     counted: set[str] = set()

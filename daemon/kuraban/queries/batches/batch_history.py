@@ -19,6 +19,7 @@ from kuraban.core.facts import Logged
 from kuraban.core.plan.counted_entries import CountedEntries
 from kuraban.core.plan.subject_state import Batch
 from kuraban.core.site import House
+from kuraban.core.timescale import pieces_of
 from kuraban.core.units import DAY
 from kuraban.store.history import History
 
@@ -69,8 +70,11 @@ class BatchHistory:
         self.stays: Stays = {}
 
     def catch_up(self, history: History) -> None:
-        """Take what has been written since; all anew where the journal was set aside."""
-        if history.last_outcome() < self._link:
+        """Take what has been written since; all anew where the journal was set aside, or the wall
+        clock has stepped."""
+        clock = pieces_of(history.clock_steps())
+        if history.last_outcome() < self._link or clock != self.house.clock:
+            self.house = msgspec.structs.replace(self.house, clock=clock)
             self._clear()
         for link, told in history.outcomes_after(self._link):
             self._link, logged = link, told.logged

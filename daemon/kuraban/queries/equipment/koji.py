@@ -64,7 +64,7 @@ class Beds:
         return tuple(found)
 
     def _bed(self, view: HouseView, place: str, batch: Batch, now: float) -> BedNow:
-        subject_states = view.entry_log.version, len(view.entry_log.log)
+        subject_states = view.entry_log.version, len(view.entry_log.about(place))
         known = self._known.get(place)
         if (
             known is None
