@@ -7,6 +7,7 @@ import graphlib
 import re
 import warnings
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 import typer.main
@@ -24,8 +25,11 @@ from kuraban.settings.catalogues import load_words
 from kuraban.settings.files.tables import CourseFile, SiteFile
 from tests.borrowed import lent_in, writes
 from tests.house import (
+    CROWDED,
     FLOORS,
+    LISTS,
     ROOT,
+    TESTS,
     Module,
     code_spans,
     members_of,
@@ -34,6 +38,7 @@ from tests.house import (
     tells_only_names,
     text_files,
 )
+from tests.reach import unused
 
 MODULES = {module.name: module for module in modules()}
 PURE = [module for module in modules() if module.room in ("trade", "core")]
@@ -50,7 +55,7 @@ OWNERS = {
     "jinja2": ("edges.web",),
     "itsdangerous": ("edges.signing",),
     "icalendar": ("settings.files.calendars",),
-    "dateutil": ("settings.files.calendars",),
+    "recurring_ical_events": ("settings.files.calendars",),
     "argon2": ("edges.web",),
     "pyarrow": ("edges.table_writer",),
     "pydantic": ("settings", "edges.web"),
@@ -116,6 +121,50 @@ def test_a_module_imports_from_lower_floors_only() -> None:
         if name and MODULES[name].floor > module.floor
     ]
     assert not upward, names(upward)
+
+
+def test_the_rooms_of_the_core_lie_along_the_way_of_the_data() -> None:
+    """A stranger follows one reading through the core and never turns back."""
+    core = {module.name: module for module in modules() if module.name.startswith("core.")}
+    backward = [
+        f"{module.name} imports {name}"
+        for module in core.values()
+        for name in module.own_imports() & core.keys()
+        if core[name].storey > module.storey
+    ]
+    assert not backward, names(backward)
+
+
+def test_every_room_says_at_its_door_what_may_enter_and_none_is_crowded() -> None:
+    rooms: dict[str, list[Module]] = {}
+    for module in modules():
+        room = module.name if module.path.name == "__init__.py" else module.name.rpartition(".")[0]
+        rooms.setdefault(room, []).append(module)
+    wordless, crowded = [], []
+    for room, inside in rooms.items():
+        doors = [one for one in inside if one.path.name == "__init__.py"]
+        if not doors or not ast.get_docstring(doors[0].tree):
+            wordless.append(room or "kuraban")
+        if len(inside) > CROWDED and room not in LISTS:
+            crowded.append(f"{room} has {len(inside)} files")
+    assert not wordless, names(wordless)
+    assert not crowded, names(crowded)
+
+
+def test_the_tests_lie_as_the_package_does() -> None:
+    """A test that bears a module's name stands where that module stands."""
+    known = {namesake(module) for module in modules()}
+    named: dict[str, list[Path]] = {}
+    for path in known:
+        named.setdefault(path.name, []).append(path)
+    rooms = {path.parent for path in known} - {TESTS}
+    stray = [
+        str(path.relative_to(ROOT))
+        for room in rooms
+        for path in room.glob("test_*.py")
+        if path.name in named and path not in known
+    ]
+    assert not stray, names(stray)
 
 
 def test_imports_never_go_in_a_circle() -> None:
@@ -306,6 +355,12 @@ def test_every_module_has_its_namesake_test() -> None:
         if not namesake(module).exists()
     ]
     assert not lacking, names(lacking)
+
+
+def test_no_function_outside_tests_is_unused() -> None:
+    """Nor a class, a member, a name at the top of a file: what only tests need stands in tests."""
+    found = unused(modules())
+    assert not found, names(found)
 
 
 @pytest.mark.parametrize("language", ["en", "ja"])

@@ -25,6 +25,7 @@ from kuraban.core.engine.pending_entries import WAITS
 from kuraban.core.forecast.drift import Drift, drift_of
 from kuraban.core.house_state import HouseState
 from kuraban.core.house_view import HouseView
+from kuraban.core.notify.priority import urgency_of
 from kuraban.core.notify.reports import why_not_judged
 from kuraban.core.plan.subject_state import Batch
 from kuraban.core.site import WATCH, Place
@@ -120,6 +121,7 @@ class Painter:
             beds=self._beds.now(view, now),
             coolers=self._machines.coolers(view, hours, now),
             unconfirmed=tuple(_unconfirmed(engine)),
+            clock=engine.clock,
         )
 
     def _own_view(self, state: HouseState) -> HouseView:
@@ -231,7 +233,7 @@ class Painter:
             subject=alarm.subject,
             condition=alarm.condition,
             name=house.name_of(alarm.subject),
-            urgency=engine.notifier.urgency(alarm, engine.now),
+            urgency=urgency_of(engine.view, alarm, engine.now),
             state=STATES[alarm.state],
             title=told.title,
             body=told.body,
@@ -286,11 +288,6 @@ def _unconfirmed(engine: Engine) -> Iterator[Unconfirmed]:
             by=logged.by,
             stage=logged.entry.stage if isinstance(logged.entry, e.StageMark) else None,
         )
-
-
-def picture_of(engine: Engine, words: Words) -> Snapshot | None:
-    """One picture of an engine, None before it knows its house."""
-    return Painter(words).snapshot(engine)
 
 
 def line_of(plan: Planned, until: float) -> PlanLine:

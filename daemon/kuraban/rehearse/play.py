@@ -20,6 +20,7 @@ from kuraban.core.effects import Message, Step
 from kuraban.core.facts import Fact, Logged
 from kuraban.core.site import House, from_document, to_document
 from kuraban.core.texts.messages import Words
+from kuraban.core.timescale import Pieces
 from kuraban.core.units import within_hours
 from kuraban.recording import Recorded
 from kuraban.rehearse.changes import Change, changed
@@ -52,6 +53,8 @@ class Rehearsal:
     verdicts: int
     verdicts_lost: int
     """Verdicts on rings that this version would not make, or that lie outside the time."""
+    clock: Pieces = ()
+    """By which the wall clock's time is told of those here."""
 
     @property
     def differing(self) -> tuple[Pair, ...]:
@@ -141,6 +144,8 @@ def _retold(message: Recorded, changes: Sequence[Change]) -> Recorded:
 
 
 def _compared(house: House, was: _Night, other: _Night, count: int, start: float) -> Rehearsal:
+    clock = was.player.engine.clock
+    house = msgspec.structs.replace(house, clock=clock)
     nights = was.story, other.story
     verdicts = _verdicts(was.facts)
     first, second = (spells_of(story) for story in nights)
@@ -158,6 +163,7 @@ def _compared(house: House, was: _Night, other: _Night, count: int, start: float
         pairs=tuple(pairs),
         verdicts=len(verdicts),
         verdicts_lost=lost,
+        clock=clock,
     )
 
 

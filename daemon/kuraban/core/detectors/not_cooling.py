@@ -14,7 +14,7 @@ from kuraban.core.forecast.drift import CLEAR, Drift, Swing, drift_along, points
 from kuraban.core.forecast.memory import Point
 from kuraban.core.house_view import HouseView
 from kuraban.core.units import HOUR, MINUTE
-from kuraban.trade.change import AT_LEAST, shared_start, shared_step
+from kuraban.trade.change import AT_LEAST, Shared, shared_step
 
 LOOK = 2 * MINUTE
 RAN = 30 * MINUTE
@@ -44,11 +44,11 @@ class NotCooling(CoolerDetector):
         self.fine_since: float | None = None
         self.served_looked = 0.0
         self.served_seen = 0
-        self.shared = shared_start()
+        self.shared = Shared()
 
     def look(self, now: float) -> float:
         if not self.cooler.judged(now):
-            self.ran_since, self.shared = None, shared_start()
+            self.ran_since, self.shared = None, Shared()
             self.clear(now)
             return now + 10 * MINUTE
         runs = self.cooler.runs(now)
@@ -157,7 +157,7 @@ class NotCooling(CoolerDetector):
         self.shared = shared_step(self.shared, beyond)
         most = len(beyond) >= AT_LEAST and sum(way > 0 for way in beyond) >= SHARE * len(beyond)
         cooled = any(swing.exceeded(not upward) for swing in swings)
-        return most and not cooled and self.shared.signal == "high"
+        return most and not cooled and self.shared.signals
 
     def _swings(self, now: float) -> list[Served]:
         """Every served place of which something is known."""
@@ -197,7 +197,7 @@ class NotCooling(CoolerDetector):
         self.fine_since = now if self.fine_since is None else self.fine_since
         if now - self.fine_since >= OVER:
             self.fine_since = None
-            self.shared = shared_start()
+            self.shared = Shared()
             self.found(self.name, False, now)
 
 

@@ -15,7 +15,7 @@ from kuraban.core import entries as e
 from kuraban.core.alarms.alarm_manager import AlarmManager
 from kuraban.core.conditions import CONDITIONS
 from kuraban.core.course import FAR_FUTURE
-from kuraban.core.deadlines import Deadlines
+from kuraban.core.deadlines import BatchEnded, Deadlines, EntryCounts, ShelfEnds
 from kuraban.core.engine.affected_subjects import near, touched
 from kuraban.core.engine.detector_registry import DetectorRegistry
 from kuraban.core.engine.pending_entries import PendingEntries
@@ -59,7 +59,7 @@ class EntryHandler:
         self.seen[logged.key] = now
         if logged.at > now:
             self._record(logged)
-            self._deadlines.add(logged.at, "entry", logged)
+            self._deadlines.add(logged.at, EntryCounts(logged))
             return True
         logged = self._with_value(logged, now)
         self._record(logged)
@@ -88,7 +88,7 @@ class EntryHandler:
         ready = self.pending.weigh(logged, self._view, now)
         if ready is None:
             if logged.id in self.pending.held:
-                self._notifier.ask(logged, now)
+                self._notifier.notices.ask(logged, now)
             return
         self._take_effect(ready, now)
 
@@ -106,14 +106,14 @@ class EntryHandler:
         self._answer(logged, now)
         after = touched(self._view, logged)
         subjects = None if before is None or after is None else before | after
-        self._wait_for_ends(subjects, now)
+        self.wait_for_ends(subjects, now)
         self._judge.look_at(subjects, now)
         if isinstance(entry, e.InService):
             self._alarm_manager.restore(logged.subject, now, logged.by)
 
     # Batches that end by the clock.
 
-    def _wait_for_ends(self, subjects: set[str] | None, now: float) -> None:
+    def wait_for_ends(self, subjects: set[str] | None, now: float) -> None:
         """Courses whose last stage ends by the clock end their batch at that moment."""
         places = self._view.house.place
         for place in sorted(places if subjects is None else subjects & places.keys()):
@@ -121,7 +121,7 @@ class EntryHandler:
             end = FAR_FUTURE if batch is None else batch.plan.spans[-1].end
             if now < end < FAR_FUTURE and (end, place) not in self._ends:
                 self._ends.add((end, place))
-                self._deadlines.add(end, "ended", place)
+                self._deadlines.add(end, BatchEnded(place))
 
     def ended(self, now: float, place: str) -> None:
         self._ends = {known for known in self._ends if known[0] > now}
@@ -150,7 +150,7 @@ class EntryHandler:
     ) -> None:
         names: list[str | None] = [condition]
         if condition is not None:
-            names = [*self._notifier.same_incident(subject, condition)] or [condition]
+            names = [*self._notifier.incidents.members(subject, condition)] or [condition]
         for name in names:
             self._alarm_manager.acknowledge(subject, name, now, by, within)
 
@@ -160,7 +160,7 @@ class EntryHandler:
             self._alarm_manager.shelve(
                 subject, condition, now, until, logged.by, entry.once, entry.reason
             )
-            self._deadlines.add(until, "unshelve", subject, condition, until)
+            self._deadlines.add(until, ShelfEnds(subject, condition, until))
 
 
 def _check_alarm_names(entry: e.Entry) -> None:

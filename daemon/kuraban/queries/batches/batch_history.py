@@ -19,6 +19,7 @@ from kuraban.core.house_state import HouseState
 from kuraban.core.house_view import HouseView
 from kuraban.core.plan.subject_state import Batch, Refused
 from kuraban.core.site import House
+from kuraban.core.timescale import pieces_of
 from kuraban.core.units import DAY
 from kuraban.store.history import History
 
@@ -68,8 +69,11 @@ class BatchHistory:
         self.stays: dict[str, list[Stay]] = {}
 
     def catch_up(self, history: History) -> None:
-        """Take what has been written since; all anew where the journal was set aside."""
-        if history.last_entry() < self._seq:
+        """Take what has been written since; all anew where the journal was set aside, or the wall
+        clock has stepped."""
+        clock = pieces_of(history.clock_steps())
+        if history.last_entry() < self._seq or clock != self.house.clock:
+            self.house = msgspec.structs.replace(self.house, clock=clock)
             self._clear()
         for seq, logged in history.entries_after(self._seq):
             self._seq = seq

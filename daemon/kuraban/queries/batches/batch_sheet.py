@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
+from datetime import timedelta
 from itertools import pairwise
 from pathlib import Path
 from statistics import median
@@ -44,8 +45,6 @@ from kuraban.store.history import History
 
 EVENING = 11 * HOUR
 LONGEST = 120 * DAY
-LONGEST_MASH = 60.0
-"""A forecast of Baume zero beyond that moromi day tells only that BMD has just turned."""
 SAMPLES_BACK = 5 * DAY
 STEP = 30 * MINUTE
 """Between two points of a sheet's curve."""
@@ -60,7 +59,6 @@ class Batches:
     """Answers about the batches behind the journal at `path`; safe in any thread."""
 
     def __init__(self, house: House, path: Path) -> None:
-        self._house = house
         self._path = path
         self._lock = Lock()
         self._batch_history = BatchHistory(house)
@@ -88,7 +86,7 @@ class Batches:
             stay = next((one for one in stays if int(one.start) == key), None)
             if stay is None:
                 return None
-            return sheet_of(history, self._house, stay, history.now() or 0.0)
+            return sheet_of(history, self._batch_history.house, stay, history.now() or 0.0)
 
     def sample(self, logged: Logged) -> tuple[Question, ...]:
         history = History(self._path)
@@ -97,7 +95,7 @@ class Batches:
             told = list(history.entries(logged.subject, since, logged.at))
         finally:
             history.close()
-        earlier = [(one.at, one.entry) for one in _counting(self._house, told)
+        earlier = [(one.at, one.entry) for one in _counting(self._batch_history.house, told)
                    if isinstance(one.entry, e.Sample)]  # fmt: skip
         assert isinstance(logged.entry, e.Sample)
         return tuple(asked_of_sample(logged.entry, logged.at, earlier))
@@ -108,7 +106,7 @@ class Batches:
             stays = self._batch_history.stays.get(place, [])
             if not stays or stays[-1].ended(now) is not None:
                 return None
-            return ahead_of(self._house, place, stays[-1].batch, now, days, points)
+            return ahead_of(self._batch_history.house, place, stays[-1].batch, now, days, points)
 
 
 def told_of(stay: Stay, now: float) -> BatchStay:
@@ -164,7 +162,7 @@ def sheet_of(history: History, house: House, stay: Stay, now: float) -> BatchShe
         plan=line_of(stay.batch.plan, ends),
         measured=tuple(measured),
         step=STEP,
-        zero=None if found.zero is None or found.zero.likely > LONGEST_MASH else found.zero,
+        zero=found.zero,
         corrected=found.corrected,
     )
 
@@ -217,8 +215,10 @@ def _days(
     first, until, number = day, stretches[-1][2], 0
     while (at := at_clock(day, site.day_starts, zone)) < until:
         number = (day - first).days + 1
-        day = brewery_day(at + 1.5 * DAY, site.day_starts, zone)
+        day += timedelta(days=1)
         next_ = at_clock(day, site.day_starts, zone)
+        if next_ <= at:  # a day that the wall clock was put over
+            continue
         place = next((p for p, _, end in stretches if at < end), stretches[-1][0])
         own = [one for one in told if at <= one.at < next_ and one.at <= until]
         drawn = [one for one in samples if at <= one.at < next_]
@@ -234,7 +234,6 @@ def _day(
     start = max(at, batch.since)
     room = house.place[place].room
     airs = [] if room is None else [probe.id for probe in house.probes_of(room, "air")]
-    last = samples[-1] if samples else None
     stages = dict.fromkeys(
         span.stage for span in batch.plan.spans if span.start < end and span.end > start
     )
@@ -255,7 +254,7 @@ def _day(
         alcohol=_newest([one.alcohol for one in samples]),
         acidity=_newest([one.acidity for one in samples]),
         amino=_newest(amino),
-        bmd=None if last is None else last.bmd,
+        bmd=_newest([one.bmd for one in samples]),
         face=tuple(text for look in faces for text in (look.foam, look.text) if text),
         cooled=_cooled(history, house, place, at, end),
         work=tuple(one for one in told if isinstance(one.entry, SHOWN)),
