@@ -18,7 +18,7 @@ from pathlib import Path
 
 from kuraban.clock import Clock
 from kuraban.runtime.watch import Watch
-from kuraban.settings import Addresses, Pages, Receiver, load
+from kuraban.settings import Addresses, Receiver, Web, load
 from kuraban.settings.catalogues import load_words
 from tests.broker import USERS
 
@@ -32,11 +32,8 @@ class WrongClock(Clock):
         super().__init__(speed, start, began)
         self._ahead = ahead
 
-    def of(self, real: float) -> float:
-        return super().of(real) + float(self._ahead.read_text())
-
-    def real(self, moment: float) -> float:
-        return super().real(moment - float(self._ahead.read_text()))
+    def shown(self, real: float) -> float:
+        return super().shown(real) + float(self._ahead.read_text())
 
 
 def main(
@@ -57,7 +54,7 @@ def main(
         receiver = Receiver(engine, "night", site=os.environ.get("TEST_SITE"))
         settings = dataclasses.replace(settings, history=receiver)
     if pages := os.environ.get("TEST_PAGES"):
-        settings = dataclasses.replace(settings, pages=Pages(port=int(pages)))
+        settings = dataclasses.replace(settings, web=Web(port=int(pages)))
     clock = WrongClock(speed, start, began, ahead) if ahead else Clock(speed, start, began)
     watch = Watch(settings, load_words(), clock=clock)
     signal.signal(signal.SIGTERM, lambda *_: watch.stop())

@@ -15,10 +15,10 @@ from zoneinfo import ZoneInfo
 import msgspec
 
 from kuraban.core.course import FAR_FUTURE, Course, Sides, Stage
+from kuraban.core.detectors.base import Finding
 from kuraban.core.effects import Message, Step
 from kuraban.core.engine.engine import Engine
 from kuraban.core.facts import Fact, HouseChanged, Logged, Reading, Refusal
-from kuraban.core.house_view import Finding
 from kuraban.core.intake.entry_parser import entry_from
 from kuraban.core.intake.wire import Wire
 from kuraban.core.site import Cooler, Duty, House, Person, Place, Probe, Site, to_document
@@ -255,7 +255,7 @@ class Bell(Night):
     ) -> None:  # fmt: skip
         """A detector's finding, now."""
         self.engine.wake(self.now)
-        self.engine.view.tell(
+        self.engine.watched.conclusions.take(
             Finding(subject, condition, holds, self.now, value, None, since, (), worse)
         )
         self._drained()

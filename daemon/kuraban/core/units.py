@@ -1,7 +1,8 @@
 """Durations, times and days as people write them, turned into seconds and back.
 
 Inside the watch a time is Unix seconds (float), a duration is seconds (float). A brewery day turns
-at the site's hour (06:00 by default), not at midnight, and is counted in the site's own time zone.
+at the site's hour (06:00 by default), not at midnight, and is counted in the site's own time zone,
+by the wall clock (`kuraban.core.timescale` says how the two go together).
 
 Where clocks change, every hour of the clock is still one moment of each day: the first at which it
 is shown, or, in the hour that is left out, that of the change. So nothing comes twice in the night
@@ -16,6 +17,9 @@ from bisect import bisect_left
 from datetime import date, datetime, time, timedelta, tzinfo
 from decimal import Decimal
 from functools import lru_cache
+from math import inf
+
+from kuraban.core.timescale import moment_of, plain_of, stretches_of, wall_of
 
 MINUTE = 60.0
 HOUR = 3600.0
@@ -131,8 +135,16 @@ def parse_clock(text: object) -> float:
     raise ValueError(f'{text!r} is not a time of day such as "06:00"')
 
 
-def at_clock(day: date, seconds: float, zone: tzinfo) -> float:
-    """The moment at which the wall clock first shows `seconds` after midnight on `day`, or more."""
+def at_clock(day: date, seconds: float, zone: tzinfo, latest: float = inf) -> float:
+    """The moment at which the wall clock first shows `seconds` after midnight on `day`, or more.
+
+    Where it stepped and shows that twice: the last one up to `latest`.
+    """
+    return moment_of(_shown(day, seconds, plain_of(zone)), zone, latest)
+
+
+def _shown(day: date, seconds: float, zone: tzinfo) -> float:
+    """What the wall clock says, Unix seconds, when it first shows `seconds` after midnight."""
     wall = datetime.combine(day, time(), zone) + timedelta(seconds=seconds)
     at, other = wall.timestamp(), wall.replace(fold=1).timestamp()
     return at if at <= other else _put_forward(int(other), int(at), zone)
@@ -151,22 +163,27 @@ def _put_forward(before: int, after: int, zone: tzinfo) -> float:
 def brewery_day(at: float, day_starts: float, zone: tzinfo) -> date:
     """The date whose brewery day holds `at`: before the turn it is still yesterday's."""
     today = datetime.fromtimestamp(at, zone).date()
-    return today if at >= at_clock(today, day_starts, zone) else today - timedelta(days=1)
+    shown = _shown(today, day_starts, plain_of(zone))
+    return today if wall_of(at, zone) >= shown else today - timedelta(days=1)
 
 
 def day_turn(at: float, day_starts: float, zone: tzinfo) -> float:
     """The moment at which the brewery day that holds `at` began."""
-    return at_clock(brewery_day(at, day_starts, zone), day_starts, zone)
+    return at_clock(brewery_day(at, day_starts, zone), day_starts, zone, at)
 
 
 def next_clock(at: float, seconds: float, zone: tzinfo) -> float:
     """The first moment after `at` that is `at_clock` of a day."""
-    today = datetime.fromtimestamp(at, zone).date()
-    for ahead in range(3):
-        moment = at_clock(today + timedelta(days=ahead), seconds, zone)
-        if moment > at:
+    for start, end, clock_ahead in stretches_of(at, zone):
+        today = datetime.fromtimestamp(start, zone).date()
+        for days in range(3):
+            day = today + timedelta(days=days)
+            moment = _shown(day, seconds, plain_of(zone)) - clock_ahead
+            if at < moment and start <= moment:
+                break
+        if moment < end:
             return moment
-    raise AssertionError("three days hold every hour of the clock")
+    raise AssertionError("the last stretch has no end")
 
 
 def within_hours(at: float, start: float, end: float, zone: tzinfo) -> bool:
@@ -181,4 +198,4 @@ def begun(at: float, start: float, end: float, zone: tzinfo) -> date | None:
     """
     day = brewery_day(at, start, zone)
     last = day if start < end else day + timedelta(days=1)
-    return day if at < at_clock(last, end, zone) else None
+    return day if wall_of(at, zone) < _shown(last, end, plain_of(zone)) else None

@@ -277,7 +277,7 @@ def _probes(state: JournalState) -> list[ProbeNow]:
 def _trouble(state: JournalState, probe: str) -> list[str]:
     """Conditions that hold against a probe, whether they ring or not."""
     probe_state = state.engine.view.probe_states[probe]
-    found = sorted(probe_state.suspect)
+    found: list[str] = sorted(probe_state.suspect - {"step"})
     if (
         probe_state.heard is not None
         and not probe_state.fresh(state.engine.now)

@@ -6,7 +6,7 @@
     healed:   the journal has the messages by now; what the spare one sent is marked as sent, what
               it is sending goes on from there, what it did not get round to waits in the journal
 
-The courier lives in real time, rows in the watch's; moments are carried across here.
+The courier lives in elapsed time, rows in the watch's; moments are carried across here.
 """
 
 from __future__ import annotations
@@ -102,7 +102,7 @@ class Rows:
         self._spare.forget(row_id)
         return True
 
-    # What the courier asks, in real time.
+    # What the courier asks, in elapsed time.
 
     def waiting(self, person: str, now: float) -> list[Row]:
         with self._lock:

@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import dataclasses
 import pickle
-from collections.abc import Callable
 from pathlib import Path
 
 import msgspec
 
+from kuraban.clock import Clock
 from kuraban.core.facts import Logged
 from kuraban.core.views.snapshot import Snapshot
 from kuraban.errors import MachineError
@@ -27,7 +27,7 @@ class Start:
     settings: Settings
     key: str
     history: Path
-    clock: Callable[[], float]
+    clock: Clock
 
     def packed(self) -> bytes:
         return pickle.dumps(dataclasses.replace(self, settings=self.settings.portable()))

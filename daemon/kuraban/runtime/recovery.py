@@ -142,7 +142,7 @@ def _live_through(
         if copies and isinstance(fact, Logged) and isinstance(fact.entry, BatchStart):
             copy = copies.get((fact.entry.batch, fact.subject))
             if copy is not None and engine.started:
-                engine.view.entry_log.courses[fact.key] = copy
+                engine.watched.state.entry_log.courses[fact.key] = copy
         well = feed(engine, fact) and well
     return run_to(engine, now) and well
 

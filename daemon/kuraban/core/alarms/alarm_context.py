@@ -31,7 +31,8 @@ def situation_of(view: HouseView, alarms: Alarms, alarm: Alarm, now: float) -> S
             measures=probe.measures,
             last_stir=_last_stir(view, probe.of),
         )
-    return _known(view, alarm, now, "watch")
+    stepped = any(seen.startswith("went=") for seen in alarm.evidence)
+    return _known(view, alarm, now, "step" if stepped else "watch")
 
 
 def _known(view: HouseView, alarm: Alarm, now: float, kind: str) -> Situation:

@@ -11,9 +11,10 @@ from typing import NamedTuple, Protocol
 
 from kuraban.core.alarms.life_cycle import Alarm, Event, State
 from kuraban.core.conditions import CONDITIONS, COOLING_FAILS
+from kuraban.core.detectors.base import Finding
 from kuraban.core.detectors.product_band import deadband
 from kuraban.core.effects import StepName
-from kuraban.core.house_view import Finding, HouseView
+from kuraban.core.house_view import HouseView
 from kuraban.core.site import WATCH
 from kuraban.core.texts.alarm_facts import SOMEBODY
 from kuraban.core.units import HOUR, MINUTE
@@ -87,7 +88,6 @@ class AlarmManager:
     def take(self, finding: Finding) -> None:
         """A detector's finding."""
         alarm = self.alarm(finding.subject, finding.condition)
-        key = (finding.subject, finding.condition)
         if finding.holds:
             alarm.value, alarm.planned, alarm.worse = finding.value, finding.planned, finding.worse
             if alarm.active:
@@ -95,7 +95,6 @@ class AlarmManager:
                 return
             alarm.active, alarm.evidence = True, finding.evidence
             alarm.since = finding.at if finding.since is None else finding.since
-            self.view.standing.add(key)
             explained = self._explained(alarm)
             self._event(alarm, Event.SUPPRESS if explained else Event.OCCUR, finding.at)
             self._explains(alarm, finding.at)
@@ -105,7 +104,6 @@ class AlarmManager:
                 self._believed_again(alarm, finding.at)
             if finding.value is not None:
                 alarm.value, alarm.planned = finding.value, finding.planned
-            self.view.standing.discard(key)
             self._event(alarm, Event.RETURN, finding.at)
             if alarm.state is State.SUPPRESSED:
                 self._event(alarm, Event.RELEASE, finding.at)

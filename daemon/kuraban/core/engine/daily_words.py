@@ -1,5 +1,6 @@
 """The two words of the day: in the evening whether the night will be quiet, in the morning how it
 was. Each goes out once a day, at the hour that the site names, and only where something is judged.
+A word whose hour the wall clock steps over is told at once.
 """
 
 from __future__ import annotations
@@ -48,12 +49,20 @@ class DailyWords:
         A word that its day has had comes on the next day. One that the day has not had comes at the
         old hour where the new one is over.
         """
+        self._stepped_over(0.0, now)
+
+    def stepped(self, by: float, now: float) -> None:
+        """The wall clock went `by` seconds forward."""
+        self._stepped_over(by, now)
+
+    def _stepped_over(self, by: float, now: float) -> None:
         site = self._view.house.site
         for word, clock, deadline in (
             (self._morning, site.day_starts, Morning),
             (self._evening, site.evening, Evening),
         ):
-            at = self._next(word, clock, now)
+            over = now < word.at <= now + by and self._day(word, now) != word.said
+            at = now if over else self._next(word, clock, now)
             if at != word.at:
                 word.at = at
                 self._deadlines.add(at, deadline(at))

@@ -19,15 +19,6 @@ from kuraban.core.texts.alarm_facts import SOMEBODY, Situation, Title
 from kuraban.core.texts.translator import Speech, figure, fill
 from kuraban.core.units import HOUR, MINUTE
 
-CONDITIONS = (
-    "warm", "cold", "far-warm", "far-cold", "trending-warm", "trending-cold", "overcooling",
-    "humid", "dry", "unwatched", "addition-unlogged", "stage-overdue", "layering",
-    "landing-above", "landing-below", "entry-doubtful", "stopped", "not-cooling", "not-heating",
-    "short-cycling", "warming", "freezing", "silent", "stuck", "wild", "displaced", "disagrees",
-    "broker-lost", "journal-failing", "pages-failing", "clock-wrong", "dark", "history-behind",
-)  # fmt: skip
-"""Every condition that the watch can tell of."""
-
 _OVER_THE_MASH = frozenset({
     "warm", "cold", "far-warm", "far-cold", "trending-warm", "trending-cold", "overcooling",
     "unwatched",
@@ -119,7 +110,8 @@ class Alarm(NamedTuple):
         """Since when, and where it is going."""
         rate = self.situation.rate
         title = self.template("title")
-        since = "" if "{since}" in title or "{due}" in title else "told.since"
+        said = any(f"{{{moment}}}" in title for moment in ("since", "due", "went"))
+        since = "" if said else "told.since"
         if self.situation.kind not in _PLACES or rate is None or abs(rate) < 0.005:
             return self.say(since)
         way = "rising" if rate > 0 else "falling"

@@ -43,7 +43,7 @@ ECHO: Final = 5.0
 
 
 class Arrived(NamedTuple):
-    """One message as it came. `received` is Unix seconds; `link`, `mid`, `qos` serve the answer."""
+    """One message as it came. `received` is elapsed time; `link`, `mid`, `qos` serve the answer."""
 
     topic: str
     payload: bytes
@@ -72,8 +72,9 @@ class LinkEvent(NamedTuple):
 class FrontDoor:
     """Subscribes to `topics` at the broker of `link` and keeps at most `capacity` messages.
 
-    `on_event` is called from the network thread; what it raises is swallowed. `clock` gives Unix
-    seconds. Raises ConfigurationError when the TLS files cannot be used.
+    `on_event` is called from the network thread; what it raises is swallowed. `clock` gives elapsed
+    seconds, `wall` the Unix seconds that others read. Raises ConfigurationError when the TLS files
+    cannot be used.
     """
 
     def __init__(
@@ -83,11 +84,12 @@ class FrontDoor:
         clock: Callable[[], float],
         *,
         capacity: int = 20_000,
+        wall: Callable[[], float] | None = None,
         on_event: Callable[[LinkEvent], None],
     ) -> None:
         self._settings = link
         self._topics = topics
-        self._clock = clock
+        self._clock, self._wall = clock, wall or clock
         self._capacity = self._limit = capacity
         self._tell_on = on_event
         self._status_topic, self._below = f"{link.root}/watch/status", f"{link.root}/"
@@ -102,8 +104,8 @@ class FrontDoor:
         self._link = 0
         self._up = False
         """The broker has let us in, and takes answers."""
-        self._listening = False
-        """It has granted what we asked for, too."""
+        self.connected = False
+        """It gives us what we asked for, too."""
         self._known = False
         self._since = 0.0
         self._echoed = True
@@ -124,11 +126,6 @@ class FrontDoor:
     def alive(self) -> bool:
         """Whether the network thread lives."""
         return self._thread.is_alive()
-
-    @property
-    def connected(self) -> bool:
-        """Whether the broker has let us in and gives us what we asked for."""
-        return self._listening
 
     @property
     def link(self) -> int:
@@ -216,11 +213,11 @@ class FrontDoor:
         while not self._stopping:
             try:
                 self._once()
-                self._up = self._listening = False
+                self._up = self.connected = False
                 if not self._stopping and not self._turned():
                     self._pause()
             except Exception as error:
-                self._up = self._listening = False
+                self._up = self.connected = False
                 self._tell("fault", f"{type(error).__name__}: {error}")
                 self._wake.wait(FIRST_DELAY)
         self._tell("stopped", "asked to stop")
@@ -348,7 +345,7 @@ class FrontDoor:
             words = f"{topic}: subscription refused ({str(reason).lower()})"
             self._tell("deaf", f"{words}; let user {place.user} read it")
         if asked == self._topics and not refused:
-            self._listening = True
+            self.connected = True
             known = "known again" if self._known else "known as new"
             self._tell("connected", f"{place.host}:{place.port} as {place.client_id}, {known}")
 
@@ -373,7 +370,7 @@ class FrontDoor:
     def _on_disconnect(
         self, client: Client, _data: Any, flags: Any, reason: Any, _props: Any
     ) -> None:
-        was, self._up, self._listening = self._up, False, False
+        was, self._up, self.connected = self._up, False, False
         if self._stopping or self._turned():
             return
         place = self._settings
@@ -415,7 +412,7 @@ class FrontDoor:
         return guarded
 
     def _status(self, word: str) -> str:
-        return json.dumps({"status": word, "at": self._clock()})
+        return json.dumps({"status": word, "at": self._wall()})
 
     def _tell(self, kind: LinkKind, reason: str) -> None:
         """Once, until something else is to be told."""

@@ -13,6 +13,7 @@ from kuraban.core.texts.alarm_facts import SOMEBODY
 from kuraban.core.texts.alarm_text import pick
 from kuraban.core.texts.messages import Words
 from kuraban.core.texts.translator import Speech, figure
+from kuraban.core.timescale import moment_of, wall_of
 from kuraban.core.units import HOUR, MINUTE, parse_time
 from kuraban.core.views.snapshot import Going, PlaceNow, Ring, Text
 from kuraban.edges.web.forms import refusal_reasons as reasons
@@ -66,9 +67,6 @@ class Translator:
     def comma(self) -> str:
         """What stands between the names of a list."""
         return self._speech.template("join.list")
-
-    def has(self, key: str) -> bool:
-        return bool(self._speech.template(f"pages.{key}"))
 
     # What the messages name as well.
 
@@ -169,7 +167,7 @@ class Translator:
 
     def _moment(self, at: str) -> str:
         try:
-            return self.clock(parse_time(at))
+            return self.clock(moment_of(parse_time(at), self._house.zone))
         except ValueError:
             return at
 
@@ -213,6 +211,10 @@ class Translator:
 
     def date(self, at: float) -> str:
         return self._speech.date(at)
+
+    def wall(self, at: float) -> float:
+        """Unix seconds by the wall clock, for an address."""
+        return wall_of(at, self._house.zone)
 
     def iso(self, at: float) -> str:
         """The date as a table for machines writes it."""
