@@ -7,6 +7,15 @@ a moment across.
 from __future__ import annotations
 
 import time
+from typing import NamedTuple
+
+
+class Pace(NamedTuple):
+    """How a clock runs: what makes another the same (`Clock`)."""
+
+    speed: float
+    start: float
+    began: float
 
 
 class Clock:
@@ -18,6 +27,11 @@ class Clock:
         self.speed = speed
         self._began = time.time() if began is None else began
         self._start = self._began if start is None else start
+
+    @property
+    def pace(self) -> Pace:
+        """By which a clock in another process of this machine says the same."""
+        return Pace(self.speed, self._start, self._began)
 
     def __call__(self) -> float:
         return self.of(time.time())

@@ -14,6 +14,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
+from kuraban.clock import Clock
 from kuraban.core.engine.engine import Engine
 from kuraban.core.facts import Fact
 from kuraban.core.texts.messages import Words
@@ -49,7 +50,7 @@ class PagesProcess:
         words: Words,
         history: Path,
         submit: Callable[[Fact], None],
-        clock: Callable[[], float],
+        clock: Clock,
     ) -> None:
         self._settings = settings
         self._history, self._submit, self._clock = history, submit, clock
@@ -75,7 +76,7 @@ class PagesProcess:
 
             key = pages_key(self._settings)
             self._signer = Signer(key)
-            first = Start(self._settings, key, self._history, self._clock)
+            first = Start(self._settings, key, self._history, self._clock.pace)
             self._pages = ChildProcess(PROGRAM, first.packed(), pack_picture, self._hear)
         except (KurabanError, ImportError) as error:
             log.error("%s; trying again in %g s", error, AGAIN)
