@@ -26,7 +26,7 @@ class DailyWords:
         )
         self.night: list[Step | Message] = []
         """What was told since the evening, as far as it was drained."""
-        self._night_since = 0.0
+        self.night_since = 0.0
 
     def begin(self, now: float) -> None:
         self._await(Morning(), now)
@@ -40,7 +40,7 @@ class DailyWords:
     def evening(self, now: float) -> None:
         self._await(Evening(), now)
         view, notifier = self._view, self._notifier
-        self._night_since = now
+        self.night_since = now
         self.night = [event for event in self.night if event.at > now]
         if reports.month_begins(view.house, now):
             old = reports.old_ice_points(view.house, now)
@@ -55,7 +55,7 @@ class DailyWords:
         waiting, notifier.waiting = notifier.waiting, []
         if not reports.anything_judged(view, now) and not waiting:
             return
-        night = [e for e in (*self.night, *notifier.story) if e.at >= self._night_since]
+        night = [e for e in (*self.night, *notifier.story) if e.at >= self.night_since]
         report = reports.morning_report(view, self._alarm_manager, night, waiting, now)
         roles = {CONDITIONS[condition].role for _, condition in waiting} - {BREWER}
         for role in (BREWER, *sorted(roles)):
