@@ -12,13 +12,13 @@ import pytest
 
 from kuraban.core.units import HOUR
 from kuraban.errors import Fault
-from kuraban.settings import Account, Addresses, Keep, Outward, Pages, Receiver, load
+from kuraban.settings import Account, Addresses, Keep, Outward, Receiver, Web, load
 from kuraban.settings.handover import pack, plain, unpack
 from kuraban.settings.model import Settings
 
 SITE = Path(__file__).parents[2] / "fixtures" / "brewery" / "site.toml"
 FULL = {
-    "pages": Pages(
+    "web": Web(
         "0.0.0.0", 8443, "https://watch.example", Path("/c.crt"), Path("/c.key"), ("10.0.0.1",),
         (Account("aki", "manage", "Aki", "ja", "$argon2id$x"),), "secret",
     ),
