@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 from io import BytesIO
+from pathlib import Path
 from typing import TypeVar
 
 from kuraban.core.texts.messages import Words
@@ -26,3 +28,13 @@ def kept_and_read(thing: Thing, words: Words = WORDS) -> Thing:
     again = read(written(thing), words)
     assert type(again) is type(thing)
     return again
+
+
+class Evil:
+    """A pickle of it makes a folder when it is read."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+
+    def __reduce__(self) -> tuple[object, ...]:
+        return os.mkdir, (str(self.folder),)

@@ -1,7 +1,6 @@
 from __future__ import annotations
 
 import logging
-import os
 import pickle
 import random
 from collections.abc import Iterator
@@ -28,6 +27,7 @@ from kuraban.settings import load
 from kuraban.settings.catalogues import load_words
 from kuraban.store.journal import Checkpoint, Journal
 from tests.core.house import Night, brewery, mashing, words
+from tests.kept import Evil
 from tests.store.stored import stored, unpack
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
@@ -231,6 +231,21 @@ def test_what_only_the_new_code_sees_rings_now(journal: Journal) -> None:
     assert after.rings()
 
 
+def test_an_old_answer_outlives_a_kept_state_that_nobody_can_read(journal: Journal) -> None:
+    """The journal tells who has it; nobody is rung, and what was promised is promised anew."""
+    night = standing_night()
+    night.run(10 * 60)
+    journaled(night, journal, "kuraban of last year", b"a form that nobody knows any more")
+    after = copy(night)
+    after.engine, after.story = recover(journal, words()), []
+    warm = after.engine.alarm_manager.alarms["tank-3", "warm"]
+    assert (warm.state, warm.by) == (State.ACKNOWLEDGED, "aki")
+    assert after.engine.drain().empty
+    after.run(170)
+    assert "tank-3/warm realarmed" not in after.steps()
+    assert "tank-3/warm realarmed" in after.run(20).steps()
+
+
 def test_a_condition_that_is_no_more_is_left_out_and_said(
     journal: Journal, caplog: pytest.LogCaptureFixture
 ) -> None:
@@ -268,16 +283,6 @@ def test_a_probe_that_hangs_in_the_air_since_yesterday_is_seen_to(journal: Journ
 
 
 # ------------------------------------------------------------------------- what cannot be read
-
-
-class Evil:
-    """A pickle of it makes a folder when it is read."""
-
-    def __init__(self, folder: Path) -> None:
-        self.folder = folder
-
-    def __reduce__(self) -> tuple[object, ...]:
-        return os.mkdir, (str(self.folder),)
 
 
 def hostile(good: bytes, folder: Path) -> dict[str, bytes]:

@@ -17,6 +17,7 @@ from __future__ import annotations
 import logging
 from collections.abc import Iterable, Iterator
 from contextlib import closing
+from itertools import takewhile
 from typing import NamedTuple
 
 import msgspec
@@ -45,6 +46,8 @@ LEAD_IN = 3 * HOUR
 PERHAPS_NORMAL = frozenset({"unshelved", "released", "in-service"})
 """Steps after which an alarm rings or is normal."""
 RINGING = PERHAPS_NORMAL | {"raised", "realarmed"}
+LATELY = 1000
+"""Facts before a checkpoint by which its moment is looked at."""
 MOST_FAULTS = 100
 
 Copies = dict[tuple[str, str], Course]
@@ -84,8 +87,8 @@ def recover(journal: Journal, words: Words) -> Engine:
     now = journal.now()
     if now is None:
         return Engine(words)
-    kept = _kept(journal, words)
     with closing(History(journal.path)) as history:
+        kept = _kept(journal, history, words, now)
         engine = None if kept is None else kept.engine
         if kept is None or engine is None:
             return _anew(journal, history, words, kept, now)
@@ -104,7 +107,7 @@ class _Kept(NamedTuple):
     engine: Engine | None
 
 
-def _kept(journal: Journal, words: Words) -> _Kept | None:
+def _kept(journal: Journal, history: History, words: Words, now: float) -> _Kept | None:
     found = journal.load_checkpoint()
     if found is None:
         return None
@@ -112,6 +115,7 @@ def _kept(journal: Journal, words: Words) -> _Kept | None:
     try:
         document = read(blob)
         standing = standing_in(document)
+        _of_its_time(standing, seq, history, now)
     except Exception as error:
         log.warning("the kept state of the watch cannot be read (%s); building it anew", error)
         return None
@@ -123,6 +127,14 @@ def _kept(journal: Journal, words: Words) -> _Kept | None:
     except Exception as error:
         log.warning("what the watch remembered cannot be read (%s); building it anew", error)
         return _Kept(seq, standing, None)
+
+
+def _of_its_time(standing: Standing, seq: int, history: History, now: float) -> None:
+    """ValueError unless it was kept after its last facts, and not after the journal's last turn."""
+    lately = takewhile(lambda found: found[0] <= seq, history.facts_after(max(seq - LATELY, 0)))
+    began = max((received_of(fact) for _, fact in lately), default=standing.now)
+    if not began <= standing.now <= now:
+        raise ValueError(f"it is of the moment {standing.now:.0f}, which is not this journal's")
 
 
 def _live_through(
@@ -160,6 +172,8 @@ def _anew(
             log.warning("%s stood, and no such condition is known any more", alarm)
         engine.notifier.serial = max(engine.notifier.serial, given_out)
         _live_through(engine, journal.facts_after(kept.seq), now, copies)
+    else:
+        _take_in_hand(engine, history)
     _tell_news(engine, history)
     return engine
 
@@ -220,6 +234,15 @@ def _last_serial(history: History, now: float) -> int:
 
 
 # What people know, and what is so.
+
+
+def _take_in_hand(engine: Engine, history: History) -> None:
+    """Answers from before what was lived through, as the journal tells them; promised anew."""
+    for step in history.standing():
+        if step.step == "acknowledged":
+            engine.alarm_manager.acknowledge(
+                step.subject, step.condition, engine.now, step.by, None
+            )
 
 
 def _tell_news(engine: Engine, history: History) -> None:
