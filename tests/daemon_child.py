@@ -32,11 +32,8 @@ class WrongClock(Clock):
         super().__init__(speed, start, began)
         self._ahead = ahead
 
-    def of(self, real: float) -> float:
-        return super().of(real) + float(self._ahead.read_text())
-
-    def real(self, moment: float) -> float:
-        return super().real(moment - float(self._ahead.read_text()))
+    def shown(self, real: float) -> float:
+        return super().shown(real) + float(self._ahead.read_text())
 
 
 def main(

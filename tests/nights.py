@@ -16,7 +16,7 @@ from pathlib import Path
 import paho.mqtt.client as mqtt
 from paho.mqtt.enums import CallbackAPIVersion
 
-from kuraban.clock import Clock
+from kuraban.clock import Clock, elapsed
 from kuraban.core.effects import Message, Step, Turn
 from kuraban.core.facts import Reading
 from kuraban.core.intake.wire import Wire
@@ -95,7 +95,7 @@ def spawn(
     pages: int = 0,
 ) -> subprocess.Popen[bytes]:
     """The watch in a process of its own; what it logs is added to `log` beside its data."""
-    began = time.time() if began is None else began
+    began = elapsed() if began is None else began
     numbers = [str(part) for part in (broker.port, sink.port, data, start, began, speed)]
     numbers += [] if clock is None else [str(clock)]
     switched_on = {"TEST_ENGINE": engine, "TEST_PAGES": str(pages or "")}
@@ -128,17 +128,21 @@ def settings(broker: Mosquitto, sink: Sink, data: Path) -> Settings:
 
 
 class StepClock(Clock):
-    """It stands still until it is set."""
+    """It stands still until it is set. The wall clock beside it is `wrong` by so many seconds."""
 
     def __init__(self, start: float) -> None:
         super().__init__(speed=1000.0)
         self.moment = start
+        self.wrong = 0.0
 
     def of(self, real: float) -> float:
         return real if math.isinf(real) else self.moment
 
     def real(self, moment: float) -> float:
-        return time.time() + (moment - self.moment)
+        return elapsed() + (moment - self.moment)
+
+    def shown(self, real: float) -> float:
+        return self.moment + self.wrong
 
 
 class Publisher:

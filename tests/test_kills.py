@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from kuraban.clock import elapsed
 from kuraban.core.effects import Message, Step
 from kuraban.core.engine.engine import Engine
 from kuraban.core.units import show_time
@@ -49,12 +50,12 @@ def test_thirty_kills_lose_nothing_and_tell_nothing_twice(tmp_path: Path) -> Non
     data, chance = tmp_path / "data", random.Random(30)
     with Mosquitto(tmp_path, without=NO_LIST) as broker, Sink() as sink:
         publisher, night = Publisher(broker.port), Night()
-        began = time.time() + 2.0
+        began = elapsed() + 2.0
         watch = spawn(broker, sink, data, START, SPEED, began)
         await_hearing(data)
         kills, next_kill = 0, time.time() + 2.0
-        while time.time() < began + HOURS * 3600 / SPEED or kills < KILLS:
-            night.publish(publisher, START + (time.time() - began) * SPEED)
+        while elapsed() < began + HOURS * 3600 / SPEED or kills < KILLS:
+            night.publish(publisher, START + (elapsed() - began) * SPEED)
             if kills < KILLS and time.time() >= next_kill:
                 watch.kill()
                 watch.wait()

@@ -16,7 +16,7 @@ from kuraban.core.effects import Step
 from kuraban.core.facts import Impaired
 from kuraban.core.site import to_document
 from kuraban.core.units import HOUR, parse_time
-from kuraban.replay import Outcome, Player, replay, timeline_writer
+from kuraban.replay import Outcome, Player, TimelineWriter, replay
 from tests.core.busy_night import DAWN, HOUSE, Sent, messages, told
 from tests.core.house import DUSK, brewery, words
 
@@ -42,7 +42,7 @@ def played(*paths: Path, bundle: int = 1000, until: float | None = DAWN) -> tupl
     timeline = io.BytesIO()
     outcome = replay(
         HOUSE, "kura", words(), list(paths), until=until, bundle=bundle,
-        write=timeline_writer(HOUSE, timeline),
+        write=TimelineWriter(HOUSE, timeline),
     )  # fmt: skip
     return timeline.getvalue(), outcome
 

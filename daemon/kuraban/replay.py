@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from datetime import tzinfo
 from pathlib import Path
 from typing import IO, NamedTuple
 
@@ -10,7 +11,7 @@ import msgspec
 
 from kuraban.core.effects import Message, Step, timeline_line
 from kuraban.core.engine.engine import Engine
-from kuraban.core.facts import HouseChanged, Impaired, Reading, Refusal
+from kuraban.core.facts import ClockStepped, HouseChanged, Impaired, Reading, Refusal
 from kuraban.core.intake.wire import Wire
 from kuraban.core.site import House, from_document, to_document
 from kuraban.core.texts.messages import Words
@@ -20,6 +21,8 @@ HOUSE_TOPIC = "watch/house"
 """Under the root: a house as the watch knew it, in a recording taken from a journal."""
 PART_TOPIC = "watch/part"
 """Under the root: a part of the watch that failed or works again, in such a recording."""
+CLOCK_TOPIC = "watch/clock"
+"""Under the root: a step of the wall clock, in such a recording."""
 BUNDLE = 1000
 
 
@@ -34,13 +37,15 @@ class Outcome(NamedTuple):
 
 
 class Player:
-    """One engine fed from recorded messages."""
+    """One engine fed from recorded messages; findings of what is `left_out` reach nobody."""
 
-    def __init__(self, house: House, root: str, words: Words) -> None:
+    def __init__(
+        self, house: House, root: str, words: Words, left_out: frozenset[str] = frozenset()
+    ) -> None:
         self.root = root
         self.own = f"{root}/watch/"
-        self.engine = Engine(words)
-        self.wire = Wire(house, root)
+        self.engine = Engine(words, left_out)
+        self.wire = Wire(house, root, wall=False)
         self.first = to_document(house)
         self.begun = False
         self.readings = self.refused = 0
@@ -52,6 +57,7 @@ class Player:
             self.engine.take(HouseChanged(at, self.first))
         elif told and self.begun and not self._house(message):
             self._part(message)
+            self._clock(message)
         self.begun = True
         if told:
             return
@@ -69,9 +75,20 @@ class Player:
             house = from_document(message.payload.decode())
         except (msgspec.MsgspecError, UnicodeDecodeError):
             return False
-        self.wire = Wire(house, self.root)
+        self.wire = Wire(house, self.root, wall=False)
         self.engine.take(HouseChanged(message.at, to_document(house)))
+        self.wire.house = self.engine.view.house
         return True
+
+    def _clock(self, message: Recorded) -> None:
+        if message.topic != f"{self.root}/{CLOCK_TOPIC}":
+            return
+        try:
+            step = msgspec.json.decode(message.payload, type=ClockStepped)
+        except msgspec.MsgspecError:
+            return
+        self.engine.take(msgspec.structs.replace(step, received=message.at))
+        self.wire.house = self.engine.view.house
 
     def _part(self, message: Recorded) -> None:
         if message.topic != f"{self.root}/{PART_TOPIC}":
@@ -100,11 +117,13 @@ def replay(
     passed: Callable[[int], None] = lambda count: None,
     bundle: int = BUNDLE,
     write: Callable[[Step | Message], None],
+    stepped: Callable[[tzinfo], None] = lambda zone: None,
 ) -> Outcome:
     """Play recordings to the end and write every step and message as it comes about.
 
-    `until` runs the clock on, or stops the playing there. RecordingError where a file cannot be
-    read; a bad line is counted and does not stop anything.
+    `until` runs the clock on, or stops the playing there; `stepped` hears what tells the wall
+    clock's time from each of its steps on. RecordingError where a file cannot be read; a bad line
+    is counted and does not stop anything.
     """
     bad: list[BadLine] = []
     player = Player(house, root, words)
@@ -118,9 +137,15 @@ def replay(
             write(event)
 
     messages = merged(paths, noted, passed)
+    clock = f"{root}/{CLOCK_TOPIC}"
     for message in messages if until is None else _until(messages, until):
+        if message.topic == clock:
+            player.engine.wake(message.at)
+            told()
         player.play(message)
         count += 1
+        if message.topic == clock and player.begun:
+            stepped(player.engine.view.house.zone)
         if count % bundle == 0:
             told()
     if until is not None and player.begun:
@@ -136,12 +161,14 @@ def _until(messages: Iterator[Recorded], until: float) -> Iterator[Recorded]:
         yield message
 
 
-def timeline_writer(house: House, file: IO[bytes]) -> Callable[[Step | Message], None]:
-    """A writer of JSON Lines in the site's zone."""
-    encoder = msgspec.json.Encoder()
-    zone = house.zone
+class TimelineWriter:
+    """A writer of JSON Lines in the site's zone, or another that it is given."""
 
-    def write(event: Step | Message) -> None:
-        file.write(encoder.encode(timeline_line(event, zone)) + b"\n")
+    def __init__(self, house: House, file: IO[bytes]) -> None:
+        self.zone = house.zone
+        self._file = file
+        self._encoder = msgspec.json.Encoder()
 
-    return write
+    def __call__(self, event: Step | Message) -> None:
+        line = timeline_line(event, self.zone)
+        self._file.write(self._encoder.encode(line) + b"\n")

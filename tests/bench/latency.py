@@ -36,7 +36,7 @@ from typing import IO, Any
 import httpx
 from rich.progress import Progress
 
-from kuraban.clock import Clock
+from kuraban.clock import Clock, elapsed
 from kuraban.core.units import show_time
 from kuraban.edges.phones.courier import Courier
 from kuraban.runtime import watch as service
@@ -152,7 +152,7 @@ class Night:
         self._to_answer: list[int] = []
 
     def now(self) -> float:
-        return START + (time.time() - self._began) * self._pace
+        return START + (elapsed() - self._began) * self._pace
 
     def start(self) -> None:
         since = show_time(START - 10 * 86400, load_zone())
@@ -235,7 +235,7 @@ def look_on(port: int, phones: int) -> subprocess.Popen[str]:
 def night(folder: Path, pages: int, rate: float, unsaved: bool, phones: int = 0) -> dict[str, Any]:
     without = ground.NOTHING_SAVED if unsaved else ("acl_file",)
     with Mosquitto(folder, without=without) as broker:
-        began = time.time() + 3.0
+        began = elapsed() + 3.0
         served, lookers, seen = free_port() if phones else 0, None, 0
         command = [
             sys.executable, "-m", MODULE, "--watch", broker.port, folder, rate, began, served,
@@ -246,7 +246,7 @@ def night(folder: Path, pages: int, rate: float, unsaved: bool, phones: int = 0)
         assert child.stdout is not None
         try:
             wait(lambda: (folder / "data" / JOURNAL).exists(), 20)
-            time.sleep(max(began - time.time(), 0) + 1.0)
+            time.sleep(max(began - elapsed(), 0) + 1.0)
             tonight = Night(broker.port, began, pages, speed(rate))
             threading.Thread(target=tonight.listen, args=(child.stdout,), daemon=True).start()
             tonight.start()

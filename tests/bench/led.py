@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import threading
-import time
 from collections.abc import Iterable
 
-from kuraban.clock import Clock, Pace
+from kuraban.clock import Clock, Pace, elapsed
 
 
 class LedClock(Clock):
@@ -37,4 +36,7 @@ class LedClock(Clock):
         return self._now
 
     def real(self, moment: float) -> float:
-        return time.time() + moment - self._now
+        return elapsed() + moment - self._now
+
+    def follow(self) -> float:
+        return 0.0

@@ -17,7 +17,7 @@ from pathlib import Path
 from statistics import median
 from typing import Any, NamedTuple
 
-from kuraban.settings.words import load_words
+from rich.box import SIMPLE_HEAD
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 from rich.table import Table
@@ -27,14 +27,22 @@ from fixtures.plants.plain import plain_alarm, readings
 from fixtures.plants.score import Score, score
 from kuraban.replay import replay, timeline_writer
 from kuraban.settings import load
+from kuraban.settings.catalogues import load_words
 from tests.bench import ground
 
 DELAYS = (0, 20, 30)
 HEADS = (
-    "plant", "kind", "nights", "false wakes", "arguable", "false to maint.", "to crew", "by day",
-    "listed", "asked", "missed", "late", "min. after due", "early", "displaced as product",
-    "pages/person/night", "pages/incident", "plain 0", "plain 20", "plain 30",
+    "kind", "nights", "wakes", "doubt", "maint", "crew", "day", "list", "asked", "missed", "late",
+    "minutes", "early", "air", "pages", "rings", "plain 0", "20", "30",
 )  # fmt: skip
+LEGEND = """
+wakes, maint, crew, day: false wakes of the brewer, false words to maintenance, to the crew, to the
+brewer without waking; doubt: arguable wakes; list: false alarms raised, told or not.
+asked, missed: what had to be told and was not, in brackets what had to wake the brewer; late: told
+after its time; minutes: from due to the first word, median (longest); early: of these before due.
+air: probes in the air told as warm or cold; pages: a person a night; rings: pages an incident.
+plain 0, 20, 30: a fixed limit after so many minutes: false wakes/missed of what wakes the brewer.
+"""
 
 
 class Result(NamedTuple):
@@ -109,7 +117,8 @@ def row(plant: str, kind: str, result: Result) -> list[str]:
         f"{sum_.missed} ({sum_.missed_wakes})", sum_.late,
     )  # fmt: skip
     return [
-        plant, kind, *map(str, counts), after, str(sum_.early), str(sum_.displaced_as_product),
+        plant.upper() if kind == "all" else kind, *map(str, counts), after,
+        str(sum_.early), str(sum_.displaced_as_product),
         f"{pages / sum_.people:.2f}", f"{pages / sum_.incidents:.1f}" if sum_.incidents else "-",
         *(f"{plain.false_wakes}/{plain.missed_wakes}" for plain in result.plain),
     ]  # fmt: skip
@@ -123,7 +132,7 @@ def main() -> None:
     parser.add_argument("--jobs", type=int, default=1, help="processes")
     parser.add_argument("--wrong", action="store_true", help="list every false and missed word")
     given = parser.parse_args()
-    console, results = Console(width=240), []
+    console, results = Console(width=150), []
     todo = jobs(given.plant or list(PLANTS), given.seeds, given.first)
     bars = TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn()
     with Progress(*bars, TimeRemainingColumn(), console=Console(stderr=True)) as progress:
@@ -131,11 +140,12 @@ def main() -> None:
         for result in played(todo, given.jobs):
             results.append(result)
             progress.advance(bar)
-    table = Table(*HEADS)
+    table = Table(*HEADS, box=SIMPLE_HEAD, padding=(0, 0, 0, 1))
     rows = [row(plant, kind, result) for (plant, kind), result in summed(results).items()]
     for cells in rows:
-        table.add_row(*cells, end_section=cells[1] == "all")
+        table.add_row(*cells, end_section=cells[0].isupper())
     console.print(table)
+    console.print(LEGEND.strip())
     wrong = [text for result in results for text in result.watch.wrong]
     if given.wrong:
         console.print("\n".join(wrong), soft_wrap=True)

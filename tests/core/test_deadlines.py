@@ -39,8 +39,8 @@ ONE_OF_EACH: tuple[Deadline, ...] = (
     PartFailing("broker-lost", 1e9),
     PartMended("broker-lost", 1e9),
     WatchBack(1e9, 1e9 + 60),
-    Evening(),
-    Morning(),
+    Evening(1e9),
+    Morning(1e9),
 )
 
 

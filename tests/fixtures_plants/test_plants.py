@@ -7,6 +7,7 @@ import subprocess
 import sys
 import time
 import tomllib
+from datetime import datetime
 from functools import cache
 from itertools import pairwise
 from pathlib import Path
@@ -88,6 +89,14 @@ def test_seed_and_kind_go_together(plant: str, seed: int) -> None:
     assert 3 <= len([place for place in found.truth["planned"] if place.startswith("tank")]) <= 12
 
 
+@pytest.mark.parametrize(("plant", "seed"), NIGHTS)
+def test_nothing_comes_after_the_end(plant: str, seed: int) -> None:
+    """A late entry hours after the last reading would make every probe look silent."""
+    found = night(plant, seed)
+    last = json.loads(found.lines[-1])["tst"]
+    assert datetime.fromisoformat(last).timestamp() < found.truth["until"]
+
+
 @pytest.mark.parametrize(("plant", "seed"), QUIET)
 def test_a_quiet_or_ordinary_night_asks_for_nobody(plant: str, seed: int) -> None:
     truth = night(plant, seed).truth
@@ -138,9 +147,10 @@ def test_every_message_is_as_the_schemas_say(plant: str, seed: int) -> None:
     wrong = []
     for line in found.lines:
         told = json.loads(line)
-        if told["topic"] in own:
-            continue
         payload = json.loads(told["payload"])
+        if told["topic"] in own:
+            assert set(payload) >= {"c", "t"}, line
+            continue
         name = "entry" if "/log/" in told["topic"] else "reading"
         if isinstance(payload, list) and "bn" in payload[0]:
             name = "senml-pack"

@@ -102,6 +102,14 @@ def test_an_arguable_ring_shortly_before_answers_the_truth_all_the_same() -> Non
     assert found.early == 1
 
 
+def test_an_alarm_that_was_rightly_told_long_before_and_still_stands_is_an_answer() -> None:
+    first = tell("right", "tank-1", "far-warm", since=0, until=HOUR)
+    rings = [line(0.5 * HOUR, "tank-1/far-warm")]
+    assert score(truth(first, WARM), rings).missed == 0
+    rings.append(line(0.8 * HOUR, "tank-1/far-warm", "returned"))
+    assert score(truth(first, WARM), rings).missed == 1
+
+
 def test_one_message_of_several_alarms_is_as_good_as_its_best() -> None:
     ring = line(4 * HOUR, "tank-1/warm")
     ring["alarms"] = ["tank-2/warm", ring.pop("alarm")]

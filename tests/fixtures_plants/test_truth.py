@@ -118,3 +118,14 @@ def test_a_room_out_of_its_band_for_its_delay_may_be_told() -> None:
     assert tell.conditions == ("warm",)
     assert first_beyond(room, 8.0, 30 * 60, START) == START + 91 * 60
     assert first_beyond(room, 8.0, 2 * HOUR, START) is None
+
+
+def test_what_no_course_allows_may_be_told_even_while_an_addition_settles() -> None:
+    curve = Plan(built_in("moromi-slow-33"), "odori", START - 24 * HOUR)
+    curve.mark(START, "naka")
+    moments = [
+        Moment(START + 60 * n, 2.7, 2.7, curve.at(START + 60 * n), curve.at(START + 60 * n))
+        for n in range(120)
+    ]
+    (one,) = exits("tank-1", moments, 0.15)
+    assert one.side == "cold" and one.most == 0.3

@@ -156,7 +156,7 @@ def test_a_fault_in_a_picture_stays_with_the_pages(
 ) -> None:  # fmt: skip
     """It is told as ours, and the pages stay as they are."""
     pages_process.start()
-    monkeypatch.setattr(served.engine, "alarm_manager", None)
+    monkeypatch.setattr(served.engine.watched, "alarm_manager", None)
     pages_process.after_turn(served.engine)
     assert "a fault of ours" in caplog.text
 

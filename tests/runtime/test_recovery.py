@@ -11,11 +11,11 @@ import msgspec
 import pytest
 
 from kuraban.core.alarms.life_cycle import State
+from kuraban.core.detectors.base import Finding
 from kuraban.core.effects import Message, Step, Turn
 from kuraban.core.engine.engine import Engine
 from kuraban.core.engine.standing import Standing, pack, standing_of
-from kuraban.core.facts import HouseChanged, Reading
-from kuraban.core.house_view import Finding
+from kuraban.core.facts import ClockStepped, HouseChanged, Reading
 from kuraban.core.intake.wire import Wire
 from kuraban.core.site import Probe, to_document
 from kuraban.core.units import HOUR
@@ -121,6 +121,10 @@ def standing_night() -> Night:
     return night.run(10)
 
 
+def serials(night: Night) -> list[str]:
+    return [page.id.rpartition("-")[2] for page in night.pages()]
+
+
 def journaled(night: Night, journal: Journal, written_by: str, blob: bytes | None = None) -> None:
     """All that the night's watch told, and its state as if that version had kept it."""
     if blob is None:
@@ -166,7 +170,17 @@ def test_who_has_what_in_hand_outlives_an_update(journal: Journal) -> None:
     assert {"store/warm unshelved", "tank-4/warm realarmed", "tank-3/warm normal"} <= {
         *after.steps()
     }
-    assert [one.id for one in night.pages()] == [one.id for one in after.pages()]
+    assert serials(night) == serials(after)
+
+
+def test_the_wall_clock_is_known_after_an_update(journal: Journal) -> None:
+    """However long ago it stepped."""
+    night = standing_night()
+    night.take(ClockStepped(night.now, 2 * HOUR, 2 * HOUR, night.now - 20 * HOUR))
+    night.run(20 * 60)
+    after = updated(night, journal)
+    assert after.engine.clock == night.engine.clock != ()
+    assert after.engine.view.house == night.engine.view.house
 
 
 def test_an_update_long_after_the_checkpoint_loses_nothing_of_the_time_between(
@@ -196,7 +210,7 @@ def test_what_no_longer_holds_returns_in_the_normal_way(journal: Journal) -> Non
     """Told once, to whoever listens; a page that waits is not sent any more."""
     night = standing_night()
     for name in ("cold", "far-cold"):
-        night.engine.view.tell(Finding("tank-4", name, True, night.now))
+        night.engine.watched.conclusions.take(Finding("tank-4", name, True, night.now))
     night.log("tank-4", "acknowledge", condition="far-cold", by="aki")
     after = updated(night, journal)
     turn = after.engine.drain()
@@ -353,10 +367,25 @@ def test_a_fault_of_ours_stops_nothing(caplog: pytest.LogCaptureFixture) -> None
     """It is written down with what brought it about, and the next fact is taken."""
     engine = Engine(WORDS)
     engine.take(HouseChanged(1e9, to_document(HOUSE)))
-    engine.deadlines.add(1e9 + 1, "nothing that is known")  # type: ignore[arg-type]
+    engine.deadlines.add(1e9 + 1, None)  # type: ignore[arg-type]
     with caplog.at_level(logging.ERROR):
         assert not run_to(engine, 1e9 + 2)
         assert not feed(engine, None)  # type: ignore[arg-type]
     assert "a fault of ours" in caplog.text
     assert run_to(engine, 1e9 + 3)
     assert feed(engine, Reading("t3-mid", 1e9 + 4, 10.0, 1e9 + 4))
+
+
+def test_a_fact_that_came_with_a_fault_is_in_the_journal(
+    caplog: pytest.LogCaptureFixture,
+) -> None:
+    """The broker is told that it is safe; and the log names the fact."""
+    engine = Engine(WORDS)
+    engine.take(HouseChanged(1e9, to_document(HOUSE)))
+    engine.drain()
+    engine.deadlines.add(1e9 + 1, None)  # type: ignore[arg-type]
+    fact = Reading("t3-mid", 1e9 + 4, 10.0, 1e9 + 4)
+    with caplog.at_level(logging.ERROR):
+        assert not feed(engine, fact)
+    assert engine.drain().facts == [fact]
+    assert str(fact) in caplog.text and "a fault of ours" in caplog.text

@@ -28,6 +28,7 @@ from rich.console import Console
 from rich.progress import Progress
 from rich.table import Table
 
+from kuraban.clock import elapsed
 from kuraban.core.engine.engine import Engine
 from kuraban.core.entries import BatchStart
 from kuraban.core.facts import HouseChanged, Logged
@@ -192,7 +193,7 @@ def _live(
     folder: Path, broker: Mosquitto, sink: Sink, progress: Progress, asked: argparse.Namespace
 ) -> list[dict[str, Any]]:
     data, brewery, publisher = folder / "data", Brewery(), Insisting(broker.port)
-    began = time.time() + 2.0
+    began = elapsed() + 2.0
     port = free_port()
     watch = spawn(broker, sink, data, START, asked.speed, began, pages=port)
     try:
@@ -220,7 +221,7 @@ def _days(
         ways = []
         for minute in range(1440):
             at = START + day * DAY + minute * EVERY
-            time.sleep(max(began + (at - START) / asked.speed - time.time(), 0.0))
+            time.sleep(max(began + (at - START) / asked.speed - elapsed(), 0.0))
             brewery.minute(publisher, at)
             if minute % (1440 // PROBED) == 7:
                 ways.append(way(publisher, data / JOURNAL, at))

@@ -19,6 +19,7 @@ from typing import Any
 
 import msgspec
 
+from kuraban.clock import elapsed
 from kuraban.core.effects import Message
 from kuraban.runtime.watch import JOURNAL
 from kuraban.store.history import History
@@ -95,7 +96,7 @@ class Trial:
     @property
     def now(self) -> float:
         """The brewery's time."""
-        return START + (time.time() - self.began) * self.speed
+        return START + (elapsed() - self.began) * self.speed
 
     @property
     def hours(self) -> float:
@@ -219,7 +220,7 @@ def trial(
     """
     folder.mkdir(parents=True, exist_ok=True)
     with Mosquitto(folder, conf, without=without) as broker, Sink() as sink:
-        began = time.time() + 2.0
+        began = elapsed() + 2.0
         publisher = Insisting(broker.port)
         one = Trial(folder, speed, broker, sink, publisher, Night(), began, None)  # type: ignore[arg-type]
         wrap(one)

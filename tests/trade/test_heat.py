@@ -83,6 +83,13 @@ def test_a_tank_without_cooling_drifts_by_a_degree_or_two_a_night(
     assert 12 * ours == pytest.approx(after_12, rel=0.04)
 
 
+def test_a_percent_a_day_warms_a_cubic_metre_by_a_tenth_of_a_degree_an_hour() -> None:
+    """By hand: 10 L of alcohol of 0.789 kg/L at 24 · 4184 / 0.092136 J/kg in a day are 99.53 W, in
+    an hour 358.3 kJ, and 1,000 L hold 3.7 MJ/K."""
+    ours = warming_rate(1.0, 1000, product=10, room=10, u_value=0, liquid_share=1.0)
+    assert ours == pytest.approx(0.09684, abs=2e-5)
+
+
 @pytest.mark.parametrize(("share", "rise"), [(0.80, 1.8), (0.85, 2.0), (0.90, 2.1)])
 def test_a_percent_of_alcohol_warms_a_mash_by_two_degrees(share: float, rise: float) -> None:
     """Adiabatic, for liquid shares of 0.80 to 0.90 (computed)."""

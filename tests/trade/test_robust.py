@@ -173,6 +173,17 @@ def test_autocorrelation_finds_the_coefficient_it_was_made_with(phi: float) -> N
     assert np.mean(found) == pytest.approx(phi, abs=0.03)
 
 
+def test_a_short_series_is_corrected_as_kendall_has_it() -> None:
+    """One and seven noughts by hand: r = -1/56, and (8 r + 1) / 5 = 6/35 (Kendall 1954)."""
+    assert autocorrelation([1.0] + [0.0] * 7) == pytest.approx(6 / 35)
+
+
+def test_a_coefficient_stays_within_what_a_series_can_have() -> None:
+    """A long straight climb, and a value that turns at every reading: 0.99 either way, no more."""
+    assert autocorrelation(list(range(2000))) == 0.99
+    assert autocorrelation([(-1.0) ** i for i in range(200)]) == -0.99
+
+
 def test_a_stuck_probe_has_no_autocorrelation_to_speak_of() -> None:
     """Zero, not a division by zero."""
     assert autocorrelation([8.0625] * 20) == 0.0

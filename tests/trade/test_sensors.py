@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from kuraban.errors import OutOfRange
 from kuraban.trade.sensors import (
+    ICE_ERROR,
     bus_error,
     ice_point_offset,
 )
@@ -70,12 +71,17 @@ def test_an_offset_put_on_a_probe_is_found_again(values: list[float], shift: flo
     assert moved.uncertainty == pytest.approx(plain.uncertainty, abs=1e-9)
 
 
+def test_a_good_probe_may_be_half_a_degree_off() -> None:
+    """DS18B20 data sheet 19-7487 (from memory); a Pt100 of class B 0.3 (IEC 60751, from memory)."""
+    assert ICE_ERROR == 0.5
+
+
 def test_tap_water_is_no_ice_bath() -> None:
     """Readings of 8 °C, too few readings, a bath of 2 K: refused."""
     with pytest.raises(OutOfRange, match="an ice bath reads within 3 of 0"):
         ice_point_offset([8.0] * 6)
     for wrong in (
-        lambda: ice_point_offset([3.1] * 6),
+        lambda: ice_point_offset([3.01] * 6),
         lambda: ice_point_offset([0.1] * 4),
         lambda: ice_point_offset([0.1] * 5, bath=2),
     ):

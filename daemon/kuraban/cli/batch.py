@@ -11,10 +11,11 @@ from typing import Annotated
 import typer
 from rich.console import Console
 
-from kuraban.cli.common import Site, counted, house_of, say, wrong
+from kuraban.cli.common import Site, counted, say, watched, wrong
 from kuraban.cli.moments import moment
 from kuraban.core.intake.payload import nearest
 from kuraban.core.site import House
+from kuraban.core.timescale import moment_of
 from kuraban.core.units import show_time
 from kuraban.edges.table_writer import parquet_available, shelve
 from kuraban.queries.batches.batch_export import Shelving, stays_of
@@ -102,12 +103,12 @@ def export(
     CSV with units and checksums. It is a working record, not the statutory book. Nothing is
     overwritten; the watch may run.
     """
-    settings, _ = house_of(site)
+    settings, _ = watched(site)
     house = settings.house
     if parquet and not parquet_available():
         right = "install it: /opt/kuraban/bin/pip install 'kuraban[parquet]'; or leave it out"
         raise wrong("command line", "--parquet", "pyarrow is not installed", right)
-    on = None if day is None else moment(day, "--day", house.zone, clock())
+    on = None if day is None else moment(day, "--day", house.zone, moment_of(clock(), house.zone))
     history = open_history(journal_of(settings))
     try:
         batch_history = BatchHistory(house)
@@ -154,8 +155,9 @@ def _written(
 
 def _about(shelving: Shelving, house: House, batch: str) -> str:
     language = house.site.language
+    asked = moment_of(clock(), house.zone)
     start, end, now = (
-        show_time(round(at), house.zone) for at in (shelving.start, shelving.end, clock())
+        show_time(round(at), house.zone) for at in (shelving.start, shelving.end, asked)
     )
     places = ", ".join(house.name_of(place) for place in shelving.places)
     about = ABOUT[language].format(

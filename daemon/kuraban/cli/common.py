@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import IO, Annotated
 
@@ -14,10 +15,10 @@ from rich.table import Table
 
 from kuraban.core.texts.translator import Words
 from kuraban.errors import ConfigurationError, Fault
-from kuraban.queries.journal_state import clock
+from kuraban.queries.journal_state import clock, clocked
 from kuraban.settings import Settings
 from kuraban.settings.catalogues import load_words
-from kuraban.settings.paths import settings_at
+from kuraban.settings.paths import journal_of, settings_at
 
 Site = Annotated[
     Path | None,
@@ -40,6 +41,14 @@ def house_of(
     """
     now = clock() if now is None else now
     return settings_at(site, now=now, advised=advised), load_words()
+
+
+def watched(site: Path | None) -> tuple[Settings, Words]:
+    """The same, the house by the wall clock as its journal knows it: for whoever asks of what the
+    watch has seen. Its time for a moment of the wall clock is `moment_of(clock(), house.zone)`."""
+    settings, words = house_of(site)
+    house = clocked(settings.house, journal_of(settings))
+    return replace(settings, house=house), words
 
 
 def say(line: str = "") -> None:

@@ -9,12 +9,13 @@ from uuid import uuid4
 import msgspec
 import typer
 
-from kuraban.cli.common import Site, console, house_of, say, table, tell, wrong
+from kuraban.cli.common import Site, console, say, table, tell, watched, wrong
 from kuraban.core import rota as roster
 from kuraban.core.facts import Refusal
 from kuraban.core.intake.entry_parser import entry_from
 from kuraban.core.site import WATCH, House
 from kuraban.core.texts.translator import Words
+from kuraban.core.timescale import moment_of
 from kuraban.core.units import at_clock, brewery_day, show_time
 from kuraban.errors import JournalError, KurabanError
 from kuraban.queries.journal_state import clock, looking
@@ -46,8 +47,8 @@ def show(
     site: Site = None,
 ) -> None:
     """Who is on duty at noon and in the night of each day, swaps included."""
-    settings, words = house_of(site)
-    house, now = _manned(settings, words), clock()
+    settings, words = watched(site)
+    house, now = _manned(settings, words), moment_of(clock(), settings.house.zone)
     today = brewery_day(now, house.site.day_starts, house.zone)
     roles = dict.fromkeys(line.role for line in house.rota)
     roles |= dict.fromkeys(shift.role for shift in house.shifts)
@@ -77,7 +78,8 @@ def _away(house: House, person: str, at: float) -> bool:
 def _manned(settings: Settings, words: Words) -> House:
     """The house with the swaps that the watch knows, where there is a journal to read."""
     try:
-        with looking(journal_of(settings), words, clock()) as state:
+        now = moment_of(clock(), settings.house.zone)
+        with looking(journal_of(settings), words, now) as state:
             if not state.engine.started:
                 return settings.house
             swaps = tuple(state.engine.view.entry_log.swaps)
@@ -107,8 +109,8 @@ def swap(
 
     A night belongs to the day on which it begins. To undo it, swap again or take the entry back.
     """
-    settings, _ = house_of(site)
-    house, now = settings.house, clock()
+    settings, _ = watched(site)
+    house, now = settings.house, moment_of(clock(), settings.house.zone)
     day = _day(on, house, now)
     told: dict[str, object] = {
         "entry": "duty-swap", "id": str(uuid4()), "from": person, "to": other,

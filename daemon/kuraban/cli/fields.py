@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import tzinfo
 from typing import Any, get_args, get_origin
-from zoneinfo import ZoneInfo
 
 import msgspec
 
@@ -23,7 +23,7 @@ AHEAD = frozenset({"by"})
 """Times that lie ahead, where "06:00" is the next and not the last."""
 
 
-def read(kind: str, typed: list[str], zone: ZoneInfo, at: float) -> dict[str, object]:
+def read(kind: str, typed: list[str], zone: tzinfo, at: float) -> dict[str, object]:
     """The members that an entry gets from `field=value` words and bare values.
 
     ConfigurationError for an unknown field or a value that cannot be read; what the entry itself
@@ -83,7 +83,7 @@ def _holds(held: Any, wanted: type) -> bool:
     )
 
 
-def _value(name: str, text: str, held: Any, zone: ZoneInfo, at: float) -> object:
+def _value(name: str, text: str, held: Any, zone: tzinfo, at: float) -> object:
     if text[:1] in ("[", "{"):
         try:
             return msgspec.json.decode(text)

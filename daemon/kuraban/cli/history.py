@@ -12,11 +12,12 @@ import typer
 from rich.text import Text
 
 from kuraban.cli.chart import GAP, chart
-from kuraban.cli.common import Site, console, house_of, say, table, tell, wrong
+from kuraban.cli.common import Site, console, say, table, tell, watched, wrong
 from kuraban.cli.moments import moment
 from kuraban.core.intake.payload import nearest
 from kuraban.core.site import House
 from kuraban.core.texts.translator import Speech, figure
+from kuraban.core.timescale import moment_of
 from kuraban.core.units import DAY, HOUR, parse_duration, show_time
 from kuraban.errors import JournalError
 from kuraban.queries.journal_state import JournalState, clock, looking
@@ -50,8 +51,8 @@ def show(
 
     A value is the median of its ten minutes; the plan is the one in force at its time.
     """
-    settings, words = house_of(site)
-    house, now = settings.house, clock()
+    settings, words = watched(site)
+    house, now = settings.house, moment_of(clock(), settings.house.zone)
     if place not in house.place:
         raise wrong("command line", "PLACE", f'there is no place "{place}"', _places(place, house))
     end = now if until is None else moment(until, "--until", house.zone, now)

@@ -5,10 +5,9 @@ from __future__ import annotations
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import datetime
+from datetime import datetime, tzinfo
 from pathlib import Path
 from typing import Annotated
-from zoneinfo import ZoneInfo
 
 import typer
 from rich.console import Console
@@ -16,7 +15,7 @@ from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, T
 
 from kuraban.cli.common import Site, counted, house_of, say, wrong
 from kuraban.core.units import show_time
-from kuraban.queries.journal_state import clock
+from kuraban.queries.journal_state import clock, clocked
 from kuraban.runtime.checkpoint.contents import Contents, Unreadable, contents
 from kuraban.settings.paths import journal_of
 from kuraban.store.backup import STAMP, back_up, restore, thin
@@ -60,8 +59,8 @@ def verify(
     Exit status: 0 sound, 1 something was found.
     """
     settings, _ = house_of(site)
-    zone = settings.house.zone
     path = file or journal_of(settings)
+    zone = clocked(settings.house, path).zone
     with _progress() as passed:
         sound = inspect(path, zone, passed)
     kept = None if sound.faults else contents(path)
@@ -100,10 +99,10 @@ def backup(
     removed once the new one was found sound.
     """
     settings, _ = house_of(site)
-    zone = settings.house.zone
+    zone = clocked(settings.house, journal_of(settings)).zone
     if keep is not None and not to.is_dir():
         raise wrong("command line", "--keep", f"{to} is no folder", "name a folder that is there")
-    name = f"kuraban-{datetime.fromtimestamp(clock(), zone):{STAMP}}.journal"
+    name = f"kuraban-{datetime.fromtimestamp(clock(), settings.house.zone):{STAMP}}.journal"
     path = to / name if to.is_dir() else to
     with _progress() as passed:
         sound = back_up(journal_of(settings), path, zone, passed)
@@ -125,7 +124,7 @@ def bring_back(
     zone, path = settings.house.zone, journal_of(settings)
     with _progress() as passed:
         sound, aside = restore(file, path, clock(), zone, passed)
-    say(f"{path}: restored. {_held(sound, zone)}")
+    say(f"{path}: restored. {_held(sound, clocked(settings.house, path).zone)}")
     if aside is not None:
         say(f"The journal that was there lies now as {aside}.")
 
@@ -170,7 +169,7 @@ def _shorter(line: str) -> str:
     return line if len(line) <= WIDEST else f"{line[: WIDEST - 1]}…"
 
 
-def _held(sound: Sound, zone: ZoneInfo) -> str:
+def _held(sound: Sound, zone: tzinfo) -> str:
     held = ", ".join(
         (
             counted(sound.entries, "entry", "entries"),
@@ -184,7 +183,7 @@ def _held(sound: Sound, zone: ZoneInfo) -> str:
     return f"{held}, from {' to '.join(span)}."
 
 
-def _kept(kept: Contents | Unreadable | None, zone: ZoneInfo) -> str:
+def _kept(kept: Contents | Unreadable | None, zone: tzinfo) -> str:
     """A line about the checkpoint."""
     if kept is None:
         return "It has no checkpoint."

@@ -9,8 +9,9 @@ import msgspec
 import typer
 
 from kuraban.cli import fields as spelled
-from kuraban.cli.common import Site, house_of, on_terminal, say, tell, wrong
+from kuraban.cli.common import Site, on_terminal, say, tell, watched, wrong
 from kuraban.cli.moments import moment
+from kuraban.core import timescale
 from kuraban.core.entries import kind_of
 from kuraban.core.facts import Logged, Refusal
 from kuraban.core.intake.entry_parser import entry_from
@@ -22,6 +23,8 @@ from kuraban.queries.journal_state import clock
 from kuraban.settings import Settings
 from kuraban.settings.paths import journal_of, settings_at
 
+NEGATIVE = {"ignore_unknown_options": True}
+"""So that a reading below zero is none of the options."""
 EXAMPLES = """\b
 Examples:
   kuraban log tank-3 stir for=20m --by aki
@@ -30,7 +33,7 @@ Examples:
 
 
 def add_to(app: typer.Typer) -> None:
-    app.command(name="log", epilog=EXAMPLES)(log)
+    app.command(name="log", epilog=EXAMPLES, context_settings=NEGATIVE)(log)
 
 
 def _subjects(ctx: typer.Context, incomplete: str) -> list[str]:
@@ -99,8 +102,8 @@ def log(
     and handed to the broker; the watch acts on it within a second. Late is better than never: --at
     says when it really was.
     """
-    settings, words = house_of(site)
-    now = clock()
+    settings, words = watched(site)
+    now = timescale.moment_of(clock(), settings.house.zone)
     told = _told(settings, subject, entry, fields or [], by, at, now)
     logged = entry_from(dict(told), subject, settings.house, now, "command")
     if isinstance(logged, Refusal):

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from datetime import datetime
-from zoneinfo import ZoneInfo
+from datetime import datetime, tzinfo
 
 from kuraban.cli.common import wrong
+from kuraban.core.timescale import moment_of
 from kuraban.core.units import DAY, next_clock, parse_clock, parse_duration, parse_time
 
 AHEAD_ALLOWED = 300.0
 
 
-def moment(text: str, key: str, zone: ZoneInfo, now: float | None = None) -> float:
-    """Unix seconds of a typed time; `key` is the option it came from.
+def moment(text: str, key: str, zone: tzinfo, now: float | None = None) -> float:
+    """The watch's time of a typed one; `key` is the option it came from.
 
     With `now`, "-20m" is so long ago, "+20m" or "20m" so far ahead, and "22:10" the latest such
     time (a little ahead at most). ConfigurationError says what would be right.
@@ -27,7 +27,7 @@ def moment(text: str, key: str, zone: ZoneInfo, now: float | None = None) -> flo
     raise wrong("command line", key, f'"{text}" is no time', right)
 
 
-def ahead(text: str, key: str, zone: ZoneInfo, now: float) -> float:
+def ahead(text: str, key: str, zone: tzinfo, now: float) -> float:
     """The same for what lies ahead: "06:00" is the next one, "3h" in three hours."""
     try:
         return next_clock(now, parse_clock(text.strip()), zone)
@@ -39,23 +39,24 @@ def ahead(text: str, key: str, zone: ZoneInfo, now: float) -> float:
         return moment(text, key, zone, now)
 
 
-def _spelled(text: str, zone: ZoneInfo, now: float | None) -> float | None:
+def _spelled(text: str, zone: tzinfo, now: float | None) -> float | None:
     try:
         seconds = len(text) > 8 and text.replace(".", "", 1).isdigit()
-        return parse_time(float(text) if seconds else text)
+        return moment_of(parse_time(float(text) if seconds else text), zone)
     except ValueError:
         return None
 
 
-def _local(text: str, zone: ZoneInfo, now: float | None) -> float | None:
+def _local(text: str, zone: tzinfo, now: float | None) -> float | None:
     try:
         told = datetime.fromisoformat(text)
     except ValueError:
         return None
-    return told.replace(tzinfo=zone).timestamp() if told.tzinfo is None else told.timestamp()
+    wall = told.replace(tzinfo=zone) if told.tzinfo is None else told
+    return moment_of(wall.timestamp(), zone)
 
 
-def _relative(text: str, zone: ZoneInfo, now: float | None) -> float | None:
+def _relative(text: str, zone: tzinfo, now: float | None) -> float | None:
     if now is None or text[:1] not in ("-", "+"):
         return None
     try:
@@ -65,7 +66,7 @@ def _relative(text: str, zone: ZoneInfo, now: float | None) -> float | None:
     return now - length if text[0] == "-" else now + length
 
 
-def _clock(text: str, zone: ZoneInfo, now: float | None) -> float | None:
+def _clock(text: str, zone: tzinfo, now: float | None) -> float | None:
     """The latest moment at which the wall clock showed it."""
     if now is None:
         return None

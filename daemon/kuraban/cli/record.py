@@ -11,10 +11,11 @@ from typing import IO, Annotated
 
 import typer
 
-from kuraban.cli.common import Site, counted, house_of, new_file, tell, wrong
+from kuraban.cli.common import Site, counted, house_of, new_file, tell, watched, wrong
 from kuraban.cli.moments import moment
 from kuraban.core.intake.wire import Wire
 from kuraban.core.texts.translator import Speech, Words
+from kuraban.core.timescale import moment_of
 from kuraban.core.units import parse_duration
 from kuraban.queries.journal_state import clock, open_history
 from kuraban.queries.journal_to_recording import Line, line_text, retell
@@ -66,7 +67,7 @@ def record(
     disk at once. With --from-journal everything that the watch knew: readings, entries, and changes
     of the site.
     """
-    settings, words = house_of(site)
+    settings, words = watched(site) if from_journal else house_of(site)
     if from_journal:
         if lasts is not None:
             right = "leave --for out, or --from-journal"
@@ -108,14 +109,15 @@ def _from_broker(settings: Settings, out: Path | None, lasts: float | None) -> N
 def _from_journal(
     settings: Settings, words: Words, out: Path | None, since: str | None, until: str | None
 ) -> None:
-    zone, now = settings.house.zone, clock()
+    zone = settings.house.zone
+    now = moment_of(clock(), zone)
     start = None if since is None else moment(since, "--since", zone, now)
     end = None if until is None else moment(until, "--until", zone, now)
     history = open_history(journal_of(settings))
     try:
         with _writing(out) as pen:
             for line in retell(history, settings.mqtt.root, start, end):
-                pen.write(line_text(line, zone), at_once=False)
+                pen.write(line_text(line, settings.house.site.zone), at_once=False)
             tell(f"{counted(pen.count, 'message')} written")
         lacks = not_retold(history, start, Speech(words, settings.house.site.language, zone, now))
         if lacks is not None:

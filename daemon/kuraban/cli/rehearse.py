@@ -12,15 +12,28 @@ from datetime import datetime
 from pathlib import Path
 from typing import Annotated
 
+import msgspec
 import typer
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeElapsedColumn
 
 import kuraban
-from kuraban.cli.common import Site, console, counted, house_of, lasting, say, table, tell, wrong
+from kuraban.cli.common import (
+    Site,
+    console,
+    counted,
+    house_of,
+    lasting,
+    say,
+    table,
+    tell,
+    watched,
+    wrong,
+)
 from kuraban.cli.moments import moment
 from kuraban.core.site import House
 from kuraban.core.texts.translator import Words
+from kuraban.core.timescale import moment_of
 from kuraban.core.units import HOUR, show_time
 from kuraban.queries.journal_state import clock, open_history
 from kuraban.queries.journal_to_recording import retell
@@ -94,17 +107,18 @@ def play(
     if score:
         _score(nights, seed, as_json)
         return
-    settings, words = house_of(site)
+    settings, words = house_of(site) if recordings else watched(site)
     house = settings.house
     changes = read_changes(otherwise or [], house)
     if not changes:
         right = "say what would be different, such as --with tolerance=+0.1"
         raise wrong("command line", "--with", "nothing is changed", right)
-    now = None if recordings else clock()
+    now = None if recordings else moment_of(clock(), house.zone)
     start = None if since is None else moment(since, "--since", house.zone, now)
     end = None if until is None else moment(until, "--until", house.zone, now)
     source = _Recordings(recordings) if recordings else _Journal(settings, start)
     done = source.rehearse(house, settings.mqtt.root, words, changes, start, end)
+    house = msgspec.structs.replace(house, clock=done.clock)
     if as_json:
         say(json.dumps(_document(done, house), ensure_ascii=False, indent=1))
     else:

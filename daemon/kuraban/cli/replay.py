@@ -5,9 +5,9 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from datetime import datetime
+from datetime import datetime, tzinfo
 from pathlib import Path
-from typing import IO, Annotated
+from typing import IO, Annotated, Protocol
 
 import typer
 from rich.console import Console
@@ -18,10 +18,17 @@ from kuraban.cli.moments import moment
 from kuraban.core.effects import Message, Step
 from kuraban.core.site import House
 from kuraban.recording import merged, size_of
-from kuraban.replay import Outcome, replay, timeline_writer
+from kuraban.replay import Outcome, TimelineWriter, replay
 
 STDOUT = Path("-")
-Writer = Callable[[Step | Message], None]
+
+
+class Writer(Protocol):
+    """Whatever writes the lines, times in `zone`."""
+
+    zone: tzinfo
+
+    def __call__(self, event: Step | Message) -> None: ...
 
 
 def add_to(app: typer.Typer) -> None:
@@ -64,10 +71,15 @@ def play(
     settings, words = house_of(site, _begins(recordings))
     house = settings.house
     stop = None if until is None else moment(until, "--until", house.zone)
-    with _writer(timeline, house) as write, _progress(recordings, timeline) as passed:
+    with _writer(timeline, house) as writer, _progress(recordings, timeline) as passed:
+
+        def stepped(zone: tzinfo) -> None:
+            writer.zone = zone
+
         outcome = replay(
-            house, settings.mqtt.root, words, recordings, until=stop, passed=passed, write=write
-        )
+            house, settings.mqtt.root, words, recordings,
+            until=stop, passed=passed, write=writer, stepped=stepped,
+        )  # fmt: skip
     _report(outcome)
 
 
@@ -81,13 +93,13 @@ def _begins(recordings: list[Path]) -> float | None:
 def _writer(timeline: Path | None, house: House) -> Iterator[Writer]:
     """Where the lines go. ConfigurationError where the file cannot be written."""
     if timeline is None:
-        yield _Lines(house).write
+        yield _Lines(house)
     elif timeline == STDOUT:
-        yield timeline_writer(house, sys.stdout.buffer)
+        yield TimelineWriter(house, sys.stdout.buffer)
         sys.stdout.buffer.flush()
     else:
         with _opened(timeline) as file:
-            yield timeline_writer(house, file)
+            yield TimelineWriter(house, file)
 
 
 def _opened(path: Path) -> IO[bytes]:
@@ -123,10 +135,11 @@ class _Lines:
 
     def __init__(self, house: House) -> None:
         self.house = house
+        self.zone = house.zone
         self.day = ""
 
-    def write(self, event: Step | Message) -> None:
-        local = datetime.fromtimestamp(event.at, self.house.zone)
+    def __call__(self, event: Step | Message) -> None:
+        local = datetime.fromtimestamp(event.at, self.zone)
         day = f"{local:%A} {local.day} {local:%B %Y}"
         if day != self.day:
             typer.echo(day if not self.day else f"\n{day}")

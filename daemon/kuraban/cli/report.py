@@ -11,11 +11,12 @@ from typing import Annotated
 import msgspec
 import typer
 
-from kuraban.cli.common import Site, console, counted, house_of, lasting, say, table
+from kuraban.cli.common import Site, console, counted, lasting, say, table, watched
 from kuraban.core.notify import reports
 from kuraban.core.site import House
 from kuraban.core.texts import messages as wording
 from kuraban.core.texts.translator import Words
+from kuraban.core.timescale import by_the_wall, moment_of
 from kuraban.core.units import DAY
 from kuraban.errors import JournalError
 from kuraban.queries.journal_state import JournalState, clock, looking
@@ -41,15 +42,15 @@ def morning(
     context.obj = site
     if context.invoked_subcommand is not None:
         return
-    settings, words = house_of(site)
-    with looking(journal_of(settings), words, clock()) as state:
+    settings, words = watched(site)
+    with looking(journal_of(settings), words, moment_of(clock(), settings.house.zone)) as state:
         _begun(state)
         engine = state.engine
         told = reports.morning_report(
             engine.view,
             engine.alarm_manager,
             engine.daily_words.night,
-            engine.notifier.waiting,
+            engine.notifier.duty_alarms.waiting,
             engine.now,
         )
         tongue = language if language in ("en", "ja") else settings.house.site.language
@@ -72,8 +73,8 @@ def over(
     site: Site = None,
 ) -> None:
     """Was each ring worth it? Counts of the last days, beside the figures of the standards."""
-    settings, words = house_of(site or context.obj)
-    now = clock()
+    settings, words = watched(site or context.obj)
+    now = moment_of(clock(), settings.house.zone)
     with looking(journal_of(settings), words, now) as state:
         _begun(state)
         house, history = state.engine.view.house, state.history
@@ -84,7 +85,8 @@ def over(
             history.entries(None, start, end + 1.0), start, end, house.site.day_starts, house.zone,
         )  # fmt: skip
     if as_json:
-        say(msgspec.json.encode(found).decode())
+        told = by_the_wall(msgspec.to_builtins(found), house.zone)
+        say(msgspec.json.encode(told).decode())
     else:
         _screen(found, house, words)
 

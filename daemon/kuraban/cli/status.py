@@ -10,9 +10,10 @@ import typer
 from rich.console import Console
 from rich.text import Text
 
-from kuraban.cli.common import Site, console, counted, house_of, lasting, say, table
+from kuraban.cli.common import Site, console, counted, lasting, say, table, watched
 from kuraban.core.site import SIGNALS
 from kuraban.core.texts.translator import Speech, figure
+from kuraban.core.timescale import by_the_wall, moment_of
 from kuraban.errors import BrokerError, JournalError
 from kuraban.queries.journal_state import clock, looking
 from kuraban.queries.status import HistoryNow, PlaceNow, ProbeNow, Standing, Status, status
@@ -40,19 +41,20 @@ def show(
     Standing alarms first, then places, what is not judged and why, probes, and the watch. Reads the
     journal beside the watch that runs and changes nothing.
     """
-    settings, words = house_of(site)
+    settings, words = watched(site)
     path = journal_of(settings)
-    now = clock()
+    zone = settings.house.zone
+    now = moment_of(clock(), zone)
     with looking(path, words, now) as state:
         if not state.engine.started:
             raise JournalError(f"{path}: nothing is in it yet; start the watch with `kuraban run`")
         found = status(state, path, words, settings.history)
     broker = _broker(settings)
     if as_json:
-        told = {**msgspec.to_builtins(found), "broker": broker}
+        told = {**by_the_wall(msgspec.to_builtins(found), zone), "broker": broker}
         say(msgspec.json.encode(told).decode())
         return
-    speech = Speech(words, "en", settings.house.zone, now)
+    speech = Speech(words, "en", zone, now)
     _screen(found, broker, speech, console())
 
 

@@ -14,12 +14,12 @@ a stage, since an addition lands where the recipe says, not where yesterday's ma
 from __future__ import annotations
 
 from bisect import bisect_right
-from datetime import datetime, timedelta
+from datetime import datetime, timedelta, tzinfo
 from typing import Literal, NamedTuple
-from zoneinfo import ZoneInfo
 
 import msgspec
 
+from kuraban.core.timescale import moment_of
 from kuraban.core.units import MINUTE, brewery_day, day_turn
 
 NEVER = (-273.15, 1000.0)
@@ -116,7 +116,7 @@ class Redraw(NamedTuple):
 
 
 def spans_of(
-    course: Course, marks: tuple[Mark, ...], day_starts: float, zone: ZoneInfo
+    course: Course, marks: tuple[Mark, ...], day_starts: float, zone: tzinfo
 ) -> tuple[Span, ...]:
     """The stretches of stages that the marks give, those that end by the clock laid between."""
     spans: list[Span] = []
@@ -134,14 +134,15 @@ def spans_of(
     return tuple(spans)
 
 
-def _due(stage: Stage, anchor: float, length: float, zone: ZoneInfo) -> float:
+def _due(stage: Stage, anchor: float, length: float, zone: tzinfo) -> float:
     """When a stage has run its length; one that counts days ends at a turn of the day.
 
     Where clocks change, a day of the wall clock may have 23 or 25 hours.
     """
     if stage.anchor == "mark":
         return anchor + length
-    return (datetime.fromtimestamp(anchor, zone) + timedelta(seconds=length)).timestamp()
+    wall = datetime.fromtimestamp(anchor, zone) + timedelta(seconds=length)
+    return moment_of(wall.timestamp(), zone)
 
 
 class Standing(NamedTuple):
@@ -165,7 +166,7 @@ class Planned:
         marks: tuple[Mark, ...],
         redraws: tuple[Redraw, ...],
         day_starts: float,
-        zone: ZoneInfo,
+        zone: tzinfo,
     ) -> None:
         self.course = course
         self.day_starts = day_starts

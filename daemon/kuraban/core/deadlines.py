@@ -90,11 +90,15 @@ class WatchBack(_Due, frozen=True):
 
 
 class Evening(_Due, frozen=True):
-    """The evening word."""
+    """The evening word, planned for `at`."""
+
+    at: float
 
 
 class Morning(_Due, frozen=True):
-    """The morning report."""
+    """The morning report, planned for `at`."""
+
+    at: float
 
 
 Deadline = (

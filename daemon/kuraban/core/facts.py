@@ -96,4 +96,18 @@ class Impaired(msgspec.Struct, frozen=True, gc=False):
     reason: str = ""
 
 
-Fact = Reading | Refusal | Logged | HouseChanged | Delivered | Impaired
+class ClockStepped(msgspec.Struct, frozen=True, gc=False):
+    """The wall clock went `by` seconds forward (back, if negative) while other clocks did not."""
+
+    received: float
+    by: float
+    ahead: float
+    """Seconds by which the wall clock is ahead of the watch's time from now on; whole ones, as
+    those of `by`."""
+    since: float
+    """Since when the watch looks on without a break: from then on elapsed time is exact."""
+    watched: bool = True
+    """False where it stepped while nobody watched, so that nobody knows for how long that was."""
+
+
+Fact = Reading | Refusal | Logged | HouseChanged | Delivered | Impaired | ClockStepped

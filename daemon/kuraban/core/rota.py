@@ -11,35 +11,25 @@ would ring is away, it is due earlier by the time that the first of them needs t
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, tzinfo
 from typing import NamedTuple
-from zoneinfo import ZoneInfo
 
 from kuraban.core.site import Duty, House
-from kuraban.core.units import HOUR, MINUTE, brewery_day
+from kuraban.core.timescale import wall_of
+from kuraban.core.units import DAY, begun, brewery_day
 
 DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
 
-def _day(duty: Duty, at: float, zone: ZoneInfo) -> date | None:
+def _day(duty: Duty, at: float, zone: tzinfo) -> date | None:
     """The day to which a moment belongs in a line, None if the line does not cover it.
 
     Hours that cross midnight belong to the day on which they start: "fri 18:00-08:00" covers
     Saturday 03:00 and not Friday 03:00.
     """
-    local = datetime.fromtimestamp(at, zone)
-    clock = local.hour * HOUR + local.minute * MINUTE + local.second
-    day = local.date()
-    if duty.hours is not None:
-        start, end = duty.hours
-        if start < end:
-            if not start <= clock < end:
-                return None
-        elif clock < end:
-            day -= timedelta(days=1)
-        elif clock < start:
-            return None
-    return day if not duty.days or DAYS[day.weekday()] in duty.days else None
+    start, end = duty.hours or (0.0, DAY)
+    day = begun(at, start, end, zone)
+    return day if day is None or not duty.days or DAYS[day.weekday()] in duty.days else None
 
 
 class Holder(NamedTuple):
@@ -64,9 +54,10 @@ def _lines(house: House, at: float) -> Iterator[_Line]:
             day = brewery_day(at, house.site.day_starts, house.zone)
         person = _swapped(house, duty.person, duty.role, day)
         yield _Line(duty.order, Holder(person, duty.role, duty.awake))
+    wall = wall_of(at, house.zone)
     for shift in house.shifts:
-        if shift.start <= at < shift.end:
-            day = datetime.fromtimestamp(shift.start, house.zone).date()
+        if shift.start <= wall < shift.end:
+            day = datetime.fromtimestamp(shift.start, house.site.zone).date()
             person = _swapped(house, shift.person, shift.role, day)
             yield _Line(shift.order, Holder(person, shift.role, shift.awake))
 
@@ -89,7 +80,7 @@ def has_duty(house: House, person: str, role: str | None, day: date) -> bool:
     return lines or any(
         shift.person == person
         and role in (None, shift.role)
-        and datetime.fromtimestamp(shift.start, house.zone).date() == day
+        and datetime.fromtimestamp(shift.start, house.site.zone).date() == day
         for shift in house.shifts
     )
 
@@ -116,9 +107,12 @@ def awake(house: House, at: float) -> list[Holder]:
 
 
 def _ordered(lines: Iterable[_Line]) -> list[Holder]:
+    """Each person once, by their first line, and awake if they are by any of their lines."""
     found: dict[str, Holder] = {}
-    for line in sorted(lines, key=lambda line: (line.order, not line.holder.awake)):
-        found.setdefault(line.holder.person, line.holder)
+    for line in sorted(lines, key=lambda line: line.order):
+        known = found.setdefault(line.holder.person, line.holder)
+        if line.holder.awake and not known.awake:
+            found[known.person] = known._replace(awake=True)
     return list(found.values())
 
 
@@ -141,7 +135,8 @@ def chain(house: House, role: str, at: float) -> list[Holder]:
 
 def arrival(house: House, person: str, at: float) -> float | None:
     """Seconds that a person needs to arrive, None where they are not away at that moment."""
-    away = [a.arrive for a in house.away if a.person == person and a.start <= at < a.end]
+    wall = wall_of(at, house.zone)
+    away = [a.arrive for a in house.away if a.person == person and a.start <= wall < a.end]
     return max(away) if away else None
 
 

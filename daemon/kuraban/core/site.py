@@ -7,6 +7,7 @@ addresses stay with the courier.
 
 from __future__ import annotations
 
+from datetime import tzinfo
 from functools import cached_property
 from typing import Literal
 from zoneinfo import ZoneInfo
@@ -14,6 +15,7 @@ from zoneinfo import ZoneInfo
 import msgspec
 
 from kuraban.core.course import Course
+from kuraban.core.timescale import Pieces, Timescale
 from kuraban.core.units import HOUR, MINUTE
 
 PlaceKind = Literal["tank", "starter", "koji-bed", "room", "cold-store", "water"]
@@ -101,7 +103,7 @@ class Duty(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Shift(msgspec.Struct, frozen=True, kw_only=True):
-    """One stretch of duty, [start, end), written out from a calendar that the house keeps."""
+    """One stretch of duty, [start, end) by the wall clock, written out from a house's calendar."""
 
     role: str
     person: str
@@ -112,7 +114,8 @@ class Shift(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Away(msgspec.Struct, frozen=True, kw_only=True):
-    """A stretch, [start, end), in which a person needs `arrive` seconds to get here."""
+    """A stretch, [start, end) by the wall clock, in which a person needs `arrive` seconds to get
+    here."""
 
     person: str
     start: float
@@ -159,6 +162,8 @@ class House(msgspec.Struct, frozen=True, kw_only=True, dict=True):
     swaps: tuple[Swap, ...] = ()
     """Entered by the crew; the site file knows none."""
     courses: tuple[Course, ...] = ()
+    clock: Pieces = ()
+    """How far the wall clock is ahead of the watch's time; the watch's own, as the swaps are."""
 
     @cached_property
     def place(self) -> dict[str, Place]:
@@ -181,8 +186,9 @@ class House(msgspec.Struct, frozen=True, kw_only=True, dict=True):
         return {course.id: course for course in self.courses}
 
     @cached_property
-    def zone(self) -> ZoneInfo:
-        return self.site.zone
+    def zone(self) -> tzinfo:
+        """What tells the wall clock's time of the watch's (`kuraban.core.timescale`)."""
+        return Timescale(self.site.zone, self.clock) if self.clock else self.site.zone
 
     @cached_property
     def hanging(self) -> dict[str, tuple[Probe, ...]]:

@@ -19,7 +19,7 @@ from queue import SimpleQueue
 from threading import Event, Thread
 from typing import Any, Protocol
 
-from kuraban.clock import Clock
+from kuraban.clock import Clock, elapsed
 from kuraban.core.facts import Reading
 from kuraban.core.intake.wire import Wire
 from kuraban.core.site import SIGNALS, House, Probe
@@ -60,11 +60,11 @@ class Pace(Clock):
 
     def __init__(self, start: float) -> None:
         super().__init__(1.0, start)
-        self._now = (time.time(), start, 1.0)
+        self._now = (elapsed(), start, 1.0)
 
     def change(self, speed: float) -> None:
         if speed != self.speed:
-            real = time.time()
+            real = elapsed()
             self._now = (real, self.of(real), speed)
             self.speed = speed
 
@@ -75,6 +75,9 @@ class Pace(Clock):
     def real(self, moment: float) -> float:
         began, start, speed = self._now
         return began + (moment - start) / speed
+
+    def shown(self, real: float) -> float:
+        return self.of(real) + self.ahead
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,7 +182,7 @@ class Feeder:
         self.played = Event()
         stage = Mqtt(link.host, link.port, root="stage", client_id="demo-probes")
         topics = (self._status, f"{link.root}/log/+")
-        self._door = FrontDoor(stage, topics, time.time, on_event=lambda event: None)
+        self._door = FrontDoor(stage, topics, elapsed, on_event=lambda event: None)
         self._thread = Thread(target=self._run, name="probes", daemon=True)
 
     def await_watch(self, within: float = 20.0) -> None:
@@ -225,7 +228,7 @@ class Feeder:
     def _wait_until(self, moment: float) -> bool:
         """Whether the moment came before the end did; the pace may change meanwhile."""
         while not self._stopping.is_set():
-            rest = self._clock.real(moment) - time.time()
+            rest = self._clock.real(moment) - elapsed()
             if rest <= 0:
                 return True
             self._stopping.wait(min(rest, 0.2))

@@ -30,6 +30,7 @@ from matplotlib.font_manager import fontManager
 from matplotlib.ticker import FuncFormatter, MaxNLocator
 
 from kuraban.core import entries as e
+from kuraban.core.timescale import moment_of
 from kuraban.core.units import at_clock
 
 Kind = Literal["stir", "addition", "stage", "sample", "probe-out", "work", "ring"]
@@ -415,7 +416,7 @@ def clock_marks(start: float, end: float, zone: tzinfo, most: int = 7) -> list[t
     moment = local.replace(hour=0, minute=0, second=0, microsecond=0, tzinfo=None)
     found: list[tuple[float, str]] = []
     while len(found) < 400:
-        at = moment.replace(tzinfo=zone).timestamp()
+        at = moment_of(moment.replace(tzinfo=zone).timestamp(), zone)
         if at > end:
             break
         if at >= start:

@@ -7,25 +7,30 @@ to now: a watch that stands still is not made to look as if it went on.
 
 from __future__ import annotations
 
-import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import NamedTuple
 
+import msgspec
+
+from kuraban.clock import wall_clock
 from kuraban.core.engine.engine import Engine
+from kuraban.core.site import House
 from kuraban.core.texts.translator import Words
+from kuraban.core.timescale import pieces_of
 from kuraban.errors import JournalError
 from kuraban.runtime import recover
 from kuraban.store.connection import connect, telling
 from kuraban.store.history import History
 from kuraban.store.journal import Journal
 
-clock = time.time
+clock = wall_clock
 
 
 class JournalState(NamedTuple):
-    """`last_turn` is when the watch last wrote, None before its first turn; times in seconds."""
+    """`last_turn` is when the watch last wrote, None before its first turn; times, that of the
+    question too, are the watch's own."""
 
     history: History
     engine: Engine
@@ -41,6 +46,21 @@ def open_history(path: Path) -> History:
             "file of the one that runs"
         )
     return History(path)
+
+
+def clocked(house: House, path: Path) -> House:
+    """The house by the wall clock as the journal at `path` knows it; as it is where there is
+    none that can be read."""
+    try:
+        history = open_history(path)
+    except JournalError:
+        return house
+    try:
+        return msgspec.structs.replace(house, clock=pieces_of(history.clock_steps()))
+    except JournalError:
+        return house
+    finally:
+        history.close()
 
 
 @contextmanager

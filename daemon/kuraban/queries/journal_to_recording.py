@@ -4,6 +4,9 @@ The journal holds readings with their offsets added and probes' own topics resol
 in the recording has no own topics, and a value is written so that adding the offset gives the very
 number that was judged. What a message said twice is there once; what was refused is there in its
 first bytes, and a bus error code as such a code.
+
+Every time in such a recording, that of each line too, is the watch's own (`core.timescale`), which
+never goes back; how far the wall clock is ahead of it stands in lines of their own.
 """
 
 from __future__ import annotations
@@ -14,12 +17,24 @@ from collections.abc import Iterator
 from datetime import datetime, tzinfo
 from typing import NamedTuple
 
+import msgspec
+
 from kuraban.core import entries as e
-from kuraban.core.facts import Fact, HouseChanged, Impaired, Logged, Reading, Refusal
+from kuraban.core.facts import (
+    ClockStepped,
+    Fact,
+    HouseChanged,
+    Impaired,
+    Logged,
+    Reading,
+    Refusal,
+)
+from kuraban.core.intake.entry_times import carried
 from kuraban.core.intake.reading_decoder import BUS_CODES
 from kuraban.core.site import House, from_document
+from kuraban.core.timescale import wall_of
 from kuraban.core.units import DAY, show_duration
-from kuraban.replay import HOUSE_TOPIC, PART_TOPIC
+from kuraban.replay import CLOCK_TOPIC, HOUSE_TOPIC, PART_TOPIC
 from kuraban.store.history import History
 from kuraban.store.rows import entry_row, received_of
 
@@ -46,17 +61,20 @@ def retell(history: History, root: str, since: float | None, until: float | None
     pen = _Pen(root)
     before: list[Logged] = []
     house: HouseChanged | None = None
+    clock: list[ClockStepped] = []
     begun = since is None
     for _, fact in history.facts_after(0, until):
         if not begun and since is not None and received_of(fact) < since:
             if isinstance(fact, HouseChanged):
                 house = fact
+            elif isinstance(fact, ClockStepped):
+                clock.append(fact)
             elif isinstance(fact, Logged) and fact.at > since - ENTRIES_BACK:
                 before.append(fact)
             continue
         if not begun and since is not None:
             begun = True
-            yield from pen.opening(house, before, since)
+            yield from pen.opening(house, clock, before, since)
         yield from pen.lines(fact, received_of(fact))
 
 
@@ -68,9 +86,10 @@ class _Pen:
         self.house: House | None = None
 
     def opening(
-        self, house: HouseChanged | None, entries: list[Logged], at: float
-    ) -> Iterator[Line]:
-        for fact in (house, *sorted(entries, key=lambda logged: logged.at)):
+        self, house: HouseChanged | None, clock: list[ClockStepped], entries: list[Logged],
+        at: float,
+    ) -> Iterator[Line]:  # fmt: skip
+        for fact in (house, *clock, *sorted(entries, key=lambda logged: logged.at)):
             if fact is not None:
                 yield from self.lines(fact, at)
 
@@ -88,6 +107,8 @@ class _Pen:
                 told = {"part": fact.part, "holds": fact.holds, "received": at}
                 payload = json.dumps({**told, "reason": fact.reason}, ensure_ascii=False)
                 yield Line(at, f"{self.root}/{PART_TOPIC}", payload)
+            case ClockStepped():
+                yield Line(at, f"{self.root}/{CLOCK_TOPIC}", msgspec.json.encode(fact).decode())
             case _:
                 return
 
@@ -137,11 +158,14 @@ def _term(total: float, known: float) -> float:
     return next((term for term in near if term + known == total), guess)
 
 
-def entry_text(logged: Logged) -> str:
+def entry_text(logged: Logged, zone: tzinfo | None = None) -> str:
+    """The entry as a message; with `zone` the times in it are the wall clock's."""
     told: dict[str, object] = json.loads(entry_row(0, logged)[-1])
     if isinstance(told.get("for"), (int, float)):
         told["for"] = show_duration(float(str(told["for"])))
     told |= {"id": logged.id, "at": logged.at}
+    if zone is not None:
+        told = carried(told, lambda at: wall_of(at, zone)) | {"at": wall_of(logged.at, zone)}
     if logged.by is not None:
         told["who" if isinstance(logged.entry, e.Aim) else "by"] = logged.by
     return json.dumps(told, ensure_ascii=False)

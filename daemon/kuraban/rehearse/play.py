@@ -18,9 +18,9 @@ import msgspec
 from kuraban.core import entries as e
 from kuraban.core.effects import Message, Step
 from kuraban.core.facts import Fact, Logged
-from kuraban.core.house_view import Finding
 from kuraban.core.site import House, from_document, to_document
 from kuraban.core.texts.messages import Words
+from kuraban.core.timescale import Pieces
 from kuraban.core.units import within_hours
 from kuraban.recording import Recorded
 from kuraban.rehearse.changes import Change, changed
@@ -53,6 +53,8 @@ class Rehearsal:
     verdicts: int
     verdicts_lost: int
     """Verdicts on rings that this version would not make, or that lie outside the time."""
+    clock: Pieces = ()
+    """By which the wall clock's time is told of those here."""
 
     @property
     def differing(self) -> tuple[Pair, ...]:
@@ -79,27 +81,9 @@ class _Night:
     """One core and what it told."""
 
     def __init__(self, house: House, root: str, words: Words, off: frozenset[str]) -> None:
-        self.player = Player(house, root, words)
-        self.off = off
+        self.player = Player(house, root, words, off)
         self.story: list[Step | Message] = []
         self.facts: list[Fact] = []
-
-    def play(self, message: Recorded) -> None:
-        begun = self.player.begun
-        self.player.play(message)
-        if self.off and not begun:
-            self._leave_out()
-
-    def _leave_out(self) -> None:
-        """Findings of conditions that are left out reach nobody."""
-        view = self.player.engine.view
-        take, off = view.tell, self.off
-
-        def tell(finding: Finding) -> None:
-            if finding.condition not in off:
-                take(finding)
-
-        view.tell = tell
 
     def told(self) -> None:
         turn = self.player.engine.drain()
@@ -139,8 +123,8 @@ def rehearse(
         if until is not None and message.at > until:
             break
         start = max(since, message.at) if not count else start
-        was.play(message)
-        other.play(_retold(message, changes) if message.topic == topic else message)
+        was.player.play(message)
+        other.player.play(_retold(message, changes) if message.topic == topic else message)
         count += 1
         if count % BUNDLE == 0:
             was.told()
@@ -160,6 +144,8 @@ def _retold(message: Recorded, changes: Sequence[Change]) -> Recorded:
 
 
 def _compared(house: House, was: _Night, other: _Night, count: int, start: float) -> Rehearsal:
+    clock = was.player.engine.clock
+    house = msgspec.structs.replace(house, clock=clock)
     nights = was.story, other.story
     verdicts = _verdicts(was.facts)
     first, second = (spells_of(story) for story in nights)
@@ -177,6 +163,7 @@ def _compared(house: House, was: _Night, other: _Night, count: int, start: float
         pairs=tuple(pairs),
         verdicts=len(verdicts),
         verdicts_lost=lost,
+        clock=clock,
     )
 
 

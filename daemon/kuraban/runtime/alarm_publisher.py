@@ -31,7 +31,7 @@ class AlarmPublisher:
     def __init__(self, publish: Publish, root: str, zone: tzinfo) -> None:
         self._publish = publish
         self._root = root
-        self._zone = zone
+        self.zone = zone
 
     def recall(self, alarm_manager: AlarmManager, journal: Path) -> None:
         """Every alarm as it stands now, whatever the broker kept of it."""
@@ -49,14 +49,16 @@ class AlarmPublisher:
     def tell(self, step: Step) -> None:
         payload = b""
         if step.step != "normal":
-            payload = msgspec.json.encode(timeline_line(step, self._zone))
+            payload = msgspec.json.encode(timeline_line(step, self.zone))
         self._publish(self._topic(step.subject, step.condition), payload, retain=True)
 
     def tell_entries(self, facts: Iterable[Fact]) -> None:
         """Those made on a page or by a link: whoever listens to the broker hears them too."""
         for fact in facts:
             if isinstance(fact, Logged) and fact.way in ("page", "link"):
-                self._publish(f"{self._root}/log/{fact.subject}", entry_text(fact).encode())
+                self._publish(
+                    f"{self._root}/log/{fact.subject}", entry_text(fact, self.zone).encode()
+                )
 
     def _topic(self, subject: str, condition: str) -> str:
         return f"{self._root}/watch/alarm/{subject}/{condition}"

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import msgspec
 
-from kuraban.clock import Clock, Pace
+from kuraban.clock import Pace
 from kuraban.core.facts import Logged
 from kuraban.core.views.snapshot import Snapshot
 from kuraban.errors import MachineError
@@ -27,10 +27,6 @@ class Start(msgspec.Struct, frozen=True):
     history: Path
     pace: Pace
     """Of the watch's clock."""
-
-    @property
-    def clock(self) -> Clock:
-        return Clock(*self.pace)
 
     def packed(self) -> bytes:
         return msgspec.msgpack.encode(self, enc_hook=plain)

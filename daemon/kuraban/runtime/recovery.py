@@ -48,7 +48,6 @@ PERHAPS_NORMAL = frozenset({"unshelved", "released", "in-service"})
 RINGING = PERHAPS_NORMAL | {"raised", "realarmed"}
 LATELY = 1000
 """Facts before a checkpoint by which its moment is looked at."""
-MOST_FAULTS = 100
 
 Copies = dict[tuple[str, str], Course]
 """By batch and place."""
@@ -57,7 +56,10 @@ log = logging.getLogger("kuraban")
 
 
 def feed(engine: Engine, fact: Fact) -> bool:
-    """Take a fact; a fault of ours is written down and stops nothing. Whether all went well."""
+    """Take a fact; a fault of ours is written down and stops nothing. Whether all went well.
+
+    The fact is taken whatever fails of the deadlines that were due before it.
+    """
     try:
         engine.take(fact)
     except Exception:
@@ -68,14 +70,12 @@ def feed(engine: Engine, fact: Fact) -> bool:
 
 def run_to(engine: Engine, now: float) -> bool:
     """Run every deadline up to `now`, past those that fail. Whether all went well."""
-    for faults in range(MOST_FAULTS):
-        try:
-            engine.wake(now)
-        except Exception:
-            log.exception("a fault of ours, please report it; it came with a deadline")
-            continue
-        return faults == 0
-    return False
+    try:
+        engine.wake(now)
+    except Exception:
+        log.exception("a fault of ours, please report it; it came with a deadline")
+        return False
+    return True
 
 
 def recover(journal: Journal, words: Words) -> Engine:
@@ -95,7 +95,8 @@ def recover(journal: Journal, words: Words) -> Engine:
         if not _live_through(engine, journal.facts_after(kept.seq), now):
             return _anew(journal, history, words, kept, now)
         engine.drain()
-        engine.notifier.serial = max(engine.notifier.serial, _last_serial(history, now))
+        writer = engine.notifier.writer
+        writer.serial = max(writer.serial, _last_serial(history, now))
         return engine
 
 
@@ -146,7 +147,7 @@ def _live_through(
         if copies and isinstance(fact, Logged) and isinstance(fact.entry, BatchStart):
             copy = copies.get((fact.entry.batch, fact.subject))
             if copy is not None and engine.started:
-                engine.view.entry_log.courses[fact.key] = copy
+                engine.watched.state.entry_log.courses[fact.key] = copy
         well = feed(engine, fact) and well
     return run_to(engine, now) and well
 
@@ -163,14 +164,15 @@ def _anew(
     upto = now if kept is None else kept.standing.now
     start = upto - READINGS_BACK if kept is None else _start(history, kept, upto)
     feed(engine, HouseChanged(start, house))
-    given_out = engine.notifier.serial = _last_serial(history, now)
+    writer = engine.notifier.writer
+    given_out = writer.serial = _last_serial(history, now)
     last = None if kept is None else kept.seq
     _live_through(engine, _window(history, start, upto, last), upto, copies)
     if kept is not None:
         engine.drain()
         for alarm in lay_over(engine, kept.standing):
             log.warning("%s stood, and no such condition is known any more", alarm)
-        engine.notifier.serial = max(engine.notifier.serial, given_out)
+        writer.serial = max(writer.serial, given_out)
         _live_through(engine, journal.facts_after(kept.seq), now, copies)
     else:
         _take_in_hand(engine, history)
@@ -188,7 +190,10 @@ def _start(history: History, kept: _Kept, upto: float) -> float:
 
 
 def _window(history: History, start: float, upto: float, last: int | None) -> Iterator[Fact]:
-    """Older entries, as if `start` began them, and every fact since, up to the number `last`."""
+    """Older steps of the clock and entries, as if `start` began them, and every fact since, up to
+    the number `last`."""
+    steps = (step for step in history.clock_steps() if step.received < start)
+    yield from (msgspec.structs.replace(step, by=0.0) for step in steps)
     entries = history.entries(None, upto - ENTRIES_BACK, upto + HOUR)
     yield from sorted((e for e in entries if e.received < start), key=lambda e: e.received)
     for number, fact in history.facts_after(_seq_at(history, start)):
@@ -259,7 +264,7 @@ def _tell_news(engine: Engine, history: History) -> None:
         and (alarm.id not in told or told[alarm.id].step not in RINGING)
     }
     turn = engine.drain()
-    engine.notifier.story = [event for event in turn.story if _about(event) & news]
+    engine.notifier.writer.story = [event for event in turn.story if _about(event) & news]
     for step in told.values():
         over = _over(engine, step)
         if over is not None:

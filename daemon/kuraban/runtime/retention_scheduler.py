@@ -65,7 +65,7 @@ class RetentionScheduler:
 
 def _clock_wrong(engine: Engine) -> bool:
     alarm = engine.alarm_manager.alarms.get(("watch", "clock-wrong"))
-    return alarm is not None and alarm.state is not State.NORMAL
+    return alarm is not None and alarm.state not in (State.NORMAL, State.RETURNED)
 
 
 def held(engine: Engine, now: float) -> dict[str, float]:

@@ -7,6 +7,9 @@ A turn takes what waits, lets the engine decide, writes everything in one transa
 then tells the broker that its messages are safe and the courier that there is work. While the
 journal cannot be written the watch judges on: turns are kept in memory, nothing is answered, people
 are paged from memory, and the broker is heard through a second session.
+
+All of it goes by the watch's own time, which is elapsed time; the wall clock is looked at in every
+turn, and what it did is a fact (`kuraban.runtime.wall_clock`).
 """
 
 from __future__ import annotations
@@ -18,11 +21,13 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from kuraban.clock import Clock
+import msgspec
+
+from kuraban.clock import Clock, elapsed, wall_clock
 from kuraban.core.effects import Message, Step, Turn
 from kuraban.core.engine.engine import Engine
 from kuraban.core.engine.self_monitoring import PARTS
-from kuraban.core.facts import Delivered, Fact, HouseChanged, Impaired
+from kuraban.core.facts import ClockStepped, Delivered, Fact, HouseChanged, Impaired
 from kuraban.core.intake.wire import Wire
 from kuraban.core.site import from_document, to_document
 from kuraban.core.texts.messages import Words
@@ -44,7 +49,9 @@ from kuraban.runtime.journal_writer import JournalWriter
 from kuraban.runtime.outbox_failover import Rows
 from kuraban.runtime.pages_process import PagesProcess
 from kuraban.runtime.retention_scheduler import RetentionScheduler
+from kuraban.runtime.wall_clock import GAP, WallClock
 from kuraban.settings import Settings
+from kuraban.store.history import History
 from kuraban.store.journal import open_or_set_aside
 from kuraban.store.outbox import Outbox
 from kuraban.store.rows import received_of
@@ -61,8 +68,11 @@ LONGEST_WAIT: Final = 0.5
 """Seconds of real time after which an idle loop looks up."""
 NEAR: Final = 0.1
 """Seconds of real time before a deadline in which nothing else is begun."""
-GAP: Final = 2 * MINUTE
 COURIER_STOPS_WITHIN, DOOR_STOPS_WITHIN, FORWARDER_STOPS_WITHIN = 3.0, 1.0, 1.0
+
+WRONG_AT_START: Final = (
+    "this machine's clock stands before the journal's end; set it: the watch goes on all the same"
+)
 
 log = logging.getLogger("kuraban")
 
@@ -87,6 +97,7 @@ class Watch:
     ) -> None:
         self.settings = settings
         self.clock = clock or Clock()
+        self._wall_clock = WallClock(self.clock)
         self._supervisor = supervisor or Supervisor(None)
         self._on_turn = on_turn
         self._root = settings.mqtt.root
@@ -105,8 +116,9 @@ class Watch:
         self._failed = False
         self._words = words
         self._door = FrontDoor(
-            settings.mqtt, self._wire.subscriptions(), time.time, on_event=self._health.on_link
-        )
+            settings.mqtt, self._wire.subscriptions(), elapsed,
+            wall=wall_clock, on_event=self._health.on_link,
+        )  # fmt: skip
         self._pages_process = PagesProcess(
             settings, words, settings.data / JOURNAL, self.submit, self.clock
         )
@@ -120,6 +132,7 @@ class Watch:
         self.engine: Engine = recover(journal, self._words)
         self._journal_writer = JournalWriter(journal)
         self._alarm_publisher = AlarmPublisher(self._door.publish, self._root, self._zone)
+        self._take_up_clock(path)
         self._rows = Rows(Outbox(path), self.settings.addresses, self.clock)
         self._local.extend(self._rows.unreported())
         addresses = {
@@ -129,12 +142,30 @@ class Watch:
         self._curves = Curves(path)
         pictures = Pictures(self._curves.draw) if available() else None
         self._courier = Courier(
-            self._rows, addresses, self._health.delivered, time.time,
+            self._rows, addresses, self._health.delivered, elapsed,
             further=Links(self._pages_process.link), pictures=pictures,
         )  # fmt: skip
         self._forwarder = self._forwarding(path)
         receiver = None if self.settings.history is None else self.settings.history.name
         self._retention = RetentionScheduler(self.settings.keep, receiver)
+
+    def _take_up_clock(self, path: Path) -> None:
+        history = History(path)
+        steps = history.clock_steps()
+        history.close()
+        for fact in self._wall_clock.take_up(steps, self._since):
+            feed(self.engine, fact)
+            log.warning("%s", WRONG_AT_START)
+        for step in self._wall_clock.steps:
+            self._wire.stepped(step.ahead)
+        self._go_by_the_wall()
+
+    def _go_by_the_wall(self) -> None:
+        """Whoever tells the wall clock's time hears how it stands."""
+        if self.engine.started:
+            house = self.engine.view.house
+            self._zone = self._alarm_publisher.zone = house.zone
+            self._wire.house = house
 
     def _forwarding(self, path: Path) -> Forwarder | None:
         """What carries the journal to the long history, where there is one."""
@@ -159,7 +190,9 @@ class Watch:
             log.error("the journal was damaged and lies now as %s; a new one begins", self._aside)
         self._tell_gap(now)
         document = to_document(house)
-        known = to_document(self.engine.view.house) if self.engine.started else ""
+        known = ""
+        if self.engine.started:
+            known = to_document(msgspec.structs.replace(self.engine.view.house, clock=()))
         if to_document(from_document(document)) != known:
             feed(self.engine, HouseChanged(max(now, self.engine.now), document))
         self._health.recall(self.engine.impaired, self._forwarder is not None)
@@ -171,14 +204,9 @@ class Watch:
     def _tell_gap(self, now: float) -> None:
         if self._since is None:
             return
-        last = show_time(round(self._since), self._zone)
-        if now < self._since - MINUTE:
-            log.error(
-                "this machine's clock says %s, yet the journal goes to %s; set the clock",
-                show_time(round(now), self._zone), last,
-            )  # fmt: skip
-        elif now - self._since > GAP:
-            log.warning("nobody watched from %s to %s", last, show_time(round(now), self._zone))
+        if now - self._since > GAP:
+            span = (show_time(round(at), self._zone) for at in (self._since, now))
+            log.warning("nobody watched from %s to %s", *span)
             if self.engine.started:
                 feed(self.engine, Impaired("watch", True, self.engine.now))
                 feed(self.engine, Impaired("watch", False, now))
@@ -208,6 +236,7 @@ class Watch:
 
     def turn(self, wait: float = 0.0) -> bool:
         """One turn, waiting at most `wait` seconds for a message; whether it was a good one."""
+        self._look_at_clock()
         now = self.clock()
         arrived = self._door.take(MOST, wait)
         well = self._judge(arrived, now)
@@ -223,6 +252,13 @@ class Watch:
         if kept and self._quiet():
             self._retention.step(self.engine, self._journal_writer, now)
         return awake and kept
+
+    def _look_at_clock(self) -> None:
+        for fact in self._wall_clock.look():
+            self._local.append(fact)
+            if isinstance(fact, ClockStepped):
+                self._wire.stepped(fact.ahead)
+                log.warning("the wall clock went %+.0f s; the watch goes by elapsed time", fact.by)
 
     def _quiet(self) -> bool:
         """Whether nothing waits and no deadline is near."""
@@ -260,6 +296,8 @@ class Watch:
             well = feed(self.engine, fact) and well
             if isinstance(fact, Delivered):
                 self._health.reached(fact)
+            elif isinstance(fact, (ClockStepped, HouseChanged)):
+                self._go_by_the_wall()
         return well if full else run_to(self.engine, now) and well
 
     def _own_facts(self, until: float) -> list[Fact]:
@@ -367,6 +405,7 @@ class Watch:
             self._forwarder.renew()
         self._journal_writer.renewed, self._checkpointed = False, float("-inf")
         self._local.append(HouseChanged(self.clock(), to_document(self.settings.house)))
+        self._local.extend(self._wall_clock.renewed())
         return outbox
 
     def _send_from_memory(self, turn: Turn) -> None:

@@ -14,7 +14,7 @@ from operator import itemgetter
 from pathlib import Path
 
 from kuraban.core.effects import Step
-from kuraban.core.facts import Logged
+from kuraban.core.facts import ClockStepped, Logged
 from kuraban.core.units import DAY
 from kuraban.errors import JournalError
 from kuraban.store import rows
@@ -33,9 +33,9 @@ _RECEIVED = {"reading": "coalesce(received, at)", "entry": "received", "step": "
 
 Measured = tuple[int, str, float, float]
 """A reading no wider than forwarding needs it, there are millions: number, probe, at, value."""
-Event = tuple[int, Logged | Step | str | JournalError]
-"""An entry, an alarm step, or a house as its document, and its number; the error of an entry that
-cannot be read any more."""
+Event = tuple[int, Logged | Step | str | ClockStepped | JournalError]
+"""An entry, an alarm step, a house as its document or a step of the clock, and its number; the
+error of an entry that cannot be read any more."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,9 +188,11 @@ class Forwarded:
         for row in self._db.execute(f"SELECT seq, {rows.STEP} FROM step {where}", span):
             yield row[0], rows.to_step(row[1:])
         yield from self._db.execute(f"SELECT seq, document FROM house {where}", span)
+        yield from (one for one in rows.clock_steps(self._db, last) if one[0] > seq)
 
     def before(self, seq: int) -> list[Event]:
-        """Houses and entries up to `seq` that say what runs where by then, in their order."""
+        """Houses and entries up to `seq` that say what runs where by then, and the steps of the
+        clock, in their order."""
         with telling(self.path, "read what runs where"):
             newest = "SELECT max(received) FROM entry WHERE seq <= ?"
             since = (self._db.execute(newest, (seq,)).fetchone()[0] or 0.0) - ENTRIES_BEFORE
@@ -208,6 +210,7 @@ class Forwarded:
                 " coalesce((SELECT max(seq) FROM house WHERE seq <= ?2), 0)",
                 (seq, first),
             )
+            found += rows.clock_steps(self._db, seq)
         return sorted(found, key=itemgetter(0))
 
     def oldest(self, seq: int) -> float | None:

@@ -15,7 +15,7 @@ from typing import NamedTuple, TypeVar
 import msgspec
 
 from kuraban.core.effects import Message, Step
-from kuraban.core.facts import Fact, Logged, Reading, Refusal
+from kuraban.core.facts import ClockStepped, Fact, Logged, Reading, Refusal
 from kuraban.store import rows
 from kuraban.store.connection import connect, telling
 from kuraban.store.summary import MINUTES, SLOTS, TENS, shown, unpack
@@ -100,6 +100,11 @@ class History:
         """The newest house document, None before the first."""
         found = list(self._each("SELECT document FROM house ORDER BY seq DESC LIMIT 1", ()))
         return str(found[0][0]) if found else None
+
+    def clock_steps(self) -> tuple[ClockStepped, ...]:
+        """Every step of the wall clock, oldest first."""
+        with telling(self.path, "read the journal"):
+            return tuple(step for _, step in rows.clock_steps(self._db))
 
     def readings(self, probe: str, start: float, end: float) -> Iterator[tuple[float, float]]:
         """(at, value) of one probe, in the order of their times.

@@ -23,7 +23,7 @@ from kuraban.store.schema import Foreign, migrate
 from kuraban.store.writer import Writer
 
 Blob = bytes | mmap
-FACTS = ("reading", "refusal", "entry", "house", "delivery", "impaired")
+FACTS = ("reading", "refusal", "entry", "house", "delivery", "impaired", "clock_step")
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,6 +17,7 @@ import msgspec
 from kuraban.core.effects import Ask, Message, Step
 from kuraban.core.entries import Amend, Duration, Entry, TakeBack, kind_of, read_special
 from kuraban.core.facts import (
+    ClockStepped,
     Delivered,
     Fact,
     HouseChanged,
@@ -132,6 +133,14 @@ _ENTRY: msgspec.json.Decoder[Entry] = msgspec.json.Decoder(Entry, dec_hook=read_
 _ALARMS = msgspec.json.Decoder(tuple[str, ...])
 _ASKS = msgspec.json.Decoder(tuple[Ask, ...])
 
+CLOCK = "received, by, ahead, since, watched"
+
+
+def to_step_of_clock(row: Row) -> ClockStepped:
+    received, by, ahead, since, watched = row
+    return ClockStepped(received, by, ahead, since, bool(watched))
+
+
 _FACTS: tuple[tuple[str, Callable[[Row], Fact]], ...] = (
     (f"SELECT seq, {READING} FROM reading JOIN probe ON probe.number = reading.probe", to_reading),
     ("SELECT seq, probe, topic, at, reason, head, wild FROM refusal", to_refusal),
@@ -145,14 +154,32 @@ _FACTS: tuple[tuple[str, Callable[[Row], Fact]], ...] = (
         "SELECT seq, part, holds, received, reason FROM impaired",
         lambda row: Impaired(row[0], bool(row[1]), row[2], row[3]),
     ),
+    (f"SELECT seq, {CLOCK} FROM clock_step", to_step_of_clock),
 )
+
+
+def has(db: sqlite3.Connection, table: str) -> bool:
+    """Whether the journal has a table; one that waits for a newer watch lacks what it will add."""
+    select = "SELECT count(*) FROM sqlite_schema WHERE name = ?"
+    return bool(db.execute(select, (table,)).fetchone()[0])
+
+
+def clock_steps(db: sqlite3.Connection, until: int | None = None) -> list[tuple[int, ClockStepped]]:
+    """Every step of the wall clock with its number, in order, up to the one numbered `until`."""
+    if not has(db, "clock_step"):
+        return []
+    found = db.execute(
+        f"SELECT seq, {CLOCK} FROM clock_step WHERE ?1 IS NULL OR seq <= ?1 ORDER BY seq", (until,)
+    )
+    return [(row[0], to_step_of_clock(row[1:])) for row in found]
 
 
 def facts_after(
     db: sqlite3.Connection, seq: int, until: float | None
 ) -> Iterator[tuple[int, Fact]]:
     """Every fact numbered beyond `seq` with its number, in order, none received after `until`."""
-    streams = [_stream(db, select, make, seq) for select, make in _FACTS]
+    known = _FACTS if has(db, "clock_step") else _FACTS[:-1]
+    streams = [_stream(db, select, make, seq) for select, make in known]
     for number, fact in heapq.merge(*streams, key=itemgetter(0)):
         if until is not None and received_of(fact) > until:
             return

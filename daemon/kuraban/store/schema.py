@@ -6,6 +6,9 @@ changed, but for two things: refusals, which anyone on the network can cause, ar
 thousand, and old readings become summaries (`store.retention`). `state.whole` is the moment before
 which there may be such; it is empty while every reading is at full length.
 
+Every time in it is the watch's own (`kuraban.core.timescale`); what the wall clock showed then is
+found by its steps, which are facts.
+
 A reading is most of what a journal holds, so its row is small: the probe is a number, the time of
 receipt is left out where it equals the time of the reading, and its marks share one small integer.
 
@@ -229,11 +232,23 @@ _ASKS = """
 ALTER TABLE message ADD COLUMN asks TEXT NOT NULL DEFAULT '[]';
 """
 
+_CLOCK = """
+CREATE TABLE clock_step(
+    seq INTEGER PRIMARY KEY,
+    received REAL NOT NULL,
+    by REAL NOT NULL,
+    ahead REAL NOT NULL,
+    since REAL NOT NULL,
+    watched INTEGER NOT NULL
+) STRICT;
+"""
+
 MIGRATIONS: tuple[tuple[str, str], ...] = (
     ("the first tables", _FIRST),
     ("points that the long history refused", _SET_ASIDE),
     ("rings that a message asks about", _ASKS),
     ("summaries of old readings", _SUMMARY),
+    ("steps of the wall clock", _CLOCK),
 )
 """Name and SQL of each migration, oldest first; never changed once released, only added to."""
 

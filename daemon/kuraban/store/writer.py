@@ -8,8 +8,11 @@ from collections.abc import Sequence
 from mmap import mmap
 from typing import TypeVar
 
+import msgspec
+
 from kuraban.core.effects import Message, Step, Turn
 from kuraban.core.facts import (
+    ClockStepped,
     Delivered,
     Fact,
     HouseChanged,
@@ -82,6 +85,8 @@ class Writer:
             self._delivered(seq, result)
         for seq, part in _only(numbered, Impaired):
             self._insert("impaired", (seq, part.part, part.holds, part.received, part.reason))
+        for seq, step in _only(numbered, ClockStepped):
+            self._insert("clock_step", (seq, *msgspec.structs.astuple(step)))
 
     def _readings(self, readings: list[tuple[int, Reading]]) -> None:
         if not readings:

@@ -6,7 +6,7 @@ import pytest
 
 from kuraban.core.alarms.life_cycle import State
 from kuraban.core.units import HOUR
-from tests.core.house import Bell, mashing
+from tests.core.house import DUSK, Bell, mashing
 
 WARM = "tank-3/warm"
 
@@ -94,6 +94,47 @@ def test_a_tank_that_turned_toward_its_plan_keeps_the_promise() -> None:
     bell.on(170).find("tank-3", "warm", worse=0.8)
     bell.on(600)
     assert bell.steps(WARM) == ["raised", "acknowledged"]
+
+
+@pytest.mark.parametrize(("worse", "kept"), [(0.84, True), (0.86, False), (0.9, False)])
+def test_it_has_turned_when_it_is_better_by_half_a_deadband(worse: float, kept: bool) -> None:
+    """A twentieth of a degree where the tolerance is half a degree and the deadband a tenth."""
+    bell = in_hand(worse=0.9)
+    bell.on(170).find("tank-3", "warm", worse=worse)
+    bell.on(20)
+    assert (bell.steps(WARM)[-1] == "acknowledged") is kept
+
+
+@pytest.mark.parametrize(("worse", "kept"), [(1.84, True), (1.86, False)])
+def test_a_store_has_turned_when_it_is_better_by_half_of_what_would_be_worse(
+    worse: float, kept: bool
+) -> None:
+    """By 0.15 K; it would be worse by 0.3 K."""
+    bell = Bell()
+    bell.find("store", "warm", worse=2.0)
+    bell.log("store", "acknowledge", by="ken")
+    bell.on(179).find("store", "warm", worse=worse)
+    bell.on(1)
+    assert (bell.steps("store/warm")[-1] == "acknowledged") is kept
+
+
+@pytest.mark.parametrize(("worse", "rings"), [(2.29, False), (2.31, True)])
+def test_a_store_in_hand_rings_again_when_it_is_three_tenths_worse(
+    worse: float, rings: bool
+) -> None:
+    bell = Bell()
+    bell.find("store", "warm", worse=2.0)
+    bell.log("store", "acknowledge", by="ken")
+    bell.on(30).find("store", "warm", worse=worse)
+    assert (bell.steps("store/warm")[-1] == "realarmed") is rings
+
+
+def test_what_nobody_can_measure_any_more_has_not_turned() -> None:
+    bell = Bell()
+    bell.find("tank-3", "warm")
+    bell.log("tank-3", "acknowledge", by="aki")
+    bell.on(180)
+    assert bell.steps(WARM)[-1] == "realarmed"
 
 
 def test_a_probe_in_hand_need_not_turn() -> None:
@@ -237,6 +278,49 @@ def test_the_dark_explains_no_warm_tank() -> None:
     bell.find("watch", "dark")
     bell.find("tank-3", "warm")
     assert bell.steps(WARM) == ["raised"]
+
+
+# ------------------------------------------------------------------------------ probes not believed
+
+
+def doubted(bell: Bell, probe: str = "t3-mid") -> list[tuple[float, float]]:
+    """When it was not to be believed, in hours after dusk."""
+    found = bell.engine.alarm_manager.doubts(probe, bell.now)
+    return [((one.start - DUSK) / HOUR, (one.end - DUSK) / HOUR) for one in found]
+
+
+@pytest.mark.parametrize("doubt", ["displaced", "stuck", "wild"])
+def test_a_doubt_lasts_from_when_it_began_until_it_is_over(doubt: str) -> None:
+    """So far as it is not over, until now; and it is no other probe's."""
+    bell = Bell()
+    bell.find("t3-mid", doubt, since=DUSK - HOUR)
+    bell.on(30)
+    assert doubted(bell) == [(-1.0, 0.5)] and doubted(bell, "t4-mid") == []
+    bell.over("t3-mid", doubt)
+    bell.on(60)
+    assert doubted(bell) == [(-1.0, 0.5)]
+
+
+@pytest.mark.parametrize("condition", ["silent", "disagrees"])
+def test_a_probe_that_is_silent_or_off_its_twin_is_believed_in_what_it_tells(
+    condition: str,
+) -> None:
+    bell = Bell()
+    bell.find("t3-mid", condition)
+    bell.on(30)
+    assert doubted(bell) == []
+    bell.over("t3-mid", condition)
+    assert doubted(bell) == []
+
+
+def test_doubts_of_the_last_fourteen_hours_are_remembered() -> None:
+    """A night and what comes before its report; then they are forgotten with the next one."""
+    bell = Bell()
+    for hour in (1, 3, 16):
+        bell.wake(DUSK + (hour - 1) * HOUR)
+        bell.find("t3-mid", "wild")
+        bell.on(60).over("t3-mid", "wild")
+    assert doubted(bell) == [(2.0, 3.0), (15.0, 16.0)]
 
 
 # --------------------------------------------------------------------------------- silenced by hand

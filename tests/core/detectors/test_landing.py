@@ -67,6 +67,14 @@ def test_without_its_figures_nothing_is_expected(figures: dict[str, float]) -> N
     assert landed(14.5, **figures) == []
 
 
+def test_spirit_warms_by_its_strength_which_nobody_logged() -> None:
+    """So nothing is told of a mash into which it went, wherever it lands."""
+    n = night()
+    n.log("tank", "addition", what="alcohol", litres=40, celsius=15.0)
+    n.play(240, mid=step(11.0, 14.5, 62))
+    assert remarks(n) == []
+
+
 def test_two_additions_in_a_row_are_one_mixture() -> None:
     """Rice in two lots of different warmth: judged once, by both."""
     n = night()

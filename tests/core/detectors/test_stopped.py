@@ -7,7 +7,7 @@ import pytest
 
 from kuraban.core.site import Cooler, Place
 from tests.core.detectors.kit import MID, Night, course, house, koji, noisy, ramp, step
-from tests.core.detectors.test_cooler import (
+from tests.core.equipment.test_cooler_view import (
     DEMAND,
     POWER,
     RUNNING,
@@ -103,6 +103,15 @@ def test_its_standing_power_gone_is_told_whether_anybody_calls_or_not(valve: flo
     (raised,) = night.raised(ALARM)
     assert 180 + 6 <= raised <= 180 + 8
     assert night.evidence(ALARM)[0] == "standing_gone"
+
+
+@pytest.mark.parametrize(("left", "told"), [(0.3, True), (0.4, False)])
+def test_a_third_of_its_standing_power_left_is_the_edge(left: float, told: bool) -> None:
+    """Less is a crankcase heater without current; more is a meter that reads low."""
+    night = night_of(POWER, SUPPLY, VALVE)
+    night.play(180, mid=noisy(10.0), power=cycling(15, 45), supply=4.0, valve=0)  # type: ignore[arg-type]
+    night.play(260, mid=noisy(10.0), power=left * STANDING, supply=4.0, valve=0)
+    assert bool(night.raised(ALARM)) is told
 
 
 def test_a_plain_chiller_that_draws_nothing_at_rest_has_lost_nothing() -> None:

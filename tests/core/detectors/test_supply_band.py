@@ -10,7 +10,7 @@ import pytest
 from kuraban.core.site import Cooler, Place, Probe
 from kuraban.core.units import MINUTE
 from tests.core.detectors.kit import Night, house, noisy, ramp, saw, step
-from tests.core.detectors.test_cooler import (
+from tests.core.equipment.test_cooler_view import (
     CHILLER,
     DEMAND,
     POWER,

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from kuraban.core.alarms.alarm_manager import Doubted
 from kuraban.core.alarms.life_cycle import Alarm, State
 from kuraban.core.deadlines import BatchEnded, EntryCounts, Evening, Morning, PromiseDue
+from kuraban.core.detectors.base import Finding
 from kuraban.core.engine.engine import Engine
 from kuraban.core.engine.standing import (
     VERSION,
@@ -25,8 +26,7 @@ from kuraban.core.engine.standing import (
 )
 from kuraban.core.entries import Duration, Stir
 from kuraban.core.facts import Impaired, Logged
-from kuraban.core.house_view import Finding
-from kuraban.core.notify.ladder import Incident
+from kuraban.core.notify.incidents import Incident
 from kuraban.core.units import HOUR
 from tests.core.busy_night import DAWN, facts
 from tests.core.house import Bell, brewery, mashing, words
@@ -69,7 +69,7 @@ def test_what_stands_is_kept_whole(number: int) -> None:
 def test_an_alarm_and_an_incident_are_told_to_the_last_value() -> None:
     """Whoever gives them one more says here whether it must outlive an update."""
     assert set(AlarmState.__struct_fields__) == set(Alarm.__slots__)
-    assert set(IncidentState.__struct_fields__) == set(Incident.__slots__)
+    assert IncidentState.__struct_fields__ == Incident.__struct_fields__
 
 
 def test_the_busy_night_leaves_something_of_everything() -> None:
@@ -165,7 +165,7 @@ def test_a_condition_that_is_no_more_leaves_no_trace() -> None:
         b'"warm"', b'"sour"'
     )
     standing = msgspec.json.decode(sour.replace(b"/warm", b"/sour"), type=Standing)
-    bell.engine.view.standing.clear()
+    bell.engine.watched.state.standing.clear()
     bell.engine.alarm_manager.alarms.clear()
     assert lay_over(bell.engine, standing) == ["tank-3/sour"]
     left = standing_of(bell.engine)
@@ -201,7 +201,7 @@ def test_a_finding_of_a_shelved_alarm_is_silent_over_another_engine_too() -> Non
     old.find("tank-3", "warm")
     old.log("tank-3", "shelve", condition="warm", for_="2h", by="aki")
     lay_over(new.engine, standing_of(old.engine))
-    new.engine.view.tell(Finding("tank-3", "warm", True, new.now))
+    new.engine.watched.conclusions.take(Finding("tank-3", "warm", True, new.now))
     assert new.on(60).pages() == []
     new.find("tank-3", "warm")
     assert new.on(61).steps()[-1] == "tank-3/warm unshelved"

@@ -160,12 +160,9 @@ def test_an_older_reading_does_not_move_the_value_back() -> None:
 def test_a_probe_is_believed_while_it_answers_and_nothing_speaks_against_it() -> None:
     probe_state = hear(ProbeState(PROBE), 10.0)
     assert probe_state.good(DUSK + 10 * MINUTE) and not probe_state.good(DUSK + 10 * MINUTE + 1)
-    probe_state.suspect.add("wild")
+    probe_state.suspect = frozenset({"wild"})
     assert probe_state.known(DUSK) is None
-    probe_state.suspect.clear()
-    probe_state.doubt = DUSK
-    assert probe_state.known(DUSK) is None
-    probe_state.doubt = None
+    probe_state.suspect = frozenset()
     assert probe_state.known(DUSK) == 10.0
 
 
@@ -189,7 +186,7 @@ def test_the_product_of_several_good_probes_is_their_median(values: list[float])
 
 def test_a_probe_that_is_not_believed_is_left_out() -> None:
     probe_state = place(10.0, 10.2, 19.0)
-    probe_state.products[2].suspect.add("displaced")
+    probe_state.products[2].suspect = frozenset({"displaced"})
     probe_state.refresh(DUSK)
     assert probe_state.value == pytest.approx(10.1)
 

@@ -68,10 +68,11 @@ NAMES = {
     "en": {"tank": "Tank 3", "starter": "Starter 2", "koji-bed": "Koji bed 1",
            "cold-store": "Koji cold store", "chilled-water": "Chiller 1",
            "cold-room": "Cellar cooler", "heater": "Koji heater", "watch": "Tanigawa demo brewery",
-           "ken": "Ken", "aki": "Aki", "ring": "Ken, ext. 12", "two": "Tank 4"},
+           "step": "Tanigawa demo brewery", "ken": "Ken", "aki": "Aki", "ring": "Ken, ext. 12",
+           "two": "Tank 4"},
     "ja": {"tank": "3号タンク", "starter": "酒母2号", "koji-bed": "麹床1",
            "cold-store": "麹冷蔵庫", "chilled-water": "チラー1", "cold-room": "蔵の冷房",
-           "heater": "麹室の暖房", "watch": "谷川蔵", "ken": "健", "aki": "亜紀",
+           "heater": "麹室の暖房", "watch": "谷川蔵", "step": "谷川蔵", "ken": "健", "aki": "亜紀",
            "ring": "健 内線12", "two": "4号タンク"},
 }  # fmt: skip
 PLACES = ("tank", "starter", "koji-bed", "cold-store")
@@ -125,6 +126,8 @@ def kinds_of(condition: str) -> tuple[str, ...]:
         return {"stopped": COOLERS, "warming": COOLERS[:2], "not-heating": COOLERS[2:]}.get(
             condition, COOLERS[:1]
         )
+    if condition == "clock-wrong":
+        return "watch", "step"
     return ("probe",) if where < CONDITIONS.index("broker-lost") else ("watch",)
 
 
@@ -140,7 +143,8 @@ def bare(condition: str, kind: str, language: str) -> Situation:
 def full(condition: str, kind: str, language: str) -> Situation:
     """Everything known."""
     names = NAMES[language]
-    facts: dict[str, object] = {"since": NOW - 160 * MINUTE, "evidence": SEEN.get(condition, ())}
+    seen = ("went=03:20", "shows=02:20") if kind == "step" else SEEN.get(condition, ())
+    facts: dict[str, object] = {"since": NOW - 160 * MINUTE, "evidence": seen}
     if kind in SHAPES:
         facts |= SHAPES[kind] | place_facts(condition, kind, names)
     elif kind in COOLERS:

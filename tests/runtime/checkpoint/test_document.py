@@ -23,7 +23,7 @@ from kuraban.core.facts import HouseChanged
 from kuraban.core.site import to_document
 from kuraban.core.texts.messages import Words
 from kuraban.recording import merged
-from kuraban.replay import Player, timeline_writer
+from kuraban.replay import Player, TimelineWriter
 from kuraban.runtime.checkpoint.document import (
     FORMAT,
     engine_in,
@@ -67,7 +67,7 @@ def with_restarts(name: str, shares: list[float]) -> bytes:
 
 def written(story: list[Step | Message]) -> bytes:
     file = io.BytesIO()
-    write = timeline_writer(load(timelines.SITE, {}).house, file)
+    write = TimelineWriter(load(timelines.SITE, {}).house, file)
     for event in story:
         write(event)
     return file.getvalue()
@@ -98,7 +98,7 @@ def test_it_carries_no_catalogue() -> None:
     """Sentences changed since are told as they are now."""
     engine, other = mashing().engine, Words({"en": {}})
     again = engine_in(read(kept(engine).blob), other)
-    assert again.words is other and again.notifier.words is other
+    assert again.words is other and again.notifier.writer._words is other
 
 
 def test_the_same_state_is_the_same_bytes_in_every_process() -> None:
@@ -125,7 +125,7 @@ def test_without_a_house_there_is_nothing_to_keep() -> None:
 
 def test_what_cannot_be_kept_is_told_and_stops_nothing(caplog: pytest.LogCaptureFixture) -> None:
     engine = mashing().engine
-    engine.notifier.withdrawn.append(print)  # type: ignore[arg-type]
+    engine.notifier.writer.withdrawn.append(print)  # type: ignore[arg-type]
     assert freeze(engine) is None
     assert "cannot be kept" in caplog.text
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from array import array
 from collections import deque
+from datetime import date
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -57,6 +58,8 @@ def test_readings_are_bytes() -> None:
         ({"b": 1.5, ("a", 1): True}, "dict", ["b", 1.5, [None, "a", 1], True]),
         ({"b", "a"}, "set", ["a", "b"]),
         (deque([2.0], maxlen=3), "deque", [3, 2.0]),
+        (frozenset({"b", "a"}), "frozenset", ["a", "b"]),
+        (date(2026, 2, 1), "date", ["2026-02-01"]),
         (ZoneInfo("Asia/Tokyo"), "zone", ["Asia/Tokyo"]),
         (WORDS, "words", []),
         (Mark(1, 2.0), "kuraban.core.course.Mark", [1, 2.0, 0.0, True]),

@@ -5,7 +5,6 @@ from __future__ import annotations
 import msgspec
 import pytest
 
-from kuraban.core.alarms.alarm_manager import AlarmManager
 from kuraban.core.alarms.life_cycle import Alarm
 from kuraban.core.detectors.silent import Silent
 from kuraban.core.engine.engine import Engine
@@ -51,7 +50,7 @@ def test_a_value_lies_where_values_lie_and_nowhere_else() -> None:
 
 
 def test_slots_of_the_parents_come_first() -> None:
-    assert slots_of(Silent)[:3] == ("due", "subject", "view")
+    assert slots_of(Silent)[:4] == ("due", "subject", "tell", "view")
     assert "products" in slots_of(PlaceState)
 
 
@@ -63,17 +62,12 @@ def test_a_wire_leads_from_name_to_method_and_back() -> None:
     """The findings of a running engine go by one; no other method is kept, at no other end."""
     engine = Engine(words())
     engine.take(HouseChanged(1e9, to_document(brewery())))
-    assert set(WIRES) == {"findings", "remarks", "facts"}
-    assert wire_of(engine.view.tell) == "findings"
-    assert laid("findings", engine.alarm_manager) == engine.view.tell
-    for name, end in (
-        ("findings", engine),
-        ("system", engine),
-        (["findings"], engine),
-        (1, engine),
-    ):
+    conclusions = engine.watched.conclusions
+    assert set(WIRES) == {"conclusions", "facts"}
+    assert wire_of(conclusions.take) == "conclusions"
+    assert laid("conclusions", conclusions) == conclusions.take
+    for name, end in (("conclusions", engine), ("os", engine), (["facts"], engine), (1, engine)):
         with pytest.raises((NoGraph, TypeError)):
             laid(name, end)
     with pytest.raises(NoGraph, match="none of the wires"):
         wire_of(engine.wake)
-    assert AlarmManager in {kind for kind, _ in WIRES.values()}

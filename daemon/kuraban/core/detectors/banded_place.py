@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from kuraban.core.course import FAR_FUTURE
+from kuraban.core.detectors.base import Detector, Tell
 from kuraban.core.detectors.product_band import off_delay
 from kuraban.core.detectors.time_outside import TimeOutside
-from kuraban.core.house_view import Detector, HouseView
+from kuraban.core.house_view import HouseView
 from kuraban.core.units import MINUTE
 
 DEADBAND = 0.3
@@ -15,8 +16,8 @@ MEASURES = ("product", "air", "supply")
 class BandedPlace(Detector):
     conditions = ("warm", "cold")
 
-    def __init__(self, view: HouseView, subject: str) -> None:
-        super().__init__(view, subject)
+    def __init__(self, view: HouseView, tell: Tell, subject: str) -> None:
+        super().__init__(view, tell, subject)
         self.clocks = {"warm": TimeOutside(), "cold": TimeOutside()}
 
     def listens(self) -> tuple[str, ...]:

@@ -1,22 +1,35 @@
-"""`clock-wrong`: most probes say that it is later than the watch believes.
+"""`clock-wrong`: the wall clock stepped, or most probes say that it is later than it is here.
 
 One board ahead of its time is that board's fault. When most of those that send a time are more than
 five minutes ahead, the watch's own clock is the likelier one, and theirs is believed.
+
+A step harms no judgement, since the watch goes by elapsed time. People are told of it all the same:
+what they read by it, duty hours and the words of the day go by it, and only they know whether it is
+right now. One of a minute or more is told once, and is over by itself before the ladder's second
+rung. Clocks that are put right go to and fro, so within hours only a much larger one is told.
 """
 
 from __future__ import annotations
 
 from array import array
+from datetime import datetime
 
+from kuraban.core.detectors.base import Detector, Tell
 from kuraban.core.facts import Reading
-from kuraban.core.house_view import Detector, HouseView
+from kuraban.core.house_view import HouseView
 from kuraban.core.site import WATCH
-from kuraban.core.units import MINUTE
+from kuraban.core.units import HOUR, MINUTE
 
 AHEAD = 5 * MINUTE
 LOOK = 1 * MINUTE
 RECENT = 15 * MINUTE
 LEAST = 3
+STEP = 1 * MINUTE
+"""The shortest step that people are told of."""
+HELD = 5 * MINUTE
+AGAIN = 6 * HOUR
+LARGER = 1.5
+"""So many times as large as the one told last a step must be to be told within `AGAIN`."""
 LONG_AGO = float("-inf")
 NEVER = LONG_AGO, LONG_AGO
 
@@ -24,8 +37,8 @@ NEVER = LONG_AGO, LONG_AGO
 class ClockWrong(Detector):
     conditions = ("clock-wrong",)
 
-    def __init__(self, view: HouseView, subject: str = WATCH) -> None:
-        super().__init__(view, subject)
+    def __init__(self, view: HouseView, tell: Tell, subject: str = WATCH) -> None:
+        super().__init__(view, tell, subject)
         self.rows: dict[str, int] = {}
         """Where each probe stands in the next two."""
         self.heard, self.ahead = array("d"), array("d")
@@ -34,6 +47,11 @@ class ClockWrong(Detector):
         self.far = False
         """Whether any of them is far ahead; while none is, there is nothing to count."""
         self.looked = LONG_AGO
+        self.told, self.size = LONG_AGO, 0.0
+        """When a step was told last, and how large it was, s."""
+        self.until = LONG_AGO
+        """Until when that is held to be news."""
+        self.seen: tuple[str, ...] = ()
 
     def settle(self) -> None:
         known = {probe: (self.heard[row], self.ahead[row]) for probe, row in self.rows.items()}
@@ -64,15 +82,31 @@ class ClockWrong(Detector):
             return sorted(far)[len(far) // 2]
         return 0.0
 
+    def stepped(self, by: float, now: float) -> None:
+        """The wall clock went `by` seconds forward just now."""
+        if abs(by) < STEP or (now - self.told < AGAIN and abs(by) < LARGER * self.size):
+            return
+        self.told, self.size = now, abs(by)
+        self.until = now + min([HELD, *self.view.house.site.ladder[1:2]])
+        shows = datetime.fromtimestamp(now, self.view.house.zone)
+        went = datetime.fromtimestamp(shows.timestamp() - by, self.view.house.site.zone)
+        form = "%H:%M" if went.date() == shows.date() else "%Y-%m-%d %H:%M"
+        self.clear(now)
+        self.seen = (f"went={went:{form}}", f"shows={shows:{form}}")
+
     def look(self, now: float) -> float:
         self.looked = now
-        if not self.far:
-            return now + LOOK
-        self._forget(now)
-        self.far = max(self.ahead, default=LONG_AGO) > AHEAD
-        shift = self.shift()
-        self.found("clock-wrong", shift > 0, now, value=round(shift / MINUTE) if shift else None)
-        return now + LOOK
+        shift = 0.0
+        if self.far:
+            self._forget(now)
+            self.far = max(self.ahead, default=LONG_AGO) > AHEAD
+            shift = self.shift()
+        news = now < self.until
+        self.found(
+            "clock-wrong", news or shift > 0, now,
+            value=round(shift / MINUTE) if shift else None, evidence=self.seen if news else (),
+        )  # fmt: skip
+        return min(now + LOOK, self.until) if news else now + LOOK
 
     def _forget(self, now: float) -> None:
         """What was heard so long before that moment that it says nothing any more."""

@@ -7,13 +7,14 @@ time to be heard again; then one message says what runs and what moved.
 
 from __future__ import annotations
 
-from kuraban.core.alarms.alarm_manager import AlarmManager
 from kuraban.core.course import FAR_FUTURE
 from kuraban.core.deadlines import Deadlines, PartFailing, PartMended, WatchBack
+from kuraban.core.detectors.base import Finding, Tell
 from kuraban.core.facts import Impaired, Part
-from kuraban.core.house_view import Finding, HouseView
+from kuraban.core.house_state import HouseState
+from kuraban.core.house_view import HouseView
 from kuraban.core.notify import reports
-from kuraban.core.notify.notifier import Notifier
+from kuraban.core.notify.notices import Notices
 from kuraban.core.site import WATCH
 from kuraban.core.units import MINUTE
 
@@ -33,14 +34,15 @@ BACK_FOR = 5 * MINUTE
 
 class SelfMonitoring:
     def __init__(
-        self, view: HouseView, alarm_manager: AlarmManager, notifier: Notifier, deadlines: Deadlines
+        self,
+        state: HouseState,
+        view: HouseView,
+        tell: Tell,
+        notices: Notices,
+        deadlines: Deadlines,
     ) -> None:
-        self._view, self._alarm_manager, self._notifier, self._deadlines = (
-            view,
-            alarm_manager,
-            notifier,
-            deadlines,
-        )
+        self._state, self._view, self._tell = state, view, tell
+        self._notices, self._deadlines = notices, deadlines
         self.impaired: dict[str, float] = {}
         """Parts of the watch that fail, by condition, and since when."""
         self.well_since: dict[str, float] = {}
@@ -66,22 +68,22 @@ class SelfMonitoring:
     def tell(self, now: float, condition: str, since: float) -> None:
         """It has failed for long enough, if it still fails."""
         if self.impaired.get(condition) == since:
-            self._alarm_manager.take(Finding(WATCH, condition, True, now, since=since))
+            self._tell(Finding(WATCH, condition, True, now, since=since))
 
     def mend(self, now: float, condition: str, since: float) -> None:
         """It has been well for long enough, if it still is."""
         if condition not in self.impaired and self.well_since.get(condition) == since:
-            self._alarm_manager.take(Finding(WATCH, condition, False, now))
+            self._tell(Finding(WATCH, condition, False, now))
 
     def _away(self, gone: bool, now: float) -> None:
         """Nobody watched from the one fact to the other."""
         if gone:
-            self.away_since, self._view.blind = now, FAR_FUTURE
+            self.away_since, self._state.blind = now, FAR_FUTURE
         elif self.away_since is not None:
-            self._view.blind = now + BACK_FOR
-            self._deadlines.add(self._view.blind, WatchBack(self.away_since, now))
+            self._state.blind = now + BACK_FOR
+            self._deadlines.add(self._state.blind, WatchBack(self.away_since, now))
             self.away_since = None
 
     def back(self, now: float, since: float, until: float) -> None:
         if reports.anything_judged(self._view, now):
-            self._notifier.back_again(since, until, now)
+            self._notices.back_again(since, until, now)

@@ -14,6 +14,7 @@ believed: a condition that is over returns, a new one rings, each as it would at
 from __future__ import annotations
 
 from collections import deque
+from datetime import date
 
 import msgspec
 
@@ -21,14 +22,15 @@ from kuraban.core.alarms.alarm_manager import Doubted
 from kuraban.core.alarms.life_cycle import Alarm, State
 from kuraban.core.conditions import CONDITIONS
 from kuraban.core.deadlines import BatchEnded, Deadline, Evening, Morning
+from kuraban.core.detectors.base import Finding
 from kuraban.core.effects import Message, Step, Urgency
 from kuraban.core.engine.engine import Engine
 from kuraban.core.engine.self_monitoring import PARTS
 from kuraban.core.entries import Duration, Moment
 from kuraban.core.facts import Logged
-from kuraban.core.house_view import Finding
-from kuraban.core.notify.ladder import Incident, ranked
-from kuraban.core.notify.notifier import MANY_RINGS
+from kuraban.core.notify.gathering import MANY_RINGS
+from kuraban.core.notify.incidents import Incident
+from kuraban.core.notify.message_writer import Sent
 from kuraban.core.site import WATCH
 
 VERSION = 1
@@ -60,7 +62,7 @@ class AlarmState(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class IncidentState(msgspec.Struct, frozen=True, kw_only=True):
-    """`core.notify.ladder.Incident`."""
+    """`core.notify.incidents.Incident`."""
 
     key: Key
     members: frozenset[str]
@@ -73,6 +75,7 @@ class IncidentState(msgspec.Struct, frozen=True, kw_only=True):
     at: float
     rung: int
     told: tuple[str, ...]
+    rung_now: tuple[str, ...]
 
 
 class Told(msgspec.Struct, frozen=True, omit_defaults=True):
@@ -91,12 +94,10 @@ class People(msgspec.Struct, frozen=True, kw_only=True):
     rung: dict[str, tuple[tuple[float, str], ...]] = {}
     """The latest rings of each person: when, and of which alarm."""
     gathering: dict[str, tuple[Key, ...]] = {}
-    sent: dict[str, tuple[str, ...]] = {}
-    """The alarms of the latest pages, by the message's id."""
+    sent: dict[str, Sent] = {}
+    """The latest pages, by the message's id."""
     serial: int = 0
     """Number of the latest message."""
-    began: float = 0.0
-    """Stands in every message's id."""
 
 
 class Standing(msgspec.Struct, frozen=True, kw_only=True):
@@ -116,6 +117,9 @@ class Standing(msgspec.Struct, frozen=True, kw_only=True):
     deadlines: tuple[tuple[float, Deadline], ...] = ()
     night: tuple[Told, ...] = ()
     night_since: float = 0.0
+    morning_said: date | None = None
+    """The day of the latest morning report."""
+    evening_said: date | None = None
 
 
 def pack(standing: Standing) -> bytes:
@@ -172,22 +176,24 @@ def standing_of(engine: Engine) -> Standing:
             for one in engine.daily_words.night
         ),
         night_since=engine.daily_words.night_since,
+        morning_said=engine.daily_words.morning_plan.said,
+        evening_said=engine.daily_words.evening_plan.said,
     )
 
 
 def _people_of(engine: Engine) -> People:
     notifier = engine.notifier
-    incidents = notifier.incidents.values()
+    incidents = notifier.incidents.standing.values()
+    gathering = notifier.gathering
     return People(
         incidents=tuple(
             msgspec.convert(one, IncidentState, from_attributes=True) for one in incidents
         ),
-        waiting=tuple(notifier.waiting),
-        rung={person: tuple(rings) for person, rings in notifier.rung.items()},
-        gathering={person: tuple(keys) for person, keys in notifier.gathering.items()},
-        sent=dict(notifier.sent),
-        serial=notifier.serial,
-        began=engine.view.started,
+        waiting=tuple(notifier.duty_alarms.waiting),
+        rung={person: tuple(rings) for person, rings in gathering.rung.items()},
+        gathering={person: tuple(keys) for person, keys in gathering.waiting.items()},
+        sent=dict(notifier.writer.sent),
+        serial=notifier.writer.serial,
     )
 
 
@@ -205,16 +211,14 @@ def lay_over(engine: Engine, standing: Standing) -> list[str]:
     alarms.clear()
     alarms.update({(one.subject, one.condition): _alarm(one) for one in kept})
     engine.alarm_manager.doubted = list(standing.doubted)
-    engine.view.standing.clear()
-    engine.view.standing.update(key for key, one in alarms.items() if one.active)
+    holds = engine.watched.state.standing
+    holds.clear()
+    holds.update(key for key, one in alarms.items() if one.active)
     _lay_people(engine, standing.people)
     _lay_entries(engine, standing)
     _lay_parts(engine, standing)
     _lay_deadlines(engine, standing)
-    engine.daily_words.night = [
-        event for one in standing.night if (event := one.step or one.message)
-    ]
-    engine.daily_words.night_since = standing.night_since
+    _lay_words(engine, standing)
     _believe(engine, seen)
     return [f"{one.subject}/{one.condition}" for one in standing.alarms if one not in kept]
 
@@ -235,32 +239,30 @@ def _alarm(state: AlarmState) -> Alarm:
 
 def _lay_people(engine: Engine, people: People) -> None:
     notifier, alarms = engine.notifier, engine.alarm_manager.alarms
-    notifier.incidents.clear()
+    notifier.incidents.standing.clear()
     for state in people.incidents:
         members = {name for name in state.members if (state.key[0], name) in alarms}
         if members:
-            notifier.incidents[state.key] = _incident(state, members)
-    notifier.waiting = [key for key in people.waiting if key in alarms]
-    notifier.rung = {person: deque(rings, MANY_RINGS) for person, rings in people.rung.items()}
-    notifier.gathering = {
+            notifier.incidents.standing[state.key] = _incident(state, members)
+    notifier.duty_alarms.waiting = [key for key in people.waiting if key in alarms]
+    gathering = notifier.gathering
+    gathering.rung = {person: deque(rings, MANY_RINGS) for person, rings in people.rung.items()}
+    gathering.waiting = {
         person: [key for key in keys if key in alarms] for person, keys in people.gathering.items()
     }
-    notifier.sent = {
-        row: kept
-        for row, names in people.sent.items()
-        if (kept := tuple(name for name in names if name.rpartition("/")[2] in CONDITIONS))
-    }
-    notifier.serial = people.serial
-    engine.view.started = people.began
+    notifier.writer.sent = {row: sent for row, sent in people.sent.items() if _known(sent)}
+    notifier.writer.serial = people.serial
+
+
+def _known(sent: Sent) -> bool:
+    return all(alarm.rpartition("/")[2] in CONDITIONS for alarm in sent.alarms)
 
 
 def _incident(state: IncidentState, members: set[str]) -> Incident:
-    incident = Incident(state.key)
-    for name in state.__struct_fields__:
-        setattr(incident, name, getattr(state, name))
-    incident.members, incident.told = members, list(state.told)
+    incident = msgspec.convert(state, Incident, from_attributes=True)
+    incident.members = members
     if incident.lead not in members:
-        incident.lead = ranked(members)[0]
+        incident.look()
     return incident
 
 
@@ -273,7 +275,7 @@ def _lay_entries(engine: Engine, standing: Standing) -> None:
 def _lay_parts(engine: Engine, standing: Standing) -> None:
     monitor = engine.self_monitoring
     monitor.impaired, monitor.well_since = dict(standing.impaired), dict(standing.well_since)
-    monitor.away_since, engine.view.blind = standing.away_since, standing.blind
+    monitor.away_since, engine.watched.state.blind = standing.away_since, standing.blind
 
 
 def _lay_deadlines(engine: Engine, standing: Standing) -> None:
@@ -285,6 +287,14 @@ def _lay_deadlines(engine: Engine, standing: Standing) -> None:
             deadlines.add(at, deadline)
 
 
+def _lay_words(engine: Engine, standing: Standing) -> None:
+    words = engine.daily_words
+    words.night = [event for one in standing.night if (event := one.step or one.message)]
+    words.night_since = standing.night_since
+    words.morning_plan.said, words.evening_plan.said = standing.morning_said, standing.evening_said
+    words.plan(engine.now)
+
+
 def _believe(engine: Engine, seen: dict[Key, Finding]) -> None:
     """What the engine sees otherwise than it stood is told to it, as its detectors would."""
     manager, house, now = engine.alarm_manager, engine.view.house, engine.now
@@ -294,7 +304,7 @@ def _believe(engine: Engine, seen: dict[Key, Finding]) -> None:
     stands = {key: one for key, one in manager.alarms.items() if one.active}
     for key, alarm in stands.items():
         if key not in seen and key[1] not in PARTS.values():
-            engine.view.tell(_finding(alarm, False, now)._replace(value=None))
+            engine.watched.conclusions.take(_finding(alarm, False, now)._replace(value=None))
     for key, finding in seen.items():
         if key not in stands and key[1] not in PARTS.values():
-            engine.view.tell(finding)
+            engine.watched.conclusions.take(finding)

@@ -17,9 +17,11 @@ import msgspec
 from kuraban.core.entries import KINDS, Entry, read_entry
 from kuraban.core.facts import Logged, Refusal
 from kuraban.core.intake.decode_errors import plainly
+from kuraban.core.intake.entry_times import carried
 from kuraban.core.intake.entry_validation import check_entry, check_subject
 from kuraban.core.intake.payload import HEAD, Twice, kind_word, nearest, printable, safe, show
 from kuraban.core.site import House
+from kuraban.core.timescale import Timescale
 from kuraban.core.units import AHEAD, BOARD_EPOCH, parse_time
 
 _ENVELOPE = frozenset({"entry", "id", "at", "by", "who"})
@@ -27,30 +29,34 @@ _LONGEST = 200
 
 
 def entry_from(
-    fields: object, subject: str, house: House, received: float, way: str, by: str | None = None
-) -> Logged | Refusal:
+    fields: object, subject: str, house: House, received: float, way: str, by: str | None = None,
+    *, wall: bool = True,
+) -> Logged | Refusal:  # fmt: skip
     """The entry that somebody made about a subject, or why it cannot be one; never raises.
 
     `by` is the person where the way itself knows (a signed-in page); it stands before whatever
-    the entry says of itself.
+    the entry says of itself. Times in it are the wall clock's, but for `wall` false.
     """
     try:
-        return _logged(fields, subject, house, received, way, by)
+        zone = house.zone
+        scale = zone if wall and isinstance(zone, Timescale) else None
+        return _logged(fields, subject, house, received, way, by, scale)
     except (ValueError, TypeError, OverflowError, RecursionError) as wrong:
         reason = safe(str(wrong), 400) or "cannot be read"
         return Refusal(f"log/{safe(subject)}", received, reason, _spell(fields)[:HEAD])
 
 
 def _logged(
-    fields: object, subject: str, house: House, received: float, way: str, by: str | None
-) -> Logged:
+    fields: object, subject: str, house: House, received: float, way: str, by: str | None,
+    scale: Timescale | None,
+) -> Logged:  # fmt: skip
     if not isinstance(fields, dict):
         raise ValueError(f'an entry is an object such as {{"entry": "stir"}}, {_not(fields)}')
     _tidy(fields)
     name = _name(fields)
     check_subject(name, subject, house)
-    at, dated = _at(fields.get("at"), received)
-    entry = _typed(name, fields)
+    at, dated = _at(fields.get("at"), received, scale)
+    entry = _typed(name, fields if scale is None else carried(fields, scale.moment))
     _check_texts(entry)
     check_entry(entry, subject, house, at)
     return Logged(
@@ -111,7 +117,7 @@ def _name(fields: Mapping[str, object]) -> str:
     return name
 
 
-def _at(at: object, received: float) -> tuple[float, bool]:
+def _at(at: object, received: float, scale: Timescale | None) -> tuple[float, bool]:
     """When it was, and whether the entry itself says so believably."""
     if at is None:
         return received, False
@@ -119,8 +125,9 @@ def _at(at: object, received: float) -> tuple[float, bool]:
         told = parse_time(at)
     except ValueError as wrong:
         raise ValueError(f"at: {wrong}") from None
-    if BOARD_EPOCH <= told <= received + AHEAD:
-        return told, True
+    moment = told if scale is None else scale.moment(told)
+    if told >= BOARD_EPOCH and moment <= received + AHEAD:
+        return moment, True
     return received, False
 
 

@@ -15,6 +15,7 @@ from kuraban.core.entries import LONGEST_QUIET, Entry, kind_of
 from kuraban.core.intake.payload import nearest, show
 from kuraban.core.rota import has_duty
 from kuraban.core.site import WATCH, House
+from kuraban.core.timescale import wall_of
 from kuraban.core.units import AHEAD, BOARD_EPOCH, brewery_day, show_duration
 
 BREW = "a place that brews"
@@ -92,8 +93,10 @@ def _suits(wanted: str, subject: str, house: House) -> bool:
 _Check = Callable[[Entry, str, House, float], None]
 
 
-def _check_since(since: float | None, at: float) -> None:
-    if since is not None and not BOARD_EPOCH <= since <= at + AHEAD:
+def _check_since(since: float | None, house: House, at: float) -> None:
+    if since is None:
+        return
+    if since > at + AHEAD or wall_of(since, house.zone) < BOARD_EPOCH:
         raise ValueError("since lies ahead of the entry or before 2020; say when the stage began")
 
 
@@ -113,12 +116,12 @@ def _batch_start(entry: Entry, subject: str, house: House, at: float) -> None:
     if entry.stage is not None and course.index(entry.stage) is None:
         known = nearest(entry.stage, [stage.id for stage in course.stages], 40)
         raise ValueError(f"{course.id} has no stage {show(entry.stage)}; its stages are {known}")
-    _check_since(entry.since, at)
+    _check_since(entry.since, house, at)
 
 
 def _stage(entry: Entry, subject: str, house: House, at: float) -> None:
     assert isinstance(entry, entries.StageMark)
-    _check_since(entry.since, at)
+    _check_since(entry.since, house, at)
 
 
 def _aim(entry: Entry, subject: str, house: House, at: float) -> None:

@@ -13,13 +13,23 @@ answers, the slow one would have given the same.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import msgspec
 
 from kuraban.core.facts import Logged, Reading, Refusal
 from kuraban.core.intake.entry_parser import entry_from
 from kuraban.core.intake.entry_validation import no_subject
 from kuraban.core.intake.payload import document_of, head_of, json_of, safe, show, text_of, untwice
-from kuraban.core.intake.reading_decoder import Port, Wild, port_of, samples, value_of
+from kuraban.core.intake.reading_decoder import (
+    Port,
+    Sample,
+    Wild,
+    port_of,
+    samples,
+    value_of,
+)
+from kuraban.core.intake.sender_times import SenderTimes
 from kuraban.core.site import House, Probe
 from kuraban.core.units import AHEAD, BOARD_EPOCH, parse_time
 
@@ -40,12 +50,17 @@ _told = msgspec.json.Decoder(_Told).decode
 class Wire:
     """Reads messages for one house; `root` is the first part of its topics.
 
-    ValueError if a probe's pointer is no JSON Pointer.
+    Times in messages are the wall clock's, which `stepped` tells of; with `wall` false they are the
+    watch's own, as in a recording. ValueError if a probe's pointer is no JSON Pointer.
     """
 
-    def __init__(self, house: House, root: str = "kura") -> None:
+    def __init__(self, house: House, root: str = "kura", *, wall: bool = True) -> None:
         self.house = house
         self.root = root
+        self._wall = wall
+        self._times = SenderTimes(house.site.late_after)
+        self._plain = True
+        """The wall clock has never stepped."""
         self._late_after = house.site.late_after
         self._ports = _ports(house, f"{root}/reading/")
         self._quick = {
@@ -63,6 +78,12 @@ class Wire:
             if not (topic.startswith(covered) and topic.count("/") == self.root.count("/") + 2)
         }
         return (f"{self.root}/reading/+", f"{self.root}/log/+", *sorted(own))
+
+    def stepped(self, ahead: float) -> None:
+        """The wall clock is `ahead` of the watch's time from now on, seconds."""
+        if self._wall:
+            self._times.stepped(ahead)
+            self._plain = self._times.plain
 
     def read(
         self, topic: str, payload: bytes, received: float, retained: bool = False
@@ -116,7 +137,10 @@ class Wire:
     ) -> Reading:
         if sent is None:
             return Reading(port.probe, received, value, received, None, retained, False)
-        if not BOARD_EPOCH <= sent <= received + AHEAD:
+        known = sent >= BOARD_EPOCH
+        if known and dated and not self._plain:
+            sent = self._times.moment(port.probe, sent, received)
+        if not known or sent > received + AHEAD:
             return Reading(port.probe, received, value, received, sent, retained, False)
         late = received - sent > self._late_after
         return Reading(port.probe, sent, value, received, None, retained and not dated, late)
@@ -141,7 +165,7 @@ class Wire:
         document = document_of(text_of(payload))
         found: list[Reading | Refusal | Logged] = []
         for port in ports:
-            for sample in samples(port, document, received):
+            for sample in self._samples(port, document, received):
                 try:
                     if isinstance(sample, ValueError):
                         raise sample
@@ -151,6 +175,18 @@ class Wire:
                     )
                 except ValueError as wrong:
                     found.append(_refusal(topic, payload, received, wrong, port.probe))
+        return found
+
+    def _samples(
+        self, port: Port, document: object, received: float
+    ) -> Iterable[Sample | ValueError]:
+        """What a sender's clock goes by shows in the newest of what it sends at once."""
+        if self._plain:
+            return samples(port, document, received)
+        found = list(samples(port, document, received))
+        sent = [s.sent for s in found if isinstance(s, Sample) and s.dated and s.sent is not None]
+        if sent:
+            self._times.moment(port.probe, max(sent), received)
         return found
 
     def _entry(
@@ -163,7 +199,7 @@ class Wire:
                 "send it without retain, or with an id"
             )
         subject = topic[len(self.root) + len("/log/") :]
-        told = entry_from(fields, subject, self.house, received, "broker")
+        told = entry_from(fields, subject, self.house, received, "broker", wall=self._wall)
         if isinstance(told, Refusal):
             return msgspec.structs.replace(told, topic=safe(topic), head=head_of(payload))
         return told

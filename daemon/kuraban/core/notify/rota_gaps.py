@@ -14,6 +14,7 @@ from typing import NamedTuple
 from kuraban.core import rota as roster
 from kuraban.core.conditions import BREWER, MAINTENANCE
 from kuraban.core.site import House
+from kuraban.core.timescale import moment_of
 from kuraban.core.units import at_clock
 
 LOOK_AHEAD = 28
@@ -53,7 +54,8 @@ def _edges(house: House, now: float, days: int) -> list[float]:
     found = {now, end}
     for ahead in range(-1, days + 1):
         found |= _on(house, today + timedelta(days=ahead))
-    found |= {edge for shift in house.shifts for edge in (shift.start, shift.end)}
+    for shift in house.shifts:
+        found |= {moment_of(edge, house.zone) for edge in (shift.start, shift.end)}
     return sorted(edge for edge in found if now <= edge <= end)
 
 

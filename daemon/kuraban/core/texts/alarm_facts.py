@@ -19,7 +19,8 @@ class Situation(msgspec.Struct, frozen=True, kw_only=True):
     name: str
     """What people call it."""
     kind: str
-    """Kind of the place or cooler ("tank", "koji-bed", "chilled-water" ...), "probe", "watch"."""
+    """Kind of the place or cooler ("tank", "koji-bed", "chilled-water" ...), "probe", "watch", or
+    "step" where the watch's clock stepped."""
     condition: str
     value: float | None = None
     planned: float | None = None

@@ -110,7 +110,8 @@ class Alarm(NamedTuple):
         """Since when, and where it is going."""
         rate = self.situation.rate
         title = self.template("title")
-        since = "" if "{since}" in title or "{due}" in title else "told.since"
+        said = any(f"{{{moment}}}" in title for moment in ("since", "due", "went"))
+        since = "" if said else "told.since"
         if self.situation.kind not in _PLACES or rate is None or abs(rate) < 0.005:
             return self.say(since)
         way = "rising" if rate > 0 else "falling"

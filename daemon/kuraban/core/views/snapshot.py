@@ -1,7 +1,8 @@
 """What somebody who looks is shown: the watch at one moment, in structures that never change.
 
 The loop that judges makes a picture and hands it over; whoever looks holds the picture and never
-touches the watch. Times are Unix seconds, temperatures °C, rates °C an hour, pairs (below, above).
+touches the watch. Times are the watch's own (`kuraban.core.timescale`), Unix seconds; temperatures
+°C, rates °C an hour, pairs (below, above).
 """
 
 from __future__ import annotations
@@ -9,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from kuraban.core.timescale import Pieces
 from kuraban.core.views.equipment_views import BedNow, CoolerNow, HoursLeft, KojiRoom
 
 Word = Literal[
@@ -237,6 +239,8 @@ class Snapshot:
     """Beds with a lot in them."""
     coolers: tuple[CoolerNow, ...] = ()
     unconfirmed: tuple[Unconfirmed, ...] = ()
+    clock: Pieces = ()
+    """How far the wall clock is ahead of the times here."""
 
     def place(self, place: str) -> PlaceNow | None:
         return next((one for one in self.places if one.id == place), None)

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import json
 import logging
-import time
 from collections.abc import Sequence
 from contextlib import suppress
 from email.utils import parsedate_to_datetime
@@ -120,11 +119,16 @@ class Receiver:
 
 
 def _pause(headers: Any) -> float:
-    """Seconds that Retry-After asks for (RFC 9110, 10.2.3), 0 where it asks for none."""
-    asked = next((str(v) for name, v in headers.items() if name.lower() == "retry-after"), "")
+    """Seconds that Retry-After asks for (RFC 9110, 10.2.3), 0 where it asks for none.
+
+    A date there counts from the answer's own, by the one clock that both are of.
+    """
+    told = {name.lower(): str(value) for name, value in headers.items()}
+    asked = told.get("retry-after", "")
     try:
         if asked.strip().isdecimal():
             return float(asked)
-        return max(parsedate_to_datetime(asked).timestamp() - time.time(), 0.0)
+        until, since = (parsedate_to_datetime(told.get(n, "")) for n in ("retry-after", "date"))
+        return max((until - since).total_seconds(), 0.0)
     except (ValueError, TypeError, OverflowError):
         return 0.0

@@ -8,13 +8,15 @@ What makes a point itself is its tags and its time, and both come from the row a
 before it, never from the moment of sending: written twice, it is still one point. Times are
 nanoseconds. A reading's are whole microseconds, and two readings of a probe never share one moment;
 an entry has its id among its tags; an alarm step carries the end of its number below the
-microsecond. Numbers are floats, texts are strings, and lists are strings of JSON, so that a field
-never changes its kind.
+microsecond. They are the wall clock's, as it stood when the row was written: an hour that it showed
+twice stands there once, the later one. Numbers are floats, texts are strings, and lists are strings
+of JSON, so that a field never changes its kind.
 """
 
 from __future__ import annotations
 
 import math
+from datetime import UTC
 from typing import Any
 
 import msgspec
@@ -22,8 +24,9 @@ import msgspec
 from kuraban.core import entries as e
 from kuraban.core.effects import Step
 from kuraban.core.engine.occupancy import Occupancy
-from kuraban.core.facts import Logged
+from kuraban.core.facts import ClockStepped, Logged
 from kuraban.core.site import WATCH, from_document
+from kuraban.core.timescale import Pieces, Timescale, redated
 from kuraban.store.forwarded import Event, Rows
 
 _TAG = str.maketrans({",": r"\,", "=": r"\=", " ": r"\ ", "\\": "/"})
@@ -41,9 +44,11 @@ class Points:
         self._site = site
         self._occupancy = Occupancy()
         self._heads: dict[str, tuple[float, float, str]] = {}
+        self._clock: Pieces = ()
+        self._scale: Timescale | None = None
 
     def learn(self, events: list[Event]) -> None:
-        """Houses and entries that have been forwarded already."""
+        """Houses, entries and steps of the clock that have been forwarded already."""
         for _, what in events:
             self._take(what)
 
@@ -66,12 +71,13 @@ class Points:
     def _readings(
         self, rows: Rows, start: int, stop: int, numbers: list[int], lines: list[str]
     ) -> None:
-        heads = self._heads
+        heads, scale = self._heads, self._scale
         for seq, probe, at, value in rows.readings[start:stop]:
             since, until, head = heads.get(probe, _NEVER)
             if not since <= at < until:
                 since, until, head = heads[probe] = self._head(probe, at)
-            lines.append(f"{head}{value!r} {at * 1e6:.0f}000")
+            wall = at if scale is None else at + scale.ahead(at)
+            lines.append(f"{head}{value!r} {wall * 1e6:.0f}000")
             numbers.append(seq)
 
     def _head(self, probe: str, at: float) -> tuple[float, float, str]:
@@ -99,6 +105,9 @@ class Points:
             self._occupancy.take(what)
         elif isinstance(what, str):
             self._occupancy.settle_in(from_document(what))
+        elif isinstance(what, ClockStepped):
+            self._clock = redated(self._clock, what)
+            self._scale = Timescale(UTC, self._clock) if self._clock else None
 
     def _where(self, subject: str, at: float) -> dict[str, str | None]:
         """Place, probe and batch of whatever an entry or an alarm is about."""
@@ -114,8 +123,9 @@ class Points:
         where["batch"] = where["batch"] or before["batch"]
         kind = e.kind_of(logged.entry)
         tags = self._tags({**where, "entry": kind, "id": logged.id})
-        fields = _fields(logged.entry) | {"who": logged.by, "way": logged.way, "seen": logged.seen}
-        return f"entry{tags} {_shown(fields)} {_time(logged.at)}000"
+        fields = self._fields(logged.entry)
+        fields |= {"who": logged.by, "way": logged.way, "seen": logged.seen}
+        return f"entry{tags} {_shown(fields)} {self._time(logged.at)}000"
 
     def _step(self, seq: int, step: Step) -> str:
         told = {"condition": step.condition, "step": step.step}
@@ -124,7 +134,25 @@ class Points:
             "value": step.value, "planned": step.planned, "text": step.text, "who": step.by,
             "urgency": step.urgency,
         }  # fmt: skip
-        return f"alarm{tags} {_shown(fields)} {_time(step.at)}{seq % 1000:03}"
+        return f"alarm{tags} {_shown(fields)} {self._time(step.at)}{seq % 1000:03}"
+
+    def _fields(self, entry: e.Entry) -> dict[str, Any]:
+        """What an entry says, but for its kind. No field has the name of a tag."""
+        told: dict[str, Any] = msgspec.to_builtins(entry, enc_hook=self._number)
+        del told["entry"]
+        if "batch" in told:
+            told["begins"] = told.pop("batch")
+        return told
+
+    def _number(self, value: Any) -> float:
+        return self._wall(value) if isinstance(value, e.Moment) else float(value)
+
+    def _wall(self, at: float) -> float:
+        return float(at) if self._scale is None else at + self._scale.ahead(at)
+
+    def _time(self, at: float) -> str:
+        """Whole microseconds of the wall clock."""
+        return f"{self._wall(at) * 1e6:.0f}"
 
     def _tags(self, tags: dict[str, str | None]) -> str:
         house = self._occupancy.house
@@ -147,20 +175,6 @@ def _first_beyond(rows: Rows, seq: int, start: int) -> int:
         else:
             stop = middle
     return start
-
-
-def _time(at: float) -> str:
-    """Whole microseconds."""
-    return f"{at * 1e6:.0f}"
-
-
-def _fields(entry: e.Entry) -> dict[str, Any]:
-    """What an entry says, but for its kind. No field has the name of a tag."""
-    told: dict[str, Any] = msgspec.to_builtins(entry, enc_hook=float)
-    del told["entry"]
-    if "batch" in told:
-        told["begins"] = told.pop("batch")
-    return told
 
 
 def _shown(fields: dict[str, Any]) -> str:

@@ -43,7 +43,7 @@ ECHO: Final = 5.0
 
 
 class Arrived(NamedTuple):
-    """One message as it came. `received` is Unix seconds; `link`, `mid`, `qos` serve the answer."""
+    """One message as it came. `received` is elapsed time; `link`, `mid`, `qos` serve the answer."""
 
     topic: str
     payload: bytes
@@ -72,8 +72,9 @@ class LinkEvent(NamedTuple):
 class FrontDoor:
     """Subscribes to `topics` at the broker of `link` and keeps at most `capacity` messages.
 
-    `on_event` is called from the network thread; what it raises is swallowed. `clock` gives Unix
-    seconds. Raises ConfigurationError when the TLS files cannot be used.
+    `on_event` is called from the network thread; what it raises is swallowed. `clock` gives elapsed
+    seconds, `wall` the Unix seconds that others read. Raises ConfigurationError when the TLS files
+    cannot be used.
     """
 
     def __init__(
@@ -83,11 +84,12 @@ class FrontDoor:
         clock: Callable[[], float],
         *,
         capacity: int = 20_000,
+        wall: Callable[[], float] | None = None,
         on_event: Callable[[LinkEvent], None],
     ) -> None:
         self._settings = link
         self._topics = topics
-        self._clock = clock
+        self._clock, self._wall = clock, wall or clock
         self._capacity = self._limit = capacity
         self._tell_on = on_event
         self._status_topic, self._below = f"{link.root}/watch/status", f"{link.root}/"
@@ -161,11 +163,11 @@ class FrontDoor:
         """What waits, up to `most`, oldest first; at most `wait` seconds for the first."""
         queue = self._queue
         if not queue and wait > 0:
-            self._bell.clear()
             self._hungry = True
             if not queue:
                 self._bell.wait(wait)
             self._hungry = False
+            self._bell.clear()
         taken: list[Arrived] = []
         try:
             for _ in range(most):
@@ -176,7 +178,7 @@ class FrontDoor:
         return taken
 
     def rouse(self) -> None:
-        """End a waiting `take` at once: something else than a message has come."""
+        """End a waiting `take` at once, or the next that would wait: something else has come."""
         self._bell.set()
 
     def answer(self, arrived: Iterable[Arrived]) -> None:
@@ -410,7 +412,7 @@ class FrontDoor:
         return guarded
 
     def _status(self, word: str) -> str:
-        return json.dumps({"status": word, "at": self._clock()})
+        return json.dumps({"status": word, "at": self._wall()})
 
     def _tell(self, kind: LinkKind, reason: str) -> None:
         """Once, until something else is to be told."""

@@ -10,11 +10,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Protocol, cast
 
+import msgspec
 from fastapi import Depends, Request
 
 from kuraban.core.facts import Logged
 from kuraban.core.site import House
 from kuraban.core.texts.messages import Words
+from kuraban.core.timescale import Pieces
 from kuraban.core.views.batch_sheet import Archive
 from kuraban.core.views.snapshot import Snapshot
 from kuraban.edges.signing import Signer, Visit
@@ -63,11 +65,25 @@ class Tools(Protocol):
     def test(self, person: str, now: float) -> Sequence[Address]: ...
 
 
+class Clocked:
+    """The house of the site file by the wall clock as the watch knows it."""
+
+    def __init__(self, house: House) -> None:
+        self._house = house
+
+    def by(self, clock: Pieces) -> House:
+        house = self._house
+        if clock != house.clock:
+            house = self._house = msgspec.structs.replace(house, clock=clock)
+        return house
+
+
 @dataclass(frozen=True, slots=True)
 class PageContext:
-    """`history` is the journal's path, `submit` hands a fact to the watch from any thread."""
+    """`history` is the journal's path, `submit` hands a fact to the watch from any thread, `clock`
+    tells the watch's own time."""
 
-    house: House
+    clocked: Clocked
     words: Words
     hub: PictureBoard
     history: Path
@@ -78,6 +94,11 @@ class PageContext:
     tools: Tools
     encrypted: bool = False
     archive: Archive | None = None
+
+    @property
+    def house(self) -> House:
+        snapshot = self.hub.snapshot
+        return self.clocked.by(() if snapshot is None else snapshot.clock)
 
     def snapshot(self) -> Snapshot:
         snapshot = self.hub.snapshot

@@ -24,7 +24,7 @@ from kuraban.core.views.batch_sheet import Archive
 from kuraban.edges.signing import Signer
 from kuraban.edges.web.app import make_app
 from kuraban.edges.web.live.snapshot_hub import PictureBoard
-from kuraban.edges.web.page_context import PageContext, Tools
+from kuraban.edges.web.page_context import Clocked, PageContext, Tools
 from kuraban.edges.web.security.accounts import Account, Accounts
 from kuraban.edges.web.security.middleware import AT_HOME, App, Guard
 from kuraban.errors import MachineError
@@ -78,7 +78,7 @@ class Pages:
         public = urlsplit(where.public or "")
         self._encrypted = where.cert_file is not None or public.scheme == "https"
         context = PageContext(
-            house=house,
+            clocked=Clocked(house),
             words=words,
             hub=hub,
             history=history,

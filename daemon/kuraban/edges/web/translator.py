@@ -13,6 +13,7 @@ from kuraban.core.texts.alarm_facts import SOMEBODY
 from kuraban.core.texts.alarm_text import pick
 from kuraban.core.texts.messages import Words
 from kuraban.core.texts.translator import Speech, figure
+from kuraban.core.timescale import moment_of, wall_of
 from kuraban.core.units import HOUR, MINUTE, parse_time
 from kuraban.core.views.snapshot import Going, PlaceNow, Ring, Text
 from kuraban.edges.web.forms import refusal_reasons as reasons
@@ -166,7 +167,7 @@ class Translator:
 
     def _moment(self, at: str) -> str:
         try:
-            return self.clock(parse_time(at))
+            return self.clock(moment_of(parse_time(at), self._house.zone))
         except ValueError:
             return at
 
@@ -210,6 +211,10 @@ class Translator:
 
     def date(self, at: float) -> str:
         return self._speech.date(at)
+
+    def wall(self, at: float) -> float:
+        """Unix seconds by the wall clock, for an address."""
+        return wall_of(at, self._house.zone)
 
     def iso(self, at: float) -> str:
         """The date as a table for machines writes it."""

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from array import array
 from collections import deque
+from datetime import date
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -16,8 +17,10 @@ import msgspec
 
 from kuraban.core.texts.messages import Words
 from kuraban.runtime.checkpoint.kept_classes import (
+    DATE,
     DEQUE,
     DICT,
+    FROZEN,
     LETTERS,
     LIST,
     PLAIN,
@@ -36,7 +39,7 @@ from kuraban.runtime.checkpoint.kept_classes import (
 DEEPEST = 60
 """Things that are made whole, one within the other."""
 OPEN = frozenset({LIST, DICT, SET, DEQUE})
-WHOLE = frozenset({ZONE, WORDS, WIRE})
+WHOLE = frozenset({FROZEN, DATE, ZONE, WORDS, WIRE})
 
 
 class Graph(msgspec.Struct, forbid_unknown_fields=True):
@@ -153,6 +156,10 @@ class _Building:
             return self._words
         if kind.name == ZONE:
             return ZoneInfo(*values)
+        if kind.name == DATE:
+            return date.fromisoformat(*values)
+        if kind.name == FROZEN:
+            return frozenset(values)
         if kind.name == WIRE:
             return laid(*values)
         assert kind.made is not None
@@ -163,7 +170,8 @@ class _Building:
 
 def _empty(kind: _Kind, record: list[Any]) -> Any:
     if kind.made is not None:
-        return object.__new__(kind.made)
+        made: Any = kind.made
+        return made.__new__(made)
     if kind.name == DEQUE:
         return deque(maxlen=record[1])
     return {LIST: list, DICT: dict, SET: set}[kind.name]()

@@ -21,6 +21,7 @@ from __future__ import annotations
 from array import array
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
+from datetime import date
 from enum import Enum
 from itertools import chain
 from operator import attrgetter
@@ -33,8 +34,10 @@ from msgspec.msgpack import Ext
 
 from kuraban.core.texts.messages import Words
 from kuraban.runtime.checkpoint.kept_classes import (
+    DATE,
     DEQUE,
     DICT,
+    FROZEN,
     LIST,
     PLAIN,
     SET,
@@ -190,7 +193,9 @@ _NOT_OURS: dict[type, tuple[str, Parts]] = {
     list: (LIST, iter),
     dict: (DICT, lambda one: chain.from_iterable(one.items())),
     set: (SET, lambda one: sorted(one, key=repr)),
+    frozenset: (FROZEN, lambda one: sorted(one, key=repr)),
     deque: (DEQUE, lambda one: (one.maxlen, *one)),
+    date: (DATE, lambda one: (one.isoformat(),)),
     ZoneInfo: (ZONE, lambda one: (one.key,)),
     Words: (WORDS, lambda one: ()),
     MethodType: (WIRE, lambda one: (wire_of(one), one.__self__)),

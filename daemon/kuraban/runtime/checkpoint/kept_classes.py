@@ -15,22 +15,20 @@ from typing import Any
 
 import msgspec
 
-from kuraban.core.alarms.alarm_manager import AlarmManager
+from kuraban.core.engine.conclusions import Conclusions
 from kuraban.core.engine.engine import Engine
-from kuraban.core.notify.notifier import Notifier
 from kuraban.core.texts.messages import Words
 
 ROOMS = ("kuraban.core.", "kuraban.trade.")
-LIST, DICT, SET, DEQUE, ZONE, WORDS, WIRE = (
-    "list", "dict", "set", "deque", "zone", "words", "wire",
+LIST, DICT, SET, FROZEN, DEQUE, DATE, ZONE, WORDS, WIRE = (
+    "list", "dict", "set", "frozenset", "deque", "date", "zone", "words", "wire",
 )  # fmt: skip
 """Shapes that are none of ours."""
 PLAIN = frozenset({float, int, bool, type(None), str})
 LETTERS = frozenset("bBhHiIqQfd")
 """Kinds of numbers that an array may hold; each is as long on every machine."""
 WIRES: dict[str, tuple[type, str]] = {
-    "findings": (AlarmManager, "take"),
-    "remarks": (Notifier, "remark"),
+    "conclusions": (Conclusions, "take"),
     "facts": (Engine, "record"),
 }
 """A method that one part hands to another, by what goes through it."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from datetime import datetime, timedelta
+from datetime import datetime, timedelta, tzinfo
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -63,23 +63,23 @@ def _order(row: Row) -> Found:
         yield _at(row, "to", f"{show(end)} comes before {show(start)}", "let to come after from")
 
 
-def _start(text: str, zone: ZoneInfo) -> float:
+def _start(text: str, zone: tzinfo) -> float:
     moment = datetime.fromisoformat(text)
     return (moment if moment.tzinfo is not None else moment.replace(tzinfo=zone)).timestamp()
 
 
-def _end(text: str, zone: ZoneInfo) -> float:
+def _end(text: str, zone: tzinfo) -> float:
     """The end of a day where only a day is written."""
     if len(text.strip()) > len("2026-12-31"):
         return _start(text, zone)
     return (datetime.fromisoformat(text) + timedelta(days=1)).replace(tzinfo=zone).timestamp()
 
 
-def absences(table: SiteFile, zone: ZoneInfo) -> tuple[Away, ...]:
+def absences(table: SiteFile, zone: tzinfo) -> tuple[Away, ...]:
     return tuple(_away(row, zone) for row in table.away)
 
 
-def _away(row: AwayTable, zone: ZoneInfo) -> Away:
+def _away(row: AwayTable, zone: tzinfo) -> Away:
     start, end = _start(row.from_, zone), _end(row.to, zone)
     return Away(person=row.person, start=start, end=end, arrive=row.minutes * MINUTE)
 

@@ -10,7 +10,7 @@ from typing import Any
 from kuraban.edges.signing import Signer, Visit
 from kuraban.edges.web.live.snapshot_hub import PictureBoard
 from kuraban.edges.web.live.sse import Press, events
-from kuraban.edges.web.page_context import PageContext, Visitor
+from kuraban.edges.web.page_context import Clocked, PageContext, Visitor
 from kuraban.edges.web.views import cellar
 from kuraban.queries.setup.unknown_probes import SettingUp
 from kuraban.settings.catalogues import load_page_words
@@ -22,7 +22,7 @@ MIO = Visitor(Visit("n", 0.0), "log", "mio", "en")
 
 def context(served: Served) -> PageContext:
     return PageContext(
-        house=served.settings.house, words=load_page_words(), hub=PictureBoard(),
+        clocked=Clocked(served.settings.house), words=load_page_words(), hub=PictureBoard(),
         history=served.path, submit=served.submit, clock=served.clock, signer=Signer(KEY),
         accounts={}, tools=SettingUp(served.settings),  # type: ignore[arg-type]
     )  # fmt: skip

@@ -8,6 +8,8 @@ import unicodedata
 from datetime import datetime, tzinfo
 from math import isfinite
 
+from kuraban.core.timescale import moment_of
+
 
 def plain(text: str) -> str:
     """Full-width figures, a true minus and a decimal comma as a machine writes them."""
@@ -26,9 +28,10 @@ def number(text: str) -> float | None:
 
 
 def moment(text: str, zone: tzinfo) -> float | None:
-    """Unix seconds of "2026-02-04T03:10", as a browser writes a day and a time."""
+    """The watch's time of "2026-02-04T03:10", as a browser writes a day and a time."""
     bare = plain(text).replace(" ", "T", 1)
     if not bare:
         return None
     told = datetime.fromisoformat(bare)
-    return (told if told.tzinfo is not None else told.replace(tzinfo=zone)).timestamp()
+    wall = told if told.tzinfo is not None else told.replace(tzinfo=zone)
+    return moment_of(wall.timestamp(), zone)

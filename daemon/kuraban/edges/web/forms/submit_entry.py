@@ -2,8 +2,9 @@
 
 A form's fields are texts as people type them: full-width digits, a decimal comma and a true minus
 are numbers too. An entry keeps the id that the form gave it, so a form that was sent twice, or
-again when the Wi-Fi returned, is one entry. The door judges what can be judged of the entry alone;
-what depends on the batch the watch itself says, and the journal tells.
+again when the Wi-Fi returned, is one entry. A phone's clock is its own: of a tap that it dates only
+the age counts, by that same clock when it was `sent`. The door judges what can be judged of the
+entry alone; what depends on the batch the watch itself says, and the journal tells.
 """
 
 from __future__ import annotations
@@ -22,7 +23,7 @@ from fastapi import Request
 from kuraban.core.entries import BY_KIND
 from kuraban.core.facts import Logged, Refusal
 from kuraban.core.intake.entry_parser import entry_from
-from kuraban.core.units import AHEAD, HOUR, show_time
+from kuraban.core.units import AHEAD, HOUR, parse_time, show_time
 from kuraban.core.views.snapshot import Snapshot
 from kuraban.edges.web.history_queries import reading
 from kuraban.edges.web.page_context import NotAllowed, PageContext, Visitor
@@ -31,7 +32,7 @@ from kuraban.store.history import History
 
 LOOKS, PAUSE = 40, 0.03
 """How often, and after how many seconds each, the journal is asked whether it has the entry."""
-FORM_ONLY = frozenset({"token", "back", "change", "form", "sure"})
+FORM_ONLY = frozenset({"token", "back", "change", "form", "sure", "sent"})
 MOST_REFUSALS = 50
 TAKEN_BACK_WITHIN = HOUR
 """What was told longer ago is taken back from the list of entries."""
@@ -57,9 +58,20 @@ def fields_of(form: Mapping[str, str], context: PageContext, snapshot: Snapshot,
         text = text.strip()
         if name not in FORM_ONLY and text:
             told[name] = _value(kind, name, text)
+    if "at" in told and form.get("sent"):
+        told["at"] = _tapped(str(told["at"]), form["sent"], context)
     if kind == "aim" and form.get("change"):
         told |= _aim(form["change"], told.get("at"), context, snapshot, place)
     return told
+
+
+def _tapped(at: str, sent: str, context: PageContext) -> str:
+    """When that was by the clock of the house; as it was told where that cannot be made out."""
+    try:
+        age = max(parse_time(sent) - parse_time(at), 0.0)
+    except ValueError:
+        return at
+    return show_time(context.clock() - age, context.house.zone)
 
 
 def unread(told: Mapping[str, object]) -> dict[str, str]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from datetime import tzinfo
 from typing import Annotated, Any, Literal
 
 import msgspec
@@ -18,6 +19,7 @@ from starlette.exceptions import HTTPException
 from kuraban.core.entries import kind_of
 from kuraban.core.facts import Logged
 from kuraban.core.site import WATCH, House
+from kuraban.core.timescale import by_the_wall, moment_of
 from kuraban.core.units import DAY, parse_time, show_time
 from kuraban.core.views.snapshot import Snapshot
 from kuraban.edges.web import history_queries as past
@@ -90,9 +92,13 @@ REFUSALS: dict[int | str, dict[str, Any]] = {
 router = APIRouter(prefix=PREFIX, responses=REFUSALS)
 
 
-@router.get("/picture", summary="Everything that the pages show now")
-def snapshot(context: TheOffice, visitor: Somebody) -> Snapshot:
-    return context.snapshot()
+@router.get("/picture", summary="Everything that the pages show now", response_model=Snapshot)
+def snapshot(context: TheOffice, visitor: Somebody) -> Snapshot | dict[str, Any]:
+    shown = context.snapshot()
+    if not shown.clock:
+        return shown
+    told = by_the_wall(msgspec.to_builtins(shown), context.house.zone)
+    return {**told, "clock": []}
 
 
 @router.get(
@@ -109,7 +115,7 @@ def readings(
     house = context.house
     if place not in house.place and place not in house.cooler:
         raise HTTPException(404, f"there is no place or cooler {place}")
-    first, last = _range(start, end, context.clock())
+    first, last = _range(start, end, context.clock(), house.zone)
     history = History(context.history)
     rows = _readings(history, house, place, first, last)
     headers = {"content-disposition": f'attachment; filename="{place}.{format}"'}
@@ -124,10 +130,11 @@ def entries(
     context: TheOffice, visitor: Somebody, subject: Subject, start: Moment = None,
     end: Moment = None,
 ) -> list[Entry]:  # fmt: skip
-    known_subject(context.house, subject)
-    first, last = _range(start, end, context.clock())
+    house = context.house
+    known_subject(house, subject)
+    first, last = _range(start, end, context.clock(), house.zone)
     with past.reading(context.history) as history:
-        return [_entry(one, context.house) for one in past.done(history, subject, first, last)]
+        return [_entry(one, house) for one in past.done(history, subject, first, last)]
 
 
 @router.post(
@@ -152,9 +159,9 @@ def known_subject(house: House, subject: str) -> None:
         raise HTTPException(404, f"there is no place, cooler or probe {subject}")
 
 
-def _range(start: str | None, end: str | None, now: float) -> tuple[float, float]:
-    last = now + 1 if end is None else _moment(end)
-    first = last - DAY if start is None else _moment(start)
+def _range(start: str | None, end: str | None, now: float, zone: tzinfo) -> tuple[float, float]:
+    last = now + 1 if end is None else moment_of(_moment(end), zone)
+    first = last - DAY if start is None else moment_of(_moment(start), zone)
     if first > last:
         raise HTTPException(422, "start lies after end; give the earlier one as start")
     if last - first > LONGEST:
@@ -190,13 +197,13 @@ def _entry(done: past.Done, house: House) -> Entry:
     logged = done.logged
     return Entry(
         id=logged.id, at=show_time(logged.at, house.zone), subject=logged.subject, by=logged.by,
-        way=logged.way, back=done.back, entry=fields_of(logged),
+        way=logged.way, back=done.back, entry=fields_of(logged, house.zone),
     )  # fmt: skip
 
 
-def fields_of(logged: Logged) -> dict[str, Any]:
+def fields_of(logged: Logged, zone: tzinfo) -> dict[str, Any]:
     told: dict[str, Any] = msgspec.to_builtins(logged.entry, enc_hook=float)
-    return {**told, "entry": kind_of(logged.entry)}
+    return {**by_the_wall(told, zone), "entry": kind_of(logged.entry)}
 
 
 def _as_json(rows: Iterable[Reading]) -> Iterator[str]:

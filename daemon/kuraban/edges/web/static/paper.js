@@ -32,7 +32,8 @@
     const token = find("meta[name=token]").content;
     try {
       const answer = await fetch(tap.to, {
-        method: "POST", body: new URLSearchParams({ ...tap.fields, token }),
+        method: "POST",
+        body: new URLSearchParams({ ...tap.fields, token, sent: new Date().toISOString() }),
         headers: { accept: "application/json", "x-kuraban-token": token },
         signal: AbortSignal.timeout(8000),
       });

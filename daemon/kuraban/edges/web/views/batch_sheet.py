@@ -241,5 +241,7 @@ def _day(day: SheetDay, house: House) -> Day:
         stages=list(day.stages), aim=day.aim, morning=day.morning, evening=day.evening,
         room=day.room, baume=day.baume, smv=day.smv, alcohol=day.alcohol, acidity=day.acidity,
         amino=day.amino, bmd=day.bmd, face=list(day.face), cooled=day.cooled,
-        work=[{**fields_of(one), "at": show_time(one.at, house.zone)} for one in day.work],
+        work=[
+            {**fields_of(one, house.zone), "at": show_time(one.at, house.zone)} for one in day.work
+        ],
     )  # fmt: skip

@@ -11,6 +11,7 @@ from fastapi import APIRouter, HTTPException, Request
 from fastapi.responses import HTMLResponse, PlainTextResponse, Response
 
 from kuraban.core.site import TEMPERATURES, Probe
+from kuraban.core.timescale import wall_of
 from kuraban.core.units import DAY, ID, MINUTE
 from kuraban.edges.web import history_queries as past
 from kuraban.edges.web.forms.form_fields import Form, TheForm
@@ -80,7 +81,8 @@ def test_phone(
     person = form.get("person", "")
     if person not in context.house.person:
         raise HTTPException(404)
-    tried = list(context.tools.test(person, context.clock()))
+    now = wall_of(context.clock(), context.house.zone)
+    tried = list(context.tools.test(person, now))
     return _sheet(request, context, visitor, tested={person: tried})
 
 

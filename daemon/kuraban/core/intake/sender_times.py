@@ -1,0 +1,52 @@
+"""Senders' own times, brought to the watch's time (`kuraban.core.timescale`).
+
+A sender's clock counts as the wall clock does: what it sends is brought over by how far the wall
+clock is ahead. When our wall clock steps, some senders' clocks step with it, since they take their
+time from the same machine, and others do not, since theirs was right all along or still is. Which
+it was shows with the next reading of each: one that comes as it is measured is a few minutes old at
+most. So a sender that has not been heard since a step is also tried by what was in force before,
+and whoever fits that stays with it until it fits no more. What fits nothing is late, or ahead, by
+what the sender was found to go by, else by what is in force.
+"""
+
+from __future__ import annotations
+
+from kuraban.core.units import AHEAD
+
+KEPT = 8
+"""Earlier states of the wall clock that are tried."""
+
+
+class SenderTimes:
+    """What each sender's clock goes by; `late_after` is how old a current reading may be, s."""
+
+    def __init__(self, late_after: float) -> None:
+        self._late_after = late_after
+        self._ahead = 0.0
+        self._earlier: tuple[float, ...] = ()
+        """How far the wall clock was ahead before, the latest first."""
+        self._found: dict[str, float] = {}
+
+    @property
+    def plain(self) -> bool:
+        """Whether the wall clock and the watch's time have always been one."""
+        return not self._earlier
+
+    def stepped(self, ahead: float) -> None:
+        """The wall clock is `ahead` of the watch's time from now on."""
+        before = self._ahead
+        earlier = (one for one in (before, *self._earlier) if one != ahead)
+        self._earlier = tuple(dict.fromkeys(earlier))[:KEPT]
+        self._found = {who: by for who, by in self._found.items() if by != before}
+        self._ahead = ahead
+
+    def moment(self, sender: str, told: float, received: float) -> float:
+        """The watch's time of what a sender told at `received`."""
+        found = self._found.get(sender)
+        tried = self._earlier if found is None else ()
+        for ahead in (self._ahead if found is None else found, self._ahead, *tried):
+            at = told - ahead
+            if received - self._late_after <= at <= received + AHEAD:
+                self._found[sender] = ahead
+                return at
+        return told - (self._ahead if found is None else found)
