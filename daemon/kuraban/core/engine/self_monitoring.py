@@ -45,9 +45,9 @@ class SelfMonitoring:
         self._notices, self._deadlines = notices, deadlines
         self.impaired: dict[str, float] = {}
         """Parts of the watch that fail, by condition, and since when."""
-        self._well_since: dict[str, float] = {}
+        self.well_since: dict[str, float] = {}
         """When each part was mended last."""
-        self._away_since: float | None = None
+        self.away_since: float | None = None
 
     def take(self, fact: Impaired, now: float) -> None:
         """A part fails, or is well again."""
@@ -57,7 +57,7 @@ class SelfMonitoring:
         condition = PARTS[fact.part]
         if not fact.holds:
             self.impaired = {c: at for c, at in self.impaired.items() if c != condition}
-            self._well_since[condition] = now
+            self.well_since[condition] = now
             well = now + WELL_FOR.get(fact.part, 0.0)
             self._deadlines.add(well, PartMended(condition, now))
         elif condition not in self.impaired:
@@ -72,17 +72,17 @@ class SelfMonitoring:
 
     def mend(self, now: float, condition: str, since: float) -> None:
         """It has been well for long enough, if it still is."""
-        if condition not in self.impaired and self._well_since.get(condition) == since:
+        if condition not in self.impaired and self.well_since.get(condition) == since:
             self._tell(Finding(WATCH, condition, False, now))
 
     def _away(self, gone: bool, now: float) -> None:
         """Nobody watched from the one fact to the other."""
         if gone:
-            self._away_since, self._state.blind = now, FAR_FUTURE
-        elif self._away_since is not None:
+            self.away_since, self._state.blind = now, FAR_FUTURE
+        elif self.away_since is not None:
             self._state.blind = now + BACK_FOR
-            self._deadlines.add(self._state.blind, WatchBack(self._away_since, now))
-            self._away_since = None
+            self._deadlines.add(self._state.blind, WatchBack(self.away_since, now))
+            self.away_since = None
 
     def back(self, now: float, since: float, until: float) -> None:
         if reports.anything_judged(self._view, now):
