@@ -158,3 +158,10 @@ def test_a_night_watch_crosses_midnight() -> None:
     held = {hour: within_hours(at, *night, TOKYO) for hour, at in clock.items()}
     assert held == {3: True, 8: False, 12: False, 18: True}
     assert within_hours(clock[12], 6 * HOUR, DAY, TOKYO)
+
+
+@pytest.mark.parametrize("stamp", ["9999-12-31T23:59:60Z", "9999-12-31T23:59:60-23:59"])
+def test_a_second_after_the_last_year_is_no_time(stamp: str) -> None:
+    """It has no place in any calendar, and is refused like every other nonsense."""
+    with pytest.raises(ValueError, match="is not a time"):
+        parse_time(stamp)

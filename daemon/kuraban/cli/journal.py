@@ -54,7 +54,7 @@ def verify(
     """Look through the journal, or a backup, for damage and for rows that were altered.
 
     The chain over entries and alarm steps shows a row that was altered or removed behind the
-    watch's back; readings are looked through for damage. Nothing is written; the watch may run.
+    watch's back; every fact is read as the watch would. Nothing is written; the watch may run.
     Exit status: 0 sound, 1 something was found.
     """
     settings, _ = house_of(site)
