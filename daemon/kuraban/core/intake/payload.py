@@ -12,6 +12,7 @@ import difflib
 import json
 import re
 import unicodedata
+from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -149,8 +150,8 @@ def _members(pairs: list[tuple[str, object]]) -> dict[str, object] | Twice:
     members = dict(pairs)
     if len(members) == len(pairs):
         return members
-    names = [name for name, _ in pairs]
-    return Twice(next(name for name in names if names.count(name) > 1))
+    count = Counter(name for name, _ in pairs)
+    return Twice(next(name for name in count if count[name] > 1))
 
 
 def _whole(digits: str) -> int | float:

@@ -2,8 +2,8 @@
 
 Whatever arrives, `Wire.read` answers and never raises. A reading's payload is a decimal text, a
 JSON object with `value` and perhaps `at`, a list of such objects, a SenML pack, or whatever lies
-behind a probe's own topic and JSON Pointer. The elements of a list stand alone: a bad one is
-refused and the others are taken.
+behind a probe's own topic and JSON Pointer. The elements of a list stand alone: the bad ones are
+refused, in one row for all of them, and the others are taken.
 
 Two ways lead through the door. The common forms, a number alone and an object with nothing but
 `value` and `at`, are recognised in about a microsecond; everything else, all that is refused
@@ -13,13 +13,15 @@ answers, the slow one would have given the same.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import msgspec
 
 from kuraban.core.facts import Logged, Reading, Refusal
 from kuraban.core.intake.entry_parser import entry_from
 from kuraban.core.intake.entry_validation import no_subject
 from kuraban.core.intake.payload import document_of, head_of, json_of, safe, show, text_of, untwice
-from kuraban.core.intake.reading_decoder import Port, Wild, port_of, samples, value_of
+from kuraban.core.intake.reading_decoder import Port, Wild, port_of, records_of, samples, value_of
 from kuraban.core.site import House, Probe
 from kuraban.core.units import AHEAD, BOARD_EPOCH, parse_time
 
@@ -139,9 +141,11 @@ class Wire:
         self, ports: tuple[Port, ...], topic: str, payload: bytes, received: float, retained: bool
     ) -> list[Reading | Refusal | Logged]:
         document = document_of(text_of(payload))
+        records = records_of(document, received)
         found: list[Reading | Refusal | Logged] = []
         for port in ports:
-            for sample in samples(port, document, received):
+            wrong = _Wrong()
+            for sample in samples(port, document, records):
                 try:
                     if isinstance(sample, ValueError):
                         raise sample
@@ -149,8 +153,11 @@ class Wire:
                     found.append(
                         self._dated(port, value, sample.sent, sample.dated, received, retained)
                     )
-                except ValueError as wrong:
-                    found.append(_refusal(topic, payload, received, wrong, port.probe))
+                except ValueError as error:
+                    wrong.add(error)
+            found += [
+                _refusal(topic, payload, received, reason, port.probe) for reason in wrong.reasons()
+            ]
         return found
 
     def _entry(
@@ -176,6 +183,26 @@ class Wire:
                 f"readings go to {readings}<probe>, entries to {self.root}/log/<subject>"
             )
         return no_subject(topic[len(readings) :], self.house, "probe")
+
+
+class _Wrong:
+    """What of one message cannot be taken: the first fault and how many there are, bus error codes
+    and everything else apart. So a message, however long, is one row of the journal or two."""
+
+    def __init__(self) -> None:
+        self._found: dict[bool, tuple[ValueError, int]] = {}
+
+    def add(self, error: ValueError) -> None:
+        wild = isinstance(error, Wild)
+        first, count = self._found.get(wild, (error, 0))
+        self._found[wild] = first, count + 1
+
+    def reasons(self) -> Iterator[ValueError]:
+        for first, count in self._found.values():
+            if count == 1:
+                yield first
+            else:
+                yield type(first)(f"{safe(str(first), 300)} (and {count - 1} more refused)")
 
 
 def _ports(house: House, readings: str) -> dict[str, tuple[Port, ...]]:
