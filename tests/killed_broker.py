@@ -127,7 +127,7 @@ def _run(
     with Sink() as sink:
         watch = Answering(settings(broker, sink, data))
         running = Running(watch)
-        wait(lambda: watch.connected)
+        wait(lambda: watch._door.connected)
         board = Board(broker.port)
         if not watching:
             running.stop()
@@ -143,7 +143,7 @@ def _run(
         if not watching:
             watch = Answering(settings(broker, sink, data))
             running = Running(watch)
-        wait(lambda: watch.connected, 30)
+        wait(lambda: watch._door.connected, 30)
         _calm(data)
         running.stop()
         board.close()

@@ -24,6 +24,7 @@ from tests.house import (
     tells_only_names,
     text_files,
 )
+from tests.reach import unused
 
 MODULES = {module.name: module for module in modules()}
 PURE = [module for module in modules() if module.room in ("trade", "core")]
@@ -40,7 +41,7 @@ OWNERS = {
     "jinja2": ("edges.web",),
     "itsdangerous": ("edges.signing",),
     "icalendar": ("settings.files.calendars",),
-    "dateutil": ("settings.files.calendars",),
+    "recurring_ical_events": ("settings.files.calendars",),
     "argon2": ("edges.web",),
     "pyarrow": ("edges.table_writer",),
     "pydantic": ("settings", "edges.web"),
@@ -189,6 +190,12 @@ def test_every_module_has_its_namesake_test() -> None:
         if not namesake(module).exists()
     ]
     assert not lacking, names(lacking)
+
+
+def test_no_function_outside_tests_is_unused() -> None:
+    """Nor a class, a member, a name at the top of a file: what only tests need stands in tests."""
+    found = unused(modules())
+    assert not found, names(found)
 
 
 @pytest.mark.parametrize("language", ["en", "ja"])

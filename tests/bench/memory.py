@@ -40,7 +40,7 @@ COURSES = ground.ROOT / "fixtures" / "brewery" / "courses"
 VARIANTS = {
     "the watch alone": "nothing sent, no pages, no chart drawn",
     "one message sent": "Apprise and its service are loaded with the first message",
-    "pages": "[pages] in the site file, the first page asked for; their own program told beside",
+    "pages": "[web] in the site file, the first page asked for; their own program told beside",
     "a chart drawn": "matplotlib is loaded with the first ring that goes out with a picture",
 }
 
@@ -62,7 +62,7 @@ def site(folder: Path, port: int, pages: bool, sink: int) -> Path:
         rows.append(f'[[probe]]\nid = "t{k}-upper"\nof = "tank-{k}"\nmeasures = "product"')
         rows.append(f'[[probe]]\nid = "t{k}-lower"\nof = "tank-{k}"\nmeasures = "product"')
     if pages:
-        rows.append(f'[pages]\nlisten = "127.0.0.1:{free_port()}"')
+        rows.append(f'[web]\nlisten = "127.0.0.1:{free_port()}"')
     path = folder / "site.toml"
     path.write_text("\n\n".join(rows) + "\n")
     return path

@@ -81,7 +81,7 @@ def extra(variant: str, watch: Any) -> None:
         address = watch.settings.addresses["aki"].pages[0]
         assert ByApprise(address).send("Tank 3", "warm", True) == ""
     elif variant == "pages":
-        where = watch.settings.pages
+        where = watch.settings.web
         assert _asked(f"http://{where.host}:{where.port}/") == 200
     elif variant == "a chart drawn":
         watch._curves.remember(watch.engine, ring)

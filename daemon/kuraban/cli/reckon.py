@@ -14,7 +14,16 @@ from kuraban.cli import reckon_place
 from kuraban.cli.common import console, say, table, wrong
 from kuraban.cli.reckon_place import ADVICE
 from kuraban.core import entries as e
-from kuraban.core.plan.landing_forecast import Expected, Mash, expected, ice_for, needed, share_of
+from kuraban.core.detectors.koji_air import DRY_WICK
+from kuraban.core.plan.landing_forecast import (
+    EMPTY,
+    Expected,
+    Mash,
+    expected,
+    ice_for,
+    needed,
+    share_of,
+)
 from kuraban.core.texts.translator import figure
 from kuraban.errors import OutOfRange
 from kuraban.trade import density, mixing, psychrometry, sensors
@@ -22,8 +31,6 @@ from kuraban.trade import density, mixing, psychrometry, sensors
 WATER_COLDEST, RICE_HOTTEST = 0.0, 45.0
 UNKNOWN = ("?", "")
 BY_KG = ("rice", "ice")
-WICK_HUMID = 85.0
-"""% at most in a koji room that works; more is a dry wick rather than a wet room."""
 DRAUGHTS = {
     "fan": psychrometry.ASPIRATED,
     "natural": psychrometry.NATURAL_DRAUGHT,
@@ -127,8 +134,14 @@ def _needs(mash: Mash, known: list[e.Addition], last: e.Addition, target: float)
             "the rest is too cold for this target"
         )
     moves = share_of(mash, [*known, _at(last, target)], _at(last, target))
+    only = known[0] if len(known) == 1 and mash == EMPTY else None
+    taught: list[str] = []
+    if only is not None and only.what == "water-koji" and only.celsius is not None:
+        rule = figure(mixing.rice_temperature(target, only.celsius))
+        taught.append(f"The rule of 3.5 taught for a starter says {rule} °C.")
     told(f"{name} must have {_span(found, '°C')} to land at {figure(target)} °C",
          f"A degree in it moves the whole {figure(moves, 2)} K: factor (掛け) {figure(1 / moves)}.",
+         *taught,
          rests="masses as typed, what else goes in ±0.5 K (rice ±1), mash ±5 %",
          source="conservation of energy; for a starter the rule is 3.5 (Nada Sake Research Group, "
          '"Shubo mashing"), 4 to 5 at soe, 5.3 at naka, 5.7 at tome (computed)')  # fmt: skip
@@ -140,7 +153,7 @@ def _at(addition: e.Addition, celsius: float) -> e.Addition:
 
 def _parts(typed: list[str]) -> tuple[Mash, list[e.Addition], list[e.Addition], bool]:
     """What was there, what goes in with its figures, what is asked for, and whether ice is."""
-    mash, known, asked, ice = Mash(0.0, (0.0, 0.0)), [], [], False
+    mash, known, asked, ice = EMPTY, [], [], False
     for word in typed:
         what, _, rest = word.partition("=")
         amount, at, celsius = rest.partition("@")
@@ -203,6 +216,10 @@ def share(
         float | None,
         typer.Option(metavar="LITRES", help="Litres at which the probe's tip is under."),
     ] = None,
+    measured: Annotated[
+        float | None,
+        typer.Option(metavar="LITRES", help="In the tank after the last addition, as measured."),
+    ] = None,
 ) -> None:
     """Proportions of the additions (三段仕込み): koji (麹歩合), water (汲水), litres."""
     named = [("starter 酒母", starter)] if starter else []
@@ -224,6 +241,9 @@ def share(
     shares = "", _percent(koji, rice), _percent(water, rice)
     made.add_row("all", f"{rice:g} kg", *shares, f"{litres:.0f}", "")
     console().print(made)
+    if measured is not None:
+        swollen = mixing.swelling(measured, water, rice)
+        say(f"Swelling (留測) {swollen:.0f} %: litres without the water, by kg of rice; usual 105")
     enough = mixing.enough_koji_for_label(koji, rice)
     say(f"Koji share (麹歩合) {mixing.koji_share(koji, rice):.1f} %: "
         + ("enough for a specified name (特定名称)." if enough else
@@ -295,7 +315,9 @@ def rh(
         if wet + off >= 0
     ]
     more = [f"depression (乾湿差) {figure(dry - wet)} K"]
-    if psychrometry.wick_is_dry(dry, wet, WICK_HUMID, coefficient=coefficient):
+    if found >= 1:
+        more[0] += f", dew point (露点) {figure(psychrometry.dew_point(dry, found))} °C"
+    if dry - wet < DRY_WICK:
         more.append("The wick may be dry or dirty: wet it, wait ten minutes, read again.")
     rests = f"each bulb ±{error:g} K, {draught} draught, {altitude:g} m"
     span = f"{found:.0f} % ({min(ends):.0f} to {max(ends):.0f})"
@@ -320,9 +342,8 @@ def ice_point(
     Crushed ice packed in cold water, stirred, the probe clear of the wall, five minutes to settle.
     """
     found = sensors.ice_point_offset(readings, bath=bath, resolution=step)
-    allowed = sensors.pt100_tolerance(0.0, sensors.PtClass.B), sensors.ds18b20_accuracy(0.0)
     more = [f"for the probe's table in the site file: offset = {now + found.offset:.2f}"]
-    if abs(now + found.offset) > max(allowed):
+    if abs(now + found.offset) > sensors.ICE_ERROR:
         more.append("More than a class B Pt100 (0.30) or a DS18B20 (0.5) may err: replace it.")
     more.append("It says nothing of 35 °C: check koji probes there too.")
     told(f"Offset {figure(found.offset, 2, True)} K, good to ±{found.uncertainty:.2f} K (95 %)",
@@ -334,6 +355,9 @@ def smv(
     smv: Annotated[float | None, typer.Option("--smv", help="Sake meter value.")] = None,
     baume: Annotated[float | None, typer.Option("--baume", help="Baume degrees.")] = None,
     sg: Annotated[float | None, typer.Option("--sg", help="Specific gravity 15/4 °C.")] = None,
+    acidity: Annotated[
+        float | None, typer.Option(metavar="ML", help="Acidity (酸度), for sweet or dry.")
+    ] = None,
 ) -> None:
     """Sake meter value (日本酒度), Baume (ボーメ) and specific gravity (比重) from one of them."""
     given = [value for value in (smv, baume, sg) if value is not None]
@@ -346,9 +370,14 @@ def smv(
     elif sg is not None:
         smv = density.smv_from_sg(sg)
     assert smv is not None
-    told(f"SMV (日本酒度) {figure(smv, 1, True)}, Baume (ボーメ) {figure(-smv / 10, 2)}, "
-         f"SG {density.sg_from_smv(smv):.4f}", rests="the figure typed, at 15 °C",
-         source='Measurement Act: SMV = (1/SG - 1) × 1443; Nada glossary, "SMV"')  # fmt: skip
+    baume, sg = density.baume_from_smv(smv), density.sg_from_smv(smv)
+    more, source = [], 'Measurement Act: SMV = (1/SG - 1) × 1443; Nada glossary, "SMV"'
+    if acidity is not None:
+        sweet = figure(density.sweetness(smv, acidity), 1, True)
+        more = [f"Sweet (+) or dry (-) (甘辛度): {sweet}"]
+        source += "; Sato et al. 1974, J. Soc. Brew. Japan 69:774"
+    told(f"SMV (日本酒度) {figure(smv, 1, True)}, Baume (ボーメ) {figure(baume, 2)}, SG {sg:.4f}",
+         *more, rests="the figure typed, at 15 °C", source=source)  # fmt: skip
 
 
 def hydrometer(

@@ -27,7 +27,8 @@ from kuraban.queries.batches.progress import Progress, Works, progress, works
 from kuraban.queries.equipment.koji import heat_of, hikikomi
 from kuraban.queries.journal_state import clock, looking
 from kuraban.settings.paths import journal_of
-from kuraban.trade.heat import fermentation_watts
+from kuraban.trade.density import alcohol_by_fall
+from kuraban.trade.heat import LIQUID_SHARE, fermentation_watts
 from kuraban.trade.koji import vapour_watts, water_lost
 
 ADVICE = "Advice only: the face, nose and tongue of the brewer come first."
@@ -124,7 +125,7 @@ def _heat(run: Running, found: Hours) -> Iterator[str]:
     litres = litres_in(run.view.entry_log, run.place, run.now)
     size = litres if litres else run.view.house.place[run.place].litres
     if made is not None and size:
-        watts = [fermentation_watts(rate, size, 0.85) for rate in made]
+        watts = [fermentation_watts(rate, size, LIQUID_SHARE) for rate in made]
         yield (f"ferment {made[0]:.1f} to {made[1]:.1f} %/day in {size:.0f} L: "
                f"{watts[0]:.0f} to {watts[1]:.0f} W")  # fmt: skip
 
@@ -175,6 +176,7 @@ def _forecast(found: Progress) -> Iterator[str]:
         yield f"The forecast starts anew after the {found.corrected}, which moved Baume by itself."
     if found.slope is not None:
         yield f"Alcohol against Baume (A-B): {figure(found.slope)} % a degree, ±1 % ABV at best"
+        yield from _fallen(found, found.slope)
     zero = found.zero
     if zero is None:
         yield "Baume zero: no forecast before BMD has turned down at two samples."
@@ -183,6 +185,16 @@ def _forecast(found: Progress) -> Iterator[str]:
                + (f"; the course ends on day {found.ends:.0f}" if found.ends else ""))  # fmt: skip
     if found.tomorrow is not None:
         yield f"Tomorrow morning the plan has {figure(found.tomorrow[1])} °C. {_hint(found)}"
+
+
+def _fallen(found: Progress, slope: float) -> Iterator[str]:
+    """The alcohol of now, where Baume was read since alcohol was."""
+    both = [s for s in found.samples if s.alcohol is not None and s.baume is not None]
+    now = found.samples[-1].baume
+    if both and both[-1] is not found.samples[-1] and now is not None and 0.5 <= slope <= 2:
+        alcohol, baume = both[-1].alcohol, both[-1].baume
+        assert alcohol is not None and baume is not None
+        yield f"  so about {figure(alcohol_by_fall(alcohol, baume, now, slope))} % by now"
 
 
 def _hint(found: Progress) -> str:

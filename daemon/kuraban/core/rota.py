@@ -21,17 +21,12 @@ from kuraban.core.units import HOUR, MINUTE, brewery_day
 DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
 
-def on_duty(duty: Duty, at: float, zone: ZoneInfo) -> bool:
-    """Whether a line of the rota covers a moment.
+def _day(duty: Duty, at: float, zone: ZoneInfo) -> date | None:
+    """The day to which a moment belongs in a line, None if the line does not cover it.
 
     Hours that cross midnight belong to the day on which they start: "fri 18:00-08:00" covers
     Saturday 03:00 and not Friday 03:00.
     """
-    return _day(duty, at, zone) is not None
-
-
-def _day(duty: Duty, at: float, zone: ZoneInfo) -> date | None:
-    """The day to which a moment belongs in a line, None if the line does not cover it."""
     local = datetime.fromtimestamp(at, zone)
     clock = local.hour * HOUR + local.minute * MINUTE + local.second
     day = local.date()

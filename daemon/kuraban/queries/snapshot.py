@@ -294,11 +294,6 @@ def apart(view: HouseView, tracks: dict[str, Track]) -> Iterator[None]:
         view.tracks = theirs
 
 
-def picture_of(engine: Engine, words: Words) -> Snapshot | None:
-    """One picture of an engine, None before it knows its house."""
-    return Painter(words).snapshot(engine)
-
-
 def line_of(plan: Planned, until: float) -> PlanLine:
     """A plan from its first mark to `until`, or to its end."""
     start = plan.spans[0].start

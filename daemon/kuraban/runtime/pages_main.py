@@ -32,18 +32,18 @@ def serve(start: Start, passage: Passage) -> int:
     try:
         from kuraban.edges.web import Pages, PictureBoard
     except ImportError as error:
-        wrong = f"pages: {error.name} is not installed; pip install 'kuraban[pages]'"
+        wrong = f"pages: {error.name} is not installed; pip install 'kuraban[web]'"
         passage.say(Word(wrong=wrong).packed())
         return BROKEN
     settings, hub = start.settings, PictureBoard()
-    assert settings.pages is not None
+    assert settings.web is not None
 
     def submit(logged: Logged) -> None:
         passage.say(Word(entry=logged).packed())
 
     try:
         pages = Pages(
-            settings.house, settings.pages, start.key, load_page_words(), hub, start.history,
+            settings.house, settings.web, start.key, load_page_words(), hub, start.history,
             submit, start.clock, SettingUp(settings), Batches(settings.house, start.history),
         )  # fmt: skip
         port = pages.start()

@@ -111,11 +111,6 @@ class Watch:
             settings, words, settings.data / JOURNAL, self.submit, self.clock
         )
 
-    @property
-    def connected(self) -> bool:
-        """Whether the broker is there at this moment."""
-        return self._door.connected
-
     # What is done once.
 
     def _open(self) -> None:

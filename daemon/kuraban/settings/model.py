@@ -52,7 +52,7 @@ class Account:
 
 
 @dataclass(frozen=True, slots=True)
-class Pages:
+class Web:
     """Where the pages listen, who may use them, and what signs their sessions and links.
 
     Without accounts everyone who reaches them may do everything: they are then reached from this
@@ -115,7 +115,7 @@ class Settings:
     addresses: Mapping[str, Addresses]
     data: Path
     warnings: tuple[Fault, ...] = ()
-    pages: Pages | None = None
+    web: Web | None = None
     outward: Outward = Outward()
     history: Receiver | None = None
     keep: Keep = Keep()

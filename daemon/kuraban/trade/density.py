@@ -43,16 +43,6 @@ def smv_from_baume(baume: float) -> float:
     return -10 * within(baume, -30, 30, what="Baume")
 
 
-def baume_from_sg(sg: float) -> float:
-    """Baume from specific gravity, 0.8 to 1.3: 144.3 (1 - 1 / SG). Raises OutOfRange."""
-    return baume_from_smv(smv_from_sg(sg))
-
-
-def sg_from_baume(baume: float) -> float:
-    """Specific gravity 15/4 °C from Baume, -30 to 30. Raises OutOfRange."""
-    return sg_from_smv(smv_from_baume(baume))
-
-
 def hydrometer_at_15(smv: float, celsius: float, alcohol: float) -> float:
     """SMV at 15 °C from a hydrometer read at `celsius`, 5 to 30, in liquor of `alcohol`, 0 to 22 %.
 
@@ -115,26 +105,6 @@ def alcohol_by_fall(alcohol: float, baume: float, baume_now: float, slope: float
     within(slope, 0.5, 2, what="slope", unit="% per degree")
     fall = within(baume, -3, 20, what="Baume") - within(baume_now, -3, 20, what="Baume now")
     return alcohol + slope * fall
-
-
-def extract(sample_sg: float, alcohol_sg: float) -> float:
-    """Extract, g per 100 mL, from the SG of the sample and of alcohol in water of its strength.
-
-    (S - A) · 260 + 0.21; both 0.9 to 1.3, S >= A. Raises OutOfRange.
-    Source: National Tax Agency official analysis methods (from memory).
-    """
-    within(alcohol_sg, 0.9, 1.3, what="specific gravity of the alcohol")
-    within(sample_sg, alcohol_sg, 1.3, what="specific gravity of the sample")
-    return (sample_sg - alcohol_sg) * 260 + 0.21
-
-
-def original_extract(extract_now: float, alcohol: float) -> float:
-    """Extract before the ferment, g per 100 mL: extract (0 to 60) + 1.5894 · alcohol % (0 to 22).
-
-    Raises OutOfRange. Source: National Tax Agency official analysis methods (from memory).
-    """
-    within(extract_now, 0, 60, what="extract", unit="g/100 mL")
-    return extract_now + 1.5894 * within(alcohol, 0, 22, what="alcohol", unit="%")
 
 
 def sweetness(smv: float, acidity: float) -> float:

@@ -19,8 +19,6 @@ STEAMED, FINISHED = 1.33, 1.17
 """Weight of the rice in the bed, and of the koji, by that of the white rice (common practice)."""
 WATER_STEAMED, WATER_FINISHED = 0.34, 0.27
 """Share of water in them: white rice has about 0.14 (common practice)."""
-FIGURE_ERROR = 0.05
-"""Share by which those weights may be off from house to house (common practice)."""
 
 
 def evaporation_heat(celsius: float) -> float:

@@ -27,9 +27,6 @@ from kuraban.trade.limits import above, within
 WATER = 4186.0
 """Specific heat of water near 15 °C, J/kgK; within 0.5 % from 2 to 60 °C (IAPWS)."""
 
-ICE = 2100.0
-"""Specific heat of ice near 0 °C, J/kgK (CRC Handbook, from memory)."""
-
 MELTING = 333_600.0
 """Heat to melt a kg of ice at 0 °C, J (CRC Handbook, from memory)."""
 
@@ -73,10 +70,10 @@ def mixed_temperature(parts: Sequence[Part], *, ice_kg: float = 0.0) -> float:
     """
     within(ice_kg, 0, math.inf, what="ice", unit="kg")
     capacity = _capacity(parts) + ice_kg * WATER
-    heat = _heat(parts) - ice_kg * MELTING
-    if ice_kg and heat < -1e-6 * ice_kg * MELTING:
+    celsius = (_heat(parts) - ice_kg * MELTING) / capacity
+    if ice_kg and celsius < -1e-9:
         raise OutOfRange(f"ice: {ice_kg:g} kg cannot all melt; at most {_heat(parts) / MELTING:g}")
-    return heat / capacity
+    return celsius
 
 
 def needed_temperature(
@@ -92,24 +89,14 @@ def needed_temperature(
     return target + (target * _capacity(parts) - _heat(parts)) / more
 
 
-def ice_needed(parts: Sequence[Part], target: float, *, ice_celsius: float = 0.0) -> float:
-    """kg of ice at `ice_celsius` (-30 to 0) that bring `parts` down to `target` (0 to 40 °C).
+def ice_needed(parts: Sequence[Part], target: float) -> float:
+    """kg of ice at 0 °C that bring `parts` down to `target` (0 to 40 °C).
 
     0 where they are at it already or below. Raises OutOfRange. Source: conservation of energy.
     """
     within(target, 0, 40, what="target", unit="°C")
-    within(ice_celsius, -30, 0, what="ice temperature", unit="°C")
     surplus = _heat(parts) - target * _capacity(parts)
-    return max(surplus, 0.0) / (MELTING + WATER * target - ICE * ice_celsius)
-
-
-def starter_factor(rice: Part, others: Sequence[Part]) -> float:
-    """K of the starter rule: heat capacity of everything over that of the rice; above 1.
-
-    Raises OutOfRange for rice without mass. Source: `mixed_temperature`, solved for the rice.
-    """
-    above(rice.kg, 0, what="rice", unit="kg")
-    return 1 + sum(part.capacity for part in others) / rice.capacity
+    return max(surplus, 0.0) / (MELTING + WATER * target)
 
 
 def rice_temperature(target: float, water_koji: float, factor: float = 3.5) -> float:
@@ -133,32 +120,15 @@ def siebel(water_share: float) -> float:
     return 837 + 3349 * within(water_share, 0, 1, what="share of water")
 
 
-def choi_okos(celsius: float, *, water: float, carbohydrate: float, protein: float = 0.0) -> float:
-    """Specific heat of a food, J/kgK, from shares by mass that sum to 1, at 0 to 100 °C.
-
-    Raises OutOfRange. Source: Choi and Okos 1986, as in ASHRAE Refrigeration, "Thermal properties
-    of foods" (from memory).
-    """
-    t = within(celsius, 0, 100, what="temperature", unit="°C")
-    for share in (water, carbohydrate, protein):
-        within(share, 0, 1, what="share")
-    within(water + carbohydrate + protein, 0.999, 1.001, what="sum of the shares")
-    return 1000 * (
-        water * (4.1762 - 9.0864e-5 * t + 5.4731e-6 * t * t)
-        + carbohydrate * (1.5488 + 1.9625e-3 * t - 5.9399e-6 * t * t)
-        + protein * (2.0082 + 1.2089e-3 * t - 1.3129e-6 * t * t)
-    )
-
-
-def mash_litres(water_litres: float, rice_kg: float, *, swell: float = LITRES_PER_KG_RICE) -> float:
+def mash_litres(water_litres: float, rice_kg: float) -> float:
     """Litres of mash from water and white rice (koji rice included), each 0 or more.
 
-    `swell` 0.8 to 1.3 L/kg. Within 5 % before the ferment has thinned it. Raises OutOfRange.
+    Within 5 % before the ferment has thinned it. Raises OutOfRange.
     Source: common practice.
     """
     within(water_litres, 0, math.inf, what="water", unit="L")
     within(rice_kg, 0, math.inf, what="rice", unit="kg")
-    return water_litres + rice_kg * within(swell, 0.8, 1.3, what="swell", unit="L/kg")
+    return water_litres + rice_kg * LITRES_PER_KG_RICE
 
 
 def swelling(mash: float, water: float, rice_kg: float) -> float:

@@ -13,7 +13,7 @@ from kuraban.core.detectors.cooler import CoolerDetector
 from kuraban.core.forecast.drift import CLEAR, Drift, Point, Swing, drift_along, points_of, swing_of
 from kuraban.core.house_view import HouseView
 from kuraban.core.units import HOUR, MINUTE
-from kuraban.trade.change import AT_LEAST, shared_start, shared_step
+from kuraban.trade.change import AT_LEAST, Shared, shared_step
 
 LOOK = 2 * MINUTE
 RAN = 30 * MINUTE
@@ -43,11 +43,11 @@ class NotCooling(CoolerDetector):
         self.fine_since: float | None = None
         self.served_looked = 0.0
         self.served_seen = 0
-        self.shared = shared_start()
+        self.shared = Shared()
 
     def look(self, now: float) -> float:
         if not self.judged(now):
-            self.ran_since, self.shared = None, shared_start()
+            self.ran_since, self.shared = None, Shared()
             self.clear(now)
             return now + 10 * MINUTE
         runs = self.runs(now)
@@ -156,7 +156,7 @@ class NotCooling(CoolerDetector):
         self.shared = shared_step(self.shared, beyond)
         most = len(beyond) >= AT_LEAST and sum(way > 0 for way in beyond) >= SHARE * len(beyond)
         cooled = any(swing.exceeded(not upward) for swing in swings)
-        return most and not cooled and self.shared.signal == "high"
+        return most and not cooled and self.shared.signals
 
     def _swings(self, now: float) -> list[Served]:
         """Every served place of which something is known."""
@@ -196,7 +196,7 @@ class NotCooling(CoolerDetector):
         self.fine_since = now if self.fine_since is None else self.fine_since
         if now - self.fine_since >= OVER:
             self.fine_since = None
-            self.shared = shared_start()
+            self.shared = Shared()
             self.found(self.name, False, now)
 
 

@@ -44,7 +44,6 @@ class Engine:
         self.registry = DetectorRegistry(self.timers)
         self.facts: list[Fact] = []
         self.conflicts = 0
-        self.duplicates = 0
         self.view: HouseView
         self.notifier: Notifier
         self.alarm_manager: AlarmManager
@@ -212,7 +211,6 @@ class Engine:
         admission = probe_state.hear(reading)
         if admission != "new":
             self.conflicts += admission == "conflict"
-            self.duplicates += admission == "same"
             if stamped:
                 self.registry.clocks.unhear(row, before)
             return
@@ -279,8 +277,8 @@ class Engine:
     # What people and the watch's own parts say.
 
     def _logged(self, logged: Logged) -> None:
-        if self.started and not self.entry_handler.take(logged, self.now):
-            self.duplicates += 1
+        if self.started:
+            self.entry_handler.take(logged, self.now)
 
     def _impaired(self, fact: Impaired) -> None:
         self.facts.append(fact)

@@ -19,15 +19,6 @@ from kuraban.core.texts.alarm_facts import SOMEBODY, Situation, Title
 from kuraban.core.texts.translator import Speech, figure, fill
 from kuraban.core.units import HOUR, MINUTE
 
-CONDITIONS = (
-    "warm", "cold", "far-warm", "far-cold", "trending-warm", "trending-cold", "overcooling",
-    "humid", "dry", "unwatched", "addition-unlogged", "stage-overdue", "layering",
-    "landing-above", "landing-below", "entry-doubtful", "stopped", "not-cooling", "not-heating",
-    "short-cycling", "warming", "freezing", "silent", "stuck", "wild", "displaced", "disagrees",
-    "broker-lost", "journal-failing", "pages-failing", "clock-wrong", "dark", "history-behind",
-)  # fmt: skip
-"""Every condition that the watch can tell of."""
-
 _OVER_THE_MASH = frozenset({
     "warm", "cold", "far-warm", "far-cold", "trending-warm", "trending-cold", "overcooling",
     "unwatched",

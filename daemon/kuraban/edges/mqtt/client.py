@@ -5,8 +5,8 @@ reads as much as has come, and one packet carries the answers of a whole turn. A
 message all the properties that it might have, which takes longer than all the rest; we use none, so
 messages are taken from what was read as they lie there, and everything else is left to paho. The
 same backlog is drained in a quarter of the processor time. `_sock_recv`, `_packet_queue`,
-`_in_packet`, `_in_callback_mutex` and `_last_msg_in` are paho's own and not promised; the tests of
-this module notice when they change.
+`_in_packet`, `_in_callback_mutex` and `_last_bytes_received` are paho's own and not promised; the
+tests of this module notice when they change.
 """
 
 from __future__ import annotations
@@ -143,7 +143,7 @@ class Client(mqtt.Client):
         if not rest + size <= end <= len(data):
             return False
         self._used = end
-        self._last_msg_in = time.monotonic()
+        self._last_bytes_received = time.monotonic()
         message = mqtt.MQTTMessage(mid, data[body + 2 : topic])
         message.payload = data[rest + size : end]
         message.qos, message.retain, message.dup = head >> 1 & 3, bool(head & 1), bool(head & 8)

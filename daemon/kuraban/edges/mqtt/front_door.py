@@ -102,8 +102,8 @@ class FrontDoor:
         self._link = 0
         self._up = False
         """The broker has let us in, and takes answers."""
-        self._listening = False
-        """It has granted what we asked for, too."""
+        self.connected = False
+        """It gives us what we asked for, too."""
         self._known = False
         self._since = 0.0
         self._echoed = True
@@ -124,11 +124,6 @@ class FrontDoor:
     def alive(self) -> bool:
         """Whether the network thread lives."""
         return self._thread.is_alive()
-
-    @property
-    def connected(self) -> bool:
-        """Whether the broker has let us in and gives us what we asked for."""
-        return self._listening
 
     @property
     def link(self) -> int:
@@ -216,11 +211,11 @@ class FrontDoor:
         while not self._stopping:
             try:
                 self._once()
-                self._up = self._listening = False
+                self._up = self.connected = False
                 if not self._stopping and not self._turned():
                     self._pause()
             except Exception as error:
-                self._up = self._listening = False
+                self._up = self.connected = False
                 self._tell("fault", f"{type(error).__name__}: {error}")
                 self._wake.wait(FIRST_DELAY)
         self._tell("stopped", "asked to stop")
@@ -348,7 +343,7 @@ class FrontDoor:
             words = f"{topic}: subscription refused ({str(reason).lower()})"
             self._tell("deaf", f"{words}; let user {place.user} read it")
         if asked == self._topics and not refused:
-            self._listening = True
+            self.connected = True
             known = "known again" if self._known else "known as new"
             self._tell("connected", f"{place.host}:{place.port} as {place.client_id}, {known}")
 
@@ -373,7 +368,7 @@ class FrontDoor:
     def _on_disconnect(
         self, client: Client, _data: Any, flags: Any, reason: Any, _props: Any
     ) -> None:
-        was, self._up, self._listening = self._up, False, False
+        was, self._up, self.connected = self._up, False, False
         if self._stopping or self._turned():
             return
         place = self._settings

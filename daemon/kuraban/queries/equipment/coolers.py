@@ -29,7 +29,7 @@ from kuraban.core.site import Cooler
 from kuraban.core.units import HOUR, MINUTE
 from kuraban.core.views.equipment_views import CoolerNow, HoursLeft, Served
 from kuraban.core.views.running_time import Spell, share, spells, starts
-from kuraban.trade.heat import MASH_HEAT_CAPACITY, fermentation_watts
+from kuraban.trade.heat import LIQUID_SHARE, MASH_HEAT_CAPACITY, fermentation_watts
 from kuraban.trade.robust import median
 
 COMPRESSOR_SHARE, COMPRESSOR_WATTS = 0.15, 60.0
@@ -42,8 +42,6 @@ MOST_HOURS = 2
 """Places of which one picture reckons the hours anew, but for those not known at all."""
 LEAST_COOLED = 0.05
 """Share of the time from which what cooling takes out can be told."""
-LIQUID = 0.85
-"""Share of a mash that is liquid (common practice)."""
 
 
 class _Known(NamedTuple):
@@ -122,7 +120,8 @@ def _made(view: HouseView, place: str, now: float) -> tuple[float, float] | None
     if a_day is None or litres is None:
         return None
     slow, fast = (
-        fermentation_watts(rate, held, LIQUID) for rate, held in zip(a_day, litres, strict=True)
+        fermentation_watts(rate, held, LIQUID_SHARE)
+        for rate, held in zip(a_day, litres, strict=True)
     )
     return slow, fast
 

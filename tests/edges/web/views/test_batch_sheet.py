@@ -45,7 +45,7 @@ def browser(half: Served, browse: Browse) -> Browser:
 def pages_of(served: Served) -> Pages:
     hub = PictureBoard()
     hub.put(served.snapshot())
-    house, where = served.settings.house, served.settings.pages
+    house, where = served.settings.house, served.settings.web
     assert where is not None
     return Pages(
         house, where, KEY, load_page_words(), hub, served.path, served.submit, served.clock,
