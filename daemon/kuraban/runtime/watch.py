@@ -27,7 +27,8 @@ from kuraban.core.intake.wire import Wire
 from kuraban.core.site import from_document, to_document
 from kuraban.core.texts.messages import Words
 from kuraban.core.units import HOUR, MINUTE, show_time
-from kuraban.edges.mqtt.front_door import Arrived, FrontDoor
+from kuraban.edges.mqtt.fair_queue import Arrived
+from kuraban.edges.mqtt.front_door import FrontDoor
 from kuraban.edges.phones.courier import Addresses, Courier
 from kuraban.edges.phones.links import Links
 from kuraban.edges.phones.pictures import Pictures
