@@ -22,7 +22,7 @@ from kuraban.core.intake.entry_parser import entry_from
 from kuraban.core.intake.entry_validation import no_subject
 from kuraban.core.intake.payload import document_of, head_of, json_of, safe, show, text_of, untwice
 from kuraban.core.intake.reading_decoder import Port, Wild, port_of, records_of, samples, value_of
-from kuraban.core.site import House, Probe
+from kuraban.core.site import WATCH, House, Probe
 from kuraban.core.units import AHEAD, BOARD_EPOCH, parse_time
 
 __all__ = ["LONGEST_REASON", "Wire", "entry_from"]
@@ -65,6 +65,25 @@ class Wire:
             if not (topic.startswith(covered) and topic.count("/") == self.root.count("/") + 2)
         }
         return (f"{self.root}/reading/+", f"{self.root}/log/+", *sorted(own))
+
+    def line_of(self, topic: str) -> str:
+        """The topic itself where it is one of the house; all others are one line, without name."""
+        before, _, subject = topic.rpartition("/")
+        return topic if topic in self._ports or self._logs(before, subject) else ""
+
+    def _logs(self, before: str, subject: str) -> bool:
+        house = self.house
+        known = subject in house.place or subject in house.cooler or subject in house.probe
+        return before == f"{self.root}/log" and (known or subject == WATCH)
+
+    def probes_of(self, topic: str) -> tuple[str, ...]:
+        """The probes that speak on a topic."""
+        return tuple(port.probe for port in self._ports.get(topic, ()))
+
+    def unread(self, topic: str, head: bytes, received: float, wrong: str) -> Refusal:
+        """The refusal of a message that is not read at all."""
+        probe = next(iter(self.probes_of(topic)), None)
+        return _refusal(topic, head, received, ValueError(wrong), probe)
 
     def read(
         self, topic: str, payload: bytes, received: float, retained: bool = False
@@ -155,9 +174,7 @@ class Wire:
                     )
                 except ValueError as error:
                     wrong.add(error)
-            found += [
-                _refusal(topic, payload, received, reason, port.probe) for reason in wrong.reasons()
-            ]
+            found += wrong.refusals(topic, payload, received, port.probe)
         return found
 
     def _entry(
@@ -197,12 +214,15 @@ class _Wrong:
         first, count = self._found.get(wild, (error, 0))
         self._found[wild] = first, count + 1
 
-    def reasons(self) -> Iterator[ValueError]:
+    def refusals(
+        self, topic: str, payload: bytes, received: float, probe: str
+    ) -> Iterator[Refusal]:
         for first, count in self._found.values():
-            if count == 1:
-                yield first
-            else:
-                yield type(first)(f"{safe(str(first), 300)} (and {count - 1} more refused)")
+            refusal = _refusal(topic, payload, received, first, probe)
+            if count > 1:
+                reason = f"{refusal.reason[:320]} (and {count - 1} more refused)"
+                refusal = msgspec.structs.replace(refusal, reason=reason, count=count)
+            yield refusal
 
 
 def _ports(house: House, readings: str) -> dict[str, tuple[Port, ...]]:
