@@ -60,7 +60,7 @@ def one(variant: str, handed_over: Path, count: int) -> dict[str, float]:
 
     clock = LedClock(START + n * APART for n in itertools.count())
     watch = Led(settings, handed.load_words(), clock=clock)
-    watch._door._capacity = watch._door._limit = ROOM
+    watch._door._queue.messages = ROOM
     watch.run()
     held = {"start": watch.started, "end": watch.after, "most": resident("VmHWM")}
     return {**held, "beside": watch.beside} if watch.beside else held

@@ -54,8 +54,8 @@ def verify(
     """Look through the journal, or a backup, for damage and for rows that were altered.
 
     The chain over entries and alarm steps shows a row that was altered or removed behind the
-    watch's back; readings are looked through for damage, and the checkpoint whether it can be
-    taken up and what stands in it. Nothing is written or run; the watch may run.
+    watch's back; every fact is read as the watch would, and the checkpoint whether it can be taken
+    up and what stands in it. Nothing is written or run; the watch may run.
     Exit status: 0 sound, 1 something was found.
     """
     settings, _ = house_of(site)

@@ -23,10 +23,11 @@ PARTS: dict[Part, str] = {
     "journal": "journal-failing",
     "pages": "pages-failing",
     "history": "history-behind",
+    "intake": "behind",
 }
-HELD_FOR: dict[Part, float] = {"broker": 2 * MINUTE}
+HELD_FOR: dict[Part, float] = {"broker": 2 * MINUTE, "intake": 20.0}
 """So long a part must fail before it is told."""
-WELL_FOR: dict[Part, float] = {"broker": 2 * MINUTE, "pages": 5 * MINUTE}
+WELL_FOR: dict[Part, float] = {"broker": 2 * MINUTE, "pages": 5 * MINUTE, "intake": 2 * MINUTE}
 """So long a part must be well again before it is over."""
 BACK_FOR = 5 * MINUTE
 """So long after the watch is back its probes have time to be heard, and then it is told."""
@@ -45,6 +46,8 @@ class SelfMonitoring:
         self._notices, self._deadlines = notices, deadlines
         self.impaired: dict[str, float] = {}
         """Parts of the watch that fail, by condition, and since when."""
+        self.evidence: dict[str, tuple[str, ...]] = {}
+        """What the part `intake` said of itself, by condition."""
         self.well_since: dict[str, float] = {}
         """When each part was mended last."""
         self.away_since: float | None = None
@@ -62,13 +65,15 @@ class SelfMonitoring:
             self._deadlines.add(well, PartMended(condition, now))
         elif condition not in self.impaired:
             self.impaired = {**self.impaired, condition: now}
+            self.evidence[condition] = tuple(fact.reason.split() * (fact.part == "intake"))
             held = HELD_FOR.get(fact.part, 0.0)
             self._deadlines.add(now + held, PartFailing(condition, now))
 
     def tell(self, now: float, condition: str, since: float) -> None:
         """It has failed for long enough, if it still fails."""
         if self.impaired.get(condition) == since:
-            self._tell(Finding(WATCH, condition, True, now, since=since))
+            evidence = self.evidence.get(condition, ())
+            self._tell(Finding(WATCH, condition, True, now, since=since, evidence=evidence))
 
     def mend(self, now: float, condition: str, since: float) -> None:
         """It has been well for long enough, if it still is."""
