@@ -384,7 +384,7 @@ def endure(
     limits: Callable[[int], None] = lambda pid: None, tls: str = "", tls_port: int = 0,
     ca_file: str | None = None,
 ) -> Outcome:  # fmt: skip
-    """Floods of these kinds together for so long, and a tank that leaves its tolerance amid them."""
+    """Floods of these kinds together for so long, and a tank that leaves its tolerance."""
     chosen = [KINDS[name] for name in kinds]
     stolen = frozenset(kind.user for kind in chosen)
     with brewery(folder, stolen, limits, tls) as (broker, sink, boards, watch):
