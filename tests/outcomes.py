@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from kuraban.core.facts import EntryOutcome, Fate, Logged
-from kuraban.core.plan.counted_entries import Told
+from kuraban.core.plan.counted_entries import ToldEntry
 
 
 def became(logged: Logged, fate: Fate = "counted", at: float | None = None) -> EntryOutcome:
@@ -11,5 +11,5 @@ def became(logged: Logged, fate: Fate = "counted", at: float | None = None) -> E
     return EntryOutcome(logged.subject, logged.id, fate, received)
 
 
-def told(logged: Logged, fate: Fate = "counted") -> Told:
-    return Told(logged, became(logged, fate))
+def told(logged: Logged, fate: Fate = "counted") -> ToldEntry:
+    return ToldEntry(logged, became(logged, fate))

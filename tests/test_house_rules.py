@@ -82,6 +82,12 @@ NEVER_CALLED = re.compile(
     r"^(open|print|input|exec|eval|breakpoint)$|\b(now|today|utcnow|fromtimestamp_now)$"
 )
 
+WAKES_DATA = frozenset({"cloudpickle", "copyreg", "dill", "marshal", "pickle", "shelve"})
+WAKES = re.compile(
+    r"^(exec|eval)$|^__(reduce|reduce_ex|getnewargs|getnewargs_ex|getstate|setstate)__$"
+)
+"""Libraries, calls and methods by which data that are read come to life."""
+
 FORBIDDEN = {
     r"\b(TO" r"DO|FIX" r"ME|X" r"XX|HA" r"CK)\b": "unfinished work is finished or told as an issue",
     r"\bNotImple" r"mentedError\b": "what is not there is not promised",
@@ -223,6 +229,32 @@ def _at_the_top(module: Module) -> Iterator[str]:
     tree = module.tree
     top = type(tree)([node for node in tree.body if hasattr(node, "names")], [])
     yield from Module(module.name, module.path, top).imports()
+
+
+def test_data_never_become_code() -> None:
+    """Nothing that is read, from a journal or from another process, can make anything run."""
+    libraries = [
+        f"{module.name} imports {name}"
+        for module in modules()
+        for name in module.imports()
+        if name.partition(".")[0].removeprefix("_") in WAKES_DATA
+    ]
+    hooks = [
+        f"{module.name} has {name}"
+        for module in modules()
+        for name in (*module.calls(), *_attributes(module))
+        if WAKES.search(name)
+    ]
+    assert not libraries + hooks, names(libraries + hooks)
+
+
+def _attributes(module: Module) -> Iterator[str]:
+    """Methods that it defines, and whatever it reaches for by a dot."""
+    for node in ast.walk(module.tree):
+        if isinstance(node, ast.FunctionDef):
+            yield node.name
+        elif isinstance(node, ast.Attribute):
+            yield node.attr
 
 
 def test_only_the_command_line_exits() -> None:

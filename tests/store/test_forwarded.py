@@ -10,7 +10,7 @@ import pytest
 from kuraban.core import entries as e
 from kuraban.core.effects import Step, Turn
 from kuraban.core.facts import HouseChanged, Logged, Reading, Record
-from kuraban.core.plan.counted_entries import Told
+from kuraban.core.plan.counted_entries import ToldEntry
 from kuraban.errors import JournalError
 from kuraban.store.forwarded import (
     ENTRIES_BEFORE,
@@ -88,7 +88,7 @@ def test_what_ran_is_known_from_the_entries_before(kept: Journal, path: Path) ->
     ]))  # fmt: skip
     held = Forwarded(path, "office")
     before = [what if isinstance(what, str) else what.logged.id for _, what in held.before(7)
-              if isinstance(what, (str, Told))]  # fmt: skip
+              if isinstance(what, (str, ToldEntry))]  # fmt: skip
     assert before == ["second", "n2", "third"]
     assert held.before(0) == []
     held.close()

@@ -33,7 +33,7 @@ from kuraban.core.facts import (
 from kuraban.core.intake.entry_times import carried
 from kuraban.core.intake.reading_decoder import BUS_CODES
 from kuraban.core.plan.corrections import CORRECTIONS
-from kuraban.core.plan.counted_entries import Told
+from kuraban.core.plan.counted_entries import ToldEntry
 from kuraban.core.site import House, from_document
 from kuraban.core.timescale import wall_of
 from kuraban.core.units import AHEAD, DAY, show_duration
@@ -78,7 +78,7 @@ def retell(history: History, root: str, since: float | None, until: float | None
         yield from pen.lines(fact, received_of(fact))
 
 
-def _in_force(history: History, since: float) -> Iterator[Told]:
+def _in_force(history: History, since: float) -> Iterator[ToldEntry]:
     """Entries of before as they stood: those that counted, that waited, or lay ahead."""
     for told in history.told(None, since - ENTRIES_BACK, since + AHEAD, known_by=since):
         correction = isinstance(told.logged.entry, (*CORRECTIONS, e.Confirm))
@@ -97,7 +97,7 @@ class _Pen:
         """Entries, as an older watch wrote of them when it refused one: a replay will do so too."""
 
     def opening(
-        self, house: HouseChanged | None, clock: list[ClockStepped], entries: Iterable[Told],
+        self, house: HouseChanged | None, clock: list[ClockStepped], entries: Iterable[ToldEntry],
         at: float,
     ) -> Iterator[Line]:  # fmt: skip
         """The house, the clock and the entries as they stood. What had counted counts at once: it

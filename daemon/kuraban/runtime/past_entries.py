@@ -15,36 +15,42 @@ from kuraban.core import entries as e
 from kuraban.core.course import Course
 from kuraban.core.engine.engine import Engine
 from kuraban.core.facts import Logged
-from kuraban.core.plan.counted_entries import Told
+from kuraban.core.plan.counted_entries import ToldEntry
 from kuraban.store.history import History
 
 log = logging.getLogger("kuraban")
 
 
 class PastEntries:
-    """The entries behind `history`, which is read at once."""
+    """The entries behind `history` that were received from `since` on."""
 
-    def __init__(self, history: History, since: float, start: float) -> None:
-        """Entries received from `since` on; the facts that are lived through begin at `start`."""
+    def __init__(self, history: History, since: float) -> None:
+        self._history, self._since = history, since
         self._courses = {(c.batch, c.place): c.course_json for c in history.courses()}
         self._first = {told.logged.key: told for told in history.first_fates(since)}
-        self._logged = {key: told.logged for key, told in self._first.items()}
-        self._older = [told for told in _restored(history, since) if told.logged.received < start]
-        self._ids = list(history.ids())
 
-    def restore(self, engine: Engine) -> None:
-        """Those of before: each that counted once, then those that wait, without deciding anew.
-
-        A fault of ours in one of them is written down and stops nothing.
-        """
-        for logged, outcome in self._older:
-            assert outcome is not None
+    def restore(self, engine: Engine, before: float) -> None:
+        """Those received before a moment: each that counted once, then those that wait, without
+        deciding anew. A fault of ours in one of them is written down and stops nothing."""
+        for logged, outcome in self._restored():
+            if logged.received >= before or outcome is None:
+                continue
             self._keep_course(engine, logged)
-            cause = None if outcome.cause is None else self._logged.get(outcome.cause)
+            cause = None if outcome.cause is None else self._first.get(outcome.cause)
+            by = None if cause is None else cause.logged
             try:
-                engine.entry_handler.restore(logged, outcome, cause, engine.now)
+                engine.entry_handler.restore(logged, outcome, by, engine.now)
             except Exception:
                 log.exception("a fault of ours, please report it; it came with %s", logged)
+
+    def _restored(self) -> Iterator[ToldEntry]:
+        """Each entry with the first outcome by which it counted; then those that wait now."""
+        for told in self._history.first_fates(self._since, counting=True):
+            if not isinstance(told.logged.entry, e.Confirm):
+                yield told
+        for told in self._history.told(None, self._since, float("inf")):
+            if told.outcome is not None and told.outcome.fate == "waiting":
+                yield told
 
     def prepare(self, engine: Engine, logged: Logged) -> None:
         """Before an entry is taken that was decided already."""
@@ -57,7 +63,7 @@ class PastEntries:
     def finish(self, engine: Engine) -> None:
         """All have been taken: none of them is a new one, however old it is."""
         engine.entry_handler.pending.decided.clear()
-        engine.entry_handler.known.learn(self._ids)
+        engine.entry_handler.known.learn(self._history.ids())
 
     def _keep_course(self, engine: Engine, logged: Logged) -> None:
         """A batch goes on by the course with which it was started."""
@@ -66,13 +72,3 @@ class PastEntries:
             if kept is not None:
                 course = msgspec.json.decode(kept, type=Course)
                 engine.watched.state.entry_log.courses[logged.key] = course
-
-
-def _restored(history: History, since: float) -> Iterator[Told]:
-    """Each entry with the first outcome by which it counted; then those that wait now."""
-    for told in history.first_fates(since, counting=True):
-        if not isinstance(told.logged.entry, e.Confirm):
-            yield told
-    for told in history.told(None, since, float("inf")):
-        if told.outcome is not None and told.outcome.fate == "waiting":
-            yield told

@@ -16,7 +16,7 @@ from pathlib import Path
 
 from kuraban.core.effects import Step
 from kuraban.core.facts import ClockStepped, Logged
-from kuraban.core.plan.counted_entries import Told
+from kuraban.core.plan.counted_entries import ToldEntry
 from kuraban.core.units import DAY
 from kuraban.errors import JournalError
 from kuraban.store import rows
@@ -41,7 +41,7 @@ _OUTCOMES = (
 
 Measured = tuple[int, str, float, float]
 """A reading no wider than forwarding needs it, there are millions: number, probe, at, value."""
-Event = tuple[int, Logged | Told | Step | str | ClockStepped | JournalError]
+Event = tuple[int, Logged | ToldEntry | Step | str | ClockStepped | JournalError]
 """An entry, what became of one, an alarm step, a house as its document or a step of the clock, and
 its number; the error of an entry that cannot be read any more."""
 

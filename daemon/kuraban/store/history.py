@@ -16,7 +16,7 @@ import msgspec
 
 from kuraban.core.effects import Message, Step
 from kuraban.core.facts import COUNTS, ClockStepped, Fact, Logged, Reading, Refusal
-from kuraban.core.plan.counted_entries import Told
+from kuraban.core.plan.counted_entries import ToldEntry
 from kuraban.store import past_outcomes, rows
 from kuraban.store.connection import connect, telling
 from kuraban.store.summary import MINUTES, SLOTS, TENS, shown, unpack
@@ -189,7 +189,7 @@ class History:
 
     def told(
         self, subject: str | None, start: float, end: float, known_by: float | None = None
-    ) -> Iterator[Told]:
+    ) -> Iterator[ToldEntry]:
         """The same as they stand, or as they stood at `known_by`."""
         select = (
             f"SELECT {rows.TOLD} FROM entry LEFT JOIN outcome ON outcome.link ="
@@ -204,7 +204,7 @@ class History:
         """Those of them that count, amended ones as they were amended."""
         return (one.as_it_counts for one in self.told(subject, start, end) if one.counts)
 
-    def told_of(self, subject: str, entry_id: str) -> Told | None:
+    def told_of(self, subject: str, entry_id: str) -> ToldEntry | None:
         """One entry as it stands, None where it has not come."""
         select = (
             f"SELECT {rows.TOLD} FROM entry LEFT JOIN outcome ON outcome.link ="
@@ -213,17 +213,18 @@ class History:
         )
         return next(self._made(rows.to_told, select, (subject, entry_id)), None)
 
-    def outcomes_after(self, link: int) -> Iterator[tuple[int, Told]]:
+    def outcomes_after(self, link: int) -> Iterator[tuple[int, ToldEntry]]:
         """Everything that became of entries, beyond a link, with its own, as it was decided."""
         select = (
             f"SELECT outcome.link, {rows.TOLD} FROM outcome JOIN entry"
             " ON entry.subject = outcome.subject AND entry.id = outcome.id"
             " WHERE outcome.link > ? ORDER BY outcome.link"
         )
-        for row in self._each(select, (link,)):
-            yield row[0], rows.to_told(row[1:])
+        return rows.readable(
+            lambda row: (int(row[0]), rows.to_told(row[1:])), self._each(select, (link,))
+        )
 
-    def first_fates(self, since: float, *, counting: bool = False) -> Iterator[Told]:
+    def first_fates(self, since: float, *, counting: bool = False) -> Iterator[ToldEntry]:
         """Entries received since a moment with what became of each first, or with that by which it
         counted first, in the order in which that was decided."""
         which = f"AND fate IN ({', '.join(map(repr, sorted(COUNTS)))})" if counting else ""
@@ -326,7 +327,7 @@ class History:
     def _made(
         self, make: Callable[[rows.Row], Made], select: str, values: tuple[object, ...]
     ) -> Iterator[Made]:
-        return map(make, self._each(select, values))
+        return rows.readable(make, self._each(select, values))
 
     def _each(self, select: str, values: tuple[object, ...]) -> Iterator[rows.Row]:
         with telling(self.path, "read the journal"):

@@ -43,10 +43,13 @@ def beside(db: sqlite3.Connection) -> None:
 
 def worked_out(db: sqlite3.Connection) -> Iterator[tuple[int, EntryOutcome]]:
     """The outcomes of a journal that has none, each with its number."""
-    entries = db.execute(f"SELECT seq, {rows.ENTRY} FROM entry ORDER BY seq")
+    entries = rows.readable(
+        lambda row: (int(row[0]), rows.to_logged(row[1:])),
+        db.execute(f"SELECT seq, {rows.ENTRY} FROM entry ORDER BY seq"),
+    )
     houses = db.execute("SELECT seq, received, document FROM house ORDER BY seq")
     told: Iterator[tuple[int, Logged | HouseChanged | ClockStepped]] = heapq.merge(
-        ((row[0], rows.to_logged(row[1:])) for row in entries),
+        entries,
         ((row[0], HouseChanged(*row[1:])) for row in houses),
         rows.clock_steps(db),
         key=itemgetter(0),

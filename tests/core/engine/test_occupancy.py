@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from kuraban.core.engine.occupancy import Occupancy
 from kuraban.core.facts import EntryOutcome, HouseChanged, Logged
-from kuraban.core.plan.counted_entries import Told
+from kuraban.core.plan.counted_entries import ToldEntry
 from kuraban.core.site import from_document
 from kuraban.core.units import DAY, HOUR, MINUTE
 from tests.core.house import DUSK, Bell
@@ -19,7 +19,7 @@ def learnt(night: Bell) -> Occupancy:
         elif isinstance(fact, Logged):
             made[fact.key] = fact
         elif isinstance(fact, EntryOutcome):
-            occupancy.take(Told(made[fact.key], fact))
+            occupancy.take(ToldEntry(made[fact.key], fact))
     return occupancy
 
 
@@ -143,5 +143,5 @@ def test_what_came_before_any_house_is_lost() -> None:
     night = Bell()
     begin(night, "tank-3", "7")
     logged = next(fact for fact in night.facts if isinstance(fact, Logged))
-    occupancy.take(Told(logged, night.outcome(logged.id)))
+    occupancy.take(ToldEntry(logged, night.outcome(logged.id)))
     assert occupancy.at("tank-3", DUSK).batch is None

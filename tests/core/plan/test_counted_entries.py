@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from kuraban.core import entries as e
 from kuraban.core.facts import EntryOutcome, Fate, Logged
-from kuraban.core.plan.counted_entries import CountedEntries, Told
+from kuraban.core.plan.counted_entries import CountedEntries, ToldEntry
 from kuraban.core.units import DAY, MINUTE
 from tests.core.house import DUSK, Night, brewery
 
@@ -20,10 +20,10 @@ START = e.BatchStart(batch="7", course="mash", stage="main")
 
 def told(
     ident: str, entry: e.Entry, minute: float, fate: Fate = "counted", now: e.Entry | None = None
-) -> Told:
+) -> ToldEntry:
     at = DUSK + minute * MINUTE
     logged = Logged(ident, TANK, entry, at, at)
-    return Told(logged, EntryOutcome(TANK, ident, fate, at, entry=now))
+    return ToldEntry(logged, EntryOutcome(TANK, ident, fate, at, entry=now))
 
 
 def runs(books: CountedEntries, minute: float) -> str | None:
@@ -135,7 +135,7 @@ def test_they_are_the_books_of_the_watch_that_decided(
     for fact in night.facts:
         if isinstance(fact, Logged):
             made[fact.key] = fact
-        elif isinstance(fact, EntryOutcome) and not books.take(Told(made[fact.key], fact)):
+        elif isinstance(fact, EntryOutcome) and not books.take(ToldEntry(made[fact.key], fact)):
             books.refold()
     theirs = night.engine.view.entry_log
     for place in (TANK, "tank-4"):

@@ -12,7 +12,7 @@ from kuraban.core.effects import Step
 from kuraban.core.entries import KINDS
 from kuraban.core.facts import EntryOutcome, Logged
 from kuraban.core.intake.entry_parser import entry_from
-from kuraban.core.plan.counted_entries import Told
+from kuraban.core.plan.counted_entries import ToldEntry
 from kuraban.core.site import to_document
 from kuraban.edges.history.line_protocol import Points
 from kuraban.store.forwarded import Event, Forwarded, Rows
@@ -125,7 +125,7 @@ def test_what_became_of_an_entry_is_a_point_beside_it() -> None:
     less = EntryOutcome("tank-3", "e3", "amended", NOW + 60, ("tank-3", "e4"), "aki", "",
                         logged("tank-3", 3, entry="addition", what="ice", kg=12).entry)  # fmt: skip
     said, refused, poured, amended = made(
-        HOUSED, (2, ended), (3, Told(ended, no)), (4, ice), (5, Told(ice, less))
+        HOUSED, (2, ended), (3, ToldEntry(ended, no)), (4, ice), (5, ToldEntry(ice, less))
     )
     assert (said[0], refused[0]) == ("entry", "outcome") and refused.tag("fate") == "refused"
     assert refused.fields == {"reason": "no batch runs in tank-3"}

@@ -40,8 +40,8 @@ class DailyWords:
         self._notifier, self._deadlines = notifier, deadlines
         self.night: list[Step | Message] = []
         """What was told since the evening, as far as it was drained."""
-        self._night_since = 0.0
-        self._morning, self._evening = Planned(DUSK), Planned(NOON)
+        self.night_since = 0.0
+        self.morning_plan, self.evening_plan = Planned(DUSK), Planned(NOON)
 
     def plan(self, now: float) -> None:
         """Plan both words by the hours that the site names, which may have changed.
@@ -58,8 +58,8 @@ class DailyWords:
     def _stepped_over(self, by: float, now: float) -> None:
         site = self._view.house.site
         for word, clock, deadline in (
-            (self._morning, site.day_starts, Morning),
-            (self._evening, site.evening, Evening),
+            (self.morning_plan, site.day_starts, Morning),
+            (self.evening_plan, site.evening, Evening),
         ):
             over = now < word.at <= now + by and self._day(word, now) != word.said
             at = now if over else self._next(word, clock, now)
@@ -86,10 +86,10 @@ class DailyWords:
         return True
 
     def evening(self, planned: float, now: float) -> None:
-        if not self._begins(self._evening, planned, now):
+        if not self._begins(self.evening_plan, planned, now):
             return
         view, notices = self._view, self._notifier.notices
-        self._night_since = now
+        self.night_since = now
         self.night = [event for event in self.night if event.at > now]
         if reports.month_begins(view.house, now):
             old = reports.old_ice_points(view.house, now)
@@ -99,13 +99,13 @@ class DailyWords:
             notices.to_role(BREWER, now, partial(wording.evening, word))
 
     def morning(self, planned: float, now: float) -> None:
-        if not self._begins(self._morning, planned, now):
+        if not self._begins(self.morning_plan, planned, now):
             return
         view, notifier = self._view, self._notifier
         waiting = notifier.duty_alarms.reported()
         if not reports.anything_judged(view, now) and not waiting:
             return
-        night = [e for e in (*self.night, *notifier.writer.story) if e.at >= self._night_since]
+        night = [e for e in (*self.night, *notifier.writer.story) if e.at >= self.night_since]
         report = reports.morning_report(view, self._alarm_manager, night, waiting, now)
         roles = {CONDITIONS[condition].role for _, condition in waiting} - {BREWER}
         for role in (BREWER, *sorted(roles)):

@@ -18,7 +18,6 @@ from kuraban.core.deadlines import BatchEnded, Deadlines, EntryCounts, EntryLaps
 from kuraban.core.engine.affected_subjects import near, touched
 from kuraban.core.engine.detector_registry import DetectorRegistry
 from kuraban.core.engine.entry_decisions import EntryDecisions, Ready
-from kuraban.core.engine.entry_touches import touch_of
 from kuraban.core.engine.known_entries import KnownEntries
 from kuraban.core.engine.pending_entries import WAITS, PendingEntries
 from kuraban.core.facts import EntryOutcome, Logged
@@ -94,12 +93,19 @@ class EntryHandler:
         if ready is not None:
             self._take_effect(ready, now)
         elif logged.key in self.pending.held:
-            self.wait(logged, now)
+            self._await_lapse(logged, now)
             self._notifier.notices.ask(logged, now)
 
-    def wait(self, logged: Logged, now: float) -> None:
-        """An entry waits for a second person until a day after it came."""
-        self._deadlines.add(max(logged.received + WAITS, now), EntryLapses(*logged.key))
+    def _await_lapse(self, logged: Logged, now: float) -> None:
+        """What waits for a second person falls away a day after it came."""
+        lapses = EntryLapses(*logged.key)
+        if all(item.deadline != lapses for item in self._deadlines.items):
+            self._deadlines.add(max(logged.received + WAITS, now), lapses)
+
+    def hold(self, logged: Logged, now: float) -> None:
+        """An entry of before a restart that waits."""
+        self.pending.hold(logged, self.pending.touch(logged, self._view, now))
+        self._await_lapse(logged, now)
 
     def restore(
         self, logged: Logged, outcome: EntryOutcome, cause: Logged | None, now: float
@@ -108,8 +114,7 @@ class EntryHandler:
         not decided anew."""
         self.known.add(logged.key)
         if outcome.fate == "waiting":
-            self.pending.hold(logged, touch_of(logged, self._view, now))
-            self.wait(logged, now)
+            self.hold(logged, now)
         elif outcome.counts:
             self._take_effect(Ready(logged, cause if outcome.fate == "confirmed" else None), now)
 

@@ -40,6 +40,15 @@ class KnownEntries:
         """Remember many at once."""
         self.digests = array("Q", sorted({*self.digests, *map(_digest, keys)}))
 
+    def packed(self) -> bytes:
+        return self.digests.tobytes()
+
+    def unpack(self, packed: bytes) -> None:
+        """Remember what another one packed, beside what is known."""
+        more = array("Q")
+        more.frombytes(packed)
+        self.digests = array("Q", sorted({*self.digests, *more}))
+
     def _found(self, digest: int) -> tuple[int, bool]:
         place = bisect_left(self.digests, digest)
         return place, place < len(self.digests) and self.digests[place] == digest

@@ -11,7 +11,7 @@ from typing import NamedTuple
 from kuraban.core import entries as e
 from kuraban.core.course import FAR_FUTURE
 from kuraban.core.facts import Logged
-from kuraban.core.plan.counted_entries import CountedEntries, Told
+from kuraban.core.plan.counted_entries import CountedEntries, ToldEntry
 from kuraban.core.plan.subject_state import Batch, SubjectState
 from kuraban.core.site import House
 from kuraban.core.units import DAY
@@ -48,7 +48,7 @@ class Occupancy:
         self.house = self._books.house = house
         self._books.refold()
 
-    def take(self, told: Told) -> None:
+    def take(self, told: ToldEntry) -> None:
         """What became of an entry."""
         if self.house is None or told.outcome is None or not isinstance(told.logged.entry, TAKEN):
             return

@@ -15,7 +15,6 @@ from kuraban.core import entries as e
 from kuraban.core.engine.entry_authority import Touch
 from kuraban.core.engine.entry_decisions import EntryDecisions
 from kuraban.core.engine.entry_handler import KEPT
-from kuraban.core.engine.entry_touches import touch_of
 from kuraban.core.engine.pending_entries import PendingEntries
 from kuraban.core.facts import ClockStepped, EntryOutcome, HouseChanged, Logged
 from kuraban.core.house_state import HouseState
@@ -62,7 +61,7 @@ class _Past:
         self._told: list[EntryOutcome] = []
         self.decisions = EntryDecisions(
             self._entry_log, HouseView(self._state), self._told.append,
-            PendingEntries(_touched_then),
+            PendingThen(),
         )  # fmt: skip
         self._pruned = 0.0
         self._clock: Pieces = ()
@@ -97,8 +96,11 @@ class _Past:
         return told
 
 
-def _touched_then(logged: Logged, view: HouseView, now: float) -> Touch:
-    if isinstance(logged.entry, (e.TakeBack, e.Amend)):
-        return Touch.NOTHING
-    touch = touch_of(logged, view, now)
-    return touch if touch in WAITED else Touch.NOTHING
+class PendingThen(PendingEntries):
+    """By the rules of that time."""
+
+    def touch(self, logged: Logged, view: HouseView, now: float) -> Touch:
+        if isinstance(logged.entry, (e.TakeBack, e.Amend)):
+            return Touch.NOTHING
+        touch = super().touch(logged, view, now)
+        return touch if touch in WAITED else Touch.NOTHING

@@ -7,7 +7,6 @@ takes it back. An entry that nobody confirms within a day falls away.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import NamedTuple
 
 import msgspec
@@ -33,14 +32,17 @@ class Held(NamedTuple):
 
 
 class PendingEntries:
-    """The entries held back. `touch` says what an entry would do if it counted now."""
+    """The entries held back."""
 
-    def __init__(self, touch: Callable[[Logged, HouseView, float], Touch] = touch_of) -> None:
-        self._touch = touch
+    def __init__(self) -> None:
         self.held: dict[Key, Held] = {}
         self.decided: dict[Key, bool] = {}
         """Whether entries had to wait, of those that are taken anew after a restart: that was
         decided when they came, whatever the rules and the probes say now."""
+
+    def touch(self, logged: Logged, view: HouseView, now: float) -> Touch:
+        """What an entry would do if it counted now, as far as it matters who made it."""
+        return touch_of(logged, view, now)
 
     def find(self, entry_id: str, subject: str) -> Logged | None:
         """The entry of that id that waits, one about `subject` before all others."""
@@ -50,7 +52,7 @@ class PendingEntries:
 
     def waits(self, logged: Logged, view: HouseView, now: float) -> bool:
         """Whether an entry has to wait; it is held from now on."""
-        touch = self._touch(logged, view, now)
+        touch = self.touch(logged, view, now)
         free = alone(touch, maker_of(logged.by, view.house))
         waits = self.decided.pop(logged.key, not free)
         if waits:

@@ -20,7 +20,7 @@ from kuraban.core.plan.subject_state import Refused, SubjectStates
 from kuraban.core.site import House
 
 
-class Told(NamedTuple):
+class ToldEntry(NamedTuple):
     """An entry as it was made, and what became of it; None while that is not decided."""
 
     logged: Logged
@@ -51,7 +51,7 @@ class CountedEntries(SubjectStates):
         """Which came to count first, for those of one moment."""
         self._serial = 0
 
-    def take(self, told: Told) -> bool:
+    def take(self, told: ToldEntry) -> bool:
         """An entry, and what became of it now. Whether the books hold all of the log after it."""
         known = next((one for one in self.log if one.key == told.logged.key), None)
         if known is not None:

@@ -27,7 +27,7 @@ from kuraban.core import entries as e
 from kuraban.core.effects import Step
 from kuraban.core.engine.occupancy import Occupancy
 from kuraban.core.facts import ClockStepped, Logged
-from kuraban.core.plan.counted_entries import Told
+from kuraban.core.plan.counted_entries import ToldEntry
 from kuraban.core.site import WATCH, from_document
 from kuraban.core.timescale import Pieces, Timescale, redated
 from kuraban.store.forwarded import Event, Rows
@@ -100,13 +100,13 @@ class Points:
             return self._step(seq, what)
         if isinstance(what, Logged):
             return self._entry(what)
-        line = self._outcome(seq, what) if isinstance(what, Told) else ""
+        line = self._outcome(seq, what) if isinstance(what, ToldEntry) else ""
         self._take(what)
         return line
 
     def _take(self, what: object) -> None:
         self._heads.clear()
-        if isinstance(what, Told):
+        if isinstance(what, ToldEntry):
             self._occupancy.take(what)
         elif isinstance(what, str):
             self._occupancy.settle_in(from_document(what))
@@ -135,7 +135,7 @@ class Points:
         fields |= {"who": logged.by, "way": logged.way, "seen": logged.seen}
         return f"entry{tags} {_shown(fields)} {self._time(logged.at)}000"
 
-    def _outcome(self, seq: int, told: Told) -> str:
+    def _outcome(self, seq: int, told: ToldEntry) -> str:
         logged, outcome = told
         assert outcome is not None
         tags = self._tags({**self._tags_of(logged), "fate": outcome.fate})

@@ -15,7 +15,7 @@ import msgspec
 
 from kuraban.core import entries as e
 from kuraban.core.facts import EntryOutcome, Logged
-from kuraban.core.plan.counted_entries import Told
+from kuraban.core.plan.counted_entries import ToldEntry
 from kuraban.core.site import WATCH, House, Probe
 from kuraban.core.units import DAY, MINUTE, show_time
 from kuraban.edges.table_writer import Cell, Column, Table
@@ -173,7 +173,7 @@ class Shelving:
 
     # Entries.
 
-    def _entries(self) -> list[Told]:
+    def _entries(self) -> list[ToldEntry]:
         """All of the batch, and whatever corrects one of them, however late."""
         found = {
             told.logged.key: told
@@ -190,7 +190,7 @@ class Shelving:
             (found[key] for key in kept), key=lambda told: (told.logged.at, told.logged.received)
         )
 
-    def _entered(self, told: list[Told]) -> Table:
+    def _entered(self, told: list[ToldEntry]) -> Table:
         """Every entry as it was made, and what became of it."""
         columns = (
             *WHEN, *_text("received", "subject", "entry", "id", "who", "way", "corrects",

@@ -22,7 +22,7 @@ from fastapi import Request
 from kuraban.core.entries import BY_KIND
 from kuraban.core.facts import Fate, Logged, Refusal
 from kuraban.core.intake.entry_parser import entry_from
-from kuraban.core.plan.counted_entries import Told
+from kuraban.core.plan.counted_entries import ToldEntry
 from kuraban.core.units import HOUR, parse_time, show_time
 from kuraban.core.views.snapshot import Snapshot
 from kuraban.edges.web.history_queries import reading
@@ -177,7 +177,7 @@ def _found(history: History, logged: Logged) -> Outcome | None:
     return Outcome(logged.id, "kept", fate=None if told.outcome is None else told.outcome.fate)
 
 
-def told_entry(request: Request, context: PageContext) -> Told | None:
+def told_entry(request: Request, context: PageContext) -> ToldEntry | None:
     """The entry that a page was led on from, so that it can be taken back there."""
     told, subject = request.query_params.get("told"), request.query_params.get("of")
     if not told or not subject:

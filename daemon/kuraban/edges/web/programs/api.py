@@ -19,7 +19,7 @@ from starlette.exceptions import HTTPException
 
 from kuraban.core.entries import kind_of
 from kuraban.core.facts import Fate, Logged
-from kuraban.core.plan.counted_entries import Told as ToldEntry
+from kuraban.core.plan.counted_entries import ToldEntry
 from kuraban.core.site import WATCH, House
 from kuraban.core.timescale import by_the_wall, moment_of
 from kuraban.core.units import DAY, parse_time, show_time
