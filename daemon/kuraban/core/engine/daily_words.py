@@ -77,7 +77,7 @@ class DailyWords:
             return
         view, notifier = self._view, self._notifier
         self._night_since = now
-        self.night = [event for event in self.night if event.at > now]
+        self.night = [event for event in self.night if event.at >= now]
         if reports.month_begins(view.house, now):
             old = reports.old_ice_points(view.house, now)
             notifier.notice(MAINTENANCE, now, lambda *tongue: wording.monthly(now, old, *tongue))
