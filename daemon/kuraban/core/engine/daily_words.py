@@ -21,6 +21,8 @@ from kuraban.core.texts import messages as wording
 from kuraban.core.units import HOUR, brewery_day, next_clock
 
 NOON, DUSK = 12 * HOUR, 18 * HOUR
+ANEW = 6 * HOUR
+"""A word that was told so much too early is told again at its hour."""
 
 
 class Planned(msgspec.Struct):
@@ -52,7 +54,9 @@ class DailyWords:
         self._stepped_over(0.0, now)
 
     def stepped(self, by: float, now: float) -> None:
-        """The wall clock went `by` seconds forward."""
+        """The wall clock went `by` seconds forward; where it went far back, the day comes anew."""
+        if by <= -ANEW:
+            self.morning_plan.said = self.evening_plan.said = None
         self._stepped_over(by, now)
 
     def _stepped_over(self, by: float, now: float) -> None:
@@ -90,7 +94,7 @@ class DailyWords:
             return
         view, notices = self._view, self._notifier.notices
         self.night_since = now
-        self.night = [event for event in self.night if event.at > now]
+        self.night = [event for event in self.night if event.at >= now]
         if reports.month_begins(view.house, now):
             old = reports.old_ice_points(view.house, now)
             notices.to_role(MAINTENANCE, now, partial(wording.monthly, now, old))
