@@ -3,10 +3,16 @@
 from __future__ import annotations
 
 import pytest
+from hypothesis import settings
+from hypothesis import strategies as st
+from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
 
-from kuraban.core.alarms.life_cycle import State
-from kuraban.core.units import HOUR
-from tests.core.house import DUSK, Bell, mashing
+from kuraban.core.alarms.alarm_manager import AlarmManager
+from kuraban.core.alarms.life_cycle import Alarm, State
+from kuraban.core.house_view import Finding, HouseView
+from kuraban.core.units import HOUR, MINUTE
+from tests.core.alarms.standard import KINDS, Kind, Standard, Standing
+from tests.core.house import DUSK, Bell, brewery, mashing
 
 WARM = "tank-3/warm"
 
@@ -481,3 +487,149 @@ def test_an_alarm_that_is_no_condition_is_refused_with_those_that_are() -> None:
     bell = Bell()
     with pytest.raises(AssertionError, match="condition"):
         bell.log("tank-3", "acknowledge", condition="warmish")
+
+
+# ------------------------------------------------------- whatever happens, against the standard
+
+
+class Hearing:
+    """Hears each step, and keeps what is to be looked at when its time comes."""
+
+    def __init__(self) -> None:
+        self.steps: dict[tuple[str, str], list[str]] = {}
+        self.agenda: list[tuple[float, Alarm]] = []
+        self.joins: tuple[Alarm, Alarm] | None = None
+        """The first shares the hands of the second as soon as it rings."""
+
+    def stepped(self, alarm: Alarm, step: str, at: float, by: str | None) -> Alarm | None:
+        self.steps.setdefault((alarm.subject, alarm.condition), []).append(step)
+        joins, self.joins = self.joins, None
+        if joins is not None and joins[0] is alarm and alarm.state is State.UNACKNOWLEDGED:
+            return joins[1]
+        return None
+
+    def joined(self, alarm: Alarm, at: float) -> None:
+        assert alarm.state is State.ACKNOWLEDGED
+
+    def promised(self, alarm: Alarm, until: float) -> None:
+        self.agenda.append((until, alarm))
+
+
+picks = st.integers(0, 15)
+hours = st.integers(1, 6)
+worse = st.none() | st.integers(1, 8).map(lambda quarter: quarter / 4)
+subjects = st.sampled_from(sorted({kind.subject for kind in KINDS}))
+
+
+class Lives(RuleBasedStateMachine):
+    """Alarms of one house: found, answered, shelved, explained, taken out of service."""
+
+    @initialize()
+    def begins(self) -> None:
+        self.now = DUSK
+        self.view = HouseView(brewery(), DUSK)
+        self.hearing = Hearing()
+        self.manager = AlarmManager(self.view, {}, self.hearing)
+        self.standard = Standard()
+        self.out: set[str] = set()
+
+    def alarm(self, one: Standing) -> Alarm:
+        return self.manager.alarm(one.kind.subject, one.kind.condition)
+
+    def find(self, one: Standing, holds: bool, worse: float | None = None) -> None:
+        self.manager.take(
+            Finding(one.kind.subject, one.kind.condition, holds, self.now, worse=worse)
+        )
+
+    def on(self, minutes: float = 1 / 60) -> None:
+        """What falls due meanwhile is looked at, each at its own time."""
+        self.now += minutes * MINUTE
+        shelves = [(a.until, a) for a in self.manager.alarms.values() if a.until is not None]
+        for at, alarm in sorted(self.hearing.agenda + shelves, key=lambda due: due[0]):
+            if at <= self.now:
+                self.manager.promise_due(alarm.subject, alarm.condition, at)
+                self.manager.shelf_ends(alarm.subject, alarm.condition, at)
+        self.hearing.agenda = [due for due in self.hearing.agenda if due[0] > self.now]
+        self.standard.time_is(self.now)
+
+    @rule(minutes=st.sampled_from([10, 30, 60, 180]))
+    def time_passes(self, minutes: int) -> None:
+        self.on(minutes)
+
+    @rule(kind=st.sampled_from(KINDS), worse=worse, joins=st.booleans())
+    def it_is_found(self, kind: Kind, worse: float | None, joins: bool) -> None:
+        if kind.subject in self.out:
+            return
+        self.on()
+        one = self.standard.alarms[kind.subject, kind.condition]
+        held = self.standard.in_hand(one) if joins else None
+        self.hearing.joins = None if held is None else (self.alarm(one), self.alarm(held))
+        self.find(one, True, worse)
+        self.hearing.joins = None
+        self.standard.occurs(one, self.now, worse, joins)
+
+    @rule(pick=picks)
+    def it_is_over(self, pick: int) -> None:
+        active = [one for one in self.standard.alarms.values() if one.life.active]
+        if active:
+            self.on()
+            one = active[pick % len(active)]
+            self.find(one, False)
+            self.standard.returns(one, self.now)
+
+    @rule(
+        pick=picks,
+        whole=st.booleans(),
+        hours=st.none() | hours,
+        who=st.sampled_from(["aki", "ken"]),
+    )
+    def somebody_has_it(self, pick: int, whole: bool, hours: int | None, who: str) -> None:
+        self.on()
+        listed = [one.kind for one in self.standard.alarms.values() if one.life.code != "NORM"]
+        kind = (listed or KINDS)[pick % len(listed or KINDS)]
+        condition = None if whole else kind.condition
+        within = None if hours is None else hours * HOUR
+        self.manager.acknowledge(kind.subject, condition, self.now, who, within)
+        self.standard.acknowledged(kind.subject, condition, self.now, who, within)
+
+    @rule(kind=st.sampled_from(KINDS), hours=hours, once=st.booleans(), off=st.booleans())
+    def shelved(self, kind: Kind, hours: int, once: bool, off: bool) -> None:
+        """Or taken from the shelf."""
+        self.on()
+        one, until = self.standard.alarms[kind.subject, kind.condition], self.now + hours * HOUR
+        if off:
+            self.manager.unshelve(kind.subject, kind.condition, self.now)
+            self.standard.unshelved(one, self.now)
+        else:
+            self.manager.shelve(kind.subject, kind.condition, self.now, until, "aki", once)
+            self.standard.shelved(one, until, once)
+
+    @rule(subject=subjects)
+    def taken_out_of_service_or_put_back(self, subject: str) -> None:
+        self.on()
+        if subject in self.out:
+            self.out.remove(subject)
+            self.manager.restore(subject, self.now, "aki")
+            self.standard.in_service(subject, self.now)
+        else:
+            self.out.add(subject)
+            self.manager.remove(subject, self.now, "aki")
+            self.standard.out_of_service(subject)
+
+    @invariant()
+    def every_alarm_is_where_the_standard_says(self) -> None:
+        if not hasattr(self, "standard"):
+            return
+        for key, one in self.standard.alarms.items():
+            alarm = self.alarm(one)
+            assert (alarm.state.value, alarm.active) == (one.life.code, one.life.active), key
+            assert self.hearing.steps.get(key, []) == one.steps, key
+            if one.life.code == "ACKED":
+                assert (alarm.by, alarm.in_hand_until) == (one.by, one.promise), key
+            if one.life.code == "SHLVD":
+                assert (alarm.until, alarm.once) == one.shelf, key
+            assert (key in self.view.standing) is one.life.active, key
+
+
+TestLives = Lives.TestCase
+TestLives.settings = settings(max_examples=50, stateful_step_count=40)

@@ -259,4 +259,4 @@ class MadeUpNight(RuleBasedStateMachine):
 
 
 TestMadeUpNight = MadeUpNight.TestCase
-TestMadeUpNight.settings = settings(max_examples=60, stateful_step_count=40)
+TestMadeUpNight.settings = settings(max_examples=50, stateful_step_count=40)
