@@ -216,10 +216,10 @@ def site(folder: Path, broker: int, sink: int) -> Path:
         '[[place]]\nid = "store"\nkind = "cold-store"\nname = "Store"\nband = [1.0, 8.0]',
         '[[place]]\nid = "koji-room"\nkind = "room"\nname = "Koji room"',
     ]
-    for n in (1, 2):
-        lines.append(
-            f'[[cooler]]\nid = "chiller-{n}"\nkind = "chilled-water"\nname = "Chiller {n}"'
-        )
+    lines += [
+        f'[[cooler]]\nid = "chiller-{n}"\nkind = "chilled-water"\nname = "Chiller {n}"'
+        for n in (1, 2)
+    ]
     for n in range(1, TANKS + 1):
         lines.append(f'[[place]]\nid = "tank-{n}"\nkind = "tank"\nname = "Tank {n}"\nlitres = 1400')
         lines.append(f'room = "cellar"\ncooler = "chiller-{(n + 1) % 2 + 1}"')
