@@ -278,11 +278,10 @@ class Boards:
             for probe in PROBES
             if probe not in self.stolen
         }
-        crew = Wire(self.port, "crew", self.words["crew"])
+        crew = self._wires["crew"] = Wire(self.port, "crew", self.words["crew"])
         for n in range(1, TANKS + 1):
             entry = {"entry": "batch-start", "batch": f"No. {n}", "course": "of-seconds"}
             crew.publish(f"kura/log/tank-{n}", json.dumps(entry).encode())
-        crew.close()
         self._thread = threading.Thread(target=self._run, daemon=True)
         self._thread.start()
 
@@ -294,6 +293,8 @@ class Boards:
             now = time.time()
             risen = max(0.0, (now - self.rises_at) * RISE)
             for probe, wire in self._wires.items():
+                if probe == "crew":
+                    continue
                 value = _value(probe, min(risen, 0.6), lot)
                 wire.publish(f"kura/reading/{probe}", value.encode())
                 if probe == DRIFTS and not self.left and float(value) > PLAN + TOLERANCE:
