@@ -87,6 +87,16 @@ WAKES = re.compile(
     r"^(exec|eval)$|^__(reduce|reduce_ex|getnewargs|getnewargs_ex|getstate|setstate)__$"
 )
 """Libraries, calls and methods by which data that are read come to life."""
+WALL = re.compile(
+    r"^(time\.(time|time_ns|localtime|ctime)|datetime\.(datetime\.)?(now|utcnow|today)|date\.today)$"
+)
+BY_THE_WALL = {
+    "clock": "which is joined to it",
+    "queries.journal_state": "a command is asked by a person, who has the wall clock",
+    "runtime.watch": "what the broker is told of the watch, other programs read",
+}
+"""Where the wall clock itself is meant. Everywhere else its time comes from the watch's own, since
+a pause that is measured by it ends when somebody sets it."""
 
 FORBIDDEN = {
     r"\b(TO" r"DO|FIX" r"ME|X" r"XX|HA" r"CK)\b": "unfinished work is finished or told as an issue",
@@ -204,6 +214,25 @@ def test_the_core_reads_no_clock_and_touches_nothing(module: Module) -> None:
     called = [call for call in called if "datetime" in call or "date" in call or "." not in call]
     assert not touched
     assert not called
+
+
+def test_nobody_measures_by_the_wall_clock() -> None:
+    """Somebody may set it while the watch looks on."""
+    found = [
+        f"{module.name} takes {taken}"
+        for module in modules()
+        for taken in (*_spelled_out(module), *(module.imports() & WALL_NAMES))
+        if (WALL.match(taken) or taken in WALL_NAMES) and module.name not in BY_THE_WALL
+    ]
+    assert not found, names(found)
+
+
+WALL_NAMES = {"time.time", "time.time_ns", "kuraban.clock.wall_clock"}
+
+
+def _spelled_out(module: Module) -> set[str]:
+    """Dotted names in the code, called or handed on."""
+    return {ast.unparse(node) for node in ast.walk(module.tree) if isinstance(node, ast.Attribute)}
 
 
 def test_trade_is_numbers_alone() -> None:

@@ -216,10 +216,10 @@ def site(folder: Path, broker: int, sink: int) -> Path:
         '[[place]]\nid = "store"\nkind = "cold-store"\nname = "Store"\nband = [1.0, 8.0]',
         '[[place]]\nid = "koji-room"\nkind = "room"\nname = "Koji room"',
     ]
-    for n in (1, 2):
-        lines.append(
-            f'[[cooler]]\nid = "chiller-{n}"\nkind = "chilled-water"\nname = "Chiller {n}"'
-        )
+    lines += [
+        f'[[cooler]]\nid = "chiller-{n}"\nkind = "chilled-water"\nname = "Chiller {n}"'
+        for n in (1, 2)
+    ]
     for n in range(1, TANKS + 1):
         lines.append(f'[[place]]\nid = "tank-{n}"\nkind = "tank"\nname = "Tank {n}"\nlitres = 1400')
         lines.append(f'room = "cellar"\ncooler = "chiller-{(n + 1) % 2 + 1}"')
@@ -278,11 +278,10 @@ class Boards:
             for probe in PROBES
             if probe not in self.stolen
         }
-        crew = Wire(self.port, "crew", self.words["crew"])
+        crew = self._wires["crew"] = Wire(self.port, "crew", self.words["crew"])
         for n in range(1, TANKS + 1):
             entry = {"entry": "batch-start", "batch": f"No. {n}", "course": "of-seconds"}
             crew.publish(f"kura/log/tank-{n}", json.dumps(entry).encode())
-        crew.close()
         self._thread = threading.Thread(target=self._run, daemon=True)
         self._thread.start()
 
@@ -294,6 +293,8 @@ class Boards:
             now = time.time()
             risen = max(0.0, (now - self.rises_at) * RISE)
             for probe, wire in self._wires.items():
+                if probe == "crew":
+                    continue
                 value = _value(probe, min(risen, 0.6), lot)
                 wire.publish(f"kura/reading/{probe}", value.encode())
                 if probe == DRIFTS and not self.left and float(value) > PLAN + TOLERANCE:

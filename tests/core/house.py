@@ -19,6 +19,7 @@ from kuraban.core.detectors.base import Finding
 from kuraban.core.effects import Message, Step
 from kuraban.core.engine.engine import Engine
 from kuraban.core.facts import (
+    ClockStepped,
     EntryOutcome,
     Fact,
     HouseChanged,
@@ -145,7 +146,8 @@ class Night:
         self.house = house or brewery()
         self.engine = Engine(words())
         self.wire = Wire(self.house)
-        self.now = at
+        self.now = self.began = at
+        self.ahead = 0.0
         self.told: dict[str, Told] = {}
         self.facts: list[Record] = []
         self.story: list[Step | Message] = []
@@ -170,6 +172,14 @@ class Night:
     def change(self, house: House) -> None:
         self.house, self.wire = house, Wire(house)
         self.take(HouseChanged(self.now, to_document(house)))
+
+    def put_forward(self, by: float) -> Night:
+        """Somebody puts the wall clock `by` seconds forward, now."""
+        self.ahead += by
+        self.take(ClockStepped(self.now, by, self.ahead, self.began))
+        self.wire.stepped(self.ahead)
+        self.house = self.wire.house = self.engine.view.house
+        return self
 
     def say(self, probe: str, payload: str | float, *, retained: bool = False) -> None:
         """One message of a probe, as it comes from the broker now."""

@@ -27,6 +27,7 @@ from kuraban.settings import load
 from kuraban.settings.catalogues import load_words
 from kuraban.store.journal import Checkpoint, Journal
 from tests.core.house import Night, brewery, mashing, words
+from tests.core.standing_night import standing_night
 from tests.kept import Evil
 from tests.store.stored import stored, unpack
 
@@ -99,26 +100,6 @@ def test_without_its_kept_state_the_watch_lives_the_night_again(
 
 
 # ------------------------------------------------------------------------------------- an update
-
-
-def standing_night() -> Night:
-    """A night, a day and an evening of which somebody has everything in hand.
-
-    Tank 3 a little warm and in hand since last evening, the store warm and shelved, Tank 4 warm and
-    promised to be right in six hours, a batch end that waits for a second person.
-    """
-    night = mashing()
-    night.told["t3-mid"] = 10.9
-    night.run(90)
-    night.log("tank-3", "acknowledge", by="aki")
-    night.told["t3-mid"] = 10.7
-    night.run(20 * 60)
-    night.told |= {"t4-mid": 10.9, "s-air": 9.5}
-    night.run(90)
-    night.log("tank-4", "acknowledge", by="bun", for_="6h")
-    night.log("store", "shelve", condition="warm", for_="4h", reason="door mended", by="ken")
-    night.log("tank-3", "batch-end", by="cho")
-    return night.run(10)
 
 
 def serials(night: Night) -> list[str]:

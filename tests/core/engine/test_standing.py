@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import cache
+from pathlib import Path
 
 import msgspec
 import pytest
@@ -11,7 +12,14 @@ from hypothesis import strategies as st
 
 from kuraban.core.alarms.alarm_manager import Doubted
 from kuraban.core.alarms.life_cycle import Alarm, State
-from kuraban.core.deadlines import BatchEnded, EntryCounts, Evening, Morning, PromiseDue
+from kuraban.core.deadlines import (
+    BatchEnded,
+    EntryCounts,
+    Evening,
+    Morning,
+    PromiseDue,
+    ShelfEnds,
+)
 from kuraban.core.detectors.base import Finding
 from kuraban.core.engine.engine import Engine
 from kuraban.core.engine.standing import (
@@ -27,9 +35,10 @@ from kuraban.core.engine.standing import (
 from kuraban.core.entries import Duration, Stir
 from kuraban.core.facts import Impaired, Logged
 from kuraban.core.notify.incidents import Incident
-from kuraban.core.units import HOUR
+from kuraban.core.units import HOUR, MINUTE
 from tests.core.busy_night import DAWN, facts
 from tests.core.house import Bell, brewery, mashing, words
+from tests.core.standing_night import stored
 from tests.kept import kept_and_read
 
 few = settings(max_examples=8, phases=[Phase.explicit, Phase.generate])
@@ -188,6 +197,29 @@ def test_what_is_no_such_data_is_told_as_such(packed: bytes) -> None:
     """Of another version too: what it means is not guessed."""
     with pytest.raises((msgspec.MsgspecError, ValueError)):
         unpack(packed)
+
+
+@pytest.mark.parametrize("path", stored(), ids=lambda path: path.stem)
+def test_what_an_earlier_version_told_still_stands(path: Path) -> None:
+    """Answers, shelves, promises and what waits, as they were told then."""
+    standing = unpack(path.read_bytes())
+    night = mashing()
+    night.engine.wake(standing.now)
+    night.engine.drain()
+    assert lay_over(night.engine, standing) == []
+    alarms, held = night.engine.alarm_manager.alarms, night.engine.entry_handler.pending.held
+    assert alarms["store", "warm"].reason == "door mended"
+    assert (alarms["tank-3", "warm"].by, alarms["tank-4", "warm"].by) == ("aki", "bun")
+    assert alarms["tank-4", "warm"].in_hand_until == standing.now + 6 * HOUR - 10 * MINUTE
+    assert [logged.by for logged in held.values()] == ["cho"]
+    kinds = {type(item.deadline) for item in night.engine.deadlines.items}
+    assert {PromiseDue, ShelfEnds} <= kinds
+
+
+def test_every_form_is_stored() -> None:
+    """The present one too, before anybody changes it."""
+    names = [path.stem for path in stored()]
+    assert names == [f"standing-{version}" for version in range(1, VERSION + 1)]
 
 
 def test_values_that_a_later_version_adds_are_passed_over() -> None:

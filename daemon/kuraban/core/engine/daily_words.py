@@ -21,6 +21,8 @@ from kuraban.core.texts import messages as wording
 from kuraban.core.units import HOUR, brewery_day, next_clock
 
 NOON, DUSK = 12 * HOUR, 18 * HOUR
+ANEW = 6 * HOUR
+"""A word that was told so much too early is told again at its hour."""
 
 
 class Planned(msgspec.Struct):
@@ -52,22 +54,25 @@ class DailyWords:
         self._stepped_over(0.0, now)
 
     def stepped(self, by: float, now: float) -> None:
-        """The wall clock went `by` seconds forward."""
+        """The wall clock went `by` seconds forward; where it went far back, the day comes anew."""
+        if by <= -ANEW:
+            self.morning_plan.said = self.evening_plan.said = None
         self._stepped_over(by, now)
 
     def _stepped_over(self, by: float, now: float) -> None:
-        site = self._view.house.site
-        for word, clock, deadline in (
-            (self.morning_plan, site.day_starts, Morning),
-            (self.evening_plan, site.evening, Evening),
-        ):
+        for word in (self.morning_plan, self.evening_plan):
             over = now < word.at <= now + by and self._day(word, now) != word.said
-            at = now if over else self._next(word, clock, now)
-            if at != word.at:
-                word.at = at
-                self._deadlines.add(at, deadline(at))
+            self._set(word, now if over else self._next(word, now))
 
-    def _next(self, word: Planned, clock: float, now: float) -> float:
+    def _set(self, word: Planned, at: float) -> None:
+        if at != word.at:
+            word.at = at
+            deadline = Morning if word is self.morning_plan else Evening
+            self._deadlines.add(at, deadline(at))
+
+    def _next(self, word: Planned, now: float) -> float:
+        site = self._view.house.site
+        clock = site.day_starts if word is self.morning_plan else site.evening
         ahead = next_clock(now, clock, self._view.house.zone)
         day, planned = self._day(word, ahead), self._day(word, word.at)
         if day == word.said:
@@ -82,7 +87,7 @@ class DailyWords:
         if planned != word.at:
             return False
         word.said = self._day(word, planned)
-        self.plan(now)
+        self._set(word, self._next(word, now))
         return True
 
     def evening(self, planned: float, now: float) -> None:
@@ -90,7 +95,7 @@ class DailyWords:
             return
         view, notices = self._view, self._notifier.notices
         self.night_since = now
-        self.night = [event for event in self.night if event.at > now]
+        self.night = [event for event in self.night if event.at >= now]
         if reports.month_begins(view.house, now):
             old = reports.old_ice_points(view.house, now)
             notices.to_role(MAINTENANCE, now, partial(wording.monthly, now, old))

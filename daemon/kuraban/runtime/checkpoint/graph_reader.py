@@ -1,15 +1,18 @@
 """From plain data to the same objects again (`kuraban.runtime.checkpoint.graph_writer`).
 
-Whoever can write the journal can write any data. So nothing of it is run: a class is made only if
-it is on the list, without its constructor; a value goes only where a value may lie; a name is
-looked up in tables and never imported. What does not come to a graph raises.
+Whoever can write the journal can write any data. So nothing of it is run: only what is on the list
+is made, empty where it can be filled and else as a tuple or structure of its values, which no class
+of ours hooks into; a value goes only where a value may lie; a name is looked up in tables and never
+imported. What does not come to a graph raises.
 """
 
 from __future__ import annotations
 
 from array import array
 from collections import deque
+from collections.abc import Iterator
 from datetime import date
+from itertools import chain
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -43,15 +46,16 @@ WHOLE = frozenset({FROZEN, DATE, ZONE, WORDS, WIRE})
 
 
 class Graph(msgspec.Struct, forbid_unknown_fields=True):
-    """The data of a graph."""
+    """The data of a graph, its pages as they lie: in memory there is never more than one of them
+    beside the things themselves."""
 
-    pages: list[list[list[Any]]]
+    pages: list[msgspec.Raw]
     shapes: list[Shape]
 
 
 def decode(packed: bytes | memoryview | msgspec.Raw) -> Graph:
-    """Raises msgspec.MsgspecError, ValueError (NoGraph) or RecursionError for what is none."""
-    return msgspec.msgpack.decode(packed, type=Graph, ext_hook=_array)
+    """Raises msgspec.MsgspecError, ValueError or RecursionError for what is none."""
+    return msgspec.msgpack.decode(packed, type=Graph)
 
 
 def build(graph: Graph, words: Words) -> object:
@@ -105,23 +109,28 @@ class _Building:
     def __init__(self, graph: Graph, words: Words) -> None:
         self._words = words
         self._kinds = [_kind(shape) for shape in graph.shapes]
-        self._records = [record for page in graph.pages for record in page]
-        self._things: list[Any] = [_NOT_YET] * len(self._records)
+        self._pages = graph.pages
+        self._things: list[Any] = []
+        self._whole: dict[int, list[Any]] = {}
+        """The records of what is made on the way."""
         self._texts: dict[str, str] = {}
         self._depth = 0
 
     def root(self) -> object:
-        kinds, things, records = self._kinds, self._things, self._records
-        opened = []
-        for number, record in enumerate(records):
+        kinds, things = self._kinds, self._things
+        for number, record in enumerate(self._records()):
+            kind = kinds[record[0]]
+            things.append(_empty(kind, record) if kind.open else _NOT_YET)
+            if not kind.open:
+                self._whole[number] = record
+        for thing, record in zip(things, self._records(), strict=True):
             kind = kinds[record[0]]
             if kind.open:
-                things[number] = _empty(kind, record)
-                opened.append(number)
-        for number in opened:
-            record = records[number]
-            _fill(kinds[record[0]], things[number], self._values(record[1:]))
+                _fill(kind, thing, self._values(record[1:]))
         return self._thing(0)
+
+    def _records(self) -> Iterator[list[Any]]:
+        return chain.from_iterable(map(_PAGE.decode, self._pages))
 
     def _values(self, values: list[Any]) -> list[Any]:
         value = self._value
@@ -146,7 +155,7 @@ class _Building:
             self._depth += 1
             if self._depth > DEEPEST:
                 raise NoGraph(f"more than {DEEPEST} things lie one within the other")
-            shape, *values = self._records[number]
+            shape, *values = self._whole[number]
             self._things[number] = self._made(self._kinds[shape], self._values(values))
             self._depth -= 1
         return self._things[number]
@@ -189,4 +198,5 @@ def _fill(kind: _Kind, thing: Any, values: list[Any]) -> None:
         (thing.update if kind.name == SET else thing.extend)(values)
 
 
+_PAGE = msgspec.msgpack.Decoder(list[list[Any]], ext_hook=_array)
 _AS_IT_IS = (PLAIN - {str}) | {array}
