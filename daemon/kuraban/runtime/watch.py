@@ -9,7 +9,7 @@ journal cannot be written the watch judges on: turns are kept in memory, nothing
 are paged from memory, and the broker is heard through a second session.
 
 All of it goes by the watch's own time, which is elapsed time; the wall clock is looked at in every
-turn, and what it did is a fact (`kuraban.runtime.wall_clock`).
+turn, and what it did is a fact (`kuraban.wall_clock`).
 """
 
 from __future__ import annotations
@@ -53,13 +53,13 @@ from kuraban.runtime.outbox_failover import Rows
 from kuraban.runtime.pace import Pace
 from kuraban.runtime.pages_process import PagesProcess
 from kuraban.runtime.retention_scheduler import RetentionScheduler
-from kuraban.runtime.wall_clock import GAP, WallClock
 from kuraban.settings import Settings
 from kuraban.store.history import History
 from kuraban.store.journal import open_or_set_aside
 from kuraban.store.outbox import Outbox
 from kuraban.store.rows import received_of
 from kuraban.store.writer import RINGS_ON
+from kuraban.wall_clock import GAP, WallClock
 
 if TYPE_CHECKING:
     from kuraban.edges.history.forwarder import Forwarder
