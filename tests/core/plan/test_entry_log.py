@@ -270,7 +270,7 @@ def test_an_amendment_meets_the_door_as_an_entry_does() -> None:
     """Nobody lets it run for two days by way of a correction."""
     subject_states = started()
     run = subject_states.tell(10, TANK, "let-run", for_="2h", more=0.3)
-    with pytest.raises(Refused, match="the amended let-run would be wrong: .* at most 12h"):
+    with pytest.raises(Refused, match=r"the amended let-run would be wrong: .* at most 12h"):
         subject_states.tell(11, TANK, "amend", of=run, **{"for": "48h"})
     let_run = subject_states.of(TANK).let_run
     assert let_run is not None and let_run.until == at(130)

@@ -23,7 +23,7 @@ def test_what_waited_waits_and_what_counted_counts(tmp_path: Path) -> None:
     history.close()
     journal.close()
     waiting = {t.logged.id for t in told if t.outcome is not None and t.outcome.fate == "waiting"}
-    held = {one.id for one in engine.entry_handler.pending.held.values()}
+    held = {one.logged.id for one in engine.entry_handler.pending.held.values()}
     assert held == waiting
     begun = [
         t.logged
