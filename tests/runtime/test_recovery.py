@@ -8,10 +8,11 @@ import pytest
 
 from kuraban.core.effects import Message, Step
 from kuraban.core.engine.engine import Engine
-from kuraban.core.facts import HouseChanged, Reading
+from kuraban.core.facts import ClockStepped, HouseChanged, Reading
 from kuraban.core.intake.wire import Wire
 from kuraban.core.site import to_document
 from kuraban.core.texts.messages import Words
+from kuraban.core.units import DAY
 from kuraban.recording import Recorded, merged
 from kuraban.runtime.recovery import feed, freeze, recover, run_to, thaw
 from kuraban.settings import load
@@ -114,3 +115,19 @@ def test_a_fault_of_ours_stops_nothing(caplog: pytest.LogCaptureFixture) -> None
     assert "a fault of ours" in caplog.text
     assert run_to(engine, 1e9 + 3)
     assert feed(engine, Reading("t3-mid", 1e9 + 4, 10.0, 1e9 + 4))
+
+
+def test_how_the_clock_stands_is_known_after_an_upgrade(journal: Journal) -> None:
+    """A step of weeks ago lies before the hours that the watch lives through again."""
+    lines = night("demo-night")
+    at = int(len(lines) * 0.8)
+    engine = Engine(WORDS)
+    engine.take(HouseChanged(lines[0].at - 30 * DAY, to_document(HOUSE)))
+    step = ClockStepped(lines[0].at - 30 * DAY, -3600.0, -3600.0, lines[0].at - 31 * DAY)
+    engine.take(step)
+    before = live(engine, lines[:at], journal)
+    journal.commit(Engine(WORDS).drain(), Checkpoint("of another age", b"unreadable"))
+    journal._db.execute("UPDATE state SET now = ?", (lines[at - 1].at,))
+    again = recover(journal, WORDS)
+    assert again.clock == engine.clock == again.view.house.clock
+    assert before and again.view.house.zone != HOUSE.zone

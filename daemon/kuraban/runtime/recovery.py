@@ -168,16 +168,19 @@ def _copies(journal: Journal) -> Copies:
 
 
 def _window(journal: Journal, now: float) -> Iterator[Fact]:
-    """House, older entries and every fact of the last hours, as if the first of these began it."""
+    """House, older entries and every fact of the last hours, as if the first of these began it; how
+    the wall clock stands comes before all."""
     start = now - READINGS_BACK
     history = History(journal.path)
     try:
         house = history.house()
         entries = list(history.entries(None, now - ENTRIES_BACK, now + HOUR))
+        steps = history.clock_steps()
     finally:
         history.close()
     if house is None:
         return
+    yield from (step for step in steps if step.received < start)
     yield HouseChanged(start, house)
     yield from sorted((e for e in entries if e.received < start), key=lambda e: e.received)
     for fact in journal.facts_after(_seq_at(journal, start)):

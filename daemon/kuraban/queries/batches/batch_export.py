@@ -19,6 +19,7 @@ from kuraban.core.house_view import HouseView
 from kuraban.core.plan.fill_level import effective
 from kuraban.core.plan.subject_state import Refused
 from kuraban.core.site import WATCH, House, Probe
+from kuraban.core.timescale import wall_of
 from kuraban.core.units import DAY, MINUTE, show_time
 from kuraban.edges.table_writer import Cell, Column, Table
 from kuraban.queries.batches.batch_history import BatchHistory, Stay
@@ -150,7 +151,8 @@ class Shelving:
         return span is not None and span.start - 1.0 <= at <= span.end + 1.0
 
     def _when(self, at: float) -> tuple[str, float]:
-        return show_time(at, self._house.zone), at
+        zone = self._house.zone
+        return show_time(at, zone), wall_of(at, zone)
 
     # Readings.
 
@@ -204,7 +206,7 @@ class Shelving:
             (
                 *self._when(one.at), show_time(one.received, zone), one.subject,
                 e.kind_of(one.entry), one.id, one.by, one.way, _corrected(one.entry),
-                ", ".join(by.get(one.key, ())) or None, one.seen, entry_text(one),
+                ", ".join(by.get(one.key, ())) or None, one.seen, entry_text(one, zone),
             )
             for one in told
         )  # fmt: skip
