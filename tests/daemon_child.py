@@ -18,7 +18,7 @@ from pathlib import Path
 
 from kuraban.clock import Clock
 from kuraban.runtime.watch import Watch
-from kuraban.settings import Addresses, Pages, Receiver, load
+from kuraban.settings import Addresses, Receiver, Web, load
 from kuraban.settings.catalogues import load_words
 from tests.broker import USERS
 
@@ -54,7 +54,7 @@ def main(
         receiver = Receiver(engine, "night", site=os.environ.get("TEST_SITE"))
         settings = dataclasses.replace(settings, history=receiver)
     if pages := os.environ.get("TEST_PAGES"):
-        settings = dataclasses.replace(settings, pages=Pages(port=int(pages)))
+        settings = dataclasses.replace(settings, web=Web(port=int(pages)))
     clock = WrongClock(speed, start, began, ahead) if ahead else Clock(speed, start, began)
     watch = Watch(settings, load_words(), clock=clock)
     signal.signal(signal.SIGTERM, lambda *_: watch.stop())

@@ -25,6 +25,37 @@ FLOORS = (
 )
 """From the ground up; a module imports from lower floors, and from its own without a circle."""
 
+CORE = (
+    (
+        "timescale",
+        "units",
+        "course",
+        "effects",
+        "entries",
+        "conditions",
+        "facts",
+        "site",
+        "rota",
+        "deadlines",
+    ),
+    ("intake", "plan", "probes", "texts", "views"),
+    ("forecast.memory",),
+    ("house_state", "house_view"),
+    ("equipment",),
+    ("forecast",),
+    ("detectors",),
+    ("alarms",),
+    ("notify",),
+    ("engine",),
+)
+"""The rooms of the core by the way of the data: the nouns first, then what comes in and what is
+known, what it means, who is told, and at last what holds order and time."""
+
+CROWDED = 16
+"""Files in a room from which its next line of code would not know its place. Commands and detectors
+are lists of things alike, one a file, and may be longer."""
+LISTS = ("cli", "core.detectors")
+
 
 @dataclass(frozen=True, slots=True)
 class Module:
@@ -47,6 +78,16 @@ class Module:
             if self.room in rooms:
                 return number
         raise LookupError(f"{self.path.relative_to(ROOT)} stands on no floor")
+
+    @property
+    def storey(self) -> int:
+        """Its place in the core, from 0; LookupError where no room of the core holds it."""
+        inner = self.name.removeprefix("core.")
+        for part in (inner, inner.partition(".")[0]):
+            for number, rooms in enumerate(CORE):
+                if part in rooms:
+                    return number
+        raise LookupError(f"{self.path.relative_to(ROOT)} stands in no room of the core")
 
     def imports(self) -> set[str]:
         """Dotted names of everything imported, wherever it stands."""
@@ -128,6 +169,16 @@ def text_files() -> Iterator[Path]:
     for name in ("README.md", "DEVELOPERS.md", "pyproject.toml", ".ci/run"):
         if (ROOT / name).exists():
             yield ROOT / name
+
+
+def members_of(kind: type) -> set[str]:
+    """The public names of a class: what it keeps in slots, shows and does."""
+    return {
+        name
+        for part in kind.__mro__
+        for name in vars(part)
+        if not name.startswith("_") and part.__module__.startswith("kuraban.")
+    }
 
 
 def code_spans(document: str) -> str:

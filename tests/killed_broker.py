@@ -13,7 +13,7 @@ import paho.mqtt.client as mqtt
 from paho.mqtt.enums import CallbackAPIVersion
 
 from kuraban.edges.mqtt import front_door as mqtt_in
-from kuraban.edges.mqtt.front_door import Arrived
+from kuraban.edges.mqtt.fair_queue import Arrived
 from kuraban.runtime.watch import JOURNAL, Watch
 from kuraban.settings import Settings
 from kuraban.settings.catalogues import load_words
@@ -127,7 +127,7 @@ def _run(
     with Sink() as sink:
         watch = Answering(settings(broker, sink, data))
         running = Running(watch)
-        wait(lambda: watch.connected)
+        wait(lambda: watch._door.connected)
         board = Board(broker.port)
         if not watching:
             running.stop()
@@ -143,7 +143,7 @@ def _run(
         if not watching:
             watch = Answering(settings(broker, sink, data))
             running = Running(watch)
-        wait(lambda: watch.connected, 30)
+        wait(lambda: watch._door.connected, 30)
         _calm(data)
         running.stop()
         board.close()

@@ -250,7 +250,7 @@ class Evening:
         watch = self.watch()
         running = Running(watch)
         try:
-            wait(lambda: watch.connected or running.error is not None)
+            wait(lambda: watch._door.connected or running.error is not None)
             yield watch
         finally:
             running.stop()

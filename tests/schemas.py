@@ -14,6 +14,7 @@ import msgspec
 from kuraban.core.entries import BY_KIND, Duration, Moment
 from kuraban.core.intake.senml import LABELS
 from tests.corpus import ENTRIES
+from tests.site_schemas import course_schema, site_schema
 
 FOLDER = Path(__file__).parent.parent / "shared" / "schemas"
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
@@ -162,3 +163,5 @@ if __name__ == "__main__":
     FOLDER.mkdir(parents=True, exist_ok=True)
     for file in DOCUMENTS:
         (FOLDER / file).write_text(written(file), encoding="utf-8")
+    (FOLDER / "site.json").write_text(site_schema(), encoding="utf-8")
+    (FOLDER / "course.json").write_text(course_schema(), encoding="utf-8")

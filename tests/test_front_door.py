@@ -159,7 +159,7 @@ def test_a_full_queue_is_one_line_and_loses_nothing(
         mqtt = dataclasses.replace(found.mqtt, keepalive=4.0)
         watch = Stalled(dataclasses.replace(found, mqtt=mqtt))
         running = Running(watch)
-        wait(lambda: watch.connected)
+        wait(lambda: watch._door.connected)
         board = Board(broker.port)
         for _ in range(1000):
             board.send()

@@ -7,24 +7,38 @@ import graphlib
 import re
 import warnings
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 import typer.main
 from pydantic import BaseModel
 
 from kuraban.core.conditions import CONDITIONS
+from kuraban.core.house_state import HouseState
+from kuraban.core.house_view import HouseView
+from kuraban.core.plan.entry_log import EntryLog
+from kuraban.core.plan.plan_view import EntryLogView, SubjectView
+from kuraban.core.plan.subject_state import SubjectState
+from kuraban.core.probes.probe_state import PlaceState, ProbeState, Series
+from kuraban.core.probes.probe_view import PlaceView, ProbeView, SeriesView
 from kuraban.settings.catalogues import load_words
 from kuraban.settings.files.tables import CourseFile, SiteFile
+from tests.borrowed import lent_in, writes
 from tests.house import (
+    CROWDED,
     FLOORS,
+    LISTS,
     ROOT,
+    TESTS,
     Module,
     code_spans,
+    members_of,
     modules,
     namesake,
     tells_only_names,
     text_files,
 )
+from tests.reach import unused
 
 MODULES = {module.name: module for module in modules()}
 PURE = [module for module in modules() if module.room in ("trade", "core")]
@@ -41,7 +55,7 @@ OWNERS = {
     "jinja2": ("edges.web",),
     "itsdangerous": ("edges.signing",),
     "icalendar": ("settings.files.calendars",),
-    "dateutil": ("settings.files.calendars",),
+    "recurring_ical_events": ("settings.files.calendars",),
     "argon2": ("edges.web",),
     "pyarrow": ("edges.table_writer",),
     "pydantic": ("settings", "edges.web"),
@@ -68,6 +82,11 @@ NEVER_CALLED = re.compile(
     r"^(open|print|input|exec|eval|breakpoint)$|\b(now|today|utcnow|fromtimestamp_now)$"
 )
 
+WAKES_DATA = frozenset({"cloudpickle", "copyreg", "dill", "marshal", "pickle", "shelve"})
+WAKES = re.compile(
+    r"^(exec|eval)$|^__(reduce|reduce_ex|getnewargs|getnewargs_ex|getstate|setstate)__$"
+)
+"""Libraries, calls and methods by which data that are read come to life."""
 WALL = re.compile(
     r"^(time\.(time|time_ns|localtime|ctime)|datetime\.(datetime\.)?(now|utcnow|today)|date\.today)$"
 )
@@ -118,6 +137,50 @@ def test_a_module_imports_from_lower_floors_only() -> None:
         if name and MODULES[name].floor > module.floor
     ]
     assert not upward, names(upward)
+
+
+def test_the_rooms_of_the_core_lie_along_the_way_of_the_data() -> None:
+    """A stranger follows one reading through the core and never turns back."""
+    core = {module.name: module for module in modules() if module.name.startswith("core.")}
+    backward = [
+        f"{module.name} imports {name}"
+        for module in core.values()
+        for name in module.own_imports() & core.keys()
+        if core[name].storey > module.storey
+    ]
+    assert not backward, names(backward)
+
+
+def test_every_room_says_at_its_door_what_may_enter_and_none_is_crowded() -> None:
+    rooms: dict[str, list[Module]] = {}
+    for module in modules():
+        room = module.name if module.path.name == "__init__.py" else module.name.rpartition(".")[0]
+        rooms.setdefault(room, []).append(module)
+    wordless, crowded = [], []
+    for room, inside in rooms.items():
+        doors = [one for one in inside if one.path.name == "__init__.py"]
+        if not doors or not ast.get_docstring(doors[0].tree):
+            wordless.append(room or "kuraban")
+        if len(inside) > CROWDED and room not in LISTS:
+            crowded.append(f"{room} has {len(inside)} files")
+    assert not wordless, names(wordless)
+    assert not crowded, names(crowded)
+
+
+def test_the_tests_lie_as_the_package_does() -> None:
+    """A test that bears a module's name stands where that module stands."""
+    known = {namesake(module) for module in modules()}
+    named: dict[str, list[Path]] = {}
+    for path in known:
+        named.setdefault(path.name, []).append(path)
+    rooms = {path.parent for path in known} - {TESTS}
+    stray = [
+        str(path.relative_to(ROOT))
+        for room in rooms
+        for path in room.glob("test_*.py")
+        if path.name in named and path not in known
+    ]
+    assert not stray, names(stray)
 
 
 def test_imports_never_go_in_a_circle() -> None:
@@ -197,6 +260,32 @@ def _at_the_top(module: Module) -> Iterator[str]:
     yield from Module(module.name, module.path, top).imports()
 
 
+def test_data_never_become_code() -> None:
+    """Nothing that is read, from a journal or from another process, can make anything run."""
+    libraries = [
+        f"{module.name} imports {name}"
+        for module in modules()
+        for name in module.imports()
+        if name.partition(".")[0].removeprefix("_") in WAKES_DATA
+    ]
+    hooks = [
+        f"{module.name} has {name}"
+        for module in modules()
+        for name in (*module.calls(), *_attributes(module))
+        if WAKES.search(name)
+    ]
+    assert not libraries + hooks, names(libraries + hooks)
+
+
+def _attributes(module: Module) -> Iterator[str]:
+    """Methods that it defines, and whatever it reaches for by a dot."""
+    for node in ast.walk(module.tree):
+        if isinstance(node, ast.FunctionDef):
+            yield node.name
+        elif isinstance(node, ast.Attribute):
+            yield node.attr
+
+
 def test_only_the_command_line_exits() -> None:
     exits = re.compile(r"^(sys\.exit|exit|quit|os\._exit|typer\.Exit)$|SystemExit$")
     leaving = [
@@ -207,6 +296,113 @@ def test_only_the_command_line_exits() -> None:
         if exits.search(call)
     ]
     assert not leaving, names(leaving)
+
+
+# ------------------------------------------------------------------------------ who writes what
+
+DETECTORS = [module for module in modules() if module.name.startswith("core.detectors.")]
+VIEWS = (
+    (Series, SeriesView), (ProbeState, ProbeView), (PlaceState, PlaceView),
+    (SubjectState, SubjectView), (EntryLog, EntryLogView), (HouseState, HouseView),
+)  # fmt: skip
+"""What the watch writes, and how those see it who only read."""
+
+
+def _changing() -> frozenset[str]:
+    """Everything that a thing can do and its view does not show; and what lays a plan anew."""
+    hidden = [members_of(whole) - members_of(view) for whole, view in VIEWS]
+    return frozenset({"lay"}.union(*hidden))
+
+
+def test_no_detector_writes_into_what_it_reads() -> None:
+    """It tells what it concludes; what it must remember it keeps in itself."""
+    classes = [
+        node for module in DETECTORS for node in module.tree.body if isinstance(node, ast.ClassDef)
+    ]
+    lent, changing = lent_in(classes), _changing()
+    assert "probe_state" in lent["Displaced"] and "view" in lent["Stopped"]
+    found = [
+        f"{module.name}, {write}"
+        for module in DETECTORS
+        for tree in (module.tree, *module.tree.body)
+        if isinstance(tree, (ast.Module, ast.ClassDef))
+        for write in writes(tree, lent, changing)
+    ]
+    assert not found, names(found)
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "self.view.dusk = True",
+        "self.probe.suspect |= {'wild'}",
+        "self.probe.held, self.since = None, now",
+        "probe = self.view.probe_states['mid']; probe.suspect.add('wild')",
+        "(self.probe.suspect.add if now else self.probe.suspect.discard)('wild')",
+        "place, now = self.view.places['tank'], 1.0; place.refresh(now)",
+        "self.view.entry_log.of('tank').masks.append(now)",
+        "del self.view.places['tank']",
+        "for one in self.view.places.values(): one.stale = True",
+        "[one.series.add(now, 1.0) for one in self.view.places.values()]",
+        "(self.view.batch('tank', now) or None).marks.clear()",
+        "setattr(self.probe, 'value', 1.0)",
+        "self.view._state.blind = now",
+        "books = self.view.entry_log; books.version += 1",
+    ],
+)
+def test_a_detector_that_writes_would_be_found(line: str) -> None:
+    assert writes(_detector(line), lent_in([_detector(line)]), _changing()), line
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "self.since = self.view.probe_states['mid'].heard",
+        "times = list(self.probe.series.times); times.append(now); del times[0]",
+        "self.seen['mid'] = now; self.seen.clear()",
+        "self.clock.holds = True; self.clock.spent += now",
+        "self.since += now",
+    ],
+)
+def test_what_a_detector_remembers_is_its_own(line: str) -> None:
+    assert not writes(_detector(line), lent_in([_detector(line)]), _changing()), line
+
+
+def _detector(line: str) -> ast.ClassDef:
+    text = f"""
+class Any(Detector):
+    def settle(self):
+        self.probe = self.view.probe_states[self.subject]
+        self.seen, self.clock, self.since = {{}}, TimeOutside(), 0.0
+
+    def look(self, now):
+        {line}
+"""
+    (found,) = ast.parse(text).body
+    assert isinstance(found, ast.ClassDef)
+    return found
+
+
+@pytest.mark.parametrize(
+    ("written", "owners"),
+    [
+        ("suspect", {"core.probes.belief", "core.probes.probe_state"}),
+        ("dusk", {"core.engine.conclusions", "core.house_state"}),
+        ("blind", {"core.engine.self_monitoring", "core.house_state"}),
+    ],
+)
+def test_what_the_watch_believes_has_one_owner(written: str, owners: set[str]) -> None:
+    """Elsewhere it is read."""
+    strangers = [
+        f"{module.name}: {ast.unparse(node)}"
+        for module in modules()
+        if module.name not in owners
+        for node in ast.walk(module.tree)
+        if isinstance(node, (ast.Assign, ast.AugAssign, ast.AnnAssign))
+        for target in (node.targets if isinstance(node, ast.Assign) else [node.target])
+        if isinstance(target, ast.Attribute) and target.attr == written
+    ]
+    assert not strangers, names(strangers)
 
 
 # ------------------------------------------------------------------------------ what belongs to it
@@ -220,6 +416,12 @@ def test_every_module_has_its_namesake_test() -> None:
         if not namesake(module).exists()
     ]
     assert not lacking, names(lacking)
+
+
+def test_no_function_outside_tests_is_unused() -> None:
+    """Nor a class, a member, a name at the top of a file: what only tests need stands in tests."""
+    found = unused(modules())
+    assert not found, names(found)
 
 
 @pytest.mark.parametrize("language", ["en", "ja"])

@@ -103,7 +103,7 @@ def test_an_engine_that_hangs_delays_neither_judging_nor_the_stop(
     strict.mode = "hang"
     watch = tonight.watch()
     running = Running(watch)
-    wait(lambda: watch.connected)
+    wait(lambda: watch._door.connected)
     tonight.play(watch, messages("slow-drift")[:100])
     tonight.catch_up(watch)
     wait(lambda: len(strict.times) > 0)

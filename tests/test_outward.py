@@ -79,7 +79,7 @@ def test_the_sign_of_life_goes_out_while_the_watch_is_well(
     tonight.settings = dataclasses.replace(tonight.settings, outward=Outward(far.url, 0.1))
     with tonight.watching() as watch:
         assert far.counts(3)
-        assert watch.connected
+        assert watch._door.connected
     calls = len(far.calls)
     assert not far.counts(calls + 2, within=0.5)
     tonight.close()

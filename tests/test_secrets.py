@@ -80,7 +80,7 @@ class Brewery:
             '\n[watch]\nping_from = "secrets/ping"\nping_every = "1s"\n'
             f'\n[history]\nurl = "http://127.0.0.1:{nobody}"\nbucket = "brew"\n'
             'token_from = "secrets/token"\n'
-            f'\n[pages]\nlisten = "127.0.0.1:{pages}"\nsecret_from = "secrets/pages"\n'
+            f'\n[web]\nlisten = "127.0.0.1:{pages}"\nsecret_from = "secrets/pages"\n'
             '\n[[account]]\nid = "aki"\nrole = "log"\npassword_from = "secrets/account"\n'
         )
         site.write_text(text, "utf-8")
@@ -210,5 +210,5 @@ def test_a_fault_in_the_site_file_shows_no_secret(brewery: Brewery) -> None:
     watch = brewery.watch("faulty")
     assert watch.wait(20) == 2
     said = (brewery.said / "faulty.log").read_text("utf-8")
-    assert "pages" in said and "account" in said
+    assert "web.secret" in said and "account" in said
     assert brewery.found() == []

@@ -37,12 +37,14 @@ class Outcome(NamedTuple):
 
 
 class Player:
-    """One engine fed from recorded messages."""
+    """One engine fed from recorded messages; findings of what is `left_out` reach nobody."""
 
-    def __init__(self, house: House, root: str, words: Words) -> None:
+    def __init__(
+        self, house: House, root: str, words: Words, left_out: frozenset[str] = frozenset()
+    ) -> None:
         self.root = root
         self.own = f"{root}/watch/"
-        self.engine = Engine(words)
+        self.engine = Engine(words, left_out)
         self.wire = Wire(house, root, wall=False)
         self.first = to_document(house)
         self.begun = False

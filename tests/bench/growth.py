@@ -145,7 +145,7 @@ class Led(Watch):
     def _begin(self) -> None:
         super()._begin()
         self._checkpointed = float("inf")
-        entry_log, at = self.engine.view.entry_log, START - 60.0
+        entry_log, at = self.engine.watched.state.entry_log, START - 60.0
         for place in self.settings.house.places:
             batch = e.BatchStart(batch=place.id, course="night-slow", stage="moromi",
                                  since=e.Moment(START - 10 * 86400))  # fmt: skip

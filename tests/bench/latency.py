@@ -86,7 +86,7 @@ def site(folder: Path, port: int, pages: int = 0) -> Settings:
         'data = "data"\nlate_after = "1d"\nquick_ladder = ["0m"]\nladder = ["0m"]',
         f'[mqtt]\nport = {port}\nuser = "kuraban"\npassword = "{USERS["kuraban"]}"',
     ]
-    rows += [f'[pages]\nlisten = "127.0.0.1:{pages}"'] if pages else []
+    rows += [f'[web]\nlisten = "127.0.0.1:{pages}"'] if pages else []
     rows += [
         f'[[person]]\nid = "{who}"\nname = "{who}"\npages = ["json://127.0.0.1/{who}"]'
         for who in ("aki", "sho")

@@ -11,10 +11,8 @@ own; `beside` is what the program of the pages takes.
 from __future__ import annotations
 
 import argparse
-import dataclasses
 import itertools
 import json
-import pickle
 import random
 import tempfile
 from collections.abc import Iterator
@@ -27,6 +25,7 @@ from rich.table import Table
 
 from kuraban.core.units import show_time
 from kuraban.settings import load
+from kuraban.settings.handover import pack
 from tests.bench import ground
 from tests.bench.memory_child import APART, PROBES, START
 from tests.broker import USERS, Mosquitto, free_port
@@ -40,7 +39,7 @@ COURSES = ground.ROOT / "fixtures" / "brewery" / "courses"
 VARIANTS = {
     "the watch alone": "nothing sent, no pages, no chart drawn",
     "one message sent": "Apprise and its service are loaded with the first message",
-    "pages": "[pages] in the site file, the first page asked for; their own program told beside",
+    "pages": "[web] in the site file, the first page asked for; their own program told beside",
     "a chart drawn": "matplotlib is loaded with the first ring that goes out with a picture",
 }
 
@@ -62,7 +61,7 @@ def site(folder: Path, port: int, pages: bool, sink: int) -> Path:
         rows.append(f'[[probe]]\nid = "t{k}-upper"\nof = "tank-{k}"\nmeasures = "product"')
         rows.append(f'[[probe]]\nid = "t{k}-lower"\nof = "tank-{k}"\nmeasures = "product"')
     if pages:
-        rows.append(f'[pages]\nlisten = "127.0.0.1:{free_port()}"')
+        rows.append(f'[web]\nlisten = "127.0.0.1:{free_port()}"')
     path = folder / "site.toml"
     path.write_text("\n\n".join(rows) + "\n")
     return path
@@ -106,8 +105,7 @@ def _variant(folder: Path, variant: str, hours: float, sink: int) -> dict[str, f
     with Mosquitto(folder, without=ground.NOTHING_SAVED) as broker:
         path = folder / "settings"
         settings = load(site(folder, broker.port, variant == "pages", sink), {}, advised=False)
-        plain = dataclasses.replace(settings, addresses=dict(settings.addresses))
-        path.write_bytes(pickle.dumps(plain))
+        path.write_bytes(pack(settings))
         ground.register(broker.port, "memory")
         publisher, total = Publisher(broker.port), TANKS + int(hours * 60) * PROBES
         for topic, payload in track(messages(hours), variant, total, transient=True):

@@ -15,7 +15,7 @@ from playwright.sync_api import Page
 from kuraban.core.facts import Reading
 from kuraban.core.probes.probe_state import ProbeState
 from kuraban.runtime.watch import Watch
-from kuraban.settings import Pages
+from kuraban.settings import Web
 from kuraban.settings.catalogues import load_words
 from tests.broker import Mosquitto, free_port
 from tests.browser.conftest import Open
@@ -57,7 +57,7 @@ def alive(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Alive]:
         running = Running(_watch(broker, sink, folder / "data", port))
         crew, probe = Publisher(broker.port, "crew"), Publisher(broker.port, "t3-mid")
         try:
-            wait(lambda: running.watch.connected or running.error is not None)
+            wait(lambda: running.watch._door.connected or running.error is not None)
             crew.publish("kura/log/tank-3", BATCH)
             house = running.watch.settings.house
             known = Alive(f"http://127.0.0.1:{port}", probe, ProbeState(house.probe["t3-mid"]))
@@ -71,7 +71,7 @@ def alive(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Alive]:
 
 
 def _watch(broker: Mosquitto, sink: Sink, data: Path, port: int) -> Watch:
-    own = dataclasses.replace(settings(broker, sink, data), pages=Pages(port=port))
+    own = dataclasses.replace(settings(broker, sink, data), web=Web(port=port))
     return Watch(own, load_words())
 
 

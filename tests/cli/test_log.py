@@ -73,6 +73,16 @@ def test_a_stir_arrives_with_id_time_and_name(here: Path, type_in: Type) -> None
     assert shown.stdout.startswith("Tank 3: stir at ") and entry["id"] in shown.stdout
 
 
+def test_a_reading_below_zero_is_a_reading(here: Path, type_in: Type) -> None:
+    """Before the options as after them; sake in a store stands at -1.5."""
+    for words in (("-1.5", "--by", "aki", "--site", here), ("--site", here, "-1.5", "--by", "aki")):
+        heard = Heard(here)
+        shown = type_in("log", "tank-3", "check", *words)
+        assert shown.exit_code == 0, shown.stderr
+        _, entry = heard.one()
+        assert (float(entry["celsius"]), entry["by"]) == (-1.5, "aki")
+
+
 def test_an_aim_names_its_maker_beside_its_time(here: Path, type_in: Type) -> None:
     """`by` is when it is to be reached, --by is who says so."""
     heard = Heard(here)

@@ -2,59 +2,13 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from tests.cli.conftest import Type
 
 ADVICE = "the face, nose and tongue of the brewer come first"
-
-
-def test_a_mixture_lands_with_its_range_and_says_what_it_rests_on(type_in: Type) -> None:
-    """Moromi at 7.0 and rice at 12.7 make 8.0 (computed)."""
-    shown = type_in("reckon", "mix", "moromi=2000@7.0", "rice=440@12.7")
-    assert shown.exit_code == 0, shown.stderr
-    assert "仕込温度) at 8.0 °C (7." in shown.output
-    for part in ("rests on:", "source:", ADVICE, "moves it 0.18 K"):
-        assert part in shown.output
-
-
-def test_the_rice_is_asked_for(type_in: Type) -> None:
-    shown = type_in("reckon", "mix", "moromi=2000@7.0", "rice=440@?", "--target", "8.0")
-    assert "蒸米) must have 12.7 °C" in shown.output and "factor (掛け) 5.7" in shown.output
-
-
-def test_the_starter_rule_of_three_and_a_half_lies_in_the_range(type_in: Type) -> None:
-    """8 wanted, water-koji at 6: rice at 13. Nada Sake Research Group, "Shubo mashing"."""
-    shown = type_in("reckon", "mix", "water-koji=90+35@6", "rice=65@?", "--target", "8")
-    low, high = shown.output.split("(")[2].split(")")[0].split(" to ")
-    assert float(low) < 13.0 < float(high)
-
-
-def test_ice_is_asked_for(type_in: Type) -> None:
-    shown = type_in("reckon", "mix", "moromi=2000@7.0", "rice=440@15", "ice=?", "--target", "7.5")
-    assert "Ice (氷): 22.3 kg" in shown.output
-    warm = type_in("reckon", "mix", "moromi=2000@5", "ice=?", "--target", "8")
-    assert "that cold without ice" in warm.output
-
-
-@pytest.mark.parametrize(
-    ("words", "told"),
-    [
-        (("moromi=2000@9", "rice=440@?", "--target", "6"), "kg of ice"),
-        (("moromi=2000@5", "rice=100@?", "--target", "9"), "too cold for this target"),
-        (("moromi=2000@9", "rice=440@?"), "say where it should land"),
-        (("gravel=3@4",), "write moromi"),
-        (("rice=x@4",), "rice=440@12.7"),
-        (("rice=3@?", "water=3@?", "--target", "6"), "leave one ?"),
-        (("moromi=100@5", "rice=10@10", "ice=500"), "more ice than can melt"),
-    ],
-)
-def test_a_mixture_beyond_what_is_possible_is_refused_in_one_line(
-    words: tuple[str, ...], told: str, type_in: Type
-) -> None:
-    refused = type_in("reckon", "mix", *words)
-    assert refused.exit_code == 2 and told in refused.stderr
-    assert len(refused.stderr.strip().splitlines()) == 1
 
 
 def test_the_official_trial_has_its_proportions(type_in: Type) -> None:
@@ -65,6 +19,12 @@ def test_the_official_trial_has_its_proportions(type_in: Type) -> None:
     shown = type_in("reckon", "share", "11+6+25", "22+8+37", "44+9+70", "--size", 240).output
     for part in ("17 %", "30 %", "53 %", "Koji share (麹歩合) 23.0 %", "enough", "% full"):
         assert part in shown
+
+
+def test_the_measured_litres_tell_the_swelling(type_in: Type) -> None:
+    """(240 - 132) / 100 kg: the check after tome, usual 105 % (common practice)."""
+    words = ("11+6+25", "22+8+37", "44+9+70")
+    assert "留測) 108 %" in type_in("reckon", "share", *words, "--measured", 240).output
 
 
 def test_too_little_koji_is_warned_about(type_in: Type) -> None:
@@ -81,6 +41,13 @@ def test_a_tank_that_runs_over_and_a_probe_that_hangs_dry_are_told(type_in: Type
     assert "RUNS OVER" in words and "hangs dry" in words and "under the surface" in words
 
 
+@pytest.mark.parametrize(("size", "room"), [(240, False), (400, True)])
+def test_a_tank_too_full_for_high_foam_is_told(size: int, room: bool, type_in: Type) -> None:
+    """97 % full holds no foam; 59 % does (common practice: a quarter of the tank or more)."""
+    shown = type_in("reckon", "share", "11+6+25", "22+8+37", "44+9+70", "--size", size).output
+    assert ("高泡" in shown) is not room
+
+
 @pytest.mark.parametrize("typed", ["11+6", "0+0+3", "a+b+c", "-1+6+25"])
 def test_three_amounts_are_three_amounts(typed: str, type_in: Type) -> None:
     assert type_in("reckon", "share", "--", typed).exit_code == 2
@@ -90,6 +57,7 @@ def test_the_koji_rooms_air_by_two_bulbs_and_back(type_in: Type) -> None:
     """30 and 25 °C make 67 %: JIS Z 8806."""
     shown = type_in("reckon", "rh", 30, 25).output
     assert "67 % (6" in shown and "depression (乾湿差) 5.0 K" in shown
+    assert "dew point (露点) 23.1 °C" in shown  # psychrolib: 23.14
     assert "Wet bulb (湿球) 25.0 °C" in type_in("reckon", "rh", 30, "--humidity", 66.8).output
 
 
@@ -136,8 +104,55 @@ def test_one_figure_at_a_time(type_in: Type) -> None:
     assert type_in("reckon", "smv", "--smv", "-30", "--baume", "3").exit_code == 2
 
 
+def test_extract_and_sweetness_come_with_alcohol_and_acidity(type_in: Type) -> None:
+    """tests/trade/test_density.py has them by hand: 4.7 g and 29.3 g of SMV +3 at 15.5 %, -0.2."""
+    shown = type_in("reckon", "smv", "--smv", 3, "--alcohol", 15.5, "--acidity", 1.3).output
+    for part in ("エキス分) 4.7 g/100 mL", "原エキス分) 29.3", "甘辛度): −0.2", "Sato et al. 1974"):
+        assert part in shown
+    assert "エキス分" not in type_in("reckon", "smv", "--smv", 3).output
+
+
+def corrected(*words: object, type_in: Type) -> tuple[float, float]:
+    """SMV at 15 °C and its ±."""
+    shown = type_in("reckon", "hydrometer", *words)
+    assert shown.exit_code == 0, shown.stderr
+    smv, error = re.search(r"日本酒度\) (\S+), .*±(\S+) SMV", shown.output).groups()  # type: ignore[union-attr]
+    return float(smv.replace("−", "-")), float(error)
+
+
 def test_a_warm_hydrometer_reads_too_dry(type_in: Type) -> None:
-    """0.3 to 0.4 SMV a degree near 15 % (computed)."""
-    shown = type_in("reckon", "hydrometer", "--celsius", "20", "--", "-5").output
-    found = float(shown.split(") ")[1].split(" ")[0].replace("−", "-"))
-    assert 1.5 < -5 - found < 2.0
+    """At 20 °C and 15 % by 1.8 SMV for alcohol and water (OIML R 22), 2.0 with its sugar."""
+    found, error = corrected("-5", "--celsius", 20, "--alcohol", 15, type_in=type_in)
+    assert 1.8 < -5 - found < 2.1
+    assert 0 < error < 0.4
+
+
+def test_a_cold_sweet_mash_is_put_right_in_baume(type_in: Type) -> None:
+    """Baume 4.2 at 8 °C and 9 %: 1.2 SMV for alcohol and water, 1.7 with its sugar."""
+    words = ("4.2", "--baume", "--celsius", 8, "--alcohol", 9)
+    found, error = corrected(*words, type_in=type_in)
+    assert 1.2 < found + 42 < 1.9
+    _, wider = corrected("4.2", "--baume", "--celsius", 8, type_in=type_in)
+    assert wider > error
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("hydrometer", "-20", "--celsius", "18"),
+        ("hydrometer", "--celsius", "18", "-20"),
+        ("ice-point", "-0.12", "-0.06", "-0.12", "-0.12", "-0.06", "--step", "0.06"),
+    ],
+)
+def test_a_figure_below_zero_is_none_of_the_options(words: tuple[str, ...], type_in: Type) -> None:
+    """Mash is below zero on the SMV nearly all its life."""
+    shown = type_in("reckon", *words)
+    assert shown.exit_code == 0, shown.stderr
+
+
+@pytest.mark.parametrize(
+    "words", [("3", "--celsius", "40"), ("3", "--celsius", "20", "--alcohol", "30")]
+)
+def test_beyond_its_tables_nothing_is_corrected(words: tuple[str, ...], type_in: Type) -> None:
+    refused = type_in("reckon", "hydrometer", *words)
+    assert refused.exit_code == 2 and "is not possible" in refused.stderr

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -10,8 +11,10 @@ import pytest
 from kuraban.cli import reckon_place
 from kuraban.core import entries as e
 from kuraban.core.facts import Logged
+from kuraban.queries.batches.progress import Progress
 from kuraban.recording import merged
 from kuraban.store.history import History
+from kuraban.trade.density import forecast_zero
 from tests.cli.conftest import Type
 from tests.journals import live_through, recording, site_file
 
@@ -101,6 +104,43 @@ def test_the_progress_is_a_table_a_forecast_and_a_hint(
     )
 
 
+def told_of(read: list[tuple[float, float]], ends: float) -> str:
+    """What `progress` says at last of a mash with these moromi days and Baume."""
+    found = Progress(samples=(), today=None, zero=forecast_zero(read), corrected=None, slope=None,
+                     ends=ends, tomorrow=(0.0, 10.0))  # fmt: skip
+    return "\n".join(reckon_place._forecast(found))
+
+
+DIARY = [(6.4, 4.0), (7.4, 3.2), (8.4, 2.9), (9.4, 2.4), (10.4, 1.9), (11.4, 1.5), (12.4, 1.1)]
+"""One junmai batch in a brewer's diary, zero about day 15 of 20 (common practice)."""
+SLOW = [(float(day), round(8.6 * 0.93 ** (day - 3) - 1.05, 1)) for day in range(3, 33)]
+"""Invented: a ginjo on its way to zero on day 32 of a course of 34."""
+
+
+@pytest.mark.parametrize(("read", "ends"), [(DIARY, 20.0), (SLOW, 34.0)])
+def test_a_mash_that_arrives_on_time_is_never_told_to_be_warmed(
+    read: list[tuple[float, float]], ends: float
+) -> None:
+    """Nor cooled, on any of its days: a wide range advises nothing."""
+    for count in range(2, len(read) + 1):
+        told = told_of(read[:count], ends)
+        assert "usual" not in told, told
+    assert "Baume zero about day" in told
+
+
+def test_a_range_has_a_width_after_one_step(tmp_path: Path) -> None:
+    told = told_of(DIARY[:2], 20.0)
+    found = re.search(r"about day \d+ \((\d+) to (\d+):", told)
+    assert found is not None
+    assert int(found[2]) - int(found[1]) > 7
+
+
+@pytest.mark.parametrize(("ends", "advice"), [(31.0, "warmer"), (41.0, "colder"), (33.0, "goes")])
+def test_a_narrow_forecast_that_misses_its_course_is_told(ends: float, advice: str) -> None:
+    """Zero on day 32 where the course ends on day 31, 41 or 33; taste and smell come first."""
+    assert advice in told_of(SLOW[:29], ends)
+
+
 @pytest.mark.parametrize(
     ("words", "told"),
     [
@@ -125,13 +165,14 @@ def test_without_a_journal_there_is_nothing_to_ask(type_in: Type, site: Path) ->
 def test_two_weights_of_the_koji_tell_the_water_that_left(
     type_in: Type, asking: Callable[[Path], None], tmp_path: Path
 ) -> None:
-    """133 kg of steamed rice that became 117 lost 15 kg of water, some 250 W over 40 hours."""
+    """133 kg of steamed rice that became 117: 14.1 kg of water left, 4.3 kg of starch burned, some
+    520 W over 40 hours (by hand in tests/trade/test_koji.py)."""
     site = lived(tmp_path, "koji-night", 0.6)
     asking(site)
     words = ("--weighed", "133", "117", "--over", "40")
     shown = type_in("reckon", "koji", "koji-bed-1", *words, "--site", site)
-    assert "15.0 kg, 11 %" in shown.output
-    assert " W went with it" in shown.output
+    assert "14.1 kg, 11 %; burned about 4.3 kg of starch" in shown.output
+    assert "made about 523 W, of which 23" in shown.output
 
 
 def test_the_next_work_on_the_koji_by_its_own_rise(

@@ -15,10 +15,10 @@ from zoneinfo import ZoneInfo
 import msgspec
 
 from kuraban.core.course import FAR_FUTURE, Course, Sides, Stage
+from kuraban.core.detectors.base import Finding
 from kuraban.core.effects import Message, Step
 from kuraban.core.engine.engine import Engine
 from kuraban.core.facts import ClockStepped, Fact, HouseChanged, Logged, Reading, Refusal
-from kuraban.core.house_view import Finding
 from kuraban.core.intake.entry_parser import entry_from
 from kuraban.core.intake.wire import Wire
 from kuraban.core.site import Cooler, Duty, House, Person, Place, Probe, Site, to_document
@@ -245,10 +245,18 @@ class Bell(Night):
 
     def __init__(self, house: House | None = None, at: float = DUSK) -> None:
         super().__init__(house, at)
+        self._send_home()
+
+    def _send_home(self) -> None:
         self.engine.registry.detectors.clear()
         self.engine.registry.about.clear()
         while self.engine.timers.next() < FAR_FUTURE:
             self.engine.timers.pop()
+
+    def change(self, house: House) -> None:
+        """Where a batch runs and nothing is measured, the alarms stay as they are."""
+        super().change(house)
+        self._send_home()
 
     def find(
         self, subject: str, condition: str, holds: bool = True, *, worse: float | None = None,
@@ -256,7 +264,7 @@ class Bell(Night):
     ) -> None:  # fmt: skip
         """A detector's finding, now."""
         self.engine.wake(self.now)
-        self.engine.view.tell(
+        self.engine.watched.conclusions.take(
             Finding(subject, condition, holds, self.now, value, None, since, (), worse)
         )
         self._drained()
@@ -268,6 +276,13 @@ class Bell(Night):
         """Turn the clock on."""
         self.wake(self.now + minutes * MINUTE)
         return self
+
+
+def brewing(bell: Bell) -> Bell:
+    """A batch in both tanks and in a koji bed."""
+    for place, course in (("tank-3", "mash"), ("tank-4", "mash"), ("bed-1", "koji")):
+        bell.log(place, "batch-start", batch=place, course=course)
+    return bell
 
 
 def mashing(house: House | None = None, at: float = DUSK) -> Night:

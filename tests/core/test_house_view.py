@@ -1,32 +1,21 @@
-"""What every detector can see: the house, its books, its senses; and when it looks again."""
+"""What every reader can see: the house, its books, its senses; and that it can write nothing."""
 
 from __future__ import annotations
 
 import msgspec
 import pytest
 
-from kuraban.core.house_view import Detector, Finding, HouseView
-from kuraban.core.probes.probe_state import KEPT, KEPT_BRIEFLY
+from kuraban.core.forecast.drift import drift_of
+from kuraban.core.house_state import HouseState
+from kuraban.core.house_view import HouseView
 from kuraban.core.site import House, Probe
 from kuraban.core.units import HOUR
 from tests.core.house import DUSK, Night, brewery, mashing
+from tests.house import members_of
 
 
 def view(house: House | None = None) -> HouseView:
-    return HouseView(house or brewery(), DUSK)
-
-
-def test_a_probe_among_several_of_a_product_is_remembered_more_briefly() -> None:
-    """What is looked back on for hours is the product of them all; alone, it is that."""
-    house = brewery()
-    twin = Probe(id="t3-low", of="tank-3", measures="product")
-    sees = view(msgspec.structs.replace(house, probes=(*house.probes, twin)))
-    kept = {probe: sees.probe_states[probe].series.kept for probe in ("t3-mid", "t3-low", "t4-mid")}
-    assert kept == {"t3-mid": KEPT_BRIEFLY, "t3-low": KEPT_BRIEFLY, "t4-mid": KEPT}
-    assert sees.places["tank-3"].series.kept == KEPT
-    sees.settle_in(house)
-    assert sees.places["tank-3"].series is sees.probe_states["t3-mid"].series
-    assert sees.probe_states["t3-mid"].series.kept == KEPT
+    return HouseView(HouseState(house or brewery(), DUSK))
 
 
 # ----------------------------------------------------------------------------------- what is judged
@@ -124,33 +113,42 @@ def test_who_worked_at_a_place_within_the_hour() -> None:
     assert sees.recently_worked("tank-4", night.now) is None
 
 
-def test_what_a_probe_said_before_is_kept_when_the_house_changes() -> None:
+# --------------------------------------------------------------------------------- whose view it is
+
+
+def test_two_views_of_one_house_see_the_same_and_remember_apart() -> None:
+    """Whoever paints a picture or draws a curve leaves no trace in what the watch decides."""
     night = mashing()
-    night.run(20).change(night.house)
-    assert night.engine.view.places["tank-3"].value == pytest.approx(10.01, abs=0.02)
-    probes = tuple(
-        msgspec.structs.replace(probe, of="tank-4") if probe.id == "t3-mid" else probe
-        for probe in night.house.probes
+    night.run(90)
+    mine, state = night.engine.view, night.engine.watched.state
+    before = {place: track.upto for place, track in mine.memory.tracks.items()}
+    other = HouseView(state)
+    batch = other.batch("tank-3", night.now)
+    assert batch is not None and batch is mine.batch("tank-3", night.now)
+    drift_of(other, "tank-3", batch, night.now)
+    assert other.memory.tracks and other.memory is not mine.memory
+    assert {place: track.upto for place, track in mine.memory.tracks.items()} == before
+    assert other.sees(state) and not other.sees(HouseState(night.house, DUSK))
+
+
+def test_what_the_watch_writes_every_view_sees() -> None:
+    state = HouseState(brewery(), DUSK)
+    sees = HouseView(state)
+    state.dusk, state.blind = True, DUSK + HOUR
+    state.standing.add(("tank-3", "warm"))
+    assert (sees.dusk, sees.blind, sees.stands("tank-3", "cold", "warm")) == (
+        True,
+        DUSK + HOUR,
+        True,
     )
-    night.change(msgspec.structs.replace(night.house, probes=probes))
-    assert night.engine.view.probe_states["t3-mid"].value is None, (
-        "in another tank it is another probe"
-    )
+    assert not sees.stands("tank-4", "warm") and not sees.stands("tank-3", "cold")
+    state.settle_in(msgspec.structs.replace(state.house, places=state.house.places[:1]))
+    assert list(sees.places) == ["tank-3"] and sees.house is state.house
 
 
-# ----------------------------------------------------------------------------------------- findings
-
-
-class Warm(Detector):
-    conditions = ("warm",)
-
-
-def test_a_finding_that_changes_nothing_is_not_told() -> None:
-    sees, told = view(), list[Finding]()
-    sees.tell = told.append
-    detector = Warm(sees, "tank-3")
-    detector.clear(DUSK)
-    assert not told
-    sees.standing.add(("tank-3", "warm"))
-    detector.clear(DUSK)
-    assert [(one.condition, one.holds) for one in told] == [("warm", False)]
+def test_nothing_of_the_house_can_be_written_through_a_view() -> None:
+    sees = view()
+    for name in ("house", "dusk", "blind"):
+        with pytest.raises(AttributeError):
+            setattr(sees, name, None)
+    assert not members_of(HouseView) & {"settle_in", "tell", "remark"}

@@ -57,11 +57,11 @@ def test_a_slow_one_is_told_the_newest_alone(make: Make) -> None:
     """Laying down waits for nobody, and what is old by the time it can be sent is not sent."""
     child_process, heard = make()
     wait(lambda: heard == [b"first light"], 10)
-    os.kill(child_process.pid, signal.SIGSTOP)
+    os.kill(child_process._process.pid, signal.SIGSTOP)
     for number in range(2000):
         child_process.put(f"{number} " + "x" * 10_000)
     child_process.put("newest")
-    os.kill(child_process.pid, signal.SIGCONT)
+    os.kill(child_process._process.pid, signal.SIGCONT)
     wait(lambda: heard[-1] == b'"newest"', 10)
     assert len(heard) < 1000
 
@@ -84,7 +84,7 @@ def test_one_that_dies_is_known_to_be_dead(make: Make) -> None:
     """And laying down does no harm."""
     child_process, heard = make()
     wait(lambda: heard == [b"first light"], 10)
-    os.kill(child_process.pid, signal.SIGKILL)
+    os.kill(child_process._process.pid, signal.SIGKILL)
     wait(lambda: not child_process.alive, 5)
     child_process.put("tank")
     assert heard == [b"first light"]

@@ -99,11 +99,11 @@ def test_while_work_goes_on_or_nothing_is_known_there_is_no_fan() -> None:
 
 def test_drawing_a_fan_leaves_no_trace_in_the_watch() -> None:
     night = rising()
-    before = {place: track.upto for place, track in night.engine.view.tracks.items()}
+    before = {place: track.upto for place, track in night.engine.view.memory.tracks.items()}
     night.run(3)
-    tracks = {place: track.upto for place, track in night.engine.view.tracks.items()}
+    tracks = {place: track.upto for place, track in night.engine.view.memory.tracks.items()}
     known_of(night.engine, "tank-4", night.now)
-    assert {p: t.upto for p, t in night.engine.view.tracks.items()} == tracks
+    assert {p: t.upto for p, t in night.engine.view.memory.tracks.items()} == tracks
     assert before.keys() <= tracks.keys()
 
 

@@ -15,7 +15,7 @@ from kuraban.core.facts import Logged
 from kuraban.core.units import HOUR, MINUTE
 from kuraban.core.views.snapshot import PlaceNow, Snapshot
 from kuraban.queries.place_status import going_of
-from kuraban.queries.snapshot import Painter, picture_of
+from kuraban.queries.snapshot import Painter
 from kuraban.recording import merged
 from kuraban.replay import Player
 from kuraban.settings import load
@@ -68,7 +68,7 @@ def _story(looked_at: bool) -> list[Step | Message]:
 
 def test_before_the_house_is_known_there_is_no_picture() -> None:
     """A watch that has just begun."""
-    assert picture_of(Engine(load_words()), load_words()) is None
+    assert Painter(load_words()).snapshot(Engine(load_words())) is None
 
 
 def test_places_stand_in_the_order_of_the_site_file(lived: Served) -> None:

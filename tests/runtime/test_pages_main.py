@@ -16,21 +16,21 @@ from kuraban.clock import Clock
 from kuraban.edges.child_process import END, Passage
 from kuraban.runtime.pages_main import serve
 from kuraban.runtime.pages_protocol import Start, pack_picture, read_word
-from kuraban.settings import Pages, load
+from kuraban.settings import Web, load
 from tests.edges.web.served import SITE, Served
 
 
 def test_it_serves_steps_back_and_goes(tmp_path: Path) -> None:
     """Deaf to signals that were meant for the watch; nicer than it, and first to go."""
     served = Served.live(tmp_path)
-    settings = dataclasses.replace(served.settings, pages=Pages(port=0))
+    settings = dataclasses.replace(served.settings, web=Web(port=0))
     ours, theirs = Pipe()
     child = subprocess.Popen(
         [sys.executable, "-P", "-m", "kuraban.runtime.pages_main", str(theirs.fileno())],
         pass_fds=[theirs.fileno()],
     )
     theirs.close()
-    ours.send_bytes(Start(settings, "k" * 64, served.path, Clock()).packed())
+    ours.send_bytes(Start(settings, "k" * 64, served.path, Clock().pace).packed())
     assert ours.poll(20)
     port = read_word(ours.recv_bytes()).port
     assert port
@@ -65,7 +65,7 @@ def test_without_their_libraries_it_says_which_and_ends(
     for name in [name for name in sys.modules if name.startswith("kuraban.edges.web")]:
         monkeypatch.delitem(sys.modules, name)
     ours, theirs = Pipe()
-    start = Start(load(SITE, {}), "k" * 64, tmp_path / "none", Clock())
+    start = Start(load(SITE, {}), "k" * 64, tmp_path / "none", Clock().pace)
     assert serve(start, Passage(os.dup(theirs.fileno()))) != 0
     wrong = read_word(ours.recv_bytes()).wrong
-    assert wrong == "pages: uvicorn is not installed; pip install 'kuraban[pages]'"
+    assert wrong == "pages: uvicorn is not installed; pip install 'kuraban[web]'"

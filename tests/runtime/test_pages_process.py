@@ -17,7 +17,7 @@ import pytest
 from kuraban.clock import Clock
 from kuraban.runtime import pages_process as module
 from kuraban.runtime.pages_process import PagesProcess
-from kuraban.settings import Pages
+from kuraban.settings import Web
 from tests.edges.web.served import Served
 from tests.nights import wait
 
@@ -44,12 +44,18 @@ def pages_process(
     served: Served, port: int, caplog: pytest.LogCaptureFixture
 ) -> Iterator[PagesProcess]:
     caplog.set_level(logging.INFO)
-    where = Pages(port=port, public="https://kura.example")
-    settings = dataclasses.replace(served.settings, pages=where)
+    where = Web(port=port, public="https://kura.example")
+    settings = dataclasses.replace(served.settings, web=where)
     clock = Clock(start=served.clock())
     made = PagesProcess(settings, served.words, served.path, served.submit, clock)
     yield made
     made.stop()
+
+
+def pid(pages_process: PagesProcess) -> int | None:
+    """The process of the pages, None while there is none."""
+    pages = pages_process._pages
+    return pages._process.pid if pages is not None and pages.alive else None
 
 
 def listening(port: int) -> bool:
@@ -116,7 +122,7 @@ def test_pages_whose_address_somebody_has_are_tried_again(
         taken.listen()
         pages_process.start()
         wait(lambda: "cannot listen" in caplog.text, 20)
-        wait(lambda: pages_process.pid is None, 5)
+        wait(lambda: pid(pages_process) is None, 5)
         pages_process.after_turn(served.engine)
     monkeypatch.setattr(module, "AGAIN", 0.0)
     pages_process.after_turn(served.engine)
@@ -132,14 +138,14 @@ def test_pages_that_were_killed_come_back(
     monkeypatch.setattr(module, "AGAIN", 0.0)
     pages_process.start()
     wait(lambda: listening(port), 20)
-    first = pages_process.pid
+    first = pid(pages_process)
     assert first is not None
     os.kill(first, signal.SIGKILL)
-    wait(lambda: pages_process.pid is None, 5)
+    wait(lambda: pid(pages_process) is None, 5)
     pages_process.after_turn(served.engine)
     wait(lambda: listening(port), 20)
     pages_process.after_turn(served.engine)
-    assert pages_process.pid not in (None, first)
+    assert pid(pages_process) not in (None, first)
     assert "ended by themselves" in caplog.text
     wait(lambda: cellar(port).status_code == 200, 5)
 
@@ -150,7 +156,7 @@ def test_a_fault_in_a_picture_stays_with_the_pages(
 ) -> None:  # fmt: skip
     """It is told as ours, and the pages stay as they are."""
     pages_process.start()
-    monkeypatch.setattr(served.engine, "alarm_manager", None)
+    monkeypatch.setattr(served.engine.watched, "alarm_manager", None)
     pages_process.after_turn(served.engine)
     assert "a fault of ours" in caplog.text
 
@@ -166,7 +172,7 @@ def test_links_are_made_once_the_pages_are_there(pages_process: PagesProcess) ->
 
 def test_a_link_needs_a_public_address(served: Served, port: int) -> None:
     """Phones at home reach nothing else."""
-    settings = dataclasses.replace(served.settings, pages=Pages(port=port))
+    settings = dataclasses.replace(served.settings, web=Web(port=port))
     home = PagesProcess(settings, served.words, served.path, served.submit, Clock())
     home.start()
     assert home.link("tank-5", "warm", "aki", "acknowledge", 0.0) is None
@@ -175,9 +181,9 @@ def test_a_link_needs_a_public_address(served: Served, port: int) -> None:
 
 def test_without_their_table_there_are_no_pages(served: Served) -> None:
     """No process is started, and nobody listens."""
-    settings = dataclasses.replace(served.settings, pages=None)
+    settings = dataclasses.replace(served.settings, web=None)
     none = PagesProcess(settings, served.words, served.path, served.submit, served.clock)
     none.start()
     none.after_turn(served.engine)
-    assert none.pid is None
+    assert pid(none) is None
     none.stop()

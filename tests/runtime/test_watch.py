@@ -220,7 +220,7 @@ def test_a_lost_broker_is_told_and_told_again_when_it_is_back(
         tonight.play(watch, lines)
         tonight.catch_up(watch)
         broker.stop()
-        wait(lambda: not watch.connected)
+        wait(lambda: not watch._door.connected)
         wait(lambda: "broker-lost" in watch.engine.impaired)
         tonight.pass_time(watch, 119)
         assert not steps(tonight.told, "watch/broker-lost")
@@ -312,7 +312,7 @@ def test_a_full_disk_stops_no_judgement(
             rest = [line for line in lines if begin + 7 * 3600 <= line.at < begin + 9 * 3600]
             tonight.play(watch, rest[:1])
             wait(lambda: "journal-failing" in watch.engine.impaired)
-            wait(lambda: watch.connected)
+            wait(lambda: watch._door.connected)
             tonight.play(watch, rest[1:])
             tonight.catch_up(watch)
             assert steps(tonight.told, "tank-2/warm") == ["raised"]
@@ -324,7 +324,7 @@ def test_a_full_disk_stops_no_judgement(
             assert "free some space on that disk" in caplog.text.partition(failing)[2]
             (disk / "ballast").unlink()
             wait(lambda: "journal-failing" not in watch.engine.impaired, 90)
-            wait(lambda: watch.connected)
+            wait(lambda: watch._door.connected)
             tonight.catch_up(watch)
         messages_told = [event for event in tonight.told if isinstance(event, Message)]
         assert Counter(sink.titles) == Counter(message.title for message in messages_told)

@@ -9,13 +9,13 @@ from pathlib import Path
 import pytest
 
 from kuraban.errors import ConfigurationError
-from kuraban.settings import Pages, Settings, load
+from kuraban.settings import Settings, Web, load
 from kuraban.settings.signing_key import KEY, pages_key
 
 
 @pytest.fixture
 def settings(small: Callable[..., Path]) -> Settings:
-    return load(small(more="[pages]\n"), {})
+    return load(small(more="[web]\n"), {})
 
 
 def test_a_key_is_made_once_and_kept(settings: Settings) -> None:
@@ -27,7 +27,7 @@ def test_a_key_is_made_once_and_kept(settings: Settings) -> None:
 
 def test_a_given_key_is_taken(settings: Settings) -> None:
     """And none is made."""
-    given = dataclasses.replace(settings, pages=Pages(secret="s" * 40))
+    given = dataclasses.replace(settings, web=Web(secret="s" * 40))
     assert pages_key(given) == "s" * 40
     assert not (settings.data / KEY).exists()
 
@@ -44,4 +44,4 @@ def test_a_file_without_a_key_is_a_fault(settings: Settings, held: bytes) -> Non
 
 def test_a_key_shows_in_no_print(settings: Settings) -> None:
     """Settings are logged when something is wrong."""
-    assert "s" * 40 not in repr(Pages(secret="s" * 40))
+    assert "s" * 40 not in repr(Web(secret="s" * 40))

@@ -17,6 +17,7 @@ from pathlib import Path
 
 import msgspec
 
+from kuraban.core.facts import Reading
 from kuraban.runtime.watch import JOURNAL
 from kuraban.settings import Receiver
 from kuraban.store.forwarded import Forwarded
@@ -67,9 +68,9 @@ def _forwarded(night: Trial, engine: str) -> bool:
     if night.night.lacking(night.data):
         return False
     history = History(night.data / JOURNAL)
-    last = max((seq for seq, _ in history.readings_after(_seq(night, engine), 1)), default=0)
+    waits = any(isinstance(one, Reading) for _, one in history.facts_after(_seq(night, engine)))
     history.close()
-    return last == 0
+    return not waits
 
 
 def _seq(night: Trial, engine: str) -> int:

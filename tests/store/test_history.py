@@ -54,12 +54,9 @@ def test_a_curve_is_in_the_order_of_its_times(kept: Journal, history: History) -
 
 
 def test_a_forwarder_reads_on_where_it_stopped(kept: Journal, history: History) -> None:
-    """In pieces or in one go, it is the same readings, each with its number."""
+    """Every fact beyond a number, each with its own."""
     kept.commit(turn(9, reading(1), logged("e1"), reading(2), reading(3)))
-    first = history.readings_after(0, 2)
-    assert first == [(1, reading(1)), (3, reading(2))]
-    assert history.readings_after(first[-1][0], 100) == [(4, reading(3))]
-    assert [number for number, _ in history.facts_after(1)] == [2, 3, 4]
+    assert list(history.facts_after(1)) == [(2, logged("e1")), (3, reading(2)), (4, reading(3))]
 
 
 def test_entries_stand_beside_their_corrections(kept: Journal, history: History) -> None:
@@ -70,8 +67,6 @@ def test_entries_stand_beside_their_corrections(kept: Journal, history: History)
     kept.commit(turn(5, other, old, back, amended))
     assert list(history.entries(None, *ALWAYS)) == [old, other, back, amended]
     assert list(history.entries("tank-4", *ALWAYS)) == [other]
-    assert list(history.corrections("e1")) == [back, amended]
-    assert list(history.corrections("e2")) == []
 
 
 def test_an_alarm_stands_until_it_is_normal(kept: Journal, history: History) -> None:

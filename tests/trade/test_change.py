@@ -10,9 +10,8 @@ from numpy.typing import NDArray
 from scipy.signal import lfilter
 
 from kuraban.errors import OutOfRange
-from kuraban.trade.change import AT_LEAST, MOST, SLACK, THRESHOLD, shared_start, shared_step
+from kuraban.trade.change import AT_LEAST, MOST, SLACK, THRESHOLD, Shared, added, shared_step
 from kuraban.trade.robust import autocorrelation
-from kuraban.trade.runlength import cusum_start, cusum_step
 
 TANKS, STEPS_AN_HOUR, NIGHT = 5, 6, 12
 Steps = NDArray[np.float64]
@@ -51,12 +50,12 @@ def beyond(steps: Steps) -> Steps:
 
 def signals(rows: Steps) -> list[int]:
     """The steps at which the chart signals, begun anew after each."""
-    chart, found = shared_start(), []
+    chart, found = Shared(), []
     for number, row in enumerate(rows.tolist()):
         chart = shared_step(chart, row)
-        if chart.signal == "high":
+        if chart.signals:
             found.append(number)
-            chart = shared_start()
+            chart = Shared()
     return found
 
 
@@ -77,11 +76,11 @@ def test_the_textbook_chart_on_the_same_saw_teeth_rings_twice_a_night() -> None:
         tank = saw_teeth(rng, 50 * 24 / STEPS_AN_HOUR)[:, 0]
         tank = (tank - tank.mean()) / tank.std()
         correlated.append(autocorrelation(tank.tolist()))
-        chart = cusum_start(0.5, 5)
+        high = low = 0.0
         for z in tank.tolist():
-            chart = cusum_step(chart, z)
-            if chart.signal:
-                false, chart = false + 1, cusum_start(0.5, 5)
+            high, low = added(high, z, 0.5), added(low, -z, 0.5)
+            if max(high, low) > 5:
+                false, high, low = false + 1, 0.0, 0.0
     assert np.median(correlated) > 0.75
     assert 40 * 50 * 24 / false < 50
 
@@ -101,38 +100,47 @@ def test_a_dead_cooler_is_told_before_its_tanks_are_far_from_their_plans() -> No
 
 def test_one_tank_that_runs_away_is_that_tanks_own() -> None:
     """However far: it may say 0.1 K, a fifth of that is the slack of the chart."""
-    chart = shared_start()
+    chart = Shared()
     for _ in range(1000):
         chart = shared_step(chart, [9.0, 0.0, 0.0, 0.0, 0.0])
     assert pytest.approx(SLACK) == MOST / TANKS
-    assert chart.signal is None
+    assert not chart.signals
+
+
+def test_lucas_and_crosiers_seven_readings() -> None:
+    """Lucas and Crosier 1982, Technometrics 24:199, table 5, k 0.5: the sums as printed."""
+    sums, total = [], 0.0
+    for value in (0.8, 1.9, 1.4, 2.0, 1.1, 0.7, 2.6):
+        total = added(total, value, 0.5)
+        sums.append(total)
+    assert sums == pytest.approx([0.3, 1.7, 2.6, 4.1, 4.7, 4.9, 7.0])
 
 
 def test_two_tanks_share_nothing() -> None:
     """Either may have its own reason."""
-    chart = shared_start()
+    chart = Shared()
     assert shared_step(chart, [1.0] * (AT_LEAST - 1)) is chart
 
 
 def test_all_a_tenth_beyond_ring_after_half_an_hour_and_a_little_after_hours() -> None:
     """0.08 K above the slack three times; 0.01 K seventeen times."""
     for each, steps in ((0.1, 3), (0.03, 17)):
-        chart, count = shared_start(), 0
-        while chart.signal is None:
+        chart, count = Shared(), 0
+        while not chart.signals:
             chart, count = shared_step(chart, [each] * TANKS), count + 1
         assert count == steps
-        assert chart.high > THRESHOLD
+        assert chart.beyond > THRESHOLD
 
 
 @given(st.lists(st.floats(-2, 2), min_size=3, max_size=8), st.floats(0, 1))
 def test_a_warmer_tank_never_makes_it_quieter(row: list[float], more: float) -> None:
     """Monotone in each tank."""
-    chart = shared_start()
+    chart = Shared()
     warmer = [row[0] + more, *row[1:]]
-    assert shared_step(chart, warmer).high >= shared_step(chart, row).high
+    assert shared_step(chart, warmer).beyond >= shared_step(chart, row).beyond
 
 
 def test_what_is_no_number_is_refused() -> None:
     """It would stay in the sum for ever."""
     with pytest.raises(OutOfRange):
-        shared_step(shared_start(), [0.1, float("nan"), 0.1])
+        shared_step(Shared(), [0.1, float("nan"), 0.1])

@@ -47,7 +47,7 @@ def check(site: Site = None) -> None:
     out.print(_told(house, clock()))
     _unreached(settings, out)
     say("\nHow a ring is answered")
-    for route in routes(settings.pages.public if settings.pages else None, settings.mqtt.root):
+    for route in routes(settings.web.public if settings.web else None, settings.mqtt.root):
         say(f"  {route}")
     if settings.history is not None:
         where = settings.history

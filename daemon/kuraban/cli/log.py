@@ -23,6 +23,8 @@ from kuraban.queries.journal_state import clock
 from kuraban.settings import Settings
 from kuraban.settings.paths import journal_of, settings_at
 
+NEGATIVE = {"ignore_unknown_options": True}
+"""So that a reading below zero is none of the options."""
 EXAMPLES = """\b
 Examples:
   kuraban log tank-3 stir for=20m --by aki
@@ -31,7 +33,7 @@ Examples:
 
 
 def add_to(app: typer.Typer) -> None:
-    app.command(name="log", epilog=EXAMPLES)(log)
+    app.command(name="log", epilog=EXAMPLES, context_settings=NEGATIVE)(log)
 
 
 def _subjects(ctx: typer.Context, incomplete: str) -> list[str]:

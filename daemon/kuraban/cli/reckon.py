@@ -1,29 +1,29 @@
 """`kuraban reckon`: the brewer's arithmetic, from figures typed at the tank.
 
-What is asked of a place that runs (`left`, `progress`, `koji`) is in `kuraban.cli.reckon_place`.
+Mixing is in `kuraban.cli.reckon_mix`; what is asked of a place that runs (`left`, `progress`,
+`koji`) in `kuraban.cli.reckon_place`.
 """
 
 from __future__ import annotations
 
-from typing import Annotated, get_args
+from typing import Annotated
 
-import msgspec
 import typer
 
 from kuraban.cli import reckon_place
 from kuraban.cli.common import console, say, table, wrong
-from kuraban.cli.reckon_place import ADVICE
-from kuraban.core import entries as e
-from kuraban.core.plan.landing_forecast import Expected, Mash, expected, ice_for, needed, share_of
+from kuraban.cli.reckon_mix import mix
+from kuraban.cli.reckon_place import ADVICE, told
+from kuraban.core.detectors.koji_air import DRY_WICK
 from kuraban.core.texts.translator import figure
-from kuraban.errors import OutOfRange
 from kuraban.trade import density, mixing, psychrometry, sensors
 
-WATER_COLDEST, RICE_HOTTEST = 0.0, 45.0
-UNKNOWN = ("?", "")
-BY_KG = ("rice", "ice")
-WICK_HUMID = 85.0
-"""% at most in a koji room that works; more is a dry wick rather than a wet room."""
+NEGATIVE = {"ignore_unknown_options": True}
+"""So that a figure below zero is none of the options."""
+FOAM_FROM = 0.75
+"""Share of a tank beyond which a foaming yeast's high foam may run over (common practice)."""
+UNKNOWN_ALCOHOL = 5.0
+"""% by which the alcohol of a mash may be off where nobody typed it."""
 DRAUGHTS = {
     "fan": psychrometry.ASPIRATED,
     "natural": psychrometry.NATURAL_DRAUGHT,
@@ -33,6 +33,7 @@ EXAMPLES = """\b
 Examples:
   kuraban reckon mix moromi=2000@7.0 rice=440@12.7
   kuraban reckon mix moromi=2000@7.0 "rice=440@?" --target 8.0
+  kuraban reckon mix moromi=2000@9.0 "ice=?" --target 8.0
   kuraban reckon share 11+6+25 22+8+37 44+9+70
   kuraban reckon left tank-4
   kuraban reckon rh 35 30 --draught natural"""
@@ -45,143 +46,9 @@ def add_to(app: typer.Typer) -> None:
         ("mix", mix), ("share", share), ("rh", rh), ("ice-point", ice_point), ("smv", smv),
         ("hydrometer", hydrometer),
     ):  # fmt: skip
-        group.command(name=name)(command)
+        group.command(name=name, context_settings=NEGATIVE)(command)
     reckon_place.add_to(group)
     app.add_typer(group, name="reckon")
-
-
-def told(line: str, *more: str, rests: str, source: str) -> None:
-    """A figure with its range, what it rests on and where it comes from."""
-    say(line)
-    for each in more:
-        say(f"  {each}")
-    say(f"  rests on: {rests}")
-    say(f"  source: {source}")
-    say(ADVICE)
-
-
-def _span(found: Expected, unit: str, decimals: int = 1) -> str:
-    least, likely, most = (figure(value, decimals) for value in found)
-    return f"{likely} {unit}" + (f" ({least} to {most})" if least != most else "")
-
-
-# Mixing.
-
-
-def mix(
-    parts: Annotated[
-        list[str],
-        typer.Argument(
-            metavar="WHAT=AMOUNT@CELSIUS",
-            help="moromi, starter, water in litres; rice (white), ice in kg; water-koji as "
-            'litres+kg. A "?" for the temperature, or ice=?, is what is wanted.',
-        ),
-    ],
-    target: Annotated[
-        float | None, typer.Option(metavar="CELSIUS", help="Where it should land.")
-    ] = None,
-) -> None:
-    """The temperature after mixing (仕込温度), or how warm a part must be, or how much ice."""
-    mash, known, asked, ice = _parts(parts)
-    if not asked and not ice:
-        _lands(mash, known)
-        return
-    if target is None:
-        raise wrong("command line", "--target", "is missing", "say where it should land, in °C")
-    if ice:
-        found = ice_for(mash, known, target)
-        least = max(found.likely, 0.0)
-        told(f"Ice (氷): {_span(found, 'kg')} to land at {figure(target)} °C",
-             *(["It is that cold without ice."] if least == 0 else []),
-             rests="0 °C ice, all of it melted; litres ±5 %, rice white or steamed",
-             source="conservation of energy; melting 333.6 kJ/kg (CRC, from memory)")  # fmt: skip
-        return
-    _needs(mash, known, asked[0], target)
-
-
-def _lands(mash: Mash, known: list[e.Addition]) -> None:
-    found = expected(mash, known)
-    if found is None:
-        raise OutOfRange("parts: more ice than can melt, or nothing that holds heat; see --help")
-    rice = [addition for addition in known if addition.what == "rice"]
-    more = [f"A degree in the rice moves it {figure(share_of(mash, known, rice[0]), 2)} K."]
-    told(f"Lands (仕込温度) at {_span(found, '°C')}", *(more if rice else []),
-         rests="masses and temperatures as typed, rice ±1 K, water ±0.5 K, mash ±5 %",
-         source="conservation of energy; steamed rice 2.14 to 2.9 kJ/kgK after Siebel 1892 and "
-         "Choi and Okos 1986")  # fmt: skip
-
-
-def _needs(mash: Mash, known: list[e.Addition], last: e.Addition, target: float) -> None:
-    found = needed(mash, known, last, target)
-    name = "Rice (蒸米)" if last.what == "rice" else last.what
-    top = RICE_HOTTEST if last.what == "rice" else 60.0
-    if found.likely < WATER_COLDEST:
-        ice = ice_for(mash, [*known, _at(last, WATER_COLDEST + 0.5)], target)
-        raise OutOfRange(
-            f"{last.what}: {figure(found.likely)} °C would be needed, below freezing; "
-            f"chill the mash first, or add about {figure(ice.likely, 0)} kg of ice"
-        )
-    if found.likely > top:
-        raise OutOfRange(
-            f"{last.what}: {figure(found.likely)} °C would be needed, more than {top:g}; "
-            "the rest is too cold for this target"
-        )
-    moves = share_of(mash, [*known, _at(last, target)], _at(last, target))
-    told(f"{name} must have {_span(found, '°C')} to land at {figure(target)} °C",
-         f"A degree in it moves the whole {figure(moves, 2)} K: factor (掛け) {figure(1 / moves)}.",
-         rests="masses as typed, what else goes in ±0.5 K (rice ±1), mash ±5 %",
-         source="conservation of energy; for a starter the rule is 3.5 (Nada Sake Research Group, "
-         '"Shubo mashing"), 4 to 5 at soe, 5.3 at naka, 5.7 at tome (computed)')  # fmt: skip
-
-
-def _at(addition: e.Addition, celsius: float) -> e.Addition:
-    return msgspec.structs.replace(addition, celsius=celsius)
-
-
-def _parts(typed: list[str]) -> tuple[Mash, list[e.Addition], list[e.Addition], bool]:
-    """What was there, what goes in with its figures, what is asked for, and whether ice is."""
-    mash, known, asked, ice = Mash(0.0, (0.0, 0.0)), [], [], False
-    for word in typed:
-        what, _, rest = word.partition("=")
-        amount, at, celsius = rest.partition("@")
-        if what == "ice" and amount in UNKNOWN:
-            ice = True
-        elif what == "moromi":
-            litres = _number(word, amount)
-            mash = Mash(_number(word, celsius), (0.95 * litres, 1.05 * litres))
-        elif what == "ice":
-            known.append(e.Addition(what="ice", kg=_number(word, amount)))
-        elif at and celsius in UNKNOWN:
-            asked.append(_addition(word, what, amount, None))
-        else:
-            known.append(_addition(word, what, amount, _number(word, celsius)))
-    if len(asked) + ice > 1:
-        raise wrong("command line", typed[-1], "two things are asked for", "leave one ? only")
-    return mash, known, asked, ice
-
-
-MIXED = tuple(
-    what for what in get_args(e.Ingredient) if what not in ("alcohol", "yeast", "lactic-acid")
-)
-
-
-def _addition(word: str, what: str, amount: str, celsius: float | None) -> e.Addition:
-    if what not in MIXED:
-        raise wrong("command line", word, f'"{what}" is no part of a mixture',
-                    f"write moromi, {', '.join(MIXED)}")  # fmt: skip
-    first, _, koji = amount.partition("+")
-    weighed = first if what in BY_KG else koji
-    kg = _number(word, weighed) if weighed else None
-    litres = None if what in BY_KG else _number(word, first)
-    return e.Addition(what=what, kg=kg, litres=litres, celsius=celsius)  # type: ignore[arg-type]
-
-
-def _number(word: str, text: str) -> float:
-    try:
-        return float(text.replace("\N{MINUS SIGN}", "-"))
-    except ValueError:
-        right = "write WHAT=AMOUNT@CELSIUS, such as rice=440@12.7"
-        raise wrong("command line", word, f'"{text}" is no number', right) from None
 
 
 # Proportions.
@@ -202,6 +69,10 @@ def share(
     dry_below: Annotated[
         float | None,
         typer.Option(metavar="LITRES", help="Litres at which the probe's tip is under."),
+    ] = None,
+    measured: Annotated[
+        float | None,
+        typer.Option(metavar="LITRES", help="In the tank after the last addition, as measured."),
     ] = None,
 ) -> None:
     """Proportions of the additions (三段仕込み): koji (麹歩合), water (汲水), litres."""
@@ -224,9 +95,14 @@ def share(
     shares = "", _percent(koji, rice), _percent(water, rice)
     made.add_row("all", f"{rice:g} kg", *shares, f"{litres:.0f}", "")
     console().print(made)
-    enough = mixing.enough_koji_for_label(koji, rice)
-    say(f"Koji share (麹歩合) {mixing.koji_share(koji, rice):.1f} %: "
-        + ("enough for a specified name (特定名称)." if enough else
+    if measured is not None:
+        swollen = mixing.swelling(measured, water, rice)
+        say(f"Swelling (留測) {swollen:.0f} %: litres without the water, by kg of rice; usual 105")
+    if size is not None and size >= litres > FOAM_FROM * size:
+        say("High foam (高泡) of a foaming yeast needs a quarter of the tank or more; see to a cap")
+    malted = mixing.koji_share(koji, rice)
+    say(f"Koji share (麹歩合) {malted:.1f} %: "
+        + ("enough for a specified name (特定名称)." if malted >= mixing.LABEL_KOJI_SHARE else
            "BELOW the 15 % that a specified name (特定名称) requires."))  # fmt: skip
     say("  usual: koji 20 to 25 %, soe 15 to 20, naka 30, tome 43 to 53 % of the rice, water 130")
     say("  rests on: white rice as weighed, 1.05 L a kilogram; litres ±5 %")
@@ -235,7 +111,10 @@ def share(
 
 
 def _triple(text: str) -> tuple[float, float, float]:
-    parts = [_number(text, part) for part in text.split("+")]
+    try:
+        parts = [float(part) for part in text.split("+")]
+    except ValueError:
+        parts = []
     if len(parts) != 3 or min(parts) < 0 or parts[0] + parts[1] == 0:
         right = "write kake+koji+water, such as 11+6+25"
         raise wrong("command line", text, "is not three amounts", right)
@@ -295,7 +174,9 @@ def rh(
         if wet + off >= 0
     ]
     more = [f"depression (乾湿差) {figure(dry - wet)} K"]
-    if psychrometry.wick_is_dry(dry, wet, WICK_HUMID, coefficient=coefficient):
+    if found >= 1:
+        more[0] += f", dew point (露点) {figure(psychrometry.dew_point(dry, found))} °C"
+    if dry - wet < DRY_WICK:
         more.append("The wick may be dry or dirty: wet it, wait ten minutes, read again.")
     rests = f"each bulb ±{error:g} K, {draught} draught, {altitude:g} m"
     span = f"{found:.0f} % ({min(ends):.0f} to {max(ends):.0f})"
@@ -320,9 +201,8 @@ def ice_point(
     Crushed ice packed in cold water, stirred, the probe clear of the wall, five minutes to settle.
     """
     found = sensors.ice_point_offset(readings, bath=bath, resolution=step)
-    allowed = sensors.pt100_tolerance(0.0, sensors.PtClass.B), sensors.ds18b20_accuracy(0.0)
     more = [f"for the probe's table in the site file: offset = {now + found.offset:.2f}"]
-    if abs(now + found.offset) > max(allowed):
+    if abs(now + found.offset) > sensors.ICE_ERROR:
         more.append("More than a class B Pt100 (0.30) or a DS18B20 (0.5) may err: replace it.")
     more.append("It says nothing of 35 °C: check koji probes there too.")
     told(f"Offset {figure(found.offset, 2, True)} K, good to ±{found.uncertainty:.2f} K (95 %)",
@@ -334,8 +214,17 @@ def smv(
     smv: Annotated[float | None, typer.Option("--smv", help="Sake meter value.")] = None,
     baume: Annotated[float | None, typer.Option("--baume", help="Baume degrees.")] = None,
     sg: Annotated[float | None, typer.Option("--sg", help="Specific gravity 15/4 °C.")] = None,
+    alcohol: Annotated[
+        float | None, typer.Option(metavar="PERCENT", help="For the extract (エキス分).")
+    ] = None,
+    acidity: Annotated[
+        float | None, typer.Option(metavar="ML", help="For sweet or dry (甘辛度).")
+    ] = None,
 ) -> None:
-    """Sake meter value (日本酒度), Baume (ボーメ) and specific gravity (比重) from one of them."""
+    """Sake meter value (日本酒度), Baume (ボーメ) and specific gravity (比重) from one of them.
+
+    With its alcohol: extract (エキス分) and original extract (原エキス分).
+    """
     given = [value for value in (smv, baume, sg) if value is not None]
     if len(given) != 1:
         raise wrong(
@@ -346,20 +235,41 @@ def smv(
     elif sg is not None:
         smv = density.smv_from_sg(sg)
     assert smv is not None
-    told(f"SMV (日本酒度) {figure(smv, 1, True)}, Baume (ボーメ) {figure(-smv / 10, 2)}, "
-         f"SG {density.sg_from_smv(smv):.4f}", rests="the figure typed, at 15 °C",
-         source='Measurement Act: SMV = (1/SG - 1) × 1443; Nada glossary, "SMV"')  # fmt: skip
+    more, source = [], ['Measurement Act: SMV = (1/SG - 1) × 1443; Nada glossary, "SMV"']
+    if alcohol is not None:
+        now = density.extract(density.sg_from_smv(smv), alcohol)
+        before = density.original_extract(now, alcohol)
+        more += [f"Extract (エキス分) {figure(now)} g/100 mL, original extract (原エキス分) "
+                 f"{figure(before)}"]  # fmt: skip
+        source += ["National Tax Agency analysis methods (from memory), OIML R 22"]
+    if acidity is not None:
+        sweet = figure(density.sweetness(smv, acidity), 1, True)
+        more += [f"Sweet (+) or dry (−) (甘辛度): {sweet}"]
+        source += ["Sato et al. 1974, J. Soc. Brew. Japan 69:774"]
+    told(f"SMV (日本酒度) {figure(smv, 1, True)}, "
+         f"Baume (ボーメ) {figure(density.baume_from_smv(smv), 2)}, "
+         f"SG {density.sg_from_smv(smv):.4f}", *more,
+         rests="the figures typed, at 15 °C", source="; ".join(source))  # fmt: skip
 
 
 def hydrometer(
     reading: Annotated[float, typer.Argument(metavar="SMV", help="As read.")],
-    celsius: Annotated[float, typer.Option(metavar="CELSIUS", help="Of the sample.")],
-    alcohol: Annotated[float, typer.Option(metavar="PERCENT", help="Of the sample.")] = 15.0,
+    celsius: Annotated[float, typer.Option(metavar="CELSIUS", help="Of the sample, 5 to 30.")],
+    alcohol: Annotated[
+        float | None,
+        typer.Option(metavar="PERCENT", help="Of the sample; else 15 ±5.", show_default=False),
+    ] = None,
+    baume: Annotated[bool, typer.Option("--baume", help="What was read is Baume.")] = False,
 ) -> None:
     """A hydrometer's reading (浮ひょう) off 15 °C, corrected to it."""
-    found = density.hydrometer_at_15(reading, celsius, alcohol)
-    doubt = 0.1 * abs(found - reading)
-    told(f"SMV (日本酒度) {figure(found, 1, True)} at 15 °C, ±{doubt:.1f}",
-         f"correction {figure(found - reading, 1, True)}",
-         rests=f"{celsius:g} °C, {alcohol:g} % alcohol; the correction is good to 10 %",
-         source="expansion of ethanol and water, Melinder 2010 (computed)")  # fmt: skip
+    smv = density.smv_from_baume(reading) if baume else reading
+    known = (15.0, UNKNOWN_ALCOHOL) if alcohol is None else (alcohol, density.ALCOHOL_ERROR)
+    found = density.hydrometer_at_15(smv, celsius, *known)
+    told(f"SMV (日本酒度) {figure(found.smv, 1, True)}, "
+         f"Baume (ボーメ) {figure(density.baume_from_smv(found.smv), 2)} at 15 °C, "
+         f"±{found.error:.1f} SMV",
+         f"correction {figure(found.smv - smv, 1, True)} SMV",
+         rests=f"{celsius:g} °C ±{density.CELSIUS_ERROR:g}, {known[0]:g} % alcohol ±{known[1]:g}, "
+         "its extract as sugar ±30 %; how well the scale is read comes on top",
+         source="OIML R 22 for alcohol in water, ICUMSA for sugar, ISO 387 for the glass "
+         "(from memory)")  # fmt: skip

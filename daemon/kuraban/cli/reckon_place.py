@@ -28,13 +28,18 @@ from kuraban.queries.batches.progress import Progress, Works, progress, works
 from kuraban.queries.equipment.koji import heat_of, hikikomi
 from kuraban.queries.journal_state import clock, looking
 from kuraban.settings.paths import journal_of
-from kuraban.trade.heat import fermentation_watts
-from kuraban.trade.koji import vapour_watts, water_lost
+from kuraban.trade.density import alcohol_by_fall
+from kuraban.trade.heat import LIQUID_SHARE, fermentation_watts
+from kuraban.trade.koji import burned_starch, burned_watts, vapour_watts, water_lost
 
 ADVICE = "Advice only: the face, nose and tongue of the brewer come first."
 Place = Annotated[str, typer.Argument(metavar="PLACE", help="Id of the place.")]
 STILL = 180.0
 """Seconds after which a watch that wrote nothing is asked about."""
+NARROW = 3.0
+"""Days of a forecast's range beyond which it advises nothing."""
+PRESSED_AFTER = 7.0
+"""Days after Baume zero within which mash is pressed (common practice)."""
 BASES = {
     "own warm-ups": "its own warm-ups of the last 13 h",
     "samples": "its samples' alcohol, its litres and the cellar's air",
@@ -57,6 +62,16 @@ def add_to(group: typer.Typer) -> None:
     group.command(name="left")(left)
     group.command(name="progress")(show_progress)
     group.command(name="koji")(koji)
+
+
+def told(line: str, *more: str, rests: str, source: str) -> None:
+    """A figure with its range, what it rests on and where it comes from."""
+    say(line)
+    for each in more:
+        say(f"  {each}")
+    say(f"  rests on: {rests}")
+    say(f"  source: {source}")
+    say(ADVICE)
 
 
 @contextmanager
@@ -125,7 +140,7 @@ def _heat(run: Running, found: Hours) -> Iterator[str]:
     litres = litres_in(run.view.entry_log, run.place, run.now)
     size = litres if litres else run.view.house.place[run.place].litres
     if made is not None and size:
-        watts = [fermentation_watts(rate, size, 0.85) for rate in made]
+        watts = [fermentation_watts(rate, size, LIQUID_SHARE) for rate in made]
         yield (f"ferment {made[0]:.1f} to {made[1]:.1f} %/day in {size:.0f} L: "
                f"{watts[0]:.0f} to {watts[1]:.0f} W")  # fmt: skip
 
@@ -138,14 +153,15 @@ def show_progress(place: Place, site: Site = None) -> None:
     with _running(place, site) as run:
         found = progress(run.view, place, run.batch, run.now)
         say(f"{run.name}, {run.batch.title or run.batch.name}"
-            + (f", moromi day {found.today:.1f}" if found.today is not None else ""))  # fmt: skip
+            + (f", moromi day {found.today}" if found.today is not None else ""))  # fmt: skip
         if not found.samples:
             say("No samples are logged: kuraban log " + place + " sample baume=4.2 alcohol=12.1")
             return
         console().print(_table(run, found))
         for line in _forecast(found):
             say(line)
-        say('  source: Nada Sake Research Group glossary, "BMD curve"; its early lines run late')
+        say("  rests on: whole brewery days for BMD; the forecast takes the hour and ±0.05 Baume")
+        say('  source: Nada Sake Research Group glossary, "BMD curve"; the range is computed')
         say(ADVICE)
 
 
@@ -157,7 +173,7 @@ def _table(run: Running, found: Progress) -> object:
         baume = sample.baume
         made.add_row(
             f"{local.day} {local:%b %H:%M}",
-            _or(sample.day, 1),
+            "" if sample.day is None else str(sample.day),
             _or(baume, 1),
             "" if baume is None else figure(-10 * baume, 0, True),
             _or(sample.bmd, 1),
@@ -176,23 +192,38 @@ def _forecast(found: Progress) -> Iterator[str]:
         yield f"The forecast starts anew after the {found.corrected}, which moved Baume by itself."
     if found.slope is not None:
         yield f"Alcohol against Baume (A-B): {figure(found.slope)} % a degree, ±1 % ABV at best"
+        yield from _fallen(found, found.slope)
     zero = found.zero
     if zero is None:
-        yield "Baume zero: no forecast before BMD has turned down at two samples."
+        yield "Baume zero: no forecast before BMD has clearly turned down."
     else:
-        yield (f"Baume zero about day {zero.likely:.0f} ({zero.earliest:.0f} to {zero.latest:.0f})"
+        span = f"{math.floor(zero.earliest)} to {math.ceil(zero.latest)}"
+        yield (f"Baume zero about day {zero.likely:.0f} ({span}: Baume's own pace, which slows "
+               "down, and BMD's line, which runs late)"
                + (f"; the course ends on day {found.ends:.0f}" if found.ends else ""))  # fmt: skip
     if found.tomorrow is not None:
         yield f"Tomorrow morning the plan has {figure(found.tomorrow[1])} °C. {_hint(found)}"
 
 
+def _fallen(found: Progress, slope: float) -> Iterator[str]:
+    """The alcohol of now, where Baume was read since alcohol was."""
+    both = [s for s in found.samples if s.alcohol is not None and s.baume is not None]
+    now = found.samples[-1].baume
+    if both and both[-1] is not found.samples[-1] and now is not None and 0.5 <= slope <= 2:
+        alcohol, baume = both[-1].alcohol, both[-1].baume
+        assert alcohol is not None and baume is not None
+        yield f"  so about {figure(alcohol_by_fall(alcohol, baume, now, slope))} % by now"
+
+
 def _hint(found: Progress) -> str:
-    """What the forecast against the course's end suggests; common practice."""
-    if found.zero is None or found.ends is None:
+    """What the forecast against the course's end suggests: nothing, while it is a wide one. Mash is
+    pressed up to a week after Baume zero (common practice)."""
+    zero, ends = found.zero, found.ends
+    if zero is None or ends is None or zero.latest - zero.earliest > NARROW:
         return "It is decided from BMD, taste and smell."
-    if found.zero.earliest > found.ends:
+    if zero.earliest > ends:
         return "BMD runs late: a few tenths warmer are usual, if taste and smell agree."
-    if found.zero.latest < found.ends - 3:
+    if zero.latest < ends - PRESSED_AFTER:
         return "BMD runs early: a few tenths colder are usual, if taste and smell agree."
     return "BMD goes with the course."
 
@@ -255,11 +286,13 @@ def _given_off(
         yield f"  Its rise alone takes {span} of its heat (発熱); at least so much is made"
     if weighed is None:
         return
-    lost = water_lost(*weighed)
-    line = f"  Water that left (水分): {figure(lost)} kg, {100 * lost / weighed[0]:.0f} %"
+    burned, lost = burned_starch(*weighed), water_lost(*weighed)
+    yield (f"  Water that left (水分): {figure(lost)} kg, {100 * lost / weighed[0]:.0f} %; burned "
+           f"about {figure(burned)} kg of starch (±30 %), from which more of it came")  # fmt: skip
     if hours:
-        line += f"; {vapour_watts(lost, hours, found.product):.0f} W went with it"
-    yield line + ". About 6 % of the loss is taken for burned starch (common practice)."
+        made, gone = burned_watts(burned, hours), vapour_watts(lost, hours, found.product)
+        yield (f"  That made about {made:.0f} W, of which {gone:.0f} W went with the vapour; the "
+               "rest warmed the bed or went to the room by touch and draught")  # fmt: skip
 
 
 def _clock(run: Running, at: float) -> str:

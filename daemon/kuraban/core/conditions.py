@@ -56,12 +56,11 @@ _ALL = (
     Condition("clock-wrong", "watch", "wake", MAINTENANCE),
     Condition("dark", "watch", "wake", MAINTENANCE),
     Condition("history-behind", "watch", "duty", MAINTENANCE),
+    Condition("behind", "watch", "wake", MAINTENANCE),
 )
 
 CONDITIONS: dict[str, Condition] = {condition.name: condition for condition in _ALL}
 
-PRODUCT: frozenset[str] = frozenset(c.name for c in _ALL if c.side)
-"""Conditions of the product itself, judged against the plan."""
 COOLING_FAILS: frozenset[str] = frozenset({"stopped", "not-cooling", "not-heating", "warming"})
 """Conditions of a cooler that leave its places without it."""
 COOLER_WAKES: frozenset[str] = COOLING_FAILS

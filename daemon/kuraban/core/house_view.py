@@ -1,46 +1,25 @@
-"""What every detector can see, and the one way in which it tells what it found.
+"""The house as everybody sees it who only reads: detectors, messages, reports, pages.
 
-A detector looks when something it listens to changed and when the time comes that it asked for.
-It keeps what it must remember in itself, reads the world, and tells findings; it neither raises
-nor clears an alarm, and it never learns what time it is but by the argument.
+Nothing of the house can be written through a view. What a view derives from the books it keeps
+until they change, and what it has reckoned it keeps in a memory of its own.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import Any, NamedTuple
+from collections.abc import Mapping, Sequence
+from collections.abc import Set as AbstractSet
+from typing import Final, NamedTuple
 
-from kuraban.core.course import FAR_FUTURE
-from kuraban.core.plan.entry_log import EntryLog
+from kuraban.core.forecast.memory import Memory
+from kuraban.core.house_state import HouseState
+from kuraban.core.plan.plan_view import EntryLogView
 from kuraban.core.plan.subject_state import Batch
-from kuraban.core.probes.probe_state import (
-    CHECK_COUNTS,
-    CHECK_COUNTS_ELSE,
-    KEPT,
-    KEPT_BRIEFLY,
-    PlaceState,
-    ProbeState,
-)
+from kuraban.core.probes.probe_state import CHECK_COUNTS, CHECK_COUNTS_ELSE
+from kuraban.core.probes.probe_view import PlaceView, ProbeView
 from kuraban.core.site import House, Place
 from kuraban.core.units import HOUR
 
-_NONE: list[ProbeState] = []
-
-
-class Finding(NamedTuple):
-    """Whether a condition of a subject holds. `at` is when that came to be decided."""
-
-    subject: str
-    condition: str
-    holds: bool
-    at: float
-    value: float | None = None
-    planned: float | None = None
-    since: float | None = None
-    """When the subject truly left what is right, before any delay."""
-    evidence: tuple[str, ...] = ()
-    worse: float | None = None
-    """How far beyond what is right, in the subject's unit; grows as it gets worse."""
+_NONE: list[ProbeView] = []
 
 
 class Served(NamedTuple):
@@ -48,79 +27,47 @@ class Served(NamedTuple):
 
     place: str
     batch: Batch | None
-    valves: list[ProbeState]
+    valves: Sequence[ProbeView]
 
 
 class HouseView:
-    """The house, its books and its senses. `tell` is where findings go."""
+    """One reader's view of the house, its books and its senses."""
 
-    def __init__(self, house: House, started: float) -> None:
-        self.house = house
-        self.started = started
-        self.entry_log = EntryLog(house)
-        self.probe_states: dict[str, ProbeState] = {}
-        self.places: dict[str, PlaceState] = {}
-        self.tell: Callable[[Finding], None] = lambda finding: None
-        self.remark: Callable[[str, str, float, float], None] = lambda *remark: None
-        """Something worth a notice that is no alarm: subject, what, value, when."""
-        self.standing: set[tuple[str, str]] = set()
+    def __init__(self, state: HouseState) -> None:
+        self._state = state
+        self.started: Final = state.started
+        self.entry_log: Final[EntryLogView] = state.entry_log
+        self.probe_states: Final[Mapping[str, ProbeView]] = state.probe_states
+        self.places: Final[Mapping[str, PlaceView]] = state.places
+        self.standing: Final[AbstractSet[tuple[str, str]]] = state.standing
         """Conditions that hold now, by subject and name."""
-        self.blind = 0.0
-        """Until then silence means nothing: the watch itself was away, or is just back."""
-        self.dusk = False
-        """So many probes fell silent together that each alone means nothing yet."""
-        self.tracks: dict[str, Any] = {}
-        """The differences of each place from its plan, in steps, as `core.drift` keeps them."""
-        self.outlooks: dict[str, Any] = {}
-        """What each place's own warm-ups told for the last ten minutes asked of, and of when."""
-        self._by_measure: dict[tuple[str, str], list[ProbeState]] = {}
+        self.memory: Final = Memory()
+        """What this reader has reckoned."""
+        self._by_measure: Mapping[tuple[str, str], Sequence[ProbeView]] = state.by_measure
         self._version = -1
         self._batches: dict[str, Batch | None] = {}
         self._judged: dict[str, bool] = {}
         self._calling: dict[str, list[Served]] = {}
         self._served: dict[str, list[str]] = {}
         self._keepers = -1
-        self._rooms: dict[str, list[str]] = {}
-        self.settle_in(house)
 
-    def settle_in(self, house: House) -> None:
-        """Take over a house, new or changed; what its probes said before is kept."""
-        self.house = self.entry_log.house = house
-        old = self.probe_states
-        self.probe_states = {}
-        for probe in house.probes:
-            probe_state = old.get(probe.id)
-            if (
-                probe_state is None
-                or probe_state.probe.of != probe.of
-                or probe_state.probe.measures != probe.measures
-            ):
-                probe_state = ProbeState(probe)
-            probe_state.settle(probe)
-            self.probe_states[probe.id] = probe_state
-        places = {}
-        for place in house.places:
-            products = [
-                self.probe_states[probe.id] for probe in house.probes_of(place.id, "product")
-            ]
-            for probe_state in products:
-                probe_state.series.kept = KEPT if len(products) == 1 else KEPT_BRIEFLY
-            known = self.places.get(place.id)
-            if known is None or known.products != products:
-                known = PlaceState(place, products)
-            known.place = place
-            places[place.id] = known
-        self.places = places
-        self._rooms = {}
-        for place in house.places:
-            if place.room is not None:
-                self._rooms.setdefault(place.room, []).append(place.id)
-        self._by_measure = {}
-        for probe in house.probes:
-            listed = self._by_measure.setdefault((probe.of, probe.measures), [])
-            listed.append(self.probe_states[probe.id])
-        self.entry_log.version += 1
-        self.entry_log.keepers += 1
+    @property
+    def house(self) -> House:
+        return self._state.house
+
+    @property
+    def blind(self) -> float:
+        """Until then silence means nothing: the watch itself was away, or is just back."""
+        return self._state.blind
+
+    @property
+    def dusk(self) -> bool:
+        """So many probes fell silent together that each alone means nothing yet."""
+        return self._state.dusk
+
+    def sees(self, state: HouseState) -> bool:
+        """Whether it is a view of that state."""
+        return self._state is state
 
     def _forget(self) -> None:
         """The books have changed since this was derived from them."""
@@ -160,11 +107,11 @@ class HouseView:
             ]
         return found
 
-    def standing_in(self, room: str) -> list[str]:
+    def standing_in(self, room: str) -> Sequence[str]:
         """The places that stand in a room."""
-        return self._rooms.get(room, [])
+        return self._state.rooms.get(room, [])
 
-    def hanging(self, subject: str, measure: str) -> list[ProbeState]:
+    def hanging(self, subject: str, measure: str) -> Sequence[ProbeView]:
         """What hangs on a place or cooler and measures this."""
         return self._by_measure.get((subject, measure), _NONE)
 
@@ -220,25 +167,23 @@ class HouseView:
         """
         return self.product_of(self.places[place], now)
 
-    def product_of(self, probe_state: PlaceState, now: float) -> tuple[float, float] | None:
+    def product_of(self, known: PlaceView, now: float) -> tuple[float, float] | None:
         """The same for who holds the place's sense already."""
-        if probe_state.value is not None and probe_state.centre is not None:
-            return probe_state.value, probe_state.centre
-        subject_state = self.entry_log.subject_states.get(probe_state.place.id)
+        if known.value is not None and known.centre is not None:
+            return known.value, known.centre
+        subject_state = self.entry_log.subject_states.get(known.place.id)
         if subject_state is not None and subject_state.check is not None:
-            counts = CHECK_COUNTS.get(probe_state.place.kind, CHECK_COUNTS_ELSE)
+            counts = CHECK_COUNTS.get(known.place.kind, CHECK_COUNTS_ELSE)
             if now - subject_state.check[0] <= counts:
                 return subject_state.check[1], subject_state.check[0]
         return None
 
     def product_heard(self, place: str, now: float) -> float | None:
         """When what `product` answers was last heard, or checked by hand."""
-        probe_state, subject_state = self.places[place], self.entry_log.subject_states.get(place)
-        if probe_state.value is not None:
-            return probe_state.at
-        return (
-            None if subject_state is None or subject_state.check is None else subject_state.check[0]
-        )
+        known, check = self.places[place], self.entry_log.of(place).check
+        if known.value is not None:
+            return known.at
+        return None if check is None else check[0]
 
     def measured(self, subject: str, now: float, *measures: str) -> float | None:
         """The first believed value among probes of a subject that measure one of these."""
@@ -259,12 +204,15 @@ class HouseView:
         """The latest of a truth value, None where none is known."""
         return self.signalled(self._by_measure.get((subject, measure), _NONE), now)
 
-    def signalled(self, probe_states: list[ProbeState], now: float) -> bool | None:
+    def signalled(self, probe_states: Sequence[ProbeView], now: float) -> bool | None:
         """What the first of these that says anything says, None where none does."""
         out = self.entry_log.out
         for probe_state in probe_states:
-            if probe_state.fresh(now) and not (out and probe_state.probe.id in out):
-                return probe_state.window[-1] > 0.5
+            raw = probe_state.raw
+            if raw is None or not probe_state.fresh(now):
+                continue
+            if not out or probe_state.probe.id not in out:
+                return raw > 0.5
         return None
 
     def masked(self, place: str, now: float) -> float | None:
@@ -291,51 +239,3 @@ class HouseView:
             if now - within <= at <= now:
                 return who
         return None
-
-
-class Detector:
-    """Parent of every detector. `look` answers when it wants to look again."""
-
-    __slots__ = ("due", "subject", "view")
-
-    conditions: tuple[str, ...] = ()
-
-    def __init__(self, view: HouseView, subject: str) -> None:
-        self.view = view
-        self.subject = subject
-        self.due = FAR_FUTURE
-
-    def settle(self) -> None:
-        """Take hold of what it looks at in this house, new or changed."""
-
-    def look(self, now: float) -> float:
-        raise AssertionError(f"{type(self).__name__} does not look")
-
-    def listens(self) -> tuple[str, ...]:
-        """Probes whose every current reading makes it look."""
-        return ()
-
-    def found(
-        self,
-        condition: str,
-        holds: bool,
-        at: float,
-        *,
-        value: float | None = None,
-        planned: float | None = None,
-        since: float | None = None,
-        evidence: tuple[str, ...] = (),
-        worse: float | None = None,
-    ) -> None:
-        """Tell a finding; nothing is told twice while it stays the same, but for getting worse."""
-        if not holds and (self.subject, condition) not in self.view.standing:
-            return
-        self.view.tell(
-            Finding(self.subject, condition, holds, at, value, planned, since, evidence, worse)
-        )
-
-    def clear(self, at: float) -> None:
-        """None of its conditions holds any more."""
-        if self.view.standing:
-            for condition in self.conditions:
-                self.found(condition, False, at)

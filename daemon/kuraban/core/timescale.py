@@ -83,9 +83,6 @@ class Timescale(tzinfo):
         self.plain = zone
         self.pieces = pieces
 
-    def __reduce__(self) -> tuple[Any, ...]:
-        return Timescale, (self.plain, self.pieces)
-
     def ahead(self, at: float) -> float:
         """Seconds by which the wall clock is ahead of the watch's time at a moment."""
         found = 0.0
@@ -138,6 +135,11 @@ class Timescale(tzinfo):
 
 def _in(zone: tzinfo, moment: datetime | None) -> datetime | None:
     return None if moment is None else moment.replace(tzinfo=zone)
+
+
+def plain_of(zone: tzinfo) -> tzinfo:
+    """The zone itself, without what the clock did."""
+    return zone.plain if isinstance(zone, Timescale) else zone
 
 
 def wall_of(at: float, zone: tzinfo) -> float:

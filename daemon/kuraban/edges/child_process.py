@@ -61,10 +61,6 @@ class ChildProcess(Generic[What]):
     def alive(self) -> bool:
         return self._process.poll() is None
 
-    @property
-    def pid(self) -> int:
-        return self._process.pid
-
     def put(self, what: What) -> None:
         """Lay down something newer; it is sent when there is time."""
         with self._news:

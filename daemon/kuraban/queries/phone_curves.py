@@ -22,9 +22,9 @@ from kuraban.core.forecast.drift import drift_of
 from kuraban.core.house_view import HouseView
 from kuraban.core.plan.subject_state import Batch
 from kuraban.core.site import House
-from kuraban.core.units import DAY, HOUR, day_turn
+from kuraban.core.units import HOUR, next_clock
 from kuraban.queries.place_status import held_of
-from kuraban.queries.snapshot import apart, line_of
+from kuraban.queries.snapshot import line_of
 from kuraban.store.history import History
 
 if TYPE_CHECKING:
@@ -114,7 +114,7 @@ class Curves:
 
 def known_of(engine: Engine, place: str, at: float) -> Known:
     """What is known of a place now, some hours back and ahead."""
-    view = engine.view
+    view = HouseView(engine.watched.state)  # its own, so that the watch decides as without it
     house, batch = view.house, view.batch(place, at)
     start, end = at - BACK, at + AHEAD
     if batch is None:
@@ -155,8 +155,7 @@ def _fan(
     known = view.product(place, at)
     if known is None or held_of(view, place, batch, at)[0] is not None:
         return
-    with apart(view, {}):
-        drift = drift_of(view, place, batch, at)
+    drift = drift_of(view, place, batch, at)
     if drift is None:
         return
     apart_now, moment = known[0] - batch.plan.at(at), at
@@ -169,10 +168,10 @@ def _fan(
 def _days(
     batch: Batch, house: House, start: float, end: float
 ) -> Iterator[tuple[float, int | None]]:
-    at = day_turn(start, house.site.day_starts, house.zone) + DAY
+    at = next_clock(start, house.site.day_starts, house.zone)
     while at <= end:
         yield at, batch.plan.day(at)
-        at += DAY
+        at = next_clock(at, house.site.day_starts, house.zone)
 
 
 def _points(history: History, known: Known, start: float) -> Iterator[Point]:

@@ -10,6 +10,7 @@ from typing import NamedTuple
 from kuraban.core import entries as e
 from kuraban.core.facts import Logged
 from kuraban.core.plan.entry_log import CONTROL, EntryLog
+from kuraban.core.plan.plan_view import EntryLogView
 from kuraban.core.plan.subject_state import Batch, Refused
 from kuraban.core.texts.translator import figure
 from kuraban.queries.journal_state import JournalState
@@ -108,7 +109,7 @@ def _spells(state: JournalState, place: str, end: float) -> list[Spell]:
     return found
 
 
-def _counting(entry_log: EntryLog) -> Iterator[Logged]:
+def _counting(entry_log: EntryLogView) -> Iterator[Logged]:
     """Entries as they count: corrected, and without those taken back."""
     for logged in sorted(entry_log.log, key=lambda logged: logged.at):
         kept_out = (*CONTROL, e.TakeBack, e.Amend)

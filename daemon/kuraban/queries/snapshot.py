@@ -9,7 +9,6 @@ reading more or less, and the watch must decide alike whether somebody looks or 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import replace
 from typing import Literal, NamedTuple
 
@@ -23,8 +22,10 @@ from kuraban.core.conditions import BREWER, CONDITIONS, CREW, MAINTENANCE
 from kuraban.core.course import FAR_FUTURE, Planned, Sides, Stage
 from kuraban.core.engine.engine import Engine
 from kuraban.core.engine.pending_entries import WAITS
-from kuraban.core.forecast.drift import Drift, Track, drift_of
+from kuraban.core.forecast.drift import Drift, drift_of
+from kuraban.core.house_state import HouseState
 from kuraban.core.house_view import HouseView
+from kuraban.core.notify.priority import urgency_of
 from kuraban.core.notify.reports import why_not_judged
 from kuraban.core.plan.subject_state import Batch
 from kuraban.core.site import WATCH, Place
@@ -88,7 +89,7 @@ class Painter:
     def __init__(self, words: Words) -> None:
         self._words = words
         self._left = 0
-        self._tracks: dict[str, Track] = {}
+        self._view: HouseView | None = None
         self._courses: dict[str, _Course] = {}
         self._told: dict[str, _Told] = {}
         self._lines: dict[str, tuple[Planned, float, PlanLine]] = {}
@@ -99,31 +100,35 @@ class Painter:
         """The watch as it stands, None before it knows its house."""
         if not engine.started:
             return None
-        view, now = engine.view, engine.now
+        view, now = self._own_view(engine.watched.state), engine.now
         site, zone = view.house.site, view.house.zone
         self._left = MOST_DRIFTS
-        with apart(view, self._tracks):
-            hours = self._machines.hours(view, now)
-            return Snapshot(
-                at=now,
-                site=site.name,
-                day_turned=day_turn(now, site.day_starts, zone),
-                day_turns=next_clock(now, site.day_starts, zone),
-                places=tuple(
-                    self._place(view, place, hours.get(place.id), now)
-                    for place in view.house.places
-                ),
-                rings=tuple(self._rings(engine)),
-                duty=tuple(_duty(view, now)),
-                awake=tuple(holder.person for holder in roster.awake(view.entry_log.manned, now)),
-                note=_note(view),
-                impaired=tuple(sorted(engine.impaired.items())),
-                rooms=koji.rooms(view, now),
-                beds=self._beds.now(view, now),
-                coolers=self._machines.coolers(view, hours, now),
-                unconfirmed=tuple(_unconfirmed(engine)),
-                clock=engine.clock,
-            )
+        hours = self._machines.hours(view, now)
+        return Snapshot(
+            at=now,
+            site=site.name,
+            day_turned=day_turn(now, site.day_starts, zone),
+            day_turns=next_clock(now, site.day_starts, zone),
+            places=tuple(
+                self._place(view, place, hours.get(place.id), now) for place in view.house.places
+            ),
+            rings=tuple(self._rings(view, engine)),
+            duty=tuple(_duty(view, now)),
+            awake=tuple(holder.person for holder in roster.awake(view.entry_log.manned, now)),
+            note=_note(view),
+            impaired=tuple(sorted(engine.impaired.items())),
+            rooms=koji.rooms(view, now),
+            beds=self._beds.now(view, now),
+            coolers=self._machines.coolers(view, hours, now),
+            unconfirmed=tuple(_unconfirmed(engine)),
+            clock=engine.clock,
+        )
+
+    def _own_view(self, state: HouseState) -> HouseView:
+        """Its steps are reckoned apart from those on which the watch decides."""
+        if self._view is None or not self._view.sees(state):
+            self._view = HouseView(state)
+        return self._view
 
     # Places.
 
@@ -146,7 +151,7 @@ class Painter:
         plan_goes = batch.plan.slope(now)
         rate = None if drift is None else drift.slope + plan_goes
         held, until = held_of(view, place.id, batch, now)
-        subject_state = view.entry_log.subject_state(place.id)
+        subject_state = view.entry_log.of(place.id)
         return PlaceNow(
             id=place.id,
             name=place.name,
@@ -209,18 +214,18 @@ class Painter:
 
     # Alarms.
 
-    def _rings(self, engine: Engine) -> list[Ring]:
+    def _rings(self, view: HouseView, engine: Engine) -> list[Ring]:
         order = list(STATES)
         alarms = [alarm for alarm in engine.alarm_manager.alarms.values() if alarm.stands]
         alarms.sort(key=lambda a: (order.index(a.state), -CONDITIONS[a.condition].rank, a.id))
         gone = self._told.keys() - {alarm.id for alarm in alarms}
         for name in gone:
             del self._told[name]
-        return [self._ring(engine, alarm) for alarm in alarms]
+        return [self._ring(view, engine, alarm) for alarm in alarms]
 
-    def _ring(self, engine: Engine, alarm: Alarm) -> Ring:
-        house, condition = engine.view.house, CONDITIONS[alarm.condition]
-        told = self._text(engine, alarm)
+    def _ring(self, view: HouseView, engine: Engine, alarm: Alarm) -> Ring:
+        house, condition = view.house, CONDITIONS[alarm.condition]
+        told = self._text(view, engine, alarm)
         place = alarm.subject if alarm.subject in house.place else None
         if alarm.subject in house.probe and house.probe[alarm.subject].of in house.place:
             place = house.probe[alarm.subject].of
@@ -228,7 +233,7 @@ class Painter:
             subject=alarm.subject,
             condition=alarm.condition,
             name=house.name_of(alarm.subject),
-            urgency=engine.notifier.urgency(alarm, engine.now),
+            urgency=urgency_of(engine.view, alarm, engine.now),
             state=STATES[alarm.state],
             title=told.title,
             body=told.body,
@@ -243,13 +248,13 @@ class Painter:
             reason=alarm.reason,
         )
 
-    def _text(self, engine: Engine, alarm: Alarm) -> _Told:
+    def _text(self, view: HouseView, engine: Engine, alarm: Alarm) -> _Told:
         looks = (alarm.state, alarm.active, alarm.raised, alarm.by)
         kept, now = self._told.get(alarm.id), engine.now
         if kept is not None and kept.looks == looks and 0 <= now - kept.at < WORDS_KEPT:
             return kept
-        situation = self._situation(engine, alarm)
-        zone = engine.view.house.zone
+        situation = self._situation(view, engine, alarm)
+        zone = view.house.zone
         said = {
             language: page(situation, language, self._words, zone)
             for language in self._words.catalogue
@@ -259,9 +264,9 @@ class Painter:
         kept = self._told[alarm.id] = _Told(now, looks, titles, bodies)
         return kept
 
-    def _situation(self, engine: Engine, alarm: Alarm) -> Situation:
+    def _situation(self, view: HouseView, engine: Engine, alarm: Alarm) -> Situation:
         """As a message would tell it, but of the product now; who has it is shown beside it."""
-        view, now = engine.view, engine.now
+        now = engine.now
         found = situation_of(view, engine.alarm_manager.alarms, alarm, now)
         batch = view.batch(alarm.subject, now) if alarm.subject in view.places else None
         known = None if batch is None else view.product(alarm.subject, now)
@@ -283,21 +288,6 @@ def _unconfirmed(engine: Engine) -> Iterator[Unconfirmed]:
             by=logged.by,
             stage=logged.entry.stage if isinstance(logged.entry, e.StageMark) else None,
         )
-
-
-@contextmanager
-def apart(view: HouseView, tracks: dict[str, Track]) -> Iterator[None]:
-    """Reckon drifts in tracks of one's own, without a trace in what the watch decides."""
-    theirs, view.tracks = view.tracks, tracks
-    try:
-        yield
-    finally:
-        view.tracks = theirs
-
-
-def picture_of(engine: Engine, words: Words) -> Snapshot | None:
-    """One picture of an engine, None before it knows its house."""
-    return Painter(words).snapshot(engine)
 
 
 def line_of(plan: Planned, until: float) -> PlanLine:
@@ -386,7 +376,7 @@ def _probes(
     for probe in view.house.probes_of(place, *measures):
         probe_state = view.probe_states[probe.id]
         subject_state = view.entry_log.subject_states.get(probe.id)
-        trouble = set(probe_state.suspect)
+        trouble = set[str](probe_state.suspect - {"step"})
         if probe_state.heard is not None and not probe_state.fresh(now):
             trouble.add("silent")
         found.append(

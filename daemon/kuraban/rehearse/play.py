@@ -18,7 +18,6 @@ import msgspec
 from kuraban.core import entries as e
 from kuraban.core.effects import Message, Step
 from kuraban.core.facts import Fact, Logged
-from kuraban.core.house_view import Finding
 from kuraban.core.site import House, from_document, to_document
 from kuraban.core.texts.messages import Words
 from kuraban.core.timescale import Pieces
@@ -82,27 +81,9 @@ class _Night:
     """One core and what it told."""
 
     def __init__(self, house: House, root: str, words: Words, off: frozenset[str]) -> None:
-        self.player = Player(house, root, words)
-        self.off = off
+        self.player = Player(house, root, words, off)
         self.story: list[Step | Message] = []
         self.facts: list[Fact] = []
-
-    def play(self, message: Recorded) -> None:
-        begun = self.player.begun
-        self.player.play(message)
-        if self.off and not begun:
-            self._leave_out()
-
-    def _leave_out(self) -> None:
-        """Findings of conditions that are left out reach nobody."""
-        view = self.player.engine.view
-        take, off = view.tell, self.off
-
-        def tell(finding: Finding) -> None:
-            if finding.condition not in off:
-                take(finding)
-
-        view.tell = tell
 
     def told(self) -> None:
         turn = self.player.engine.drain()
@@ -142,8 +123,8 @@ def rehearse(
         if until is not None and message.at > until:
             break
         start = max(since, message.at) if not count else start
-        was.play(message)
-        other.play(_retold(message, changes) if message.topic == topic else message)
+        was.player.play(message)
+        other.player.play(_retold(message, changes) if message.topic == topic else message)
         count += 1
         if count % BUNDLE == 0:
             was.told()

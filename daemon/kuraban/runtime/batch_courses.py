@@ -27,7 +27,7 @@ class BatchCourses:
         found = []
         for logged, name in [start for start in self._to_start if start[0].at <= turn.now]:
             self._to_start.remove((logged, name))
-            batch = engine.view.entry_log.subject_state(logged.subject).batch
+            batch = engine.view.entry_log.of(logged.subject).batch
             if batch is not None and batch.name == name and logged.id not in refused:
                 course = msgspec.json.encode(batch.course).decode()
                 found.append((name, logged.subject, course))

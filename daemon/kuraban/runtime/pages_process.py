@@ -60,14 +60,9 @@ class PagesProcess:
         self._hindered = False
         self._painted = self._tried = float("-inf")
 
-    @property
-    def pid(self) -> int | None:
-        """The process of the pages, None while there is none."""
-        return self._pages.pid if self._pages is not None and self._pages.alive else None
-
     def start(self) -> None:
         """Let the pages begin where the site file says; what hinders them is logged."""
-        if self._settings.pages is None:
+        if self._settings.web is None:
             return
         self._tried, self._hindered = time.monotonic(), False
         try:
@@ -76,14 +71,14 @@ class PagesProcess:
 
             key = pages_key(self._settings)
             self._signer = Signer(key)
-            first = Start(self._settings, key, self._history, self._clock)
+            first = Start(self._settings, key, self._history, self._clock.pace)
             self._pages = ChildProcess(PROGRAM, first.packed(), pack_picture, self._hear)
         except (KurabanError, ImportError) as error:
             log.error("%s; trying again in %g s", error, AGAIN)
 
     def link(self, subject: str, condition: str, person: str, act: Act, at: float) -> str | None:
         """A link for a message of `at`; None without pages or a public address. In any thread."""
-        where, signer = self._settings.pages, self._signer
+        where, signer = self._settings.web, self._signer
         if where is None or where.public is None or signer is None:
             return None
         from kuraban.edges.signing import Link
@@ -93,7 +88,7 @@ class PagesProcess:
     def after_turn(self, engine: Engine) -> None:
         """Hang a picture of how things stand, at most once a second."""
         now = time.monotonic()
-        if self._settings.pages is None or now - self._painted < EVERY:
+        if self._settings.web is None or now - self._painted < EVERY:
             return
         self._painted = now
         if self._pages is not None and not self._pages.alive:
@@ -136,5 +131,5 @@ class PagesProcess:
         elif word.wrong is not None:
             self._hindered = True
             log.error("%s; trying again in %g s", word.wrong, AGAIN)
-        elif self._settings.pages is not None:
-            log.info("pages at %s:%d", self._settings.pages.host, word.port or 0)
+        elif self._settings.web is not None:
+            log.info("pages at %s:%d", self._settings.web.host, word.port or 0)

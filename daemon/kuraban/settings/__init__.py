@@ -15,9 +15,9 @@ from kuraban.settings.model import (
     Keep,
     Mqtt,
     Outward,
-    Pages,
     Receiver,
     Settings,
+    Web,
 )
 
 if TYPE_CHECKING:
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from kuraban.settings.reading import load
 
 __all__ = [
-    "Account", "Addresses", "Keep", "Mqtt", "Outward", "Pages", "Receiver", "Settings",
+    "Account", "Addresses", "Keep", "Mqtt", "Outward", "Receiver", "Settings", "Web",
     "built_in_courses", "load", "read_course",
 ]  # fmt: skip
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal
 
@@ -52,7 +52,7 @@ class Account:
 
 
 @dataclass(frozen=True, slots=True)
-class Pages:
+class Web:
     """Where the pages listen, who may use them, and what signs their sessions and links.
 
     Without accounts everyone who reaches them may do everything: they are then reached from this
@@ -115,11 +115,7 @@ class Settings:
     addresses: Mapping[str, Addresses]
     data: Path
     warnings: tuple[Fault, ...] = ()
-    pages: Pages | None = None
+    web: Web | None = None
     outward: Outward = Outward()
     history: Receiver | None = None
     keep: Keep = Keep()
-
-    def portable(self) -> Settings:
-        """The same for another process: a view of a dictionary cannot be handed over."""
-        return replace(self, addresses=dict(self.addresses))

@@ -21,8 +21,8 @@ from kuraban.settings.checks.staffing import absences, manning, shifts, words_on
 from kuraban.settings.files.courses import Report, house_courses
 from kuraban.settings.files.faults import validate
 from kuraban.settings.files.sources import ENVIRONMENT, Raw, read_site, set_above, unknown_variables
-from kuraban.settings.files.tables import MqttTable, PagesTable, SiteFile
-from kuraban.settings.model import Account, Addresses, Keep, Mqtt, Outward, Pages, Settings
+from kuraban.settings.files.tables import MqttTable, SiteFile, WebTable
+from kuraban.settings.model import Account, Addresses, Keep, Mqtt, Outward, Settings, Web
 from kuraban.settings.secrets import reader, resolve
 
 
@@ -70,7 +70,7 @@ def load(
         addresses,
         data,
         tuple(report.warnings),
-        pages=None if table.pages is None else _pages(table.pages, _accounts(table, house), folder),
+        web=None if table.web is None else _web(table.web, _accounts(table, house), folder),
         outward=Outward(table.watch.ping, table.watch.ping_every),
         history=receiver(table.history, folder),
         keep=Keep(table.keep.days * DAY, table.keep.minute_days * DAY),
@@ -155,9 +155,9 @@ def _accounts(table: SiteFile, house: House) -> tuple[Account, ...]:
     return tuple(found)
 
 
-def _pages(table: PagesTable, accounts: tuple[Account, ...], folder: Path) -> Pages:
+def _web(table: WebTable, accounts: tuple[Account, ...], folder: Path) -> Web:
     host, port = split_listen(table.listen)
-    return Pages(
+    return Web(
         host=host,
         port=port,
         public=None if table.public is None else table.public.rstrip("/"),

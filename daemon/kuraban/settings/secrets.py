@@ -19,7 +19,7 @@ CREDENTIAL = "credential:"
 SECRET = {
     "mqtt": ("user", "password"),
     "person": ("pages", "notices"),
-    "pages": ("secret",),
+    "web": ("secret",),
     "watch": ("ping",),
     "history": ("token",),
     "account": ("password",),

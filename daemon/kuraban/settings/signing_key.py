@@ -19,8 +19,8 @@ def pages_key(settings: Settings) -> str:
 
     ConfigurationError where the file cannot be read or written, or holds no key.
     """
-    if settings.pages is not None and settings.pages.secret is not None:
-        return settings.pages.secret
+    if settings.web is not None and settings.web.secret is not None:
+        return settings.web.secret
     path = settings.data / KEY
     try:
         key = path.read_text("ascii").strip() if path.exists() else _made(path)
@@ -43,4 +43,4 @@ def _made(path: Path) -> str:
 
 def _refused(path: Path, wrong: str) -> ConfigurationError:
     right = "let the watch read and write it, or give pages.secret_from; removing it ends sessions"
-    return ConfigurationError([Fault(str(path), "pages.secret", wrong, right)])
+    return ConfigurationError([Fault(str(path), "web.secret", wrong, right)])

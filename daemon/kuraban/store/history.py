@@ -170,14 +170,6 @@ class History:
         found: float | None = self._one("SELECT whole FROM state")[0] if self._summed else None
         return found
 
-    def readings_after(self, seq: int, limit: int) -> list[tuple[int, Reading]]:
-        """At most `limit` readings numbered beyond `seq`, each with its number, in order."""
-        select = (
-            f"SELECT seq, {rows.READING} FROM reading JOIN probe ON probe.number = reading.probe"
-            " WHERE seq > ? ORDER BY seq LIMIT ?"
-        )
-        return [(row[0], rows.to_reading(row[1:])) for row in self._each(select, (seq, limit))]
-
     def facts_after(self, seq: int = 0, until: float | None = None) -> Iterator[tuple[int, Fact]]:
         """Every fact numbered beyond `seq` with its number, none received after `until`."""
         with telling(self.path, "read the facts"):
@@ -202,17 +194,13 @@ class History:
     def entries_after(self, seq: int) -> Iterator[tuple[int, Logged]]:
         """Every entry numbered beyond `seq` with its number, in the order in which it was told."""
         select = f"SELECT seq, {rows.ENTRY} FROM entry WHERE seq > ? ORDER BY seq"
-        for row in self._each(select, (seq,)):
-            yield row[0], rows.to_logged(row[1:])
+        return rows.readable(
+            lambda row: (int(row[0]), rows.to_logged(row[1:])), self._each(select, (seq,))
+        )
 
     def last_entry(self) -> int:
         """The number of the newest entry, 0 before the first."""
         return int(self._one("SELECT coalesce(max(seq), 0) FROM entry")[0])
-
-    def corrections(self, entry_id: str) -> Iterator[Logged]:
-        """Entries that take back or amend the one named, oldest first."""
-        select = f"SELECT {rows.ENTRY} FROM entry WHERE corrects = ? ORDER BY seq"
-        return self._made(rows.to_logged, select, (entry_id,))
 
     def steps(self, start: float, end: float) -> Iterator[Step]:
         """Alarm steps in the order in which they came about."""
@@ -297,7 +285,7 @@ class History:
     def _made(
         self, make: Callable[[rows.Row], Made], select: str, values: tuple[object, ...]
     ) -> Iterator[Made]:
-        return map(make, self._each(select, values))
+        return rows.readable(make, self._each(select, values))
 
     def _each(self, select: str, values: tuple[object, ...]) -> Iterator[rows.Row]:
         with telling(self.path, "read the journal"):

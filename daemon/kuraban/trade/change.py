@@ -8,7 +8,8 @@ the tanks, and added up in a CUSUM: a little of everybody for an hour counts as 
 and one tank that runs away on its own never reaches the threshold.
 
 Residuals of a temperature resemble their neighbours in time, so a textbook threshold would signal
-within hours (`runlength`). Two ways out were tried on the same invented nights: whitening each tank
+within hours: CUSUM(0.5, 5) has a run length of 465 on independent values and of 52 where neighbours
+are correlated by one half. Two ways out were tried on the same invented nights: whitening each tank
 by an AR(1) of its own past, which takes away the very slowness that tells (at equal false alarms it
 told an hour later, in the median), and setting the threshold on autocorrelated records themselves,
 which is done here.
@@ -24,9 +25,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import NamedTuple
 
 from kuraban.trade.limits import all_finite
-from kuraban.trade.runlength import Cusum, cusum_start, cusum_step
 
 LEAST, MOST = -0.05, 0.1
 """K that one tank may say below and beyond its saw-tooth."""
@@ -36,20 +37,32 @@ AT_LEAST = 3
 """Tanks below which nothing is shared."""
 
 
-def shared_start() -> Cusum:
-    """The chart before the first ten minutes."""
-    return cusum_start(SLACK, THRESHOLD)
+class Shared(NamedTuple):
+    """What the tanks said together so far, K added up, 0 or more: beyond their saw-teeth, and
+    inside of them. What stood inside for long is held against what goes beyond."""
+
+    beyond: float = 0.0
+    inside: float = 0.0
+
+    @property
+    def signals(self) -> bool:
+        return self.beyond > THRESHOLD and self.beyond >= self.inside
 
 
-def shared_step(chart: Cusum, beyond: Sequence[float]) -> Cusum:
-    """The chart after ten more minutes.
+def added(total: float, value: float, slack: float = SLACK) -> float:
+    """A one-sided CUSUM after one more value. Source: Page 1954, Biometrika 41:100."""
+    return max(0.0, total + value - slack)
+
+
+def shared_step(shared: Shared, beyond: Sequence[float]) -> Shared:
+    """What the tanks said after ten more minutes.
 
     `beyond`: K, finite, by which each tank stands beyond where its saw-tooth went before (negative:
-    inside it), the wrong way counted upwards. With fewer than three tanks the chart stays as it is.
-    A shared change shows as signal "high". Raises OutOfRange. Source: Page 1954, Biometrika 41:100,
-    on a mean of values cut after Huber 1964, Ann. Math. Stat. 35:73.
+    inside it), the wrong way counted upwards. Fewer than three tanks say nothing. Raises
+    OutOfRange. Source: a CUSUM on a mean of values cut after Huber 1964, Ann. Math. Stat. 35:73.
     """
     all_finite(beyond, 0, what="beyond")
     if len(beyond) < AT_LEAST:
-        return chart
-    return cusum_step(chart, math.fsum(min(max(x, LEAST), MOST) for x in beyond) / len(beyond))
+        return shared
+    mean = math.fsum(min(max(x, LEAST), MOST) for x in beyond) / len(beyond)
+    return Shared(added(shared.beyond, mean), added(shared.inside, -mean))

@@ -1,18 +1,19 @@
 """What temperature comes out when rice, koji, water and ice go in.
 
-Parts mix at the mean of their temperatures weighted by heat capacity, mass times specific heat:
+Parts mix at the mean of their temperatures weighted by heat capacity, less what melting takes:
 
-    T = Σ m c T / Σ m c
+    T = Σ (C T - L) / Σ C
 
 The starter rule of thumb is the same thing turned round: rice = water-koji + K · (target -
 water-koji), K = the heat capacity of the whole over that of the rice. K = 3.5 is taught for a
-starter (Nada Sake Research Group, "Shubo mashing"); it is 4 to 5 at soe, about 5.3 at naka and 5.7
-at tome, because ever more liquid is there already. So at tome a degree in the rice moves the tank
-by 0.18 K and a degree in the liquid by 0.82 K: watch the water.
+starter (Nada Sake Research Group, "Shubo mashing"). It grows with every addition, because ever more
+liquid is there already: by a fifth to a third at soe, to more than five at naka and tome. So at
+tome a degree in the rice moves the tank by 0.18 K and a degree in the liquid by 0.82 K: watch the
+water.
 
-The specific heat of rice is the weak point. Siebel's line and the sums of Choi and Okos differ by
-7 to 34 %, most for dry grain; `STEAMED_RICE` lies between. The mixture also drifts for hours while
-the cores of the grains cool or warm. Masses are kg, temperatures °C, specific heats J/kgK.
+The specific heat of rice is the weak point: at 39 % of water Choi and Okos give 2600 J/kgK, Siebel
+2140. The mixture also drifts for hours while the cores of the grains cool or warm. Masses are kg,
+temperatures °C, heat capacities J/K.
 """
 
 from __future__ import annotations
@@ -25,19 +26,22 @@ from kuraban.errors import OutOfRange
 from kuraban.trade.limits import above, within
 
 WATER = 4186.0
-"""Specific heat of water near 15 °C, J/kgK; within 0.5 % from 2 to 60 °C (IAPWS)."""
+"""Specific heat of water near 15 °C, J/kgK; within 0.5 % from 5 to 60 °C, 0.7 % at 2 (IAPWS)."""
 
-ICE = 2100.0
-"""Specific heat of ice near 0 °C, J/kgK (CRC Handbook, from memory)."""
-
-MELTING = 333_600.0
-"""Heat to melt a kg of ice at 0 °C, J (CRC Handbook, from memory)."""
+ICE, MELTING = 2100.0, 333_600.0
+"""Specific heat of ice near 0 °C, J/kgK, and heat to melt a kg of it, J (CRC, from memory)."""
 
 STEAMED_RICE = 2600.0
-"""Specific heat of steamed rice of 39 % water, J/kgK; 2140 to 2900 by formula (computed)."""
+"""Specific heat of steamed rice of 39 % water, J/kgK (Choi and Okos)."""
 
-STEAMED_PER_WHITE = 1.38
-"""kg of steamed, cooled rice from a kg of white rice (common practice)."""
+STEAMED_PER_WHITE, KOJI_PER_WHITE = 1.38, 1.17
+"""kg of steamed, cooled rice, and of koji, from a kg of white rice (common practice)."""
+
+KOJI = 2385.0
+"""Specific heat of koji of 30 % water, J/kgK (Choi and Okos)."""
+
+SPIRIT = 4140.0
+"""J/K of a litre of 30 % spirit: 0.9646 kg (OIML R 22) at 4290 J/kgK (Melinder 2010)."""
 
 LITRES_PER_KG_RICE = 1.05
 """Litres that a kg of white rice, steamed or as koji, adds to a mash (common practice: 105 %)."""
@@ -45,95 +49,78 @@ LITRES_PER_KG_RICE = 1.05
 LABEL_KOJI_SHARE = 15.0
 """Least % of koji rice for the special designations (National Tax Agency labelling standard)."""
 
+STARTER_RULE = 3.5
+"""K taught for a starter (Nada Sake Research Group glossary, "Shubo mashing")."""
+
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """Something that goes in: `kg` (0 or more), `specific_heat` J/kgK (> 0), `celsius` -5..110."""
+    """Something that goes in: `capacity` J/K (0 or more), `celsius` -5 to 110, `latent` J that it
+    takes up by melting (0 or more)."""
 
-    kg: float
-    specific_heat: float
+    capacity: float
     celsius: float
+    latent: float = 0.0
 
     def __post_init__(self) -> None:
-        within(self.kg, 0, math.inf, what="mass", unit="kg")
-        above(self.specific_heat, 0, what="specific heat", unit="J/kgK")
+        within(self.capacity, 0, math.inf, what="heat capacity", unit="J/K")
         within(self.celsius, -5, 110, what="temperature", unit="°C")
+        within(self.latent, 0, math.inf, what="heat of melting", unit="J")
 
     @property
-    def capacity(self) -> float:
-        """Heat capacity, J/K."""
-        return self.kg * self.specific_heat
+    def heat(self) -> float:
+        """J above water of 0 °C."""
+        return self.capacity * self.celsius - self.latent
 
 
-def mixed_temperature(parts: Sequence[Part], *, ice_kg: float = 0.0) -> float:
-    """°C after `parts` (1 or more, some mass) and `ice_kg` of ice at 0 °C have mixed, all melted.
+def ice(kg: float, celsius: float = 0.0) -> Part:
+    """Ice of `celsius`, -30 to 0: it warms to 0 °C, melts, and is water. Raises OutOfRange."""
+    within(celsius, -30, 0, what="ice temperature", unit="°C")
+    return Part(kg * WATER, 0.0, kg * (MELTING - ICE * celsius))
+
+
+def mixed_temperature(parts: Sequence[Part]) -> float:
+    """°C after `parts` (1 or more, some heat capacity) have mixed, all ice melted.
 
     No loss to the room, no heat of swelling. Raises OutOfRange, also for more ice than can melt.
     Source: conservation of energy.
     """
-    within(ice_kg, 0, math.inf, what="ice", unit="kg")
-    capacity = _capacity(parts) + ice_kg * WATER
-    heat = _heat(parts) - ice_kg * MELTING
-    if ice_kg and heat < -1e-6 * ice_kg * MELTING:
-        raise OutOfRange(f"ice: {ice_kg:g} kg cannot all melt; at most {_heat(parts) / MELTING:g}")
-    return heat / capacity
+    celsius = _heat(parts) / _capacity(parts)
+    if celsius < -1e-9 and any(part.latent for part in parts):
+        raise OutOfRange("ice: there is more of it than can melt; take less")
+    return celsius
 
 
-def needed_temperature(
-    parts: Sequence[Part], kg: float, specific_heat: float, target: float
-) -> float:
-    """°C that one more part (kg > 0, J/kgK > 0), rice or water, must have to reach `target` °C.
+def needed_temperature(parts: Sequence[Part], capacity: float, target: float) -> float:
+    """°C that one more part of `capacity` J/K (> 0) must have to bring `parts` to `target` °C.
 
     Not limited to what is possible: an answer below 0 asks for ice. Raises OutOfRange.
     """
-    more = above(kg, 0, what="mass", unit="kg") * above(
-        specific_heat, 0, what="specific heat", unit="J/kgK"
-    )
-    return target + (target * _capacity(parts) - _heat(parts)) / more
+    above(capacity, 0, what="heat capacity", unit="J/K")
+    return target + (target * _capacity(parts) - _heat(parts)) / capacity
 
 
-def ice_needed(parts: Sequence[Part], target: float, *, ice_celsius: float = 0.0) -> float:
-    """kg of ice at `ice_celsius` (-30 to 0) that bring `parts` down to `target` (0 to 40 °C).
+def needed_amount(parts: Sequence[Part], unit: Part, target: float) -> float:
+    """How many times `unit` brings `parts` to `target` °C; negative where they are past it.
 
-    0 where they are at it already or below. Raises OutOfRange. Source: conservation of energy.
+    Raises OutOfRange for a unit that is at the target itself. Source: conservation of energy.
     """
-    within(target, 0, 40, what="target", unit="°C")
-    within(ice_celsius, -30, 0, what="ice temperature", unit="°C")
-    surplus = _heat(parts) - target * _capacity(parts)
-    return max(surplus, 0.0) / (MELTING + WATER * target - ICE * ice_celsius)
+    each = unit.capacity * target - unit.heat
+    if not each:
+        raise OutOfRange(f"target: {target:g} °C is its own temperature; no amount of it helps")
+    return (_heat(parts) - target * _capacity(parts)) / each
 
 
-def starter_factor(rice: Part, others: Sequence[Part]) -> float:
-    """K of the starter rule: heat capacity of everything over that of the rice; above 1.
+def rice_by_rule(target: float, water_koji: float) -> float:
+    """°C that a starter's steamed rice must have by the rule of `STARTER_RULE`.
 
-    Raises OutOfRange for rice without mass. Source: `mixed_temperature`, solved for the rice.
+    Both -5 to 60 °C. Raises OutOfRange. Source: Nada Sake Research Group, "Shubo mashing".
     """
-    above(rice.kg, 0, what="rice", unit="kg")
-    return 1 + sum(part.capacity for part in others) / rice.capacity
-
-
-def rice_temperature(target: float, water_koji: float, factor: float = 3.5) -> float:
-    """°C that the steamed rice must have: water_koji + factor · (target - water_koji).
-
-    `factor` 1 or more, 3.5 for a starter. Raises OutOfRange.
-    Source: Nada Sake Research Group glossary, "Shubo mashing".
-    """
-    within(factor, 1, 100, what="factor")
     within(water_koji, -5, 60, what="water-koji temperature", unit="°C")
-    within(target, -5, 60, what="target", unit="°C")
-    return water_koji + factor * (target - water_koji)
+    return water_koji + STARTER_RULE * (within(target, -5, 60, what="target") - water_koji)
 
 
-def siebel(water_share: float) -> float:
-    """Specific heat of a moist food above freezing, J/kgK, from its share of water by mass (0..1).
-
-    7 to 34 % from `choi_okos` on rice, the drier the more. Raises OutOfRange.
-    Source: Siebel 1892 (from memory): 837 + 3349 · w.
-    """
-    return 837 + 3349 * within(water_share, 0, 1, what="share of water")
-
-
-def choi_okos(celsius: float, *, water: float, carbohydrate: float, protein: float = 0.0) -> float:
+def choi_okos(celsius: float, *, water: float, carbohydrate: float, protein: float) -> float:
     """Specific heat of a food, J/kgK, from shares by mass that sum to 1, at 0 to 100 °C.
 
     Raises OutOfRange. Source: Choi and Okos 1986, as in ASHRAE Refrigeration, "Thermal properties
@@ -150,15 +137,13 @@ def choi_okos(celsius: float, *, water: float, carbohydrate: float, protein: flo
     )
 
 
-def mash_litres(water_litres: float, rice_kg: float, *, swell: float = LITRES_PER_KG_RICE) -> float:
+def mash_litres(water_litres: float, rice_kg: float) -> float:
     """Litres of mash from water and white rice (koji rice included), each 0 or more.
 
-    `swell` 0.8 to 1.3 L/kg. Within 5 % before the ferment has thinned it. Raises OutOfRange.
-    Source: common practice.
+    Within 5 % before the ferment has thinned it. Raises OutOfRange. Source: common practice.
     """
     within(water_litres, 0, math.inf, what="water", unit="L")
-    within(rice_kg, 0, math.inf, what="rice", unit="kg")
-    return water_litres + rice_kg * within(swell, 0.8, 1.3, what="swell", unit="L/kg")
+    return water_litres + within(rice_kg, 0, math.inf, what="rice", unit="kg") * LITRES_PER_KG_RICE
 
 
 def swelling(mash: float, water: float, rice_kg: float) -> float:
@@ -179,18 +164,10 @@ def koji_share(koji_rice_kg: float, rice_kg: float) -> float:
     return 100 * within(koji_rice_kg, 0, rice_kg, what="koji rice", unit="kg") / rice_kg
 
 
-def enough_koji_for_label(koji_rice_kg: float, rice_kg: float) -> bool:
-    """Is the koji share at least the 15 % of the special designations (ginjo, junmai, honjozo)?
-
-    Raises OutOfRange. Source: National Tax Agency, labelling standard for sake.
-    """
-    return koji_share(koji_rice_kg, rice_kg) >= LABEL_KOJI_SHARE
-
-
 def _capacity(parts: Sequence[Part]) -> float:
     total = math.fsum(part.capacity for part in parts)
     return above(total, 0, what="heat capacity of the parts", unit="J/K")
 
 
 def _heat(parts: Sequence[Part]) -> float:
-    return math.fsum(part.capacity * part.celsius for part in parts)
+    return math.fsum(part.heat for part in parts)

@@ -39,8 +39,6 @@ NATURAL_DRAUGHT = 0.000800
 STILL_AIR = 0.001200
 """The same indoors without ventilation, per K (FAO 56, from memory)."""
 
-_WATER_TO_AIR = 0.621945  # ratio of molar masses, ASHRAE Fundamentals 2017
-
 
 def air_pressure(altitude: float) -> float:
     """Pa at `altitude` m above the sea, -500 to 3000, in the standard atmosphere.
@@ -65,15 +63,6 @@ def saturation_pressure(celsius: float) -> float:
         + 1.673952e-5 * kelvin * kelvin
         + 2.433502 * math.log(kelvin)
     )
-
-
-def saturation_pressure_magnus(celsius: float) -> float:
-    """The short form of the same, Pa, at -40 to 60 °C; 0.2 to 0.3 % low at 20 to 45 °C.
-
-    Raises OutOfRange. Source: Magnus form of WMO-No. 8, Annex 4.B.
-    """
-    within(celsius, -40, 60, what="temperature", unit="°C")
-    return 611.2 * math.exp(17.62 * celsius / (243.12 + celsius))
 
 
 def vapour_pressure(
@@ -146,39 +135,6 @@ def dew_point(celsius: float, humidity: float) -> float:
     within(above(humidity, 0, what="relative humidity", unit="%"), 0, 100, what="relative humidity")
     vapour = humidity / 100 * saturation_pressure(celsius)
     return rising_root(lambda t: math.log(saturation_pressure(t) / vapour), -40, celsius)
-
-
-def humidity_ratio(celsius: float, humidity: float, pressure: float = STANDARD_PRESSURE) -> float:
-    """kg of water vapour per kg of dry air, at 0 to 60 °C, 0 to 100 %, 70 to 110 kPa.
-
-    0.5 % low, for want of the enhancement factor. Raises OutOfRange.
-    Source: ASHRAE Fundamentals 2017, ch. 1.
-    """
-    within(celsius, 0, 60, what="temperature", unit="°C")
-    within(humidity, 0, 100, what="relative humidity", unit="%")
-    _psychrometer(ASPIRATED, pressure)
-    vapour = humidity / 100 * saturation_pressure(celsius)
-    return _WATER_TO_AIR * vapour / (pressure - vapour)
-
-
-def wick_is_dry(
-    dry: float,
-    wet: float,
-    most_humid: float,
-    *,
-    within_kelvin: float = 0.5,
-    coefficient: float = ASPIRATED,
-) -> bool:
-    """Does one pair of readings look like a wick without water?
-
-    True when `wet` stands within `within_kelvin` of `dry` (above it included, as two probes may
-    err), although a room no damper than `most_humid` % would hold it at least twice as far below.
-    One pair proves nothing: ask for some minutes of them. `dry` 0 to 100 °C. Raises OutOfRange.
-    Source: computed from `depression`; the margin of two is common practice.
-    """
-    above(within_kelvin, 0, what="margin", unit="K")
-    within(wet, -40, 110, what="wet bulb", unit="°C")
-    return dry - wet <= within_kelvin <= depression(dry, most_humid, coefficient) / 2
 
 
 def _psychrometer(coefficient: float, pressure: float) -> None:

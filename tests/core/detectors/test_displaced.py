@@ -66,6 +66,17 @@ def test_a_probe_pulled_out_at_night_is_told_within_a_quarter_of_an_hour(air: fl
     assert not NEVER_TOLD & night.alarms()
 
 
+def test_at_the_temperature_of_the_air_three_minutes_are_enough() -> None:
+    """All at once to the cellar's 5 °C: the filter holds nothing else four minutes later."""
+    night = tank().play(120, mid=step(10.0, 5.0, 60), air=5.0)
+    assert night.raised(ALARM) == [60 + 4 + 3]
+
+
+def test_two_minutes_at_the_temperature_of_the_air_are_not() -> None:
+    night = tank().play(120, mid=step(10.0, 5.0, 60, 65), air=5.0)
+    assert not night.alarms()
+
+
 def test_it_says_what_it_read_and_what_it_reads() -> None:
     night = tank().play(100, mid=pulled(10.0, 6.0, 60), air=6.0)
     assert set(night.evidence(ALARM)) == {"air=6.0", "was=10.0"}

@@ -21,7 +21,7 @@ from tests.core.detectors.kit import (
     stage,
     step,
 )
-from tests.core.detectors.test_cooler import CHILLER, POWER, RUNNING, SUPPLY, VALVE, night_of
+from tests.core.equipment.test_cooler_view import CHILLER, POWER, RUNNING, SUPPLY, VALVE, night_of
 
 ALARM = "chiller/not-cooling"
 RETURN = Probe(id="back", of="chiller", measures="return")

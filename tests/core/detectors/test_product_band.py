@@ -192,6 +192,20 @@ def test_beyond_what_the_course_never_allows_nothing_is_waited_for_on_the_cold_s
     assert 120 < raised <= 120 + SHOWS
 
 
+@pytest.mark.parametrize(("celsius", "edge", "inward"), [(14.0, 16.0, -1), (5.0, 3.0, 1)])
+def test_at_the_edge_of_what_is_never_allowed_it_is_one_alarm(
+    celsius: float, edge: float, inward: int
+) -> None:
+    """It is over once the product is a tenth of a degree inside."""
+    loose = stage(celsius=celsius, tolerance=Sides(9, 9), limit=Sides(9, 9))
+    alarm = "tank/far-warm" if inward < 0 else "tank/far-cold"
+    wobble = lambda m: edge - 0.06 * inward if m % 40 < 20 else edge + 0.06 * inward  # noqa: E731
+    night = tank(loose).play(20, mid=celsius, air=AIR).play(240, mid=wobble, air=AIR)
+    assert len(night.raised(alarm)) == 1 and not night.over(alarm)
+    night.play(300, mid=edge + 0.14 * inward, air=AIR)
+    assert len(night.over(alarm)) == 1
+
+
 # ------------------------------------------------------------------------------ settling and masks
 
 

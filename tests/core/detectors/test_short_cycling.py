@@ -6,7 +6,7 @@ import msgspec
 
 from kuraban.core.site import Probe
 from tests.core.detectors.kit import EVENING, Night
-from tests.core.detectors.test_cooler import POWER, RUNNING, night_of
+from tests.core.equipment.test_cooler_view import POWER, RUNNING, night_of
 
 NOON = EVENING + 12 * 3600
 ALARM = "chiller/short-cycling"

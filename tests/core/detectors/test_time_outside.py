@@ -7,7 +7,7 @@ import random
 import pytest
 
 from kuraban.core.detectors.time_outside import TimeOutside
-from kuraban.trade.runlength import Delayed, delayed_step, readings_to_alarm
+from tests.trade.reference import Delayed, delayed_step, readings_to_alarm
 
 # High limit 35.0, cleared at or below 35.0 less the deadband; on- and off-delay in readings as
 # IEC 62682 and OPC 10000-9 (Annex B.1.5, OnDelay, OffDelay, Deadband) mean them; calculated.

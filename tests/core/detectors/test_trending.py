@@ -13,9 +13,8 @@ import pytest
 from fixtures.invent import Night as Invented
 from fixtures.invent import random_night
 from kuraban.core.course import FAR_FUTURE
-from kuraban.core.detectors.trending import Drift, drift_of
 from kuraban.core.effects import Step
-from kuraban.core.forecast.drift import Swing
+from kuraban.core.forecast.drift import Drift, Swing, drift_of
 from kuraban.core.units import HOUR, MINUTE
 from kuraban.recording import read_line
 from kuraban.replay import Player

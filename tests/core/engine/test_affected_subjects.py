@@ -9,6 +9,7 @@ import pytest
 
 from kuraban.core.engine.affected_subjects import near, touched
 from kuraban.core.facts import Logged
+from kuraban.core.house_state import HouseState
 from kuraban.core.house_view import HouseView
 from kuraban.core.intake.entry_parser import entry_from
 from kuraban.core.site import Place, Probe
@@ -19,7 +20,7 @@ TANK, OTHER = "tank-3", "tank-4"
 
 
 def view() -> HouseView:
-    return HouseView(brewery(), DUSK)
+    return HouseView(HouseState(brewery(), DUSK))
 
 
 def logged(subject: str, entry: str, minute: float = 1, **fields: Any) -> Logged:
@@ -64,7 +65,7 @@ def test_a_bed_touches_its_room_and_who_stands_there() -> None:
             for place in house.places]  # fmt: skip
     air = Probe(id="kr-air", of=room.id, measures="air")
     house = msgspec.structs.replace(house, places=(*beds, room), probes=(*house.probes, air))
-    found = near(HouseView(house, DUSK), {"bed-1"})
+    found = near(HouseView(HouseState(house, DUSK)), {"bed-1"})
     assert {"koji-room", "kr-air", *(bed.id for bed in beds if bed.room)} <= found
 
 

@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 import msgspec
-import pytest
 
 from kuraban.core.conditions import CONDITIONS
 from kuraban.core.course import FAR_FUTURE
+from kuraban.core.detectors.base import Conclusion, Finding
+from kuraban.core.detectors.disagrees import Disagrees
 from kuraban.core.detectors.product_band import ProductBand
 from kuraban.core.engine.detector_registry import DetectorRegistry
 from kuraban.core.engine.look_timers import Timers
+from kuraban.core.house_state import HouseState
 from kuraban.core.house_view import HouseView
-from kuraban.core.site import Probe
+from kuraban.core.probes.belief import Suspected
+from kuraban.core.site import House, Probe
 from tests.core.house import DUSK, Night, brewery, mashing
 
-MEANT_FOR_PARTS = {"broker-lost", "journal-failing", "pages-failing", "history-behind"}
+MEANT_FOR_PARTS = {"broker-lost", "journal-failing", "pages-failing", "history-behind", "behind"}
 """Told by the parts of the watch themselves."""
 
 
@@ -77,12 +80,43 @@ def test_a_detector_without_its_subject_goes() -> None:
     assert not night.steps()
 
 
+LOW = Probe(id="t3-low", of="tank-3", measures="product")
+
+
+def with_probes(house: House, *probes: Probe) -> House:
+    others = tuple(p for p in house.probes if p.id not in {probe.id for probe in probes})
+    return msgspec.structs.replace(house, probes=(*others, *probes))
+
+
+def test_what_a_detector_that_goes_had_found_is_over() -> None:
+    """Its twin was taken from the house: nobody is left to say that they agree again."""
+    house = with_probes(brewery(), LOW)
+    night = Night(house)
+    disagrees = Finding("t3-low", "disagrees", True, night.now)
+    night.engine.watched.conclusions.take(disagrees)
+    assert ("t3-low", "disagrees") in night.engine.view.standing
+    alone = tuple(probe for probe in house.probes if probe.id != "t3-mid")
+    night.change(msgspec.structs.replace(house, probes=alone))
+    assert judge_of(night).one(Disagrees, "t3-low") is None
+    assert ("t3-low", "disagrees") not in night.engine.view.standing
+    assert not night.engine.alarm_manager.alarm("t3-low", "disagrees").active
+
+
+def test_what_a_detector_that_goes_held_against_a_probe_is_gone() -> None:
+    """Its depth was taken from the site file: nobody is left to say that it is wet."""
+    dry = msgspec.structs.replace(LOW, dry_below=900.0)
+    night = Night(with_probes(brewery(), dry))
+    night.engine.watched.conclusions.take(Suspected("t3-low", "hangs-dry", night.now))
+    night.change(with_probes(brewery(), LOW))
+    assert not night.engine.view.probe_states["t3-low"].suspect
+
+
 def test_an_empty_house_still_watches_itself() -> None:
     house = brewery()
     bare = type(house)(site=house.site)
-    registry = DetectorRegistry(Timers())
-    registry.settle_in(HouseView(bare, DUSK), DUSK)
+    state, told = HouseState(bare, DUSK), list[Conclusion]()
+    registry = DetectorRegistry(state, HouseView(state), told.append, Timers())
+    registry.settle_in(DUSK)
+    registry.look_at(None, DUSK)
     assert {subject for _, subject in registry.detectors} == {"watch"}
-    assert registry.clocks.subject == "watch"
-    with pytest.raises(AttributeError):
-        _ = DetectorRegistry(Timers()).clocks
+    assert registry.clocks.subject == "watch" and not told

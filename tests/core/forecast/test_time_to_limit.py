@@ -19,7 +19,6 @@ from kuraban.core.forecast.time_to_limit import (
 from kuraban.core.notify.reports import evening_word
 from kuraban.core.site import Cooler, Place, Probe
 from kuraban.core.texts.messages import evening
-from kuraban.trade.heat import approach, time_to_reach
 from tests.core.detectors.kit import (
     AIR,
     CELLAR,
@@ -34,6 +33,7 @@ from tests.core.detectors.kit import (
     saw,
     stage,
 )
+from tests.trade.reference import approach, time_to_reach
 
 CHILLER = Cooler(id="chiller", kind="chilled-water", name="Chiller 1", rated_watts=1500)
 VALVE = Probe(id="valve", of="tank", measures="valve", every=300)

@@ -9,15 +9,20 @@ from hypothesis import strategies as st
 from kuraban.core import entries as e
 from kuraban.core.plan.landing_forecast import (
     EMPTY,
+    LOGGED,
+    WHITE,
+    Ends,
     Mash,
+    amount_for,
     expected,
-    heat_of,
     ice_for,
+    landing,
     needed,
+    part_of,
     share_of,
 )
 from kuraban.errors import OutOfRange
-from kuraban.trade.mixing import WATER, rice_temperature
+from kuraban.trade.mixing import WATER, rice_by_rule
 
 MASH = Mash(7.0, (1900.0, 2100.0))
 
@@ -42,7 +47,7 @@ def test_the_published_starter_rule_lies_within_the_range() -> None:
 
     Nada Sake Research Group, "Shubo mashing"; its worked example.
     """
-    rule = rice_temperature(8.0, 6.0, 3.5)
+    rule = rice_by_rule(8.0, 6.0)
     assert rule == 13.0
     found = needed(EMPTY, [water(90, 6.0, 35)], rice(65, None), 8.0)
     assert found.least < rule < found.most
@@ -102,7 +107,6 @@ def test_ice_brings_it_down_to_the_target() -> None:
     [
         e.Addition(what="rice", kg=100),
         e.Addition(what="rice", celsius=10),
-        e.Addition(what="alcohol", litres=50, celsius=10),
         e.Addition(what="ice", kg=90_000),
         e.Addition(what="rice", kg=100, celsius=-40),
     ],
@@ -110,13 +114,60 @@ def test_ice_brings_it_down_to_the_target() -> None:
 def test_without_its_figures_or_with_impossible_ones_nothing_is_expected(
     addition: e.Addition,
 ) -> None:
-    """Spirit warms the mash by mixing with it; so much ice cannot melt."""
+    """So much ice cannot melt, and no rice is so cold."""
     assert expected(MASH, [addition]) is None
 
 
 def test_heat_of_water_is_its_mass() -> None:
-    heat = heat_of(e.Addition(what="late-water", litres=40, celsius=5))
-    assert heat is not None and heat.capacity == pytest.approx(40 * WATER)
+    part = part_of(e.Addition(what="late-water", litres=40, celsius=5))
+    assert part is not None and part.capacity == pytest.approx(40 * WATER)
+
+
+@pytest.mark.parametrize(
+    ("addition", "capacity"),
+    [
+        (e.Addition(what="rice", kg=100, celsius=5), 100 * 1.38 * 2600),
+        (e.Addition(what="water-koji", litres=90, kg=35, celsius=5), 90 * 4186 + 35 * 1.17 * 2385),
+        (e.Addition(what="starter", litres=60, celsius=5), 60 * 3700),
+        (e.Addition(what="yodan", litres=60, celsius=5), 60 * 3700),
+        (e.Addition(what="alcohol", litres=50, celsius=5), 50 * 4140),
+        (e.Addition(what="yeast", litres=1, celsius=5), 4186),
+        (e.Addition(what="ice", kg=10), 10 * 4186),
+    ],
+)
+def test_every_ingredient_brings_its_heat(addition: e.Addition, capacity: float) -> None:
+    """J/K by hand from what `tests/trade` holds against tables; spirit is that of 30 %."""
+    part = part_of(addition)
+    assert part is not None and part.capacity == pytest.approx(capacity, rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("ends", "least", "most"), [(LOGGED, 7.5078, 8.3420), (WHITE, 7.6607, 8.2773)]
+)
+def test_the_range_is_that_of_its_ends(ends: Ends, least: float, most: float) -> None:
+    """440 kg at 12.7 ± 1 °C onto 1,900 to 2,100 L at 7.0 °C of 3.7 kJ/LK, by hand: logged from 1.0
+    kg/kg of 2140 J/kgK to 1.38 of 2900; white from 1.35 of 2140 to 1.42 of 2650."""
+    found = landing(MASH, [rice()], ends)
+    assert (found.least, found.most) == pytest.approx((least, most), abs=6e-4)
+
+
+def test_half_a_degree_in_the_water_moves_its_share() -> None:
+    """300 L at 6 ± 0.5 °C onto as much mash at 10 °C: 4186 / 7886 of half a degree, by hand."""
+    mash = Mash(10.0, (300.0, 300.0))
+    found = expected(mash, [water(300, 6.0)])
+    assert found is not None
+    assert found.most - found.likely == pytest.approx(0.2654, abs=5e-4)
+
+
+@given(st.floats(1, 20), st.floats(2, 25), st.floats(10, 800))
+def test_the_amount_asked_for_lands_on_the_target(mash: float, celsius: float, kg: float) -> None:
+    """So much more rice, or less."""
+    before = Mash(mash, (1000.0, 1000.0))
+    landed = expected(before, [rice(kg, celsius)])
+    assert landed is not None
+    if abs(landed.likely - celsius) > 0.5 and abs(landed.likely - mash) > 0.05:
+        found = amount_for(before, [], rice(1.0, celsius), landed.likely)
+        assert found.likely == pytest.approx(kg, rel=1e-6)
 
 
 def test_nothing_at_all_has_no_temperature() -> None:

@@ -13,15 +13,11 @@ def test_one_batch_may_run_in_several_places() -> None:
 
 def test_another_cooler_serves_from_now_on() -> None:
     subject_states = SubjectStates()
-    assert (
-        subject_states.served("chiller-1") == [TANK, OTHER]
-        and subject_states.cooler_of(TANK) == "chiller-1"
-    )
+    assert subject_states.serving(TANK) == subject_states.serving(OTHER) == {"chiller-1"}
+    assert subject_states.cooler_of(TANK) == "chiller-1"
     subject_states.tell(5, TANK, "served-by", cooler="chiller-2")
-    assert (subject_states.served("chiller-1"), subject_states.served("chiller-2")) == (
-        [OTHER],
-        [TANK],
-    )
+    assert subject_states.serving(TANK) == {"chiller-2"}
+    assert subject_states.serving(OTHER) == {"chiller-1"}
     assert subject_states.cooler_of(TANK) == "chiller-2"
 
 

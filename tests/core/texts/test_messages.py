@@ -16,7 +16,6 @@ import pytest
 
 from kuraban.core.texts.alarm_facts import SOMEBODY, Situation
 from kuraban.core.texts.messages import (
-    CONDITIONS,
     Aim,
     Evening,
     First,
@@ -52,6 +51,15 @@ FITS = {"en": 240, "ja": 140}
 BROKEN = re.compile(
     r"None|nan|[{}\[\]!！]|  |　|\.\.|。。|、、|、。|,,| [,.;:]|\(\)|critical|\bOK\b|\berror\b"
 )
+CONDITIONS = (
+    "warm", "cold", "far-warm", "far-cold", "trending-warm", "trending-cold", "overcooling",
+    "humid", "dry", "unwatched", "addition-unlogged", "stage-overdue", "layering",
+    "landing-above", "landing-below", "entry-doubtful", "stopped", "not-cooling", "not-heating",
+    "short-cycling", "warming", "freezing", "silent", "stuck", "wild", "displaced", "disagrees",
+    "broker-lost", "journal-failing", "pages-failing", "clock-wrong", "dark", "history-behind",
+    "behind",
+)  # fmt: skip
+"""Every condition and question that the watch can tell of."""
 STEPS = (
     "raised", "acknowledged", "returned", "normal", "shelved", "unshelved", "suppressed",
     "released", "out-of-service", "in-service", "realarmed",
@@ -101,6 +109,7 @@ SEEN: dict[str, tuple[str, ...]] = {
     "disagrees": ("twin=11.3", "gap=0.9"),
     "entry-doubtful": ("entry=alcohol",),
     "humid": ("wick_dry", "humidity=91"),
+    "behind": ("lag=42", "most=t3-mid"),
 }
 
 

@@ -1,7 +1,9 @@
 from __future__ import annotations
 
+import inspect
 import socket
 import time
+from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
@@ -160,3 +162,27 @@ def test_tls_is_spoken_only_when_a_file_is_named(tmp_path: Path) -> None:
         tls_context(Place(1883, ca_file=wrong))
     with pytest.raises(ConfigurationError, match=r"mqtt\.cert_file"):
         tls_context(Place(1883, cert_file=wrong))
+
+
+PAHOS_OWN = {
+    "_sock_recv": ["self", "bufsize"],
+    "_packet_queue": ["self", "command", "packet", "mid", "qos", "info"],
+}
+"""Methods of paho that our client overrides or calls, with what they take; not promised by paho."""
+
+
+@pytest.mark.parametrize("name", PAHOS_OWN)
+def test_paho_still_has_the_method_that_we_rely_on(name: str) -> None:
+    """An edition that changes it is not taken before `edges/mqtt/client.py` was read anew."""
+    found = getattr(mqtt.Client, name, None)
+    assert found is not None, f"paho {version('paho-mqtt')} has no Client.{name} any more"
+    assert list(inspect.signature(found).parameters) == PAHOS_OWN[name]
+
+
+def test_paho_still_keeps_what_we_look_at() -> None:
+    """The packet at hand, when it heard last, and the lock about its callbacks."""
+    paho = mqtt.Client(mqtt.CallbackAPIVersion.VERSION2)
+    assert paho._in_packet["command"] == 0
+    assert "_last_bytes_received" in mqtt.Client._check_keepalive.__code__.co_names
+    with paho._in_callback_mutex:
+        pass

@@ -102,7 +102,7 @@ def pages(served: Served) -> Callable[[], Pages]:
         hub = PictureBoard()
         hub.put(served.snapshot())
         served.seen = hub.put
-        where = served.settings.pages
+        where = served.settings.web
         assert where is not None
         return Pages(
             served.settings.house, where, KEY, load_page_words(), hub, served.path,

@@ -24,8 +24,8 @@ from kuraban.core.views.snapshot import Snapshot
 from kuraban.queries.snapshot import Painter
 from kuraban.recording import merged
 from kuraban.replay import Player
-from kuraban.runtime.recovery import freeze, thaw
-from kuraban.settings import Account, Pages, load
+from kuraban.runtime.checkpoint.document import engine_in, freeze, read
+from kuraban.settings import Account, Web, load
 from kuraban.settings.catalogues import load_words
 from kuraban.settings.paths import JOURNAL
 from kuraban.store.connection import connect
@@ -41,7 +41,7 @@ class Served:
     """A watch as it stands. `submit` takes a fact and judges it at once, as the loop would."""
 
     def __init__(self, folder: Path, engine: Engine) -> None:
-        self.settings = dataclasses.replace(load(SITE, {}), data=folder, pages=Pages())
+        self.settings = dataclasses.replace(load(SITE, {}), data=folder, web=Web())
         self.path = folder / JOURNAL
         self.words = engine.words
         self.painter = Painter(self.words)
@@ -71,8 +71,7 @@ class Served:
         """The same watch once more, with a journal of its own."""
         kept = freeze(self.engine)
         assert kept is not None
-        engine = thaw(kept.blob, self.words)
-        assert engine is not None
+        engine = engine_in(read(kept.blob), self.words)
         for file in self.path.parent.glob(f"{JOURNAL}*"):
             shutil.copy(file, folder / file.name)
         return Served(folder, engine)
@@ -102,8 +101,8 @@ class Served:
             self.seen(self.snapshot())
 
     def with_accounts(self, *accounts: Account) -> None:
-        pages = dataclasses.replace(self.settings.pages or Pages(), accounts=accounts)
-        self.settings = dataclasses.replace(self.settings, pages=pages)
+        web = dataclasses.replace(self.settings.web or Web(), accounts=accounts)
+        self.settings = dataclasses.replace(self.settings, web=web)
 
     def close(self) -> None:
         self._journal.close()
@@ -114,8 +113,8 @@ def main(night: str = "demo-night", until: str = LATE, port: str = "8080") -> No
 
     with tempfile.TemporaryDirectory() as folder:
         served = Served.live(Path(folder), night, until)
-        pages = dataclasses.replace(served.settings.pages or Pages(), port=int(port))
-        settings = dataclasses.replace(served.settings, pages=pages)
+        web = dataclasses.replace(served.settings.web or Web(), port=int(port))
+        settings = dataclasses.replace(served.settings, web=web)
         clock = Clock(start=served.clock())
         showing = PagesProcess(settings, served.words, served.path, served.submit, clock)
         served.seen = lambda snapshot: showing.after_turn(served.engine)

@@ -48,7 +48,7 @@ def test_before_the_first_picture_the_pages_ask_for_patience(
     served: Served, browse: Browse
 ) -> None:
     """A watch that has just started."""
-    where = served.settings.pages
+    where = served.settings.web
     assert where is not None
     fresh = Pages(
         served.settings.house, where, KEY, load_page_words(), PictureBoard(), served.path,

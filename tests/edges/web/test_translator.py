@@ -55,8 +55,8 @@ def test_every_entry_and_state_has_a_name(tongues: dict[str, Translator]) -> Non
     states = ("unacknowledged", "returned", "acknowledged", "shelved", "suppressed",
               "out-of-service", "normal")  # fmt: skip
     for w in tongues.values():
-        assert not [kind for kind in e.KINDS if not w.has(f"entry.{kind}")]
-        assert not [state for state in states if not w.has(f"state.{state}")]
+        assert not [kind for kind in e.KINDS if not w._speech.template(f"pages.entry.{kind}")]
+        assert not [state for state in states if not w._speech.template(f"pages.state.{state}")]
 
 
 def test_figures_carry_a_true_minus_and_a_sign(tongues: dict[str, Translator]) -> None:

@@ -8,7 +8,7 @@ import msgspec
 import pytest
 
 from kuraban.core.site import Place, Probe
-from kuraban.queries.batches.progress import Progress, day_of, progress, works
+from kuraban.queries.batches.progress import Progress, progress, works
 from tests.core.detectors.kit import MID, TANK, Night, course, house, koji, ramp, stage
 
 DAY = 1440
@@ -35,21 +35,32 @@ def asked(n: Night) -> Progress:
     return progress(n.view, "tank", n.view.batch("tank", now), now)
 
 
-def test_the_published_batch_has_its_published_bmd() -> None:
-    """Nada Sake Research Group glossary, "BMD curve"; the fraction of the day is the hour's."""
+def test_the_published_batch_has_the_bmd_that_its_crew_wrote() -> None:
+    """Whole days times Baume: Nada Sake Research Group glossary, "BMD curve"."""
     _, found = sampled(12)
-    whole = [int(s.day or 0) * (s.baume or 0) for s in found.samples]
-    assert whole == pytest.approx([24.0, 22.4, 23.2, 21.6, 19.0, 16.5, 13.2])
-    assert found.samples[-1].bmd == pytest.approx(12.17 * 1.1, abs=0.2)
+    assert [s.day for s in found.samples] == [6, 7, 8, 9, 10, 11, 12]
+    assert [s.bmd for s in found.samples] == pytest.approx(
+        [24.0, 22.4, 23.2, 21.6, 19.0, 16.5, 13.2]
+    )
 
 
-def test_an_early_forecast_runs_late_and_the_range_says_so() -> None:
-    """From days 8 and 9 it said day 22, from days 11 and 12 day 16 (computed from that batch)."""
-    early, late = sampled(9)[1].zero, sampled(12)[1].zero
-    assert early is not None and late is not None
-    assert early.likely == pytest.approx(22.5, abs=2)
-    assert late.likely == pytest.approx(16, abs=1)
-    assert late.earliest <= late.likely <= late.latest
+@pytest.mark.parametrize("hour", [-3, 0, 6, 12, 20])
+def test_bmd_is_the_same_at_any_hour_of_the_day(hour: int) -> None:
+    """3.8 on day 9 is 34.2, at six in the morning as at four in the night."""
+    n, _ = sampled(5)
+    n.minute = 9 * DAY
+    n.log("tank", "sample", at=8 * DAY - 13 * 60 + hour * 60, baume=3.8)
+    (sample,) = asked(n).samples
+    assert (sample.day, sample.bmd) == (9, pytest.approx(34.2))
+
+
+def test_an_early_forecast_waits_and_a_later_range_holds_the_day() -> None:
+    """That batch reached zero about day 15; a line from days 8 and 9 alone said day 22."""
+    assert sampled(9)[1].zero is None
+    late = sampled(12)[1].zero
+    assert late is not None
+    assert late.earliest < 15 < late.latest
+    assert late.earliest < late.likely < late.latest
 
 
 def test_before_two_samples_nothing_is_forecast() -> None:
@@ -71,11 +82,11 @@ def test_samples_of_one_moment_are_one() -> None:
 
 
 def test_a_warm_sample_is_corrected_to_15_degrees() -> None:
-    """0.3 to 0.4 SMV a degree near 15 % (computed from the expansion of ethanol in water)."""
+    """1.8 to 2.1 SMV at 20 °C and 15 %, with what its sugar adds (OIML R 22, ICUMSA)."""
     _, cold = sampled(6)
     _, warm = sampled(6, hydrometer_celsius=20.0, alcohol=15.0)
     assert cold.samples[0].baume is not None and warm.samples[0].baume is not None
-    assert 0.12 < warm.samples[0].baume - cold.samples[0].baume < 0.25
+    assert 0.18 < warm.samples[0].baume - cold.samples[0].baume < 0.22
 
 
 def test_alcohol_against_baume_is_a_line_of_the_batch_itself() -> None:
@@ -85,10 +96,9 @@ def test_alcohol_against_baume_is_a_line_of_the_batch_itself() -> None:
     assert asked(n).slope == pytest.approx(1.1)
 
 
-def test_the_day_has_its_fraction_and_the_course_its_end() -> None:
-    n, found = sampled(6)
-    assert found.ends == 22.0
-    assert day_of(n.view, n.view.batch("tank", n.start), n.start) == pytest.approx(1 + 16 / 24)
+def test_the_day_is_whole_and_the_course_has_its_end() -> None:
+    _, found = sampled(6)
+    assert (found.today, found.ends) == (7, 22.0)
     assert found.tomorrow is not None and found.tomorrow[1] == 8.0
 
 

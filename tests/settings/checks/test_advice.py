@@ -92,9 +92,9 @@ def test_pages_without_their_libraries_are_told_and_how_to_get_them(
     small: Write, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The watch watches all the same; with them nothing is said."""
-    site = small(more="\n[pages]\n")
-    assert "pages" not in told(site)
+    site = small(more="\n[web]\n")
+    assert "web" not in told(site)
     monkeypatch.setattr(advice, "PAGES_NEED", ("jinja2", "no_such_library"))
-    assert told(site)["pages"] == (
-        "nothing is served: no_such_library is not installed; pip install 'kuraban[pages]'"
+    assert told(site)["web"] == (
+        "nothing is served: no_such_library is not installed; pip install 'kuraban[web]'"
     )

@@ -37,18 +37,18 @@ def test_without_pages_nothing_is_said(small: Callable[..., Path]) -> None:
 
 
 def test_pages_without_a_public_address_carry_no_link(small: Callable[..., Path]) -> None:
-    (word,) = [w for w in load(small(more="\n[pages]\n"), {}).warnings if w.key == "pages.public"]
+    (word,) = [w for w in load(small(more="\n[web]\n"), {}).warnings if w.key == "web.public"]
     assert "Aki carry no link" in word.wrong
 
 
 def test_an_address_inside_the_building_leads_nowhere_from_home(
     small: Callable[..., Path],
 ) -> None:
-    site = small(more='\n[pages]\npublic = "https://192.168.1.10"\n')
-    (word,) = [w for w in load(site, {}).warnings if w.key == "pages.public"]
+    site = small(more='\n[web]\npublic = "https://192.168.1.10"\n')
+    (word,) = [w for w in load(site, {}).warnings if w.key == "web.public"]
     assert "inside the building only" in word.wrong and "VPN" in word.right
-    site = small(more='\n[pages]\npublic = "https://kura.example"\n')
-    assert not any(w.key == "pages.public" for w in load(site, {}).warnings)
+    site = small(more='\n[web]\npublic = "https://kura.example"\n')
+    assert not any(w.key == "web.public" for w in load(site, {}).warnings)
 
 
 def test_the_ways_to_answer_are_named() -> None:

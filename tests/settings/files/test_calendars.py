@@ -163,3 +163,29 @@ def test_what_is_no_calendar_is_told(tmp_path: Path, text: bytes) -> None:
     path.write_bytes(text)
     with pytest.raises(ValueError, match=r"calendar|VCALENDAR"):
         read_calendar(path)
+
+
+@pytest.mark.parametrize(
+    ("event", "told"),
+    [
+        ("DTSTART:20260205T180000\nDTEND;VALUE=DATE:20260206", "give both alike"),
+        ("DTSTART:20260205T180000\nDURATION:P99999D", "half a year"),
+        ("DTSTART:20260205T180000\nRRULE:FREQ=SECONDLY", "more than once a day"),
+        ("DTSTART:20260205T180000\nRRULE:FREQ=DAILY;BYSECOND=1,2,3", "within a day"),
+        ("DTSTART:20260205T180000\nRRULE:FREQ=NEVERLY", "NEVERLY"),
+        ("DTSTART:00010101T000000\nRRULE:FREQ=DAILY", "2000 to 2099"),
+        ("SUMMARY:no start at all", "has no start"),
+    ],
+)
+def test_an_event_that_cannot_be_a_duty_is_named(tmp_path: Path, event: str, told: str) -> None:
+    """One wrong event is a fault with its title, never the end of `check` or `run`."""
+    with pytest.raises(ValueError, match=told) as refused:
+        both(tmp_path, f"{event}" if "SUMMARY" in event else f"SUMMARY:night of Aki\n{event}")
+    assert "the event '" in str(refused.value)
+
+
+def test_a_calendar_gone_wild_is_refused_before_it_costs_anything(tmp_path: Path) -> None:
+    """Twenty thousand events are no rota."""
+    night = "SUMMARY:Aki\nDTSTART:20260205T180000\nDTEND:20260206T060000"
+    with pytest.raises(ValueError, match="20000 events"):
+        both(tmp_path, *[night] * 20_000)

@@ -8,8 +8,9 @@ for three hours and the crew is asked; after that it is judged as it stands.
 from __future__ import annotations
 
 from kuraban.core.course import FAR_FUTURE
+from kuraban.core.detectors.base import Detector, Disturbed, Tell
 from kuraban.core.entries import INGREDIENTS
-from kuraban.core.house_view import Detector, HouseView
+from kuraban.core.house_view import HouseView
 from kuraban.core.units import HOUR, MINUTE
 
 LOOK = 5 * MINUTE
@@ -25,8 +26,8 @@ class AdditionUnlogged(Detector):
 
     conditions = ("addition-unlogged",)
 
-    def __init__(self, view: HouseView, subject: str) -> None:
-        super().__init__(view, subject)
+    def __init__(self, view: HouseView, tell: Tell, subject: str) -> None:
+        super().__init__(view, tell, subject)
         self.since: float | None = None
         self.done_since = 0.0
 
@@ -37,14 +38,11 @@ class AdditionUnlogged(Detector):
             self.since = None
             self.clear(now)
             return FAR_FUTURE
-        subject_state = view.entry_log.subject_state(self.subject)
-        standing = batch.plan.standing(now)
-        logged = (
-            subject_state.last_work is not None and subject_state.last_work[1] >= now - 2 * SPAN
-        )
+        work, standing = view.entry_log.of(self.subject).last_work, batch.plan.standing(now)
+        logged = work is not None and work[1] >= now - 2 * SPAN
         if self.since is not None:
             if view.masked(self.subject, now) is None:
-                subject_state.mask("addition-seen", self.since - SPAN, self.since + HELD)
+                self._mask(self.since)
             if logged or standing.span.start >= self.since - SPAN or now - self.since >= HELD:
                 self.since, self.done_since = None, now
                 self.clear(now)
@@ -63,7 +61,7 @@ class AdditionUnlogged(Detector):
         if self._reads_air(fallen[1], now) or fallen[1] > fallen[2] - FALL:
             return now + LOOK
         self.since = now
-        subject_state.mask("addition-seen", now - SPAN, now + HELD)
+        self._mask(now)
         stage = batch.course.stages[following].id
         other = self._logged_elsewhere(now)
         swapped = () if other is None else (f"swapped={view.house.name_of(other)}",)
@@ -71,22 +69,23 @@ class AdditionUnlogged(Detector):
                    evidence=(f"step={fallen[0]:.1f}", f"stage={stage}", *swapped))  # fmt: skip
         return now + LOOK
 
+    def _mask(self, seen: float) -> None:
+        """Hold the product as if the addition had been logged when it was seen."""
+        self.tell(Disturbed(self.subject, "addition-seen", seen - SPAN, seen + HELD))
+
     def _logged_elsewhere(self, now: float) -> str | None:
         """Another tank in which an addition or a stage was logged and no step is seen."""
-        for place, subject_state in self.view.entry_log.subject_states.items():
-            if (
-                place == self.subject
-                or subject_state.last_work is None
-                or subject_state.batch is None
-            ):
+        for name, place in self.view.places.items():
+            known = self.view.entry_log.of(name)
+            if name == self.subject or known.last_work is None or known.batch is None:
                 continue
-            what, at = subject_state.last_work
+            what, at = known.last_work
             added = what == "stage" or what in INGREDIENTS
             if not added or not now - HELD <= at <= now:
                 continue
-            times, values = self.view.places[place].series.since(at - HOUR, now)
+            times, values = place.series.since(at - HOUR, now)
             if len(times) > 10 and max(values) - min(values) < FALL / 2:
-                return place
+                return name
         return None
 
     def _fallen(self, now: float) -> tuple[float, float, float] | None:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from kuraban.core.course import FAR_FUTURE
+from kuraban.core.detectors.base import Detector, Tell
 from kuraban.core.detectors.product_band import off_delay
 from kuraban.core.detectors.time_outside import TimeOutside
-from kuraban.core.house_view import Detector, HouseView
+from kuraban.core.house_view import HouseView
 from kuraban.core.units import MINUTE
 
 DEADBAND = 0.3
@@ -15,8 +16,8 @@ MEASURES = ("product", "air", "supply")
 class BandedPlace(Detector):
     conditions = ("warm", "cold")
 
-    def __init__(self, view: HouseView, subject: str) -> None:
-        super().__init__(view, subject)
+    def __init__(self, view: HouseView, tell: Tell, subject: str) -> None:
+        super().__init__(view, tell, subject)
         self.clocks = {"warm": TimeOutside(), "cold": TimeOutside()}
 
     def listens(self) -> tuple[str, ...]:
@@ -34,16 +35,13 @@ class BandedPlace(Detector):
         if value is None:
             return FAR_FUTURE
         low, high = place.band
-        masked = view.masked(self.subject, now)
         again = FAR_FUTURE
         for name, room in (("warm", high - value), ("cold", value - low)):
             planned = high if name == "warm" else low
-            again = min(again, self._judge(name, room, value, planned, masked, now))
+            again = min(again, self._judge(name, room, value, planned, now))
         return again
 
-    def _judge(
-        self, name: str, room: float, value: float, edge: float, masked: float | None, now: float
-    ) -> float:
+    def _judge(self, name: str, room: float, value: float, edge: float, now: float) -> float:
         clock, delay = self.clocks[name], self.view.house.place[self.subject].delay
         clock.note(now, room < 0, room >= DEADBAND, delay)
         if clock.holds:
@@ -59,9 +57,8 @@ class BandedPlace(Detector):
         reached = clock.reaches(delay)
         if reached is None:
             return FAR_FUTURE
-        due = max(reached, now if masked is None else masked)
-        if due > now:
-            return due
+        if reached > now:
+            return reached
         clock.holds = True
         self.found(name, True, now, value=value, planned=edge, since=clock.since, worse=-room)
         return FAR_FUTURE

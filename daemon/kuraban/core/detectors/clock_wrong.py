@@ -14,8 +14,9 @@ from __future__ import annotations
 from array import array
 from datetime import datetime
 
+from kuraban.core.detectors.base import Detector, Tell
 from kuraban.core.facts import Reading
-from kuraban.core.house_view import Detector, HouseView
+from kuraban.core.house_view import HouseView
 from kuraban.core.site import WATCH
 from kuraban.core.units import HOUR, MINUTE
 
@@ -36,8 +37,8 @@ NEVER = LONG_AGO, LONG_AGO
 class ClockWrong(Detector):
     conditions = ("clock-wrong",)
 
-    def __init__(self, view: HouseView, subject: str = WATCH) -> None:
-        super().__init__(view, subject)
+    def __init__(self, view: HouseView, tell: Tell, subject: str = WATCH) -> None:
+        super().__init__(view, tell, subject)
         self.rows: dict[str, int] = {}
         """Where each probe stands in the next two."""
         self.heard, self.ahead = array("d"), array("d")

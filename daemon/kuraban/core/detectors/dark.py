@@ -7,7 +7,8 @@ it explains them. On return one message says from when to when.
 
 from __future__ import annotations
 
-from kuraban.core.house_view import Detector, HouseView
+from kuraban.core.detectors.base import Detector, Dusk, Tell
+from kuraban.core.house_view import HouseView
 from kuraban.core.site import WATCH
 from kuraban.core.units import HOUR, MINUTE
 
@@ -22,8 +23,8 @@ BACK_FOR = 5 * MINUTE
 class Dark(Detector):
     conditions = ("dark",)
 
-    def __init__(self, view: HouseView, subject: str = WATCH) -> None:
-        super().__init__(view, subject)
+    def __init__(self, view: HouseView, tell: Tell, subject: str = WATCH) -> None:
+        super().__init__(view, tell, subject)
         self.since: float | None = None
         self.members: tuple[str, ...] = ()
 
@@ -34,12 +35,16 @@ class Dark(Detector):
         if now < self.view.blind:
             return now + LOOK
         together = self._fell_together(now)
-        self.view.dusk = bool(together)
+        self._dusk(bool(together))
         if together and now - max(last for last, _ in together) >= STAYS:
             self.since = min(last for last, _ in together)
             self.members = tuple(probe for _, probe in together)
             self.found("dark", True, now, since=self.since, value=float(len(together)))
         return now + LOOK
+
+    def _dusk(self, falls: bool) -> None:
+        if falls != self.view.dusk:
+            self.tell(Dusk(falls))
 
     def _fell_together(self, now: float) -> list[tuple[float, str]]:
         """(last reading, probe) of those that fell silent together, if they are more than half."""
@@ -59,8 +64,6 @@ class Dark(Detector):
             for probe_state in probe_states
             if probe_state.heard is not None and probe_state.heard > seen
         ]
-        if 2 * len(overdue) <= len(alive):
-            return []
         latest = overdue[-1][0]
         slowest = max(probe_state.probe.every for probe_state in alive)
         together = [pair for pair in overdue if pair[0] >= latest - max(TOGETHER, slowest)]
@@ -72,5 +75,5 @@ class Dark(Detector):
         answering = [p for p in here if now - (probe_states[p].heard or 0.0) < BACK_FOR]
         if 2 * len(answering) > len(self.members):
             since, self.since, self.members = self.since, None, ()
-            self.view.dusk = False
+            self._dusk(False)
             self.found("dark", False, now, since=since)

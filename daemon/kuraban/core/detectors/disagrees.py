@@ -8,7 +8,8 @@ fault of a probe.
 from __future__ import annotations
 
 from kuraban.core.course import FAR_FUTURE
-from kuraban.core.house_view import Detector, HouseView
+from kuraban.core.detectors.base import Detector, Remark, Tell
+from kuraban.core.house_view import HouseView
 from kuraban.core.plan.entry_reducer import STIR
 from kuraban.core.units import HOUR, MINUTE
 
@@ -24,8 +25,8 @@ class Disagrees(Detector):
 
     conditions = ("disagrees",)
 
-    def __init__(self, view: HouseView, subject: str, twin: str) -> None:
-        super().__init__(view, subject)
+    def __init__(self, view: HouseView, tell: Tell, subject: str, twin: str) -> None:
+        super().__init__(view, tell, subject)
         self.twin = twin
         self.since: float | None = None
         self.told = False
@@ -49,13 +50,13 @@ class Disagrees(Detector):
             return now + LOOK
         if self.since is None:
             self.since = now
-        stirred = view.entry_log.subject_state(place).last_stir
+        stirred = view.entry_log.of(place).last_stir
         if stirred is not None and self.since < stirred + STIR <= now - LOOK:
             self.found("disagrees", True, now, value=a, since=self.since,
                        evidence=(f"twin={b:.1f}",))  # fmt: skip
         elif self._layered(a, b, kind, now, stirred):
             self.told = True
-            view.remark(place, "layering", abs(a - b), now)
+            self.tell(Remark(place, "layering", abs(a - b), now))
         return now + LOOK
 
     def _layered(self, a: float, b: float, kind: str, now: float, stirred: float | None) -> bool:

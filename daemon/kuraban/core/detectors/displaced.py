@@ -17,8 +17,12 @@ from array import array
 from bisect import bisect_right
 
 from kuraban.core.course import FAR_FUTURE
-from kuraban.core.house_view import Detector, HouseView
-from kuraban.core.plan.subject_state import PROBE_OUT_LONGEST, SubjectState
+from kuraban.core.detectors.base import ProbeDetector, Tell
+from kuraban.core.house_view import HouseView
+from kuraban.core.plan.plan_view import SubjectView
+from kuraban.core.plan.subject_state import PROBE_OUT_LONGEST
+from kuraban.core.probes.belief import Understood
+from kuraban.core.probes.probe_view import ProbeView
 from kuraban.core.units import MINUTE
 
 STEP = {"koji-bed": 2.0, "starter": 1.2}
@@ -36,16 +40,17 @@ NEVER_STEP = 5.0
 NEVER_ABOVE = 45.0
 
 
-class Displaced(Detector):
+class Displaced(ProbeDetector):
     __slots__ = (
         "at_air_since",
         "back_since",
         "before_mask",
         "done_out",
+        "doubt",
+        "held",
         "judged",
         "logged_out",
         "out_since",
-        "place",
         "probe_state",
         "step",
         "subject_state",
@@ -55,9 +60,10 @@ class Displaced(Detector):
     )
 
     conditions = ("displaced",)
+    reasons = ("step", "displaced", "out")
 
-    def __init__(self, view: HouseView, subject: str) -> None:
-        super().__init__(view, subject)
+    def __init__(self, view: HouseView, tell: Tell, subject: str) -> None:
+        super().__init__(view, tell, subject)
         self.step = STEP.get(view.house.place[view.house.probe[subject].of].kind, STEP_ELSE)
         self.times, self.values = array("d"), array("d")
         """What it said within the look-back."""
@@ -67,26 +73,29 @@ class Displaced(Detector):
         self.out_since: float | None = None
         self.done_out: float | None = None
         """The logged taking-out that is over, by its own end or by a word."""
+        self.doubt: float | None = None
+        """Since when a step that no mash can make waits to be understood."""
+        self.held: float | None = None
+        """The value from before that step, or from before it was out."""
         self.judged = False
         self.logged_out: float | None = None
-        self.subject_state: SubjectState
-        self.settle()
+        self.probe_state: ProbeView = view.probe_states[subject]
+        self.subject_state: SubjectView = view.entry_log.of(self.probe_state.probe.of)
+        self.version = -1
 
     def settle(self) -> None:
-        self.probe_state = self.view.probe_states[self.subject]
-        self.version = -1
+        probe_state = self.view.probe_states[self.subject]
+        if probe_state is not self.probe_state:
+            self.doubt = self.held = None
+        self.probe_state, self.version = probe_state, -1
 
     def _consult(self, now: float) -> None:
         """What the books say of the probe and its place, asked anew when they change."""
         entry_log = self.view.entry_log
-        subject_state = entry_log.subject_states.get(self.subject)
-        self.version, self.subject_state = (
-            entry_log.version,
-            entry_log.subject_state(self.probe_state.probe.of),
-        )
+        self.version = entry_log.version
+        self.subject_state = entry_log.of(self.probe_state.probe.of)
         self.judged = self.view.probe_judged(self.subject, now)
-        self.logged_out = None if subject_state is None else subject_state.probe_out
-        self.place = self.view.places[self.probe_state.probe.of]
+        self.logged_out = entry_log.of(self.subject).probe_out
 
     def listens(self) -> tuple[str, ...]:
         return (self.subject,)
@@ -108,14 +117,15 @@ class Displaced(Detector):
             return self._put_back(now)
         if self.out_since is not None:
             return self._out(value, now)
-        if probe_state.doubt is not None:
-            return self._doubt(value, now)
+        if self.doubt is not None and self.held is not None:
+            return self._doubt(value, self.held, self.doubt, now)
         return self._calm(value, at, now)
 
     def _forget(self, now: float) -> None:
-        probe_state = self.probe_state
-        probe_state.doubt = probe_state.held = None
-        probe_state.suspect -= {"displaced", "out"}
+        self.doubt = self.held = None
+        if self.probe_state.suspect:
+            for why in self.reasons:
+                self.against(why, False, now)
         del self.times[:], self.values[:]
         self.before_mask = self.out_since = self.back_since = None
         self.clear(now)
@@ -145,14 +155,13 @@ class Displaced(Detector):
         if abs(value - reference) < self.step and value < NEVER_ABOVE:
             return FAR_FUTURE
         self._hold(reference, now)
-        return self._doubt(value, now)
+        return self._doubt(value, reference, now, now)
 
     def _hold(self, held: float, now: float) -> None:
         """Do not believe the probe until the step is understood."""
-        probe_state = self.probe_state
-        probe_state.doubt, probe_state.held = now, held
+        self.doubt, self.held = now, held
         self.at_air_since = None
-        self.place.refresh(now)
+        self.against("step", True, now)
 
     def _air_explains(self, value: float, reference: float, now: float) -> bool:
         """After a mask only a value at the air's temperature speaks against the work done."""
@@ -173,21 +182,15 @@ class Displaced(Detector):
         place = self.view.house.place[self.view.house.probe[self.subject].of]
         return self.view.air_of(place, now)
 
-    def _doubt(self, value: float, now: float) -> float:
-        probe_state = self.probe_state
-        assert probe_state.doubt is not None and probe_state.held is not None
-        moved, waited = value - probe_state.held, now - probe_state.doubt
+    def _doubt(self, value: float, held: float, since: float, now: float) -> float:
+        moved, waited = value - held, now - since
         if abs(moved) < 0.5 * self.step and value < NEVER_ABOVE:
             return self._accept(now)
-        if self.view.masked(probe_state.probe.of, now) is not None:
-            return (
-                FAR_FUTURE
-                if self._air_explains(value, probe_state.held, now)
-                else self._accept(now)
-            )
+        if self.view.masked(self.probe_state.probe.of, now) is not None:
+            return FAR_FUTURE if self._air_explains(value, held, now) else self._accept(now)
         self.before_mask = None
         air = self._air(now)
-        if self._reads_air(value, probe_state.held, air, now):
+        if self._reads_air(value, held, air, now):
             return self._displace(value, air, now)
         if self._as_planned(value, now):
             return self._accept(now) if waited >= ACCEPT else FAR_FUTURE
@@ -196,7 +199,7 @@ class Displaced(Detector):
         if waited >= DECIDE:
             if air is None and abs(moved) >= STEP_WITHOUT_AIR and not self._addition():
                 return self._displace(value, air, now)
-            if air is not None and self._share(value, probe_state.held, air) >= MOST_OF_THE_WAY:
+            if air is not None and self._share(value, held, air) >= MOST_OF_THE_WAY:
                 return self._displace(value, air, now)
         if waited >= ACCEPT:
             return self._accept(now)
@@ -222,33 +225,30 @@ class Displaced(Detector):
 
     def _accept(self, now: float) -> float:
         """The step was the product's: believe the probe again, the time since then counted."""
-        probe_state = self.probe_state
-        probe_state.doubt = probe_state.held = None
+        self.doubt = self.held = None
         del self.times[:], self.values[:]
-        self.place.stale = True
-        self.place.refresh(now)
+        self.tell(Understood(self.subject, now))
         return FAR_FUTURE
 
     def _displace(self, value: float, air: float | None, now: float) -> float:
-        probe_state = self.probe_state
-        held, since = probe_state.held, probe_state.doubt
-        probe_state.doubt = None
-        probe_state.suspect.add("displaced")
+        held, since = self.held, self.doubt
+        self.doubt = None
+        self.against("displaced", True, now)
+        self.against("step", False, now)
+        self.against("out", False, now)
         self.out_since, self.back_since = now, None
         evidence = [] if air is None else [f"air={air:.1f}"]
         if held is not None:
             evidence.append(f"was={held:.1f}")
         if value >= NEVER_ABOVE:
             evidence.append("washed")
-        self.place.refresh(now)
         self.found("displaced", True, now, value=value, planned=held, since=since,
                    evidence=tuple(evidence))  # fmt: skip
         return FAR_FUTURE
 
     def _out(self, value: float, now: float) -> float:
         """Displaced: back when it left the air towards the product for a quarter of an hour."""
-        probe_state = self.probe_state
-        air, held = self._air(now), probe_state.held
+        air, held = self._air(now), self.held
         if held is None:
             back = air is None or abs(value - air) > 2 * AT_AIR
         elif air is None or abs(held - air) <= 2 * AT_AIR:
@@ -265,7 +265,8 @@ class Displaced(Detector):
         if now - self.back_since < BACK_FOR:
             return FAR_FUTURE
         self.out_since = None
-        probe_state.suspect -= {"displaced", "out"}
+        self.against("displaced", False, now)
+        self.against("out", False, now)
         self.found("displaced", False, now, value=value)
         return self._accept(now)
 
@@ -274,12 +275,11 @@ class Displaced(Detector):
         self.back_since = now if self.back_since is None else self.back_since
         if now - self.back_since < SETTLES:
             return FAR_FUTURE
-        probe_state = self.probe_state
-        probe_state.suspect.discard("out")
+        self.against("out", False, now)
         self.back_since = None
         if self.out_since is not None:
             self.out_since = None
-            probe_state.suspect.discard("displaced")
+            self.against("displaced", False, now)
             self.clear(now)
         return self._accept(now)
 
@@ -288,11 +288,11 @@ class Displaced(Detector):
         probe_state = self.probe_state
         if self.out_since is None and "out" not in probe_state.suspect:
             before = bisect_right(self.times, since)
-            probe_state.held = self.values[before - 1] if before else probe_state.value
-            probe_state.suspect.add("out")
-            probe_state.doubt = self.back_since = None
-            self.place.refresh(now)
-        value, held = probe_state.value, probe_state.held
+            self.held = self.values[before - 1] if before else probe_state.value
+            self.doubt = self.back_since = None
+            self.against("out", True, now)
+            self.against("step", False, now)
+        value, held = probe_state.value, self.held
         near = value is not None and held is not None and abs(value - held) <= self.step
         if near and now - since >= 5 * MINUTE:
             self.back_since = now if self.back_since is None else self.back_since
@@ -302,8 +302,8 @@ class Displaced(Detector):
         if not believed and now - since < PROBE_OUT_LONGEST:
             return FAR_FUTURE
         self.done_out = since
-        probe_state.suspect.discard("out")
         if not near and value is not None:
-            probe_state.doubt = since
+            self.doubt = since
             return self._displace(value, self._air(now), now)
+        self.against("out", False, now)
         return self._accept(now)

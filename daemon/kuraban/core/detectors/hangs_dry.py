@@ -9,37 +9,34 @@ Nothing rings for it; it is listed. Where litres are unknown it is believed.
 from __future__ import annotations
 
 from kuraban.core.course import FAR_FUTURE
-from kuraban.core.house_view import Detector, HouseView
+from kuraban.core.detectors.base import ProbeDetector, Tell
+from kuraban.core.house_view import HouseView
 from kuraban.core.plan.fill_level import litres_in
 from kuraban.core.units import MINUTE
 
-HANGS_DRY = "hangs-dry"
 SETTLES = 15 * MINUTE
 """From when it is under the surface until it is at its temperature (common practice)."""
 
 
-class HangsDry(Detector):
-    def __init__(self, view: HouseView, subject: str) -> None:
-        super().__init__(view, subject)
+class HangsDry(ProbeDetector):
+    reasons = ("hangs-dry",)
+
+    def __init__(self, view: HouseView, tell: Tell, subject: str) -> None:
+        super().__init__(view, tell, subject)
         self.wet_since: float | None = None
 
     def look(self, now: float) -> float:
-        view = self.view
-        probe_state = view.probe_states[self.subject]
         if self._dry(now):
             self.wet_since = None
-            if HANGS_DRY not in probe_state.suspect:
-                probe_state.suspect.add(HANGS_DRY)
-                view.places[probe_state.probe.of].refresh(now)
+            self.against("hangs-dry", True, now)
             return FAR_FUTURE
-        if HANGS_DRY not in probe_state.suspect:
+        if "hangs-dry" not in self.view.probe_states[self.subject].suspect:
             return FAR_FUTURE
         self.wet_since = now if self.wet_since is None else self.wet_since
         if now < self.wet_since + SETTLES:
             return self.wet_since + SETTLES
-        probe_state.suspect.discard(HANGS_DRY)
         self.wet_since = None
-        view.places[probe_state.probe.of].refresh(now)
+        self.against("hangs-dry", False, now)
         return FAR_FUTURE
 
     def _dry(self, now: float) -> bool:

@@ -8,8 +8,9 @@ reads as the dry bulb does, depression near nothing; that is no damp room and no
 from __future__ import annotations
 
 from kuraban.core.course import FAR_FUTURE, AirBand
+from kuraban.core.detectors.base import Detector, Tell
 from kuraban.core.detectors.time_outside import TimeOutside
-from kuraban.core.house_view import Detector, HouseView
+from kuraban.core.house_view import HouseView
 from kuraban.core.units import MINUTE
 from kuraban.errors import OutOfRange
 from kuraban.trade.psychrometry import depression, relative_humidity
@@ -23,8 +24,8 @@ DRY_WICK = 0.3
 class KojiAir(Detector):
     conditions = ("humid", "dry")
 
-    def __init__(self, view: HouseView, subject: str) -> None:
-        super().__init__(view, subject)
+    def __init__(self, view: HouseView, tell: Tell, subject: str) -> None:
+        super().__init__(view, tell, subject)
         self.clocks = {"humid": TimeOutside(), "dry": TimeOutside()}
 
     def look(self, now: float) -> float:
@@ -82,7 +83,6 @@ class KojiAir(Detector):
                 if dry is not None and humidity is not None:
                     return "depression", low_high, depression(dry, humidity)
                 return "depression", low_high, None
-            assert band.humidity is not None
             if humidity is None and dry is not None and wet is not None and dry - wet >= DRY_WICK:
                 humidity = relative_humidity(dry, wet)
         except OutOfRange:

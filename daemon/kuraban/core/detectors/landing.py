@@ -12,8 +12,9 @@ from typing import NamedTuple
 
 from kuraban.core import entries as e
 from kuraban.core.course import FAR_FUTURE
+from kuraban.core.detectors.base import Detector, Remark, Tell
 from kuraban.core.facts import Logged
-from kuraban.core.house_view import Detector, HouseView
+from kuraban.core.house_view import HouseView
 from kuraban.core.plan.fill_level import TRACES, litres_in
 from kuraban.core.plan.landing_forecast import Mash, expected
 from kuraban.core.units import HOUR, MINUTE
@@ -42,8 +43,8 @@ class _Pour(NamedTuple):
 class Landing(Detector):
     __slots__ = ("pour", "seen")
 
-    def __init__(self, view: HouseView, subject: str) -> None:
-        super().__init__(view, subject)
+    def __init__(self, view: HouseView, tell: Tell, subject: str) -> None:
+        super().__init__(view, tell, subject)
         self.seen: dict[str, float] = {}
         """Additions taken into account, by their ids, and when they were."""
         self.pour: _Pour | None = None
@@ -56,16 +57,16 @@ class Landing(Detector):
         if self.pour is not None and now >= self.pour.due:
             self._landed(self.pour, now)
             self.pour = None
-        for logged in self._new(now):
+        for logged, addition in self._new(now):
             self.seen[logged.id] = logged.at
-            self._goes_in(logged, now)
+            self._goes_in(addition, logged.at, now)
         return FAR_FUTURE if self.pour is None else self.pour.due
 
-    def _new(self, now: float) -> list[Logged]:
+    def _new(self, now: float) -> list[tuple[Logged, e.Addition]]:
         """Additions that came since the last look and are no older than their settling."""
         self.seen = {known: at for known, at in self.seen.items() if now - at < 6 * HOUR}
         return [
-            logged
+            (logged, logged.entry)
             for logged in self.view.entry_log.about(self.subject)
             if isinstance(logged.entry, e.Addition)
             and logged.entry.what not in TRACES
@@ -73,14 +74,12 @@ class Landing(Detector):
             and logged.id not in self.seen
         ]
 
-    def _goes_in(self, logged: Logged, now: float) -> None:
-        addition, pour = logged.entry, self.pour
-        assert isinstance(addition, e.Addition)
-        due = logged.at + SETTLES.get(addition.what, SETTLES_ELSE)
+    def _goes_in(self, addition: e.Addition, at: float, now: float) -> None:
+        pour, due = self.pour, at + SETTLES.get(addition.what, SETTLES_ELSE)
         if pour is not None:
             self.pour = pour._replace(additions=(*pour.additions, addition), due=max(pour.due, due))
             return
-        before, litres = self._product(logged.at, now), self._litres(logged.at)
+        before, litres = self._product(at, now), self._litres(at)
         if before is not None and litres is not None:
             self.pour = _Pour(Mash(before, litres), (addition,), due)
 
@@ -104,11 +103,13 @@ class Landing(Detector):
         return (FILLED[0] * size, FILLED[1] * size) if last else None
 
     def _landed(self, pour: _Pour, now: float) -> None:
+        """Nothing is told where spirit went in: it warms by its strength, which nobody logs."""
+        spirit = any(addition.what == "alcohol" for addition in pour.additions)
         found = self._product(now, now)
-        goal = expected(pour.before, list(pour.additions))
+        goal = None if spirit else expected(pour.before, list(pour.additions))
         if found is None or goal is None:
             return
         if found > goal.most + DOUBT:
-            self.view.remark(self.subject, "landing-above", found - goal.likely, now)
+            self.tell(Remark(self.subject, "landing-above", found - goal.likely, now))
         elif found < goal.least - DOUBT:
-            self.view.remark(self.subject, "landing-below", goal.likely - found, now)
+            self.tell(Remark(self.subject, "landing-below", goal.likely - found, now))

@@ -9,11 +9,12 @@ their saw-tooth went before, by a little each, for long enough that it is no cha
 
 from __future__ import annotations
 
-from kuraban.core.detectors.cooler import CoolerDetector
-from kuraban.core.forecast.drift import CLEAR, Drift, Point, Swing, drift_along, points_of, swing_of
+from kuraban.core.detectors.base import CoolerDetector, Tell
+from kuraban.core.forecast.drift import CLEAR, Drift, Swing, drift_along, points_of, swing_of
+from kuraban.core.forecast.memory import Point
 from kuraban.core.house_view import HouseView
 from kuraban.core.units import HOUR, MINUTE
-from kuraban.trade.change import AT_LEAST, shared_start, shared_step
+from kuraban.trade.change import AT_LEAST, Shared, shared_step
 
 LOOK = 2 * MINUTE
 RAN = 30 * MINUTE
@@ -35,22 +36,22 @@ Served = tuple[list[Point], Swing, str]
 
 
 class NotCooling(CoolerDetector):
-    def __init__(self, view: HouseView, subject: str) -> None:
-        super().__init__(view, subject)
-        self.name = "not-heating" if self.cooler.heats else "not-cooling"
+    def __init__(self, view: HouseView, tell: Tell, subject: str) -> None:
+        super().__init__(view, tell, subject)
+        self.name = "not-heating" if self.cooler.entry.heats else "not-cooling"
         self.conditions = (self.name,)
         self.ran_since: float | None = None
         self.fine_since: float | None = None
         self.served_looked = 0.0
         self.served_seen = 0
-        self.shared = shared_start()
+        self.shared = Shared()
 
     def look(self, now: float) -> float:
-        if not self.judged(now):
-            self.ran_since, self.shared = None, shared_start()
+        if not self.cooler.judged(now):
+            self.ran_since, self.shared = None, Shared()
             self.clear(now)
             return now + 10 * MINUTE
-        runs = self.runs(now)
+        runs = self.cooler.runs(now)
         if runs is None:
             self._by_served(now)
             return now + SERVED_LOOK
@@ -61,7 +62,7 @@ class NotCooling(CoolerDetector):
         why = self._evidence(now)
         if why:
             self.fine_since = None
-            self.found(self.name, True, now, since=self.ran_since, value=self.makes(now),
+            self.found(self.name, True, now, since=self.ran_since, value=self.cooler.makes(now),
                        evidence=why)  # fmt: skip
         elif self.view.stands(self.subject, self.name):
             self._over(now)
@@ -74,13 +75,13 @@ class NotCooling(CoolerDetector):
 
     def _own(self, now: float) -> tuple[str, ...]:
         """What it delivers stays out of band although it has run for half an hour."""
-        value = self.makes(now)
+        value = self.cooler.makes(now)
         if value is None or not all(self._well_off(old) for old in self._made(now)):
             return ()
-        rise = self.rise(self.subject, now, RAN, "supply", "air")
+        rise = self.cooler.rise(self.subject, now, RAN, "supply", "air")
         if rise is None:
             return ()
-        wrong = rise if not self.cooler.heats else -rise
+        wrong = rise if not self.cooler.entry.heats else -rise
         return (f"supply={value:.1f}",) if wrong > -NEARER else ()
 
     def _made(self, now: float) -> list[float]:
@@ -91,33 +92,33 @@ class NotCooling(CoolerDetector):
         return []
 
     def _well_off(self, value: float) -> bool:
-        band = self.cooler.band
+        band = self.cooler.entry.band
         if band is None:
             return False
-        return value < band[0] - WELL_OFF if self.cooler.heats else value > band[1] + WELL_OFF
+        return value < band[0] - WELL_OFF if self.cooler.entry.heats else value > band[1] + WELL_OFF
 
     def _no_difference(self, now: float) -> tuple[str, ...]:
         """Supply and return are alike while a valve is open and the water is not cold yet."""
         view = self.view
         supply = view.measured(self.subject, now, "supply")
         back = view.measured(self.subject, now, "return")
-        if supply is None or back is None or self.off_band(now) is not True:
+        if supply is None or back is None or self.cooler.off_band(now) is not True:
             return ()
-        if abs(back - supply) >= NO_DIFFERENCE or self.called_by(now) is None:
+        if abs(back - supply) >= NO_DIFFERENCE or self.cooler.called_by(now) is None:
             return ()
         return (f"supply={supply:.1f}", f"return={back:.1f}")
 
     def _places(self, now: float) -> tuple[str, ...]:
         """No probe in its water or air: it runs, and what it keeps goes the wrong way."""
-        if self.makes(now) is not None:
+        if self.cooler.makes(now) is not None:
             return ()
-        sign = -1.0 if self.cooler.heats else 1.0
+        sign = -1.0 if self.cooler.entry.heats else 1.0
         wrong = []
         for place in self.view.served(self.subject):
             valve = self.view.signal(place, now, "valve")
-            if not self.view.place_judged(place, now) or not self.needs(place, valve, now):
+            if not self.view.place_judged(place, now) or not self.cooler.needs(place, valve, now):
                 continue
-            rise = self.rise(place, now, RAN, "product", "air")
+            rise = self.cooler.rise(place, now, RAN, "product", "air")
             if rise is not None and sign * rise > NEARER:
                 wrong.append(place)
         return ("served_rising",) if wrong else ()
@@ -127,7 +128,7 @@ class NotCooling(CoolerDetector):
         if now - self.served_looked < SERVED_LOOK - 1:
             return
         self.served_looked = now
-        sign = -1.0 if self.cooler.heats else 1.0
+        sign = -1.0 if self.cooler.entry.heats else 1.0
         served = self._swings(now)
         judged, turning, against = 0, 0, 0
         for drift in self._drifts(served, sign > 0, now):
@@ -156,7 +157,7 @@ class NotCooling(CoolerDetector):
         self.shared = shared_step(self.shared, beyond)
         most = len(beyond) >= AT_LEAST and sum(way > 0 for way in beyond) >= SHARE * len(beyond)
         cooled = any(swing.exceeded(not upward) for swing in swings)
-        return most and not cooled and self.shared.signal == "high"
+        return most and not cooled and self.shared.signals
 
     def _swings(self, now: float) -> list[Served]:
         """Every served place of which something is known."""
@@ -182,7 +183,7 @@ class NotCooling(CoolerDetector):
 
     def _turns(self, drift: Drift) -> bool:
         """A place that leaves its plan, beyond anything its saw-tooth did before."""
-        sign = -1.0 if self.cooler.heats else 1.0
+        sign = -1.0 if self.cooler.entry.heats else 1.0
         pace = drift.low if sign > 0 else -drift.high
         return (
             sign * drift.slope >= SERVED_SLOPE
@@ -196,7 +197,7 @@ class NotCooling(CoolerDetector):
         self.fine_since = now if self.fine_since is None else self.fine_since
         if now - self.fine_since >= OVER:
             self.fine_since = None
-            self.shared = shared_start()
+            self.shared = Shared()
             self.found(self.name, False, now)
 
 

@@ -9,7 +9,8 @@ from __future__ import annotations
 from itertools import pairwise
 
 from kuraban.core.course import FAR_FUTURE
-from kuraban.core.house_view import Detector, HouseView
+from kuraban.core.detectors.base import Detector, Tell
+from kuraban.core.house_view import HouseView
 from kuraban.core.units import HOUR, MINUTE
 
 LOOK = 2 * MINUTE
@@ -35,8 +36,8 @@ class Overcooling(Detector):
 
     conditions = ("overcooling",)
 
-    def __init__(self, view: HouseView, subject: str) -> None:
-        super().__init__(view, subject)
+    def __init__(self, view: HouseView, tell: Tell, subject: str) -> None:
+        super().__init__(view, tell, subject)
         self.open_since: float | None = None
         self.deep_since: float | None = None
         self.fine_since: float | None = None

@@ -10,12 +10,14 @@ from __future__ import annotations
 
 from array import array
 
-from kuraban.core.course import FAR_FUTURE, Planned, Stage
+from kuraban.core.course import FAR_FUTURE, Stage
+from kuraban.core.detectors.base import Detector, Tell
 from kuraban.core.detectors.time_outside import ABOUT, TimeOutside
 from kuraban.core.forecast.drift import undisturbed_since
 from kuraban.core.forecast.threshold_crossing import passed_at
-from kuraban.core.house_view import Detector, HouseView
+from kuraban.core.house_view import HouseView
 from kuraban.core.plan.subject_state import Batch, LetRun
+from kuraban.core.probes.probe_view import PlaceView
 from kuraban.core.rota import head_start
 from kuraban.core.units import MINUTE
 
@@ -53,14 +55,15 @@ class Side:
 
 
 class ProductBand(Detector):
-    __slots__ = ("calm", "let_run", "place", "plan", "settled", "sides", "stage", "version")
+    __slots__ = (
+        "calm", "let_run", "place", "revised", "settled", "sides", "stage", "version",
+    )  # fmt: skip
 
     conditions = ("warm", "cold", "far-warm", "far-cold")
 
-    def __init__(self, view: HouseView, subject: str) -> None:
-        super().__init__(view, subject)
+    def __init__(self, view: HouseView, tell: Tell, subject: str) -> None:
+        super().__init__(view, tell, subject)
         self.sides = (Side("warm", 1.0), Side("cold", -1.0))
-        self.plan: Planned | None = None
         self.calm = array("d")
         """While the books do not change, and until the first of these, a value changes nothing that
         is well inside. The others: the start of a straight piece of the plan, its degrees there and
@@ -70,10 +73,15 @@ class ProductBand(Detector):
         self.stage: Stage | None = None
         self.settled = 0.0
         self.let_run: LetRun | None = None
-        self.settle()
+        self.place: PlaceView = view.places[subject]
+        self.revised = self.place.revised
+        """The state of the record when it was looked back on last."""
 
     def settle(self) -> None:
-        self.place = self.view.places[self.subject]
+        place = self.view.places[self.subject]
+        if place is not self.place:
+            self.revised = place.revised
+        self.place = place
 
     def listens(self) -> tuple[str, ...]:
         return tuple(p.id for p in self.view.house.probes_of(self.subject, "product"))
@@ -91,10 +99,9 @@ class ProductBand(Detector):
             return FAR_FUTURE
         value, at = known
         at = min(at, now)
-        self._enter(batch, now)
+        stage = self._enter(batch, now)
         planned = batch.plan.at(at)
-        subject_state = view.entry_log.subject_states[self.subject]
-        run = subject_state.let_run
+        run = view.entry_log.of(self.subject).let_run
         if run is not None and not run.start <= now < run.until:
             run = None
         if run is not self.let_run:
@@ -102,18 +109,18 @@ class ProductBand(Detector):
         quiet = self._quiet_until(now)
         again = FAR_FUTURE if run is None else run.until
         for side in self.sides:
-            again = min(again, self._judge(side, value, planned, at, now, quiet, run, batch))
-        place.stale = False
-        self._calm(run, batch, at)
+            again = min(again, self._judge(side, stage, value, planned, at, now, quiet, run, batch))
+        self.revised = place.revised
+        self._calm(run, stage, batch, at)
         return again
 
-    def _calm(self, run: LetRun | None, batch: Batch, at: float) -> None:
+    def _calm(self, run: LetRun | None, stage: Stage, batch: Batch, at: float) -> None:
         """Whether all clocks rest, so that values well inside need no further look."""
         del self.calm[:]
-        if run is None and all(side.rests for side in self.sides) and self.stage is not None:
+        if run is None and all(side.rests for side in self.sides):
             self.version = self.view.entry_log.version
             until, celsius, slope = batch.plan.line(at)
-            sides = self.stage.tolerance
+            sides = stage.tolerance
             least, most = deadband(sides.below) - sides.below, sides.above - deadband(sides.above)
             self.calm.extend((until, at, celsius, slope, least, most, *batch.course.never))
 
@@ -137,24 +144,22 @@ class ProductBand(Detector):
 
     def _rest(self, now: float) -> None:
         if self.stage is not None:
-            self.stage = self.plan = None
+            self.stage = None
             for side in self.sides:
                 side.reset()
         self.clear(now)
 
-    def _enter(self, batch: Batch, now: float) -> None:
-        """A new plan, or a new stage, in which the judging starts anew."""
+    def _enter(self, batch: Batch, now: float) -> Stage:
+        """The stage now; in a new one the judging starts anew."""
         standing = batch.plan.standing(now)
         self.settled = batch.settled_at(standing)
-        if batch.plan is self.plan and standing.stage is self.stage:
-            return
-        self.plan = batch.plan
         if standing.stage is not self.stage:
             if self.stage is not None:
                 for side in self.sides:
                     side.reset()
                 self.clear(now)
             self.stage = standing.stage
+        return standing.stage
 
     def _quiet_until(self, now: float) -> float:
         """When masks and settling end; the past if nothing holds the judging."""
@@ -169,6 +174,7 @@ class ProductBand(Detector):
     def _judge(
         self,
         side: Side,
+        stage: Stage,
         value: float,
         planned: float,
         at: float,
@@ -177,8 +183,6 @@ class ProductBand(Detector):
         run: LetRun | None,
         batch: Batch,
     ) -> float:
-        stage = self.stage
-        assert stage is not None
         beyond = side.sign * (value - planned)
         warm = side.sign > 0
         tolerance = stage.tolerance.above if warm else stage.tolerance.below
@@ -195,7 +199,7 @@ class ProductBand(Detector):
         near, far = side.near, side.far
         near.note(at, beyond > tolerance, beyond <= tolerance - band, delay)
         far.note(at, far_beyond > limit, far_beyond <= limit - band, stage.limit_delay)
-        if self.place.stale and near.out and run is None:
+        if self.revised != self.place.revised and near.out and run is None:
             since = self._outside_since(batch, side.sign, tolerance, at)
             near.credit(since, at, delay)
             if far.out:

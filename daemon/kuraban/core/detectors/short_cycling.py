@@ -7,33 +7,37 @@ from __future__ import annotations
 
 from collections import deque
 
-from kuraban.core.detectors.cooler import CoolerDetector
+from kuraban.core.detectors.base import CoolerDetector, Tell
 from kuraban.core.house_view import HouseView
-from kuraban.core.site import House, Probe
+from kuraban.core.site import Probe
 from kuraban.core.units import HOUR, MINUTE
 
 MOST_STARTS = 12
 
 
 class ShortCycling(CoolerDetector):
-    __slots__ = ("house", "oftenest", "ran", "starts")
+    __slots__ = ("oftenest", "ran", "starts")
 
     conditions = ("short-cycling",)
 
-    def __init__(self, view: HouseView, subject: str) -> None:
-        super().__init__(view, subject)
+    def __init__(self, view: HouseView, tell: Tell, subject: str) -> None:
+        super().__init__(view, tell, subject)
         self.starts: deque[float] = deque()
-        self.house: House | None = None
         self.oftenest: list[Probe] = []
         """What tells of its runs in this house, that which speaks oftenest first."""
         self.ran: bool | None = None
+
+    def settle(self) -> None:
+        super().settle()
+        probes = self.view.house.probes_of(self.subject, "running", "power")
+        self.oftenest = sorted(probes, key=lambda probe: probe.every)
 
     def listens(self) -> tuple[str, ...]:
         probes = self.view.house.probes_of(self.subject, "power", "running")
         return tuple(probe.id for probe in probes)
 
     def look(self, now: float) -> float:
-        if not self.judged(now):
+        if not self.cooler.judged(now):
             self.starts.clear()
             self.clear(now)
             return now + 10 * MINUTE
@@ -54,16 +58,12 @@ class ShortCycling(CoolerDetector):
 
     def _raw_runs(self, now: float) -> bool | None:
         """As the probe that speaks oftenest says it, unfiltered: a run may last two minutes."""
-        if self.house is not self.view.house:
-            self.house = self.view.house
-            probes = self.house.probes_of(self.subject, "running", "power")
-            self.oftenest = sorted(probes, key=lambda probe: probe.every)
         for probe in self.oftenest:
             probe_state = self.view.probe_states[probe.id]
             if probe_state.raw is None or not probe_state.fresh(now):
                 continue
             if probe.measures == "running":
                 return probe_state.raw > 0.5
-            rated = self.cooler.rated_watts
+            rated = self.cooler.entry.rated_watts
             return probe_state.raw >= (60.0 if rated is None else 0.15 * rated)
         return None

@@ -6,14 +6,15 @@ each alone is held back; `dark` decides within minutes.
 
 from __future__ import annotations
 
-from kuraban.core.house_view import Detector
+from kuraban.core.detectors.base import ProbeDetector
 from kuraban.core.units import MINUTE
 
 LOOK_AGAIN = 1 * MINUTE
 
 
-class Silent(Detector):
+class Silent(ProbeDetector):
     conditions = ("silent",)
+    reasons = ("silent",)
     judged_since: float | None = None
 
     def look(self, now: float) -> float:
@@ -21,7 +22,7 @@ class Silent(Detector):
         probe_state = view.probe_states[self.subject]
         if not view.probe_judged(self.subject, now):
             self.judged_since = None
-            probe_state.suspect.discard("silent")
+            self.against("silent", False, now)
             self.clear(now)
             return now + 10 * MINUTE
         if self.judged_since is None:
@@ -29,17 +30,13 @@ class Silent(Detector):
         last = self.judged_since if probe_state.heard is None else probe_state.heard
         allowed = probe_state.probe.silent_after
         if probe_state.heard is not None and probe_state.heard + allowed > now:
-            probe_state.suspect.discard("silent")
+            self.against("silent", False, now)
             self.found("silent", False, now)
             return probe_state.heard + allowed
         due = max(last, self.judged_since) + allowed
         if due > now:
             return due
-        if "silent" not in probe_state.suspect:
-            probe_state.suspect.add("silent")
-            of = probe_state.probe.of
-            if probe_state.probe.measures == "product" and of in view.places:
-                view.places[of].refresh(now)
+        self.against("silent", True, now)
         if (view.dusk or now < view.blind) and not view.stands(self.subject, "silent"):
             return now + LOOK_AGAIN
         self.found("silent", True, now, since=last)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from kuraban.core.course import FAR_FUTURE
-from kuraban.core.house_view import Detector
+from kuraban.core.detectors.base import Detector
 from kuraban.core.units import HOUR
 
 GRACE = 4 * HOUR

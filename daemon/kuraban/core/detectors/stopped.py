@@ -12,7 +12,8 @@ from __future__ import annotations
 
 from collections import deque
 
-from kuraban.core.detectors.cooler import NOTHING_WATTS, CoolerDetector, unbroken
+from kuraban.core.detectors.base import CoolerDetector, Tell
+from kuraban.core.equipment.cooler_view import NOTHING_WATTS, unbroken
 from kuraban.core.house_view import HouseView
 from kuraban.core.units import HOUR, MINUTE
 
@@ -55,8 +56,8 @@ class Stopped(CoolerDetector):
 
     conditions = ("stopped",)
 
-    def __init__(self, view: HouseView, subject: str) -> None:
-        super().__init__(view, subject)
+    def __init__(self, view: HouseView, tell: Tell, subject: str) -> None:
+        super().__init__(view, tell, subject)
         self.resting: deque[float] = deque(maxlen=600)
         self.standing = 0.0
         self.rests_at_nothing = False
@@ -75,16 +76,16 @@ class Stopped(CoolerDetector):
 
     def look(self, now: float) -> float:
         view = self.view
-        if not self.judged(now):
+        if not self.cooler.judged(now):
             self.suspicious_since = self.off_since = None
             self.clear(now)
             return now + 10 * MINUTE
         power = view.measured(self.subject, now, "power")
-        runs = self.runs(now)
+        runs = self.cooler.runs(now)
         if runs is None:
             return now + LOOK
         gone = self._learn(power, runs, now)
-        called = self.called_by(now)
+        called = self.cooler.called_by(now)
         if called is None:
             self.called_since = None
         elif self.called_since is None:
@@ -111,7 +112,7 @@ class Stopped(CoolerDetector):
         power = self.view.hanging(self.subject, "power")
         if gone:
             return unbroken(power, max(NOTHING_WATTS, GONE_SHARE * self.standing), now)
-        since = unbroken(power, self.least_draw(), now)
+        since = unbroken(power, self.cooler.least_draw(), now)
         if self.view.signal(self.subject, now, "running") is False:
             since = unbroken(self.view.hanging(self.subject, "running"), 0.5, now)
         return max(since, self.called_since or now)
@@ -164,7 +165,7 @@ class Stopped(CoolerDetector):
             self.drew += 1
         elif self.drew < LEARNED_READINGS:
             self.drew = 0
-        rated = self.cooler.rated_watts
+        rated = self.cooler.entry.rated_watts
         if runs and rated is not None and power < COMPRESSOR_SHARE * rated:
             self.pump_told = True
 
@@ -198,14 +199,14 @@ class Stopped(CoolerDetector):
         seen = "no_draw" if nothing else "not_running"
         if nothing or hard:
             return (seen, called), True
-        off_band = self.off_band(now)
+        off_band = self.cooler.off_band(now)
         if off_band is False:
             return (), False
         unsure = off_band is None or called == "called_warm"
         usual = 1.5 * self.longest_rest or LONG_REST
         if unsure and now - self.off_since < min(usual, LONG_REST):
             return (), False
-        supply = self.makes(now)
+        supply = self.cooler.makes(now)
         return (seen, called, *(() if supply is None else (f"supply={supply:.1f}",))), False
 
     def _over(self, runs: bool, gone: bool, called: str | None, now: float) -> None:

@@ -8,7 +8,8 @@ moved while it was watched has shown no noise of its own, and nothing is said of
 from __future__ import annotations
 
 from kuraban.core.course import FAR_FUTURE
-from kuraban.core.house_view import Detector, HouseView
+from kuraban.core.detectors.base import ProbeDetector, Tell
+from kuraban.core.house_view import HouseView
 from kuraban.core.site import TEMPERATURES
 from kuraban.core.units import HOUR, MINUTE
 
@@ -20,13 +21,14 @@ MOST = 2 * HOUR
 MOVES_SEEN = 10
 
 
-class Stuck(Detector):
+class Stuck(ProbeDetector):
     __slots__ = ("longest", "moves", "seen", "since", "value")
 
     conditions = ("stuck",)
+    reasons = ("stuck",)
 
-    def __init__(self, view: HouseView, subject: str) -> None:
-        super().__init__(view, subject)
+    def __init__(self, view: HouseView, tell: Tell, subject: str) -> None:
+        super().__init__(view, tell, subject)
         self.longest = 0.0
         self.moves = 0
         self.since: float | None = None
@@ -63,8 +65,6 @@ class Stuck(Detector):
         self.value, self.since = value, at
 
     def _say(self, holds: bool, now: float) -> None:
-        probe_state = self.view.probe_states[self.subject]
-        if holds == ("stuck" in probe_state.suspect):
-            return
-        (probe_state.suspect.add if holds else probe_state.suspect.discard)("stuck")
-        self.found("stuck", holds, now, value=self.value, since=self.since)
+        if holds != ("stuck" in self.view.probe_states[self.subject].suspect):
+            self.against("stuck", holds, now)
+            self.found("stuck", holds, now, value=self.value, since=self.since)

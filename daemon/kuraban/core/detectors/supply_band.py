@@ -9,7 +9,7 @@ practice: chilled-water plates freeze up from there.
 
 from __future__ import annotations
 
-from kuraban.core.detectors.cooler import CoolerDetector
+from kuraban.core.detectors.base import CoolerDetector, Tell
 from kuraban.core.detectors.time_outside import TimeOutside
 from kuraban.core.house_view import HouseView
 from kuraban.core.units import MINUTE
@@ -25,13 +25,13 @@ class SupplyBand(CoolerDetector):
 
     conditions = ("warming", "freezing")
 
-    def __init__(self, view: HouseView, subject: str) -> None:
-        super().__init__(view, subject)
+    def __init__(self, view: HouseView, tell: Tell, subject: str) -> None:
+        super().__init__(view, tell, subject)
         self.warm, self.ice = TimeOutside(), TimeOutside()
 
     def look(self, now: float) -> float:
-        value, band = self.makes(now), self.cooler.band
-        if not self.judged(now) or band is None or self.cooler.heats:
+        value, band = self.cooler.makes(now), self.cooler.entry.band
+        if not self.cooler.judged(now) or band is None or self.cooler.entry.heats:
             self.warm.reset()
             self.ice.reset()
             self.clear(now)
@@ -43,8 +43,10 @@ class SupplyBand(CoolerDetector):
         return now + LOOK
 
     def _warming(self, value: float, band: tuple[float, float], now: float) -> None:
-        above, delay = value > band[1], self.cooler.delay
-        called = self.called_by(now) if above and self.runs(now) is not False else None
+        above, delay = value > band[1], self.cooler.entry.delay
+        called = (
+            self.cooler.called_by(now) if above and self.cooler.runs(now) is not False else None
+        )
         self.warm.note(now, above and called is not None, value <= band[1] - DEADBAND, delay)
         if self.warm.holds:
             if self.warm.returned(5 * MINUTE):
@@ -57,7 +59,7 @@ class SupplyBand(CoolerDetector):
                        evidence=why)  # fmt: skip
 
     def _freezing(self, value: float, band: tuple[float, float], now: float) -> None:
-        if self.cooler.kind != "chilled-water" or self.cooler.brine or band[0] < 0:
+        if self.cooler.entry.kind != "chilled-water" or self.cooler.entry.brine or band[0] < 0:
             return
         self.ice.note(now, value < NEAR_FREEZING, value >= NEAR_FREEZING + 0.2, FREEZING_FOR)
         if self.ice.holds:

@@ -9,12 +9,11 @@ and is believed to leave on this side only once it is past the notice band.
 from __future__ import annotations
 
 from kuraban.core.course import FAR_FUTURE, Stage
-from kuraban.core.forecast.drift import Drift, Swing, drift_along, drift_of, points_of, swing_of
-from kuraban.core.house_view import Detector, HouseView
+from kuraban.core.detectors.base import Detector, Tell
+from kuraban.core.forecast.drift import Drift, Swing, drift_along, points_of, swing_of
+from kuraban.core.house_view import HouseView
 from kuraban.core.plan.subject_state import Batch
 from kuraban.core.units import HOUR, MINUTE
-
-__all__ = ["Drift", "Trend", "drift_of"]
 
 LOOK = 10 * MINUTE
 AHEAD = 3 * HOUR
@@ -29,8 +28,8 @@ class Trend(Detector):
 
     conditions = ("trending-warm", "trending-cold")
 
-    def __init__(self, view: HouseView, subject: str) -> None:
-        super().__init__(view, subject)
+    def __init__(self, view: HouseView, tell: Tell, subject: str) -> None:
+        super().__init__(view, tell, subject)
         self.seen = {"warm": 0, "cold": 0}
 
     def look(self, now: float) -> float:
@@ -40,8 +39,8 @@ class Trend(Detector):
             self.seen = {"warm": 0, "cold": 0}
             self.clear(now)
             return FAR_FUTURE
-        subject_state = view.entry_log.subject_state(self.subject)
-        running = subject_state.let_run is not None and now < subject_state.let_run.until
+        let_run = view.entry_log.of(self.subject).let_run
+        running = let_run is not None and now < let_run.until
         if view.masked(self.subject, now) is not None or running:
             return now + LOOK
         drift = self._drift(batch, now)

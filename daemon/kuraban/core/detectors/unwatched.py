@@ -8,7 +8,9 @@ listed and rings nobody.
 from __future__ import annotations
 
 from kuraban.core.course import FAR_FUTURE
-from kuraban.core.house_view import Detector
+from kuraban.core.detectors.base import Detector, Tell
+from kuraban.core.house_view import HouseView
+from kuraban.core.probes.belief import Lapsed
 from kuraban.core.probes.probe_state import UNWATCHED_AFTER, UNWATCHED_ELSE
 from kuraban.core.units import MINUTE
 
@@ -17,11 +19,15 @@ LOOK = 5 * MINUTE
 
 class Unwatched(Detector):
     conditions = ("unwatched",)
-    judged_since: float | None = None
+
+    def __init__(self, view: HouseView, tell: Tell, subject: str) -> None:
+        super().__init__(view, tell, subject)
+        self.judged_since: float | None = None
+        self.heard: float | None = None
+        """When a place that is judged by what surrounds it was heard of last."""
 
     def look(self, now: float) -> float:
         view = self.view
-        probe_state = view.places[self.subject]
         if not view.place_judged(self.subject, now) or not self._could_be_watched():
             self.judged_since = None
             self.clear(now)
@@ -30,11 +36,11 @@ class Unwatched(Detector):
             self.judged_since = now
         if self._measured(now):
             self.clear(now)
-            return max((probe_state.last_good or now) + self._allowed(), now + MINUTE)
-        last = max(probe_state.last_good or 0.0, self.judged_since)
-        subject_state = view.entry_log.subject_states.get(self.subject)
-        if subject_state is not None and subject_state.check is not None:
-            last = max(last, subject_state.check[0])
+            return max((self._last_good() or now) + self._allowed(), now + MINUTE)
+        last = max(self._last_good() or 0.0, self.judged_since)
+        check = view.entry_log.of(self.subject).check
+        if check is not None:
+            last = max(last, check[0])
         due = last + self._allowed()
         masked = view.masked(self.subject, now)
         if masked is not None:
@@ -43,31 +49,36 @@ class Unwatched(Detector):
             return min(due, now + LOOK)
         away = view.dusk or now < view.blind
         if not (away or view.stands(self.subject, "unwatched")):
-            self.found("unwatched", True, now, value=probe_state.product, since=last)
+            product = view.places[self.subject].product
+            self.found("unwatched", True, now, value=product, since=last)
         return now + MINUTE
 
     def _could_be_watched(self) -> bool:
-        probe_state = self.view.places[self.subject]
-        if probe_state.place.brews:
-            return bool(probe_state.products)
+        known = self.view.places[self.subject]
+        if known.place.brews:
+            return bool(known.products)
         return bool(self.view.house.probes_of(self.subject, "product", "air", "supply"))
 
     def _measured(self, now: float) -> bool:
-        view, probe_state = self.view, self.view.places[self.subject]
-        if probe_state.products:
-            probe_state.refresh(now)
-            if view.product(self.subject, now) is not None:
-                return True
-        if probe_state.place.brews:
+        view, known = self.view, self.view.places[self.subject]
+        if known.lapsed(now):
+            self.tell(Lapsed(self.subject, now))
+        if known.products and view.product(self.subject, now) is not None:
+            return True
+        if known.place.brews:
             return False
         heard = (
             view.probe_states[probe.id].heard
             for probe in view.house.probes_of(self.subject, "product", "air", "supply")
         )
-        probe_state.last_good = max(
-            (at for at in heard if at is not None), default=probe_state.last_good
-        )
+        self.heard = max((at for at in heard if at is not None), default=self.heard)
         return view.measured(self.subject, now, "air", "supply") is not None
+
+    def _last_good(self) -> float | None:
+        """When something good was last known of the place."""
+        last = self.view.places[self.subject].last_good
+        known = [at for at in (last, self.heard) if at is not None]
+        return max(known, default=None)
 
     def _allowed(self) -> float:
         return UNWATCHED_AFTER.get(self.view.places[self.subject].place.kind, UNWATCHED_ELSE)

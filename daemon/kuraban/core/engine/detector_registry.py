@@ -8,6 +8,7 @@ from typing import NamedTuple
 from kuraban.core.course import FAR_FUTURE
 from kuraban.core.detectors.addition_unlogged import AdditionUnlogged
 from kuraban.core.detectors.banded_place import BandedPlace
+from kuraban.core.detectors.base import Detector, Tell
 from kuraban.core.detectors.clock_wrong import ClockWrong
 from kuraban.core.detectors.dark import Dark
 from kuraban.core.detectors.disagrees import Disagrees
@@ -28,9 +29,9 @@ from kuraban.core.detectors.trending import Trend
 from kuraban.core.detectors.unwatched import Unwatched
 from kuraban.core.detectors.wild import Wild
 from kuraban.core.engine.look_timers import Timers
-from kuraban.core.house_view import Detector, HouseView
+from kuraban.core.house_state import HouseState
+from kuraban.core.house_view import HouseView
 from kuraban.core.probes.probe_state import PlaceState, ProbeState
-from kuraban.core.site import WATCH, House
 
 Key = tuple[str, str]
 """Class name and subject."""
@@ -53,41 +54,37 @@ class Way(NamedTuple):
 class DetectorRegistry:
     """All detectors of a house. Those whose subject stays are kept when the house changes."""
 
-    clocks: ClockWrong
-
-    def __init__(self, timers: Timers) -> None:
-        self._timers = timers
-        self._view: HouseView
+    def __init__(self, state: HouseState, view: HouseView, tell: Tell, timers: Timers) -> None:
+        self._state, self._view, self._tell, self._timers = state, view, tell, timers
+        self.clocks = ClockWrong(view, tell)
         self.detectors: dict[Key, Detector] = {}
         self.ways: dict[str, Way] = {}
         """Of each probe."""
         self.about: dict[str, list[tuple[int, Detector]]] = {}
         """Of each subject, numbered in the order in which all look."""
 
-    def settle_in(self, view: HouseView, now: float) -> None:
-        self._view = view
-        wanted = {_key(detector): detector for detector in _detectors(view)}
+    def settle_in(self, now: float) -> None:
+        """Take on the house as it is now. What left it tells that nothing of its holds."""
+        wanted = {_key(detector): detector for detector in self._all()}
         for key, detector in self.detectors.items():
             if key in wanted:
                 wanted[key] = detector
             else:
-                detector.clear(now)
+                detector.leave(now)
                 detector.due = FAR_FUTURE
         self.detectors = wanted
         self.about = {}
         for number, detector in enumerate(wanted.values()):
             self.about.setdefault(detector.subject, []).append((number, detector))
-        clocks = wanted["ClockWrong", WATCH]
-        assert isinstance(clocks, ClockWrong)
-        self.clocks = clocks
-        listeners: dict[str, list[Detector]] = {probe: [] for probe in view.probe_states}
+        probe_states = self._state.probe_states
+        listeners: dict[str, list[Detector]] = {probe: [] for probe in probe_states}
         for detector in wanted.values():
             detector.settle()
             for probe in detector.listens():
                 listeners[probe].append(detector)
         self.ways = {
-            probe: _way(view, probe_state, clocks.rows[probe], listeners[probe])
-            for probe, probe_state in view.probe_states.items()
+            probe: self._way(probe_state, listeners[probe])
+            for probe, probe_state in probe_states.items()
         }
 
     def look(self, detector: Detector, now: float) -> None:
@@ -95,7 +92,7 @@ class DetectorRegistry:
 
     def look_at(self, subjects: set[str] | None, now: float) -> None:
         """Let every detector of these subjects look now, None for all of them."""
-        places = self._view.places
+        places = self._state.places
         for name in places if subjects is None else subjects & places.keys():
             places[name].refresh(now)
         for detector in self._those_of(subjects):
@@ -108,74 +105,82 @@ class DetectorRegistry:
         found = [one for subject in subjects for one in self.about.get(subject, ())]
         return [detector for _, detector in sorted(found, key=itemgetter(0))]
 
+    def look_one(self, kind: type[Detector], subject: str, now: float) -> None:
+        """Let one detector look now, where there is such a one."""
+        detector = self.one(kind, subject)
+        if detector is not None:
+            self.look(detector, now)
+
     def one(self, kind: type[Detector], subject: str) -> Detector | None:
         return self.detectors.get((kind.__name__, subject))
 
+    def _way(self, probe_state: ProbeState, listeners: list[Detector]) -> Way:
+        probe = probe_state.probe
+        return Way(
+            probe_state,
+            self.clocks.rows[probe.id],
+            self._state.places.get(probe.of) if probe.measures == "product" else None,
+            tuple(one for one in listeners if isinstance(one, Displaced)),
+            tuple(one for one in listeners if not isinstance(one, Displaced)),
+        )
 
-def _way(view: HouseView, probe_state: ProbeState, row: int, listeners: list[Detector]) -> Way:
-    product = probe_state.probe.measures == "product"
-    return Way(
-        probe_state,
-        row,
-        view.places.get(probe_state.probe.of) if product else None,
-        tuple(one for one in listeners if isinstance(one, Displaced)),
-        tuple(one for one in listeners if not isinstance(one, Displaced)),
-    )
+    def _all(self) -> list[Detector]:
+        """In the order in which they look when all must: probes, places, coolers, the watch."""
+        view, tell = self._view, self._tell
+        return [
+            *_of_probes(view, tell),
+            *_of_places(view, tell),
+            *_of_coolers(view, tell),
+            Dark(view, tell),
+            self.clocks,
+        ]
 
 
 def _key(detector: Detector) -> Key:
     return type(detector).__name__, detector.subject
 
 
-def _detectors(view: HouseView) -> list[Detector]:
-    """In the order in which they look when all must: probes, places, coolers, the watch."""
-    house = view.house
-    return [
-        *_of_probes(view, house),
-        *_of_places(view, house),
-        *_of_coolers(view, house),
-        Dark(view),
-        ClockWrong(view),
-    ]
-
-
-def _of_probes(view: HouseView, house: House) -> list[Detector]:
-    found: list[Detector] = []
+def _of_probes(view: HouseView, tell: Tell) -> list[Detector]:
+    house, found = view.house, list[Detector]()
     for probe in house.probes:
         if probe.measures == "product" and probe.of in house.place:
             if house.place[probe.of].brews:
-                found.append(Displaced(view, probe.id))
+                found.append(Displaced(view, tell, probe.id))
             first = house.probes_of(probe.of, "product")[0].id
             if first != probe.id:
-                found.append(Disagrees(view, probe.id, first))
+                found.append(Disagrees(view, tell, probe.id, first))
         if probe.dry_below is not None:
-            found.append(HangsDry(view, probe.id))
-        found += [Silent(view, probe.id), Stuck(view, probe.id), Wild(view, probe.id)]
+            found.append(HangsDry(view, tell, probe.id))
+        found += [
+            Silent(view, tell, probe.id),
+            Stuck(view, tell, probe.id),
+            Wild(view, tell, probe.id),
+        ]
     return found
 
 
-def _of_places(view: HouseView, house: House) -> list[Detector]:
+def _of_places(view: HouseView, tell: Tell) -> list[Detector]:
     found: list[Detector] = []
-    for place in house.places:
+    for place in view.house.places:
         if place.brews:
             if place.kind != "koji-bed" or place.cooler is not None:
-                found.append(Overcooling(view, place.id))
+                found.append(Overcooling(view, tell, place.id))
             found += [
-                ProductBand(view, place.id),
-                Trend(view, place.id),
-                AdditionUnlogged(view, place.id),
-                StageOverdue(view, place.id),
+                ProductBand(view, tell, place.id),
+                Trend(view, tell, place.id),
+                AdditionUnlogged(view, tell, place.id),
+                StageOverdue(view, tell, place.id),
             ]
             if place.kind != "koji-bed":
-                found.append(Landing(view, place.id))
+                found.append(Landing(view, tell, place.id))
             if place.kind == "koji-bed":
-                found.append(KojiAir(view, place.id))
+                found.append(KojiAir(view, tell, place.id))
         else:
-            found.append(BandedPlace(view, place.id))
-        found.append(Unwatched(view, place.id))
+            found.append(BandedPlace(view, tell, place.id))
+        found.append(Unwatched(view, tell, place.id))
     return found
 
 
-def _of_coolers(view: HouseView, house: House) -> list[Detector]:
+def _of_coolers(view: HouseView, tell: Tell) -> list[Detector]:
     kinds = (Stopped, NotCooling, ShortCycling, SupplyBand)
-    return [kind(view, cooler.id) for cooler in house.coolers for kind in kinds]
+    return [kind(view, tell, cooler.id) for cooler in view.house.coolers for kind in kinds]

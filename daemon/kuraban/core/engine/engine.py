@@ -9,12 +9,28 @@ elapsed time: a step of the wall clock is a fact like any other (`kuraban.core.t
 
 from __future__ import annotations
 
-from typing import Any
+from typing import assert_never
 
 import msgspec
 
 from kuraban.core.alarms.alarm_manager import AlarmManager
-from kuraban.core.deadlines import Deadlines
+from kuraban.core.deadlines import (
+    BatchEnded,
+    ClimbLadder,
+    Deadline,
+    Deadlines,
+    EntryCounts,
+    Evening,
+    Gathered,
+    HoursInHand,
+    Morning,
+    PartFailing,
+    PartMended,
+    PromiseDue,
+    ShelfEnds,
+    WatchBack,
+)
+from kuraban.core.detectors.clock_wrong import ClockWrong
 from kuraban.core.detectors.silent import Silent
 from kuraban.core.detectors.wild import Wild
 from kuraban.core.effects import Turn
@@ -23,6 +39,7 @@ from kuraban.core.engine.detector_registry import DetectorRegistry
 from kuraban.core.engine.entry_handler import EntryHandler
 from kuraban.core.engine.look_timers import Timers
 from kuraban.core.engine.self_monitoring import SelfMonitoring
+from kuraban.core.engine.watched_house import WatchedHouse
 from kuraban.core.facts import (
     ClockStepped,
     Delivered,
@@ -33,37 +50,78 @@ from kuraban.core.facts import (
     Reading,
     Refusal,
 )
-from kuraban.core.house_view import Detector, HouseView
+from kuraban.core.house_view import HouseView
 from kuraban.core.notify.notifier import Notifier
-from kuraban.core.site import SIGNALS, House, from_document
+from kuraban.core.probes.probe_state import ProbeState
+from kuraban.core.site import SIGNALS, from_document
 from kuraban.core.texts.messages import Words
 from kuraban.core.timescale import Pieces, redated
+from kuraban.core.units import MINUTE
+from kuraban.errors import OurError
 from kuraban.trade.sensors import bus_error
 
 CODES = frozenset({85.0, 0.0})
+AFTER_A_FAULT = 10 * MINUTE
+"""So long after a look that failed the detector looks again."""
 
 
 class Engine:
-    """One house under watch. Give it a `HouseChanged` first; facts before that are lost."""
+    """One house under watch. Give it a `HouseChanged` first; facts before that are lost.
 
-    def __init__(self, words: Words) -> None:
+    Findings of the conditions that are `left_out` reach nobody, for a night played otherwise.
+    """
+
+    def __init__(self, words: Words, left_out: frozenset[str] = frozenset()) -> None:
         self.words = words
+        self.left_out = left_out
         self.now = 0.0
-        self.started = False
         self.timers = Timers()
         self.deadlines = Deadlines()
-        self.registry = DetectorRegistry(self.timers)
         self.facts: list[Fact] = []
         self.clock: Pieces = ()
         """How far the wall clock is ahead, as its steps have left it."""
         self.conflicts = 0
-        self.duplicates = 0
-        self.view: HouseView
-        self.notifier: Notifier
-        self.alarm_manager: AlarmManager
-        self.entry_handler: EntryHandler
-        self.self_monitoring: SelfMonitoring
-        self.daily_words: DailyWords
+        self._watched: WatchedHouse | None = None
+
+    @property
+    def started(self) -> bool:
+        """Whether it knows its house."""
+        return self._watched is not None
+
+    @property
+    def watched(self) -> WatchedHouse:
+        """What came with the house; OurError before it is known."""
+        if self._watched is None:
+            raise OurError("the watch knows no house yet; ask `started` first")
+        return self._watched
+
+    @property
+    def view(self) -> HouseView:
+        return self.watched.view
+
+    @property
+    def notifier(self) -> Notifier:
+        return self.watched.notifier
+
+    @property
+    def alarm_manager(self) -> AlarmManager:
+        return self.watched.alarm_manager
+
+    @property
+    def entry_handler(self) -> EntryHandler:
+        return self.watched.entry_handler
+
+    @property
+    def self_monitoring(self) -> SelfMonitoring:
+        return self.watched.self_monitoring
+
+    @property
+    def daily_words(self) -> DailyWords:
+        return self.watched.daily_words
+
+    @property
+    def registry(self) -> DetectorRegistry:
+        return self.watched.registry
 
     @property
     def impaired(self) -> dict[str, float]:
@@ -73,96 +131,123 @@ class Engine:
     # The four doors.
 
     def take(self, fact: Fact) -> None:
+        """Run every deadline up to the fact's time, and take it.
+
+        Faults of the deadlines are raised as by `wake`, and the fact is taken all the same.
+        """
         at = fact.received
         if at < self.now:
-            fact = _not_before(fact, self.now)
+            self._take(_not_before(fact, self.now))
         elif at < self.timers.soonest and at < self.deadlines.soonest:
             self.now = at
-        elif at > self.now:
-            self.wake(at)
-        kind = type(fact)
-        if kind is Reading:
-            self._reading(fact)  # type: ignore[arg-type]
-        elif kind is Refusal:
-            self._refusal(fact)  # type: ignore[arg-type]
-        elif kind is Logged:
-            self._logged(fact)  # type: ignore[arg-type]
-        elif kind is HouseChanged:
-            self._house(fact)  # type: ignore[arg-type]
-        elif kind is Impaired:
-            self._impaired(fact)  # type: ignore[arg-type]
-        elif kind is ClockStepped:
-            self._stepped(fact)  # type: ignore[arg-type]
+            self._take(fact)
         else:
-            self._delivered(fact)  # type: ignore[arg-type]
+            try:
+                if at > self.now:
+                    self.wake(at)
+            finally:
+                self._take(fact)
+
+    def _take(self, fact: Fact) -> None:
+        watched = self._watched
+        match fact:
+            case Reading():
+                if watched is not None:
+                    self._reading(watched, fact)
+            case Refusal():
+                self._refusal(watched, fact)
+            case Logged():
+                if watched is not None:
+                    watched.entry_handler.take(fact, self.now)
+            case HouseChanged():
+                self._house(watched, fact)
+            case Impaired():
+                self._impaired(watched, fact)
+            case Delivered():
+                self._delivered(watched, fact)
+            case ClockStepped():
+                self._stepped(watched, fact)
+            case _:
+                assert_never(fact)
 
     def wake(self, now: float) -> None:
-        """Run every deadline up to `now`, each at its own time."""
-        timers, deadlines = self.timers, self.deadlines
-        while True:
-            looks, does = timers.next(), deadlines.next()
-            if looks > now and does > now:
-                break
-            if looks <= does:
-                self.now = max(self.now, looks)
-                detector = timers.pop()
-                timers.want(detector, detector.look(self.now))
-            else:
-                self.now = max(self.now, does)
-                _, _, name, about = deadlines.pop()
-                self._do(name, about)
+        """Run every deadline up to `now`, each at its own time.
+
+        What fails is a fault of ours and keeps nothing else from being done: the rest runs, and
+        then all faults are raised together, as an ExceptionGroup.
+        """
+        faults: list[Exception] = []
+        while (due := self.next_wake()) <= now:
+            self.now = max(self.now, due)
+            try:
+                self._do_next()
+            except Exception as fault:
+                faults.append(fault)
         self.now = max(self.now, now)
+        if faults:
+            raise ExceptionGroup("what fell due could not all be done", faults)
+
+    def _do_next(self) -> None:
+        """The soonest of looks and deadlines; at one moment looks come first."""
+        if self.timers.soonest > self.deadlines.soonest:
+            self._do(self.deadlines.pop())
+            return
+        detector = self.timers.pop()
+        again = self.now + AFTER_A_FAULT
+        try:
+            again = detector.look(self.now)
+        finally:
+            self.timers.want(detector, again)
 
     def next_wake(self) -> float:
         return min(self.timers.next(), self.deadlines.next())
 
     def drain(self) -> Turn:
         """What came about since the last drain."""
-        if not self.started:
+        if self._watched is None:
             return Turn(now=self.now)
-        notifier = self.notifier
+        writer, daily_words = self._watched.notifier.writer, self._watched.daily_words
         turn = Turn(
-            now=self.now, facts=self.facts, story=notifier.story, withdrawn=notifier.withdrawn,
+            now=self.now, facts=self.facts, story=writer.story, withdrawn=writer.withdrawn,
             conflicts=self.conflicts,
         )  # fmt: skip
         if turn.story:
-            self.daily_words.night = [*self.daily_words.night, *turn.story]
-        self.facts, notifier.story, notifier.withdrawn = [], [], []
+            daily_words.night = [*daily_words.night, *turn.story]
+        self.facts, writer.story, writer.withdrawn = [], [], []
         self.conflicts = 0
         return turn
 
-    def _do(self, name: str, about: tuple[Any, ...]) -> None:
-        """What the agenda names, now; whoever does it looks whether it still is to be done."""
+    def _do(self, deadline: Deadline) -> None:
+        """What falls due, now; whoever does it looks whether it still is to be done."""
         now = self.now
-        match name:
-            case "climb":
-                self.notifier.climb(*about)
-            case "hours":
-                self.notifier.hours(now, *about)
-            case "gathered":
-                self.notifier.gathered(now, *about)
-            case "promise":
-                subject, condition, until = about
-                self.alarm_manager.promise_due(self.alarm_manager.alarm(subject, condition), until)
-            case "unshelve":
-                self.alarm_manager.shelf_ends(*about)
-            case "entry":
-                self.entry_handler.count(now, *about)
-            case "ended":
-                self.entry_handler.ended(now, *about)
-            case "impaired":
-                self.self_monitoring.tell(now, *about)
-            case "mended":
-                self.self_monitoring.mend(now, *about)
-            case "back":
-                self.self_monitoring.back(now, *about)
-            case "evening":
-                self.daily_words.evening(now)
-            case "morning":
+        match deadline:
+            case ClimbLadder(incident=incident, began=began, rung=rung):
+                self.notifier.climbing.climb(incident, began, rung, now)
+            case HoursInHand(incident=incident):
+                self.notifier.soundless.look_again(incident, now)
+            case Gathered(person=person):
+                self.notifier.gathering.send(person, now)
+            case PromiseDue(subject=subject, condition=condition, until=until):
+                self.alarm_manager.promise_due(subject, condition, until)
+            case ShelfEnds(subject=subject, condition=condition, until=until):
+                self.alarm_manager.shelf_ends(subject, condition, until)
+            case EntryCounts(logged=logged):
+                self.entry_handler.count(now, logged)
+            case BatchEnded(place=place):
+                self.entry_handler.ended(now, place)
+            case PartFailing(condition=condition, since=since):
+                self.self_monitoring.tell(now, condition, since)
+            case PartMended(condition=condition, since=since):
+                self.self_monitoring.mend(now, condition, since)
+            case WatchBack(since=since, until=until):
+                self.self_monitoring.back(now, since, until)
+            case Evening(at=planned):
+                self.daily_words.evening(planned, now)
+            case Morning(at=planned):
                 self.entry_handler.forget(now)
-                self.daily_words.morning(now)
+                self.daily_words.morning(planned, now)
             case _:
-                raise AssertionError(f"nobody knows how to do '{name}'")
+                assert_never(deadline)
 
     def record(self, fact: Fact) -> None:
         """Keep a fact for the journal."""
@@ -170,92 +255,62 @@ class Engine:
 
     # The house.
 
-    def _house(self, fact: HouseChanged) -> None:
+    def _house(self, watched: WatchedHouse | None, fact: HouseChanged) -> None:
         self.facts.append(fact)
         house = msgspec.structs.replace(from_document(fact.document), clock=self.clock)
-        come: set[str] = set()
-        if not self.started:
-            self._begin(house)
-        else:
-            gone = _subjects(self.view.house) - _subjects(house)
-            come = _subjects(house) - _subjects(self.view.house)
-            for subject in sorted(gone):
-                self.alarm_manager.remove(subject, self.now, None)
-            self.view.settle_in(house)
-            self.view.entry_log.refold()
-        self.registry.settle_in(self.view, self.now)
-        self.registry.look_at(None, self.now)
-        for subject in sorted(come):
-            if self.view.in_service(subject):
-                self.alarm_manager.restore(subject, self.now, None)
+        if watched is not None:
+            watched.change(house, self.now)
+            return
+        self._watched = WatchedHouse(
+            house, self.now, self.words, self.timers, self.deadlines, self.record, self.left_out
+        )
+        self._watched.begin(self.now)
 
-    def _stepped(self, fact: ClockStepped) -> None:
+    def _stepped(self, watched: WatchedHouse | None, fact: ClockStepped) -> None:
         """The same house by another clock: what hangs on the time of day is laid anew."""
         self.facts.append(fact)
         self.clock = redated(self.clock, fact)
-        if not self.started or self.clock == self.view.house.clock:
-            return
-        self.view.settle_in(msgspec.structs.replace(self.view.house, clock=self.clock))
-        self.view.entry_log.refold()
-        self.entry_handler.wait_for_ends(None, self.now)
-        self.daily_words.stepped(fact.by, self.now)
-        self.registry.clocks.stepped(fact.by, self.now)
-        self.registry.settle_in(self.view, self.now)
-        self.registry.look_at(None, self.now)
-
-    def _begin(self, house: House) -> None:
-        self.started = True
-        self.view = HouseView(house, self.now)
-        self.notifier = Notifier(self.view, self.deadlines, self.words)
-        self.alarm_manager = AlarmManager(self.view, self.notifier)
-        self.notifier.alarm_manager = self.alarm_manager
-        self.view.tell = self.alarm_manager.take
-        self.view.remark = self.notifier.remark
-        hands = self.view, self.alarm_manager, self.notifier, self.deadlines
-        self.entry_handler = EntryHandler(*hands, self.registry, self.record)
-        self.self_monitoring = SelfMonitoring(*hands)
-        self.daily_words = DailyWords(*hands)
-        self.daily_words.begin(self.now)
+        if watched is not None and self.clock != watched.state.house.clock:
+            house = msgspec.structs.replace(watched.state.house, clock=self.clock)
+            watched.step(house, fact.by, self.now)
 
     # Readings.
 
-    def _reading(self, reading: Reading) -> None:
-        if not self.started:
-            return
-        way = self.registry.ways.get(reading.probe)
+    def _reading(self, watched: WatchedHouse, reading: Reading) -> None:
+        registry = watched.registry
+        way = registry.ways.get(reading.probe)
         if way is None:
             self.facts.append(reading)
             return
         probe_state, row, place, guards, listeners = way
         stamped = reading.at != reading.received or reading.sent is not None
         if stamped:
-            before = self.registry.clocks.hear(row, reading)
+            before = registry.clocks.hear(row, reading)
             if reading.sent is not None:
-                reading = self._timed(reading)
-        if (
-            probe_state.leaps
-            and reading.value - probe_state.offset in CODES
-            and self._is_code(reading)
-        ):
-            return
+                reading = _timed(reading, registry.clocks)
+        if probe_state.leaps and reading.value - probe_state.offset in CODES:
+            refusal = _code(probe_state, reading)
+            if refusal is not None:
+                self._refusal(watched, refusal)
+                return
         admission = probe_state.hear(reading)
         if admission != "new":
             self.conflicts += admission == "conflict"
-            self.duplicates += admission == "same"
             if stamped:
-                self.registry.clocks.unhear(row, before)
+                registry.clocks.unhear(row, before)
             return
         self.facts.append(reading)
         if probe_state.heard != reading.at:
             if place is not None:
-                place.stale = True
+                place.revised += 1
             return
-        if probe_state.suspect and "silent" in probe_state.suspect:
-            probe_state.suspect.discard("silent")
-            self._look_one(Silent, reading.probe)
-        if probe_state.leapt:
-            self._look_one(Wild, reading.probe)
         now = self.now
+        if probe_state.suspect and "silent" in probe_state.suspect:
+            watched.belief.answers(reading.probe)
+            registry.look_one(Silent, reading.probe, now)
+        if probe_state.leapt:
+            probe_state.leapt = False
+            registry.look_one(Wild, reading.probe, now)
         for guard in guards:
             again = guard.look(now)
             if again != guard.due:
@@ -267,64 +322,50 @@ class Engine:
             if again != detector.due:
                 self.timers.want(detector, again)
 
-    def _timed(self, reading: Reading) -> Reading:
-        """The sender's time, believed where the watch's own clock is the suspect one."""
-        sent = reading.sent
-        if sent is not None and sent > reading.received and self.registry.clocks.shift() > 0:
-            return msgspec.structs.replace(reading, at=sent, sent=None)
-        return reading
-
-    def _is_code(self, reading: Reading) -> bool:
-        """85.0 or 0.0 reached by a jump: a bus error code, dropped and counted."""
-        probe_state = self.view.probe_states[reading.probe]
-        raw = reading.value - probe_state.probe.offset
-        before = None if probe_state.value is None else probe_state.value - probe_state.probe.offset
-        code = bus_error(raw, before)
-        if code is None and before is None and probe_state.probe.measures == "product":
-            code = "dead line" if raw == 0.0 else None
-        if code is None:
-            return False
-        topic = probe_state.probe.topic or f"reading/{reading.probe}"
-        reason = f"{raw:g} °C is a bus error code ({code}), not a temperature"
-        self._refusal(
-            Refusal(topic, reading.received, reason, f"{raw:g}", reading.probe, wild=True)
-        )
-        return True
-
-    def _refusal(self, refusal: Refusal) -> None:
+    def _refusal(self, watched: WatchedHouse | None, refusal: Refusal) -> None:
         self.facts.append(refusal)
-        if not self.started or refusal.probe is None:
+        if watched is None or refusal.probe is None:
             return
-        probe_state = self.view.probe_states.get(refusal.probe)
+        probe_state = watched.state.probe_states.get(refusal.probe)
         if probe_state is not None and refusal.wild and probe_state.probe.measures not in SIGNALS:
             probe_state.spoil(self.now)
-            self._look_one(Wild, refusal.probe)
+            watched.registry.look_one(Wild, refusal.probe, self.now)
 
-    def _look_one(self, kind: type[Detector], subject: str) -> None:
-        detector = self.registry.one(kind, subject)
-        if detector is not None:
-            self.registry.look(detector, self.now)
+    # What the watch's own parts say.
 
-    # What people and the watch's own parts say.
-
-    def _logged(self, logged: Logged) -> None:
-        if self.started and not self.entry_handler.take(logged, self.now):
-            self.duplicates += 1
-
-    def _impaired(self, fact: Impaired) -> None:
+    def _impaired(self, watched: WatchedHouse | None, fact: Impaired) -> None:
         self.facts.append(fact)
-        if self.started:
-            self.self_monitoring.take(fact, self.now)
+        if watched is not None:
+            watched.self_monitoring.take(fact, self.now)
 
-    def _delivered(self, fact: Delivered) -> None:
+    def _delivered(self, watched: WatchedHouse | None, fact: Delivered) -> None:
         """A message that reached nobody is told to the next person at once."""
         self.facts.append(fact)
-        if self.started and not fact.sent:
-            self.notifier.unreached(fact.row, self.now)
+        if watched is not None and not fact.sent:
+            watched.notifier.climbing.unreached(fact.row, self.now)
 
 
-def _subjects(house: House) -> set[str]:
-    return {*house.place, *house.cooler, *house.probe}
+def _timed(reading: Reading, clocks: ClockWrong) -> Reading:
+    """The sender's time, believed where the watch's own clock is the suspect one."""
+    sent = reading.sent
+    if sent is not None and sent > reading.received and clocks.shift() > 0:
+        return msgspec.structs.replace(reading, at=sent, sent=None)
+    return reading
+
+
+def _code(probe_state: ProbeState, reading: Reading) -> Refusal | None:
+    """85.0 or 0.0 reached by a jump: a bus error code, dropped and counted."""
+    probe = probe_state.probe
+    raw = reading.value - probe.offset
+    before = None if probe_state.value is None else probe_state.value - probe.offset
+    code = bus_error(raw, before)
+    if code is None and before is None and probe.measures == "product":
+        code = "dead line" if raw == 0.0 else None
+    if code is None:
+        return None
+    reason = f"{raw:g} °C is a bus error code ({code}), not a temperature"
+    topic = probe.topic or f"reading/{probe.id}"
+    return Refusal(topic, reading.received, reason, f"{raw:g}", probe.id, wild=True)
 
 
 def _not_before(fact: Fact, now: float) -> Fact:

@@ -15,11 +15,12 @@ from kuraban.core import entries as e
 from kuraban.core.alarms.alarm_manager import AlarmManager
 from kuraban.core.conditions import CONDITIONS
 from kuraban.core.course import FAR_FUTURE
-from kuraban.core.deadlines import Deadlines
+from kuraban.core.deadlines import BatchEnded, Deadlines, EntryCounts, ShelfEnds
 from kuraban.core.engine.affected_subjects import near, touched
 from kuraban.core.engine.detector_registry import DetectorRegistry
 from kuraban.core.engine.pending_entries import PendingEntries
 from kuraban.core.facts import Logged, Refusal
+from kuraban.core.house_state import HouseState
 from kuraban.core.house_view import HouseView
 from kuraban.core.notify.notifier import Notifier
 from kuraban.core.plan.subject_state import Refused
@@ -33,6 +34,7 @@ class EntryHandler:
 
     def __init__(
         self,
+        state: HouseState,
         view: HouseView,
         alarm_manager: AlarmManager,
         notifier: Notifier,
@@ -40,7 +42,8 @@ class EntryHandler:
         registry: DetectorRegistry,
         record: Callable[[Logged | Refusal], None],
     ) -> None:
-        self._view, self._alarm_manager, self._notifier = view, alarm_manager, notifier
+        self._entry_log, self._view = state.entry_log, view
+        self._alarm_manager, self._notifier = alarm_manager, notifier
         self._deadlines, self._judge, self._record = deadlines, registry, record
         self.pending = PendingEntries()
         """Entries that wait for a second person."""
@@ -56,7 +59,7 @@ class EntryHandler:
         self.seen[logged.key] = now
         if logged.at > now:
             self._record(logged)
-            self._deadlines.add(logged.at, "entry", logged)
+            self._deadlines.add(logged.at, EntryCounts(logged))
             return True
         logged = self._with_value(logged, now)
         self._record(logged)
@@ -66,7 +69,7 @@ class EntryHandler:
     def forget(self, now: float) -> None:
         """What is too old to come again, or to be asked about."""
         self.seen = {key: at for key, at in self.seen.items() if now - at < ENTRIES_KNOWN}
-        self._view.entry_log.prune(now - 7 * DAY)
+        self._entry_log.prune(now - 7 * DAY)
 
     def _with_value(self, logged: Logged, now: float) -> Logged:
         """The entry and what its place read at its time."""
@@ -85,7 +88,7 @@ class EntryHandler:
         ready = self.pending.weigh(logged, self._view, now)
         if ready is None:
             if logged.id in self.pending.held:
-                self._notifier.ask(logged, now)
+                self._notifier.notices.ask(logged, now)
             return
         self._take_effect(ready, now)
 
@@ -95,7 +98,7 @@ class EntryHandler:
             _check_alarm_names(entry)
             if isinstance(entry, e.OutOfService):
                 self._alarm_manager.remove(logged.subject, now, logged.by)
-            self._view.entry_log.add(logged)
+            self._entry_log.add(logged)
         except Refused as refused:
             reason = f"{e.kind_of(entry)}: {refused}"
             self._record(Refusal(f"log/{logged.subject}", now, reason, logged.id))
@@ -118,11 +121,11 @@ class EntryHandler:
             end = FAR_FUTURE if batch is None else batch.plan.spans[-1].end
             if now < end < FAR_FUTURE and (end, place) not in self._ends:
                 self._ends.add((end, place))
-                self._deadlines.add(end, "ended", place)
+                self._deadlines.add(end, BatchEnded(place))
 
     def ended(self, now: float, place: str) -> None:
         self._ends = {known for known in self._ends if known[0] > now}
-        self._view.entry_log.version += 1
+        self._entry_log.version += 1
         self._judge.look_at(near(self._view, {place}), now)
 
     # What an entry does to alarms.
@@ -147,7 +150,7 @@ class EntryHandler:
     ) -> None:
         names: list[str | None] = [condition]
         if condition is not None:
-            names = [*self._notifier.same_incident(subject, condition)] or [condition]
+            names = [*self._notifier.incidents.members(subject, condition)] or [condition]
         for name in names:
             self._alarm_manager.acknowledge(subject, name, now, by, within)
 
@@ -157,7 +160,7 @@ class EntryHandler:
             self._alarm_manager.shelve(
                 subject, condition, now, until, logged.by, entry.once, entry.reason
             )
-            self._deadlines.add(until, "unshelve", subject, condition, until)
+            self._deadlines.add(until, ShelfEnds(subject, condition, until))
 
 
 def _check_alarm_names(entry: e.Entry) -> None:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import heapq
 
 from kuraban.core.course import FAR_FUTURE
-from kuraban.core.house_view import Detector
+from kuraban.core.detectors.base import Detector
 from kuraban.core.units import MINUTE
 
 Wish = tuple[float, int, Detector]

@@ -14,8 +14,9 @@ from kuraban.core import entries as e
 from kuraban.core.course import FAR_FUTURE
 from kuraban.core.engine.pending_entries import PendingEntries
 from kuraban.core.facts import Logged
+from kuraban.core.house_state import HouseState
 from kuraban.core.house_view import HouseView
-from kuraban.core.plan.subject_state import Batch, Refused
+from kuraban.core.plan.subject_state import Batch, Refused, SubjectState
 from kuraban.core.site import House
 from kuraban.core.units import DAY
 
@@ -37,52 +38,49 @@ class Occupancy:
     """Give it a house first; entries before that are lost."""
 
     def __init__(self) -> None:
-        self.house: House | None = None
-        self._view: HouseView
+        self._state: HouseState | None = None
         self._pending = PendingEntries()
         self._occupancy: dict[str, list[Stay]] = {}
         self._pruned = 0.0
 
+    @property
+    def house(self) -> House | None:
+        return None if self._state is None else self._state.house
+
     def settle_in(self, house: House) -> None:
         """A new house, or one that changed."""
-        if self.house is None:
-            self._view = HouseView(house, 0.0)
+        if self._state is None:
+            self._state = HouseState(house, 0.0)
         else:
-            self._view.settle_in(house)
-            self._view.entry_log.refold()
-        self.house = house
+            self._state.settle_in(house)
+            self._state.entry_log.refold()
 
     def take(self, logged: Logged) -> None:
         """An entry takes effect as the watch lets it."""
-        if self.house is None:
+        if self._state is None:
             return
-        now, entry_log = max(logged.at, logged.received), self._view.entry_log
+        now, entry_log = max(logged.at, logged.received), self._state.entry_log
         entry_log.version += 1
-        ready = self._pending.weigh(logged, self._view, now)
+        ready = self._pending.weigh(logged, HouseView(self._state), now)
         if ready is None:
             return
         try:
             entry_log.add(ready)
         except Refused:
             return
-        for place in self._view.places:
-            self._note(place, ready)
+        for place in self._state.places:
+            self._note(place, entry_log.of(place), ready)
         if now // DAY != self._pruned:
             self._pruned = now // DAY
             entry_log.prune(now - PRUNED_AFTER)
 
-    def _note(self, place: str, logged: Logged) -> None:
+    def _note(self, place: str, known: SubjectState, logged: Logged) -> None:
         """Begin, end or correct the latest stay in a place after an entry."""
-        subject_state = self._view.entry_log.subject_states.get(place)
-        batch = None if subject_state is None else subject_state.batch
+        batch = known.batch
         occupancy = self._occupancy.setdefault(place, [])
         if occupancy and occupancy[-1].end > logged.at and not _same(occupancy[-1], batch):
             start = FAR_FUTURE if batch is None else batch.since
-            ended = (
-                subject_state.ended[1]
-                if subject_state is not None and subject_state.ended is not None
-                else logged.at
-            )
+            ended = logged.at if known.ended is None else known.ended[1]
             occupancy[-1] = occupancy[-1]._replace(end=max(min(ended, start), occupancy[-1].start))
         if batch is None:
             return

@@ -9,12 +9,12 @@ autocorrelation of what is left about the line: in a cellar neighbours in time r
 
 from __future__ import annotations
 
-from array import array
 from bisect import bisect_left
 from itertools import pairwise
 from typing import NamedTuple
 
-from kuraban.core.course import FAR_FUTURE, Planned
+from kuraban.core.course import FAR_FUTURE
+from kuraban.core.forecast.memory import LEAST_IN_STEP, LONGEST_WINDOW, Point, Track
 from kuraban.core.house_view import HouseView
 from kuraban.core.plan.subject_state import Batch
 from kuraban.core.units import HOUR, MINUTE
@@ -22,23 +22,18 @@ from kuraban.trade.robust import autocorrelation, median, theil_sen
 
 WINDOW = {"koji-bed": 1 * HOUR, "starter": 2 * HOUR}
 WINDOW_ELSE = 3 * HOUR
-LONGEST_WINDOW = 8 * HOUR
 LEAST_SHARE = 0.6
 STEP = {"koji-bed": 3 * MINUTE, "starter": 5 * MINUTE}
 STEP_ELSE = 10 * MINUTE
 CONFIDENCE = 0.9
 SWING_BEFORE = 1 * HOUR
 CLEAR = 0.03
-LEAST_IN_STEP = 2
 PRESENT = 3
 """Steps that say where the line stands now; a curve's end is not its middle's continuation."""
 LEVEL_DOUBT = 0.05
 """K by which the level may be off: steps of a sixteenth, the filter, the mash about the probe."""
 PHI_LEAST, PHI_UNKNOWN = 8, 0.5
 """Values from which an autocorrelation can be told, and what is taken for it below that."""
-
-Point = tuple[float, float]
-"""Time, and K above the plan."""
 
 
 class Swing(NamedTuple):
@@ -76,64 +71,18 @@ class Drift(NamedTuple):
         return max(abs(way) - LEVEL_DOUBT, 0.0) / abs(fast), latest
 
 
-class Track:
-    """The differences of one place in steps, each reckoned once."""
-
-    __slots__ = ("apart", "inserted", "plan", "step", "times", "upto")
-
-    def __init__(self, step: float) -> None:
-        self.step = step
-        self.plan: Planned | None = None
-        self.inserted = -1
-        self.times, self.apart = array("d"), array("d")
-        """Middle of each step, and K above the plan then."""
-        self.upto = 0
-        """Number of the first step that is not reckoned yet."""
-
-    def catch_up(self, view: HouseView, place: str, batch: Batch, start: float, now: float) -> None:
-        series = view.places[place].series
-        if self.plan is not batch.plan or self.inserted != series.inserted:
-            self.plan, self.inserted = batch.plan, series.inserted
-            del self.times[:], self.apart[:]
-            self.upto = int((now - LONGEST_WINDOW) // self.step)
-        first = max(self.upto, int(start // self.step))
-        closed = int(now // self.step)
-        for number in range(first, closed):
-            point = self._point(
-                series.since(number * self.step, (number + 1) * self.step)[1], number
-            )
-            if point is not None:
-                self.times.append(point[0])
-                self.apart.append(point[1])
-        self.upto = max(self.upto, closed)
-        gone = bisect_left(self.times, now - LONGEST_WINDOW)
-        del self.times[:gone], self.apart[:gone]
-
-    def since(self, begins: float) -> list[Point]:
-        """The steps whose middles lie at or after a moment."""
-        first = bisect_left(self.times, begins)
-        return list(zip(self.times[first:], self.apart[first:], strict=True))
-
-    def _point(self, values: object, number: int) -> Point | None:
-        ordered = sorted(values)  # type: ignore[call-overload]
-        if len(ordered) < LEAST_IN_STEP:
-            return None
-        assert self.plan is not None
-        at = (number + 0.5) * self.step
-        return at, ordered[len(ordered) // 2] - self.plan.at(at)
-
-
 def points_of(view: HouseView, place: str, batch: Batch, now: float) -> list[Point]:
     """The differences of the last hours since the product was last disturbed, in steps."""
     kind = view.house.place[place].kind
-    track: Track | None = view.tracks.get(place)
+    series, tracks = view.places[place].series, view.memory.tracks
+    track = tracks.get(place)
     if track is None:
-        track = view.tracks[place] = Track(STEP.get(kind, STEP_ELSE))
+        track = tracks[place] = Track(STEP.get(kind, STEP_ELSE))
     settled = batch.settled_at(batch.plan.standing(now))
     begins = max(settled, undisturbed_since(view, place, now), now - LONGEST_WINDOW)
-    track.catch_up(view, place, batch, begins, now)
+    track.catch_up(series, batch, begins, now)
     points = track.since(begins)
-    times, values = view.places[place].series.since(max(track.upto * track.step, begins), now)
+    times, values = series.since(max(track.upto * track.step, begins), now)
     if len(times) >= LEAST_IN_STEP:
         at = times[len(times) // 2]
         points.append((at, sorted(values)[len(values) // 2] - batch.plan.at(at)))
@@ -183,12 +132,7 @@ def drift_along(points: list[Point], swing: Swing, kind: str, now: float) -> Dri
 
 def undisturbed_since(view: HouseView, place: str, now: float) -> float:
     """When the last mask ended: a stir is a step, not a slope."""
-    subject_state = view.entry_log.subject_states.get(place)
-    ends = (
-        [mask.end for mask in subject_state.masks if mask.end <= now]
-        if subject_state is not None
-        else []
-    )
+    ends = [mask.end for mask in view.entry_log.of(place).masks if mask.end <= now]
     return max(ends, default=0.0)
 
 

@@ -41,7 +41,7 @@ def passed_at(
     line = theil_sen(hours, means)
     if line.slope <= 0:
         return None
-    at = middle + (limit - line.intercept_of_residuals) / line.slope * HOUR
+    at = middle + (limit - line.intercept) / line.slope * HOUR
     if not times[0] <= at <= times[-1]:
         return None
     return max(at, noted - HIDDEN / line.slope * HOUR)

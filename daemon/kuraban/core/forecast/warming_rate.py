@@ -6,7 +6,7 @@ belong to the cold wall and are left out, and so is everything within a mask. Th
 left is Theil's and Sen's. What was learned before something was added says nothing of the tank now.
 
 What is learned is a pure function of the record up to a full ten minutes, so whoever asks, and when
-within them, gets the same; `World.outlooks` only saves the work.
+within them, gets the same; the memory of a view only saves the work.
 """
 
 from __future__ import annotations
@@ -14,13 +14,13 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Iterable
 from statistics import fmean
-from typing import NamedTuple
 
 from kuraban.core import entries as e
-from kuraban.core.detectors.cooler import RUNS_SHARE, RUNS_WATTS
+from kuraban.core.equipment.cooler_view import RUNS_SHARE, RUNS_WATTS
+from kuraban.core.forecast.memory import Learned, WarmUps
 from kuraban.core.house_view import HouseView
 from kuraban.core.plan.fill_level import TRACES, effective
-from kuraban.core.probes.probe_state import ProbeState, Series
+from kuraban.core.probes.probe_view import ProbeView, SeriesView
 from kuraban.core.units import HOUR, MINUTE
 from kuraban.trade.robust import median, theil_sen
 
@@ -37,31 +37,20 @@ LEAST_POINTS = 5
 Span = tuple[float, float]
 
 
-class Learned(NamedTuple):
-    """Warm-ups of one place: K/h, seconds that they rest on, and °C of the air meanwhile."""
-
-    seconds: float
-    slowest: float
-    typical: float
-    fastest: float
-    air: float | None
-    shut: float
-    """Share of the record in which nothing cooled it, 0 to 1."""
-
-
 def learned(view: HouseView, place: str, now: float) -> Learned | None:
     """What the record of a place tells, None where it tells nothing."""
     upto = now // EVERY * EVERY
     begin = max(upto - RECORD, disturbed_since(view, place, upto))
     heard = [view.places[place].series, *(s.series for s in _switches(view, place))]
     key = (upto, begin, *(_extent(series, upto) for series in heard))
-    known = view.outlooks.get(place)
-    if known is None or known[0] != key:
-        known = view.outlooks[place] = (key, _learn(view, place, begin, upto))
-    return known[1]
+    warm_ups = view.memory.warm_ups
+    known = warm_ups.get(place)
+    if known is None or known.of != key:
+        known = warm_ups[place] = WarmUps(key, _learn(view, place, begin, upto))
+    return known.found
 
 
-def _extent(series: Series, upto: float) -> tuple[int, int, float]:
+def _extent(series: SeriesView, upto: float) -> tuple[int, int, float]:
     """Changes whenever what is known of the time before `upto` does."""
     count = bisect_right(series.times, upto)
     return count, series.inserted, series.times[count - 1] if count else 0.0
@@ -92,7 +81,7 @@ def _touches(subject: str, entry: e.Entry, place: str) -> bool:
             return False
 
 
-def _switches(view: HouseView, place: str) -> list[ProbeState]:
+def _switches(view: HouseView, place: str) -> list[ProbeView]:
     """What tells when nothing cools a place: its valve, and whether its cooler runs."""
     cooler = view.entry_log.cooler_of(place)
     running = [] if cooler is None else view.hanging(cooler, "running")
@@ -124,7 +113,7 @@ def _learn(view: HouseView, place: str, begin: float, upto: float) -> Learned | 
     )  # fmt: skip
 
 
-def _idle(view: HouseView, probe_state: ProbeState, begin: float, upto: float) -> list[Span]:
+def _idle(view: HouseView, probe_state: ProbeView, begin: float, upto: float) -> list[Span]:
     """The stretches in which this valve was shut, or this cooler did not run."""
     least = 0.5
     if probe_state.probe.measures == "power":
@@ -169,7 +158,7 @@ def _undisturbed(view: HouseView, place: str, spans: list[Span]) -> list[Span]:
     return found
 
 
-def _slope(series: Series, start: float, end: float) -> tuple[float, float] | None:
+def _slope(series: SeriesView, start: float, end: float) -> tuple[float, float] | None:
     """K/h along a stretch, five minutes a point, and seconds heard; None where they are too few.
 
     A point is the mean of the middle values, not their median: on a digital probe's steps medians

@@ -8,7 +8,6 @@ from datetime import date, datetime, timedelta
 from kuraban.core import rota as roster
 from kuraban.core.alarms.alarm_context import situation_of
 from kuraban.core.alarms.alarm_manager import AlarmManager
-from kuraban.core.detectors.hangs_dry import HANGS_DRY
 from kuraban.core.effects import Message, Step
 from kuraban.core.entries import Note, ProbeIn, ProbeOut
 from kuraban.core.forecast.drift import drift_of
@@ -17,7 +16,7 @@ from kuraban.core.house_view import HouseView
 from kuraban.core.plan.subject_state import PROBE_OUT_LONGEST, Batch
 from kuraban.core.site import WATCH, House, Place
 from kuraban.core.texts.messages import Aim, Evening, First, Leaving, Morning, Night, Ring
-from kuraban.core.units import DAY, HOUR, MINUTE, day_turn, next_clock
+from kuraban.core.units import HOUR, MINUTE, next_clock
 
 NIGHT = 12 * HOUR
 SUNDAY = 6
@@ -42,9 +41,7 @@ def why_not_judged(view: HouseView, place: str, now: float) -> str | None:
         products = view.places[place].products
         if not products:
             return "no-probe"
-        return (
-            HANGS_DRY if all(HANGS_DRY in probe_state.suspect for probe_state in products) else None
-        )
+        return "hangs-dry" if all("hangs-dry" in one.suspect for one in products) else None
     if entry.band is None:
         return "no-band"
     if not view.house.probes_of(place, "product", "air", "supply"):
@@ -233,7 +230,7 @@ def _doubts(
     if len(products) != 1:
         return []
     probe = products[0].probe.id
-    if HANGS_DRY in products[0].suspect:
+    if "hangs-dry" in products[0].suspect:
         return [(now - NIGHT, now + 1.0)]
     doubts = [(doubt.start - ONSET, doubt.end) for doubt in alarm_manager.doubts(probe, now)]
     return doubts + _taken_out(view, place, probe, now)
@@ -293,7 +290,7 @@ def _rings(view: HouseView, night: list[Step | Message]) -> list[Ring]:
 def _due(view: HouseView, now: float) -> list[tuple[str, dict[str, str], float | None]]:
     """Stages that the courses expect before the brewery day turns."""
     site = view.house.site
-    turn = day_turn(now, site.day_starts, view.house.zone) + DAY
+    turn = next_clock(now, site.day_starts, view.house.zone)
     found: list[tuple[str, dict[str, str], float | None]] = []
     for place in view.house.places:
         batch = view.batch(place.id, now)

@@ -12,7 +12,7 @@ from collections.abc import Iterator
 
 from kuraban.core import entries as e
 from kuraban.core.facts import Logged
-from kuraban.core.plan.entry_log import EntryLog
+from kuraban.core.plan.plan_view import EntryLogView
 from kuraban.core.units import HOUR
 from kuraban.trade.mixing import LITRES_PER_KG_RICE
 
@@ -23,7 +23,7 @@ TAKEN_OVER = 1 * HOUR
 """A batch that began this long before it was logged has a past that nobody logged."""
 
 
-def effective(entry_log: EntryLog) -> Iterator[Logged]:
+def effective(entry_log: EntryLogView) -> Iterator[Logged]:
     """Every entry as it counts now, in the order of time: amended ones amended, taken back gone."""
     for logged in entry_log.log:
         if logged.key not in entry_log.hidden:
@@ -46,7 +46,7 @@ def litres_of(addition: e.Addition) -> float | None:
             return litres if litres is not None else kg
 
 
-def litres_in(entry_log: EntryLog, place: str, now: float) -> float | None:
+def litres_in(entry_log: EntryLogView, place: str, now: float) -> float | None:
     """Litres in a place by what was logged, None where that does not say."""
     filled: dict[str, float | None] = {}
     counted: set[str] = set()

@@ -140,7 +140,12 @@ class SubjectStates:
         self.courses: dict[tuple[str, str], Course] = {}
         """The course of each batch as it was when the batch began, by that entry."""
 
+    def of(self, subject: str) -> SubjectState:
+        """A subject as its entries leave it, to be read: a blank one where there are none."""
+        return self.subject_states.get(subject) or SubjectState()
+
     def subject_state(self, subject: str) -> SubjectState:
+        """The same to be written, which is kept from now on."""
         found = self.subject_states.get(subject)
         if found is None:
             found = self.subject_states[subject] = SubjectState()
@@ -173,14 +178,6 @@ class SubjectStates:
         room = self.house.place.get(entry.room) if entry.room is not None else None
         behind = None if room is None else room.cooler or room.heater
         return entry.cooler or entry.heater or behind
-
-    def served(self, cooler: str) -> list[str]:
-        """The places that a cooler or heater serves now, rooms that it keeps included."""
-        return [place.id for place in self.house.places if self.serves(cooler, place.id)]
-
-    def serves(self, cooler: str, place: str) -> bool:
-        """Whether a cooler or heater serves a place now, or the room in which it stands."""
-        return cooler in self.serving(place)
 
     def serving(self, place: str) -> set[str]:
         """The coolers and heaters that serve a place now, or the room in which it stands."""

@@ -12,10 +12,10 @@ from __future__ import annotations
 
 from array import array
 from bisect import bisect_left, bisect_right
-from pickle import PickleBuffer
-from typing import Any, Literal, SupportsIndex
+from typing import Literal
 
 from kuraban.core.facts import Reading
+from kuraban.core.probes.probe_view import Reason
 from kuraban.core.site import TEMPERATURES, Place, Probe
 from kuraban.core.units import HOUR, MINUTE
 
@@ -46,12 +46,6 @@ class Series:
         """How many came out of their order."""
         self.kept = KEPT
 
-    def __reduce_ex__(self, protocol: SupportsIndex) -> tuple[Any, ...]:
-        """To a pickle without a copy: a checkpoint holds a thousand of these."""
-        held = self.times, self.values
-        parts = [PickleBuffer(one) if int(protocol) >= 5 else one.tobytes() for one in held]
-        return _series, (*parts, self.inserted, self.kept)
-
     def add(self, at: float, value: float) -> Admission:
         """Keep a value; the first of one moment stays."""
         times = self.times
@@ -81,27 +75,19 @@ class Series:
         return self.values[place] if place >= 0 else None
 
 
-def _series(times: bytearray, values: bytearray, inserted: int, kept: float) -> Series:
-    series = Series()
-    series.times.frombytes(times)
-    series.values.frombytes(values)
-    series.inserted, series.kept = inserted, kept
-    return series
-
-
 class ProbeState:
     """One probe as the watch hears it."""
 
     __slots__ = (
-        "bad", "doubt", "heard", "held", "leaps", "leapt", "offset",
-        "probe", "series", "silent_after", "suspect", "value", "width", "window",
+        "bad", "heard", "leaps", "leapt", "offset", "probe", "raw", "series", "silent_after",
+        "suspect", "value", "width", "window",
     )  # fmt: skip
 
     def __init__(self, probe: Probe) -> None:
         self.probe = probe
         self.leaps = probe.measures in TEMPERATURES
         self.leapt = False
-        """A jump and back was heard since `wild` looked last."""
+        """A jump and back was heard, which nobody has looked at yet."""
         self.offset = probe.offset
         self.silent_after = probe.silent_after
         self.series = Series()
@@ -110,16 +96,14 @@ class ProbeState:
         """The last current readings, `width` of them."""
         self.heard: float | None = None
         """Time of the last current reading."""
+        self.raw: float | None = None
+        """That reading itself."""
         self.value: float | None = None
         """Filtered, of the last current readings."""
         self.bad: list[float] = []
         """When error codes and impossible jumps came, the latest."""
-        self.suspect: set[str] = set()
-        """What makes this probe no measure: silent, stuck, displaced, wild, out."""
-        self.doubt: float | None = None
-        """Since when a step that no mash can make waits to be understood."""
-        self.held: float | None = None
-        """The value from before that step."""
+        self.suspect: frozenset[Reason] = frozenset()
+        """What makes this probe no measure. `kuraban.core.probes.belief` alone writes it."""
 
     def settle(self, probe: Probe) -> None:
         """The same probe as the house has it now."""
@@ -136,8 +120,7 @@ class ProbeState:
         admission = self.series.add(at, value)
         if admission != "new" or reading.late or reading.retained:
             return admission
-        heard, window, before = self.heard, self.window, self.value
-        last = window[-1] if window else None
+        heard, window, before, last = self.heard, self.window, self.value, self.raw
         if heard is not None:
             if at < heard:
                 return admission
@@ -151,20 +134,15 @@ class ProbeState:
         window.append(value)
         if len(window) > self.width:
             del window[0]
-        self.heard, self.value = at, _middle(window)
+        self.heard, self.raw, self.value = at, value, _middle(window)
         return admission
-
-    @property
-    def raw(self) -> float | None:
-        """The last current reading itself."""
-        return self.window[-1] if self.window else None
 
     def fresh(self, now: float) -> bool:
         return self.heard is not None and now - self.heard <= self.silent_after
 
     def good(self, now: float) -> bool:
-        """Believed: answers, no step in doubt, and nothing said against it."""
-        if self.doubt is not None or self.suspect or self.heard is None:
+        """Believed: it answers, and nothing speaks against it."""
+        if self.suspect or self.heard is None:
             return False
         return now - self.heard <= self.silent_after
 
@@ -206,8 +184,8 @@ class PlaceState:
         "place",
         "product",
         "products",
+        "revised",
         "series",
-        "stale",
         "value",
     )
 
@@ -223,8 +201,9 @@ class PlaceState:
         self.last_good: float | None = None
         self.product: float | None = None
         """The last product that was believed."""
-        self.stale = False
-        """Late readings came in since the last look back."""
+        self.revised = 0
+        """Rises when the record of the past came to tell more than before: late readings, or a
+        doubt that is over."""
 
     def refresh(self, now: float) -> None:
         """The median of the good probes, the value by hand left out."""
@@ -250,6 +229,10 @@ class PlaceState:
         self.product, self.last_good = self.value, self.at
         if len(products) > 1 and self.at is not None and self.value is not None:
             self.series.add(self.at, self.value)
+
+    def lapsed(self, now: float) -> bool:
+        """Whether it has a value though none of its probes is good any more."""
+        return self.value is not None and not any(probe.good(now) for probe in self.products)
 
 
 UNWATCHED_AFTER = {"koji-bed": 20 * MINUTE, "starter": 1 * HOUR}

@@ -19,15 +19,6 @@ from kuraban.core.texts.alarm_facts import SOMEBODY, Situation, Title
 from kuraban.core.texts.translator import Speech, figure, fill
 from kuraban.core.units import HOUR, MINUTE
 
-CONDITIONS = (
-    "warm", "cold", "far-warm", "far-cold", "trending-warm", "trending-cold", "overcooling",
-    "humid", "dry", "unwatched", "addition-unlogged", "stage-overdue", "layering",
-    "landing-above", "landing-below", "entry-doubtful", "stopped", "not-cooling", "not-heating",
-    "short-cycling", "warming", "freezing", "silent", "stuck", "wild", "displaced", "disagrees",
-    "broker-lost", "journal-failing", "pages-failing", "clock-wrong", "dark", "history-behind",
-)  # fmt: skip
-"""Every condition that the watch can tell of."""
-
 _OVER_THE_MASH = frozenset({
     "warm", "cold", "far-warm", "far-cold", "trending-warm", "trending-cold", "overcooling",
     "unwatched",
@@ -39,7 +30,7 @@ _CAUTION = {
 }  # fmt: skip
 _KINDS = {"room": "band", "cold-store": "band", "water": "band"}
 _PLACES = BREWING | _KINDS.keys()
-_COUNTS = frozenset({"code", "jumps", "starts"})
+_COUNTS = frozenset({"code", "jumps", "starts", "lag"})
 _TIMES = frozenset({"due"})
 _SIGNED = frozenset({"step"})
 _UNITS = {"humidity": "%RH", "depression": "K"}

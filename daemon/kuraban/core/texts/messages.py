@@ -13,12 +13,12 @@ import msgspec
 
 from kuraban.core.effects import Ask
 from kuraban.core.texts.alarm_facts import Situation, Title
-from kuraban.core.texts.alarm_text import CONDITIONS, Alarm, known, person, pick
+from kuraban.core.texts.alarm_text import Alarm, known, person, pick
 from kuraban.core.texts.translator import Speech, Words, figure
 from kuraban.core.units import MINUTE
 
 __all__ = [
-    "CONDITIONS", "Aim", "Evening", "First", "Leaving", "Morning", "Night", "Ring", "Text", "Words",
+    "Aim", "Evening", "First", "Leaving", "Morning", "Night", "Ring", "Text", "Words",
     "asks", "evening", "gathered", "in_hand", "line", "monthly", "morning", "page", "power_back",
     "soundless",
 ]  # fmt: skip

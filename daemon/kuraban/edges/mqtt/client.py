@@ -5,8 +5,8 @@ reads as much as has come, and one packet carries the answers of a whole turn. A
 message all the properties that it might have, which takes longer than all the rest; we use none, so
 messages are taken from what was read as they lie there, and everything else is left to paho. The
 same backlog is drained in a quarter of the processor time. `_sock_recv`, `_packet_queue`,
-`_in_packet`, `_in_callback_mutex` and `_last_msg_in` are paho's own and not promised; the tests of
-this module notice when they change.
+`_in_packet`, `_in_callback_mutex` and `_last_bytes_received` are paho's own and not promised; the
+tests of this module notice when they change.
 """
 
 from __future__ import annotations
@@ -28,6 +28,10 @@ from kuraban.errors import ConfigurationError, Fault
 RECEIVE_MAXIMUM: Final = 60_000
 """High, and no back-pressure: one answer releases a whole new window."""
 
+
+LEAST_AHEAD, MOST_AHEAD = 2**16, 2**20
+"""Bytes that are read at a time, more where more has come: each time the thread has to wait for the
+interpreter, some milliseconds while the watch judges."""
 
 File = str | PathLike[str] | None
 
@@ -68,6 +72,7 @@ class Client(mqtt.Client):
     """What the socket met, which paho itself only logs."""
     waited = False
     """Set by a callback that kept the thread waiting: time to look after writing and pings."""
+    _most = LEAST_AHEAD
     _ahead = b""
     _used = 0
 
@@ -103,13 +108,14 @@ class Client(mqtt.Client):
         start, ahead = self._used, self._ahead
         if start >= len(ahead):
             try:
-                self._ahead = ahead = super()._sock_recv(65536)
+                self._ahead = ahead = super()._sock_recv(self._most)
             except BlockingIOError:
                 raise
             except OSError as error:
                 self.broke = error
                 raise
             start = 0
+            self._most = MOST_AHEAD if len(ahead) == self._most else LEAST_AHEAD
         self._used = end = start + bufsize
         return ahead[start:end]
 
@@ -143,7 +149,7 @@ class Client(mqtt.Client):
         if not rest + size <= end <= len(data):
             return False
         self._used = end
-        self._last_msg_in = time.monotonic()
+        self._last_bytes_received = time.monotonic()
         message = mqtt.MQTTMessage(mid, data[body + 2 : topic])
         message.payload = data[rest + size : end]
         message.qos, message.retain, message.dup = head >> 1 & 3, bool(head & 1), bool(head & 8)

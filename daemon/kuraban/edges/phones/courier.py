@@ -23,7 +23,7 @@ from typing import TYPE_CHECKING, Final, Protocol
 from kuraban.core.effects import Message
 from kuraban.core.facts import Delivered
 from kuraban.edges.phones.delivery_state import DeliveryState, Rows, Service
-from kuraban.edges.phones.pictures import Pictures, Snapshot
+from kuraban.edges.phones.pictures import Picture, Pictures
 from kuraban.errors import JournalError
 from kuraban.store.outbox import Row
 
@@ -207,7 +207,7 @@ class Courier:
             else:
                 late = [one for one in late if not self._follow(sender, one)]
 
-    def _send(self, sender: Sender, row: Row) -> tuple[str, Snapshot | None]:
+    def _send(self, sender: Sender, row: Row) -> tuple[str, Picture | None]:
         """Why it was not taken, and the picture that is still to follow.
 
         Only the first try carries a picture, so that none can keep a text from arriving.
@@ -221,7 +221,7 @@ class Courier:
             reason = f"the service's adapter failed ({type(error).__name__})"
         return reason, picture if png is None else None
 
-    def _picture(self, sender: Sender, row: Row) -> Snapshot | None:
+    def _picture(self, sender: Sender, row: Row) -> Picture | None:
         if self._pictures is None or row.tries > 1 or row.doubtful or not sender.shows:
             return None
         return self._pictures.of(row.message)
@@ -267,7 +267,7 @@ class _Late:
     """A picture that was not ready when its text went out."""
 
     message: Message
-    picture: Snapshot
+    picture: Picture
     since: float
 
 

@@ -25,7 +25,7 @@ MOST_WAITING: Final = 8
 
 Draw = Callable[[Message], bytes | None]
 """A PNG, or None where there is nothing to show."""
-Snapshot = Future[bytes | None]
+Picture = Future[bytes | None]
 
 log = logging.getLogger("kuraban")
 
@@ -35,21 +35,21 @@ class Pictures:
 
     def __init__(self, draw: Draw) -> None:
         self._draw = draw
-        self._queue: queue.Queue[tuple[Message, Snapshot]] = queue.Queue(MOST_WAITING)
-        self._known: OrderedDict[tuple[object, ...], Snapshot] = OrderedDict()
+        self._queue: queue.Queue[tuple[Message, Picture]] = queue.Queue(MOST_WAITING)
+        self._known: OrderedDict[tuple[object, ...], Picture] = OrderedDict()
         self._lock = Lock()
         self._since: float | None = None
         self._thread = Thread(target=self._run, name="pictures", daemon=True)
         self._thread.start()
 
-    def of(self, message: Message) -> Snapshot | None:
+    def of(self, message: Message) -> Picture | None:
         """The picture of a message, ready or to come; None where there is to be none."""
         if message.step != "page" or len(message.alarms) != 1:
             return None
         key = (message.alarms, message.at, message.language)
         with self._lock:
             if key not in self._known:
-                picture: Snapshot = Future()
+                picture: Picture = Future()
                 try:
                     self._queue.put_nowait((message, picture))
                 except queue.Full:
@@ -59,7 +59,7 @@ class Pictures:
                     self._known.popitem(last=False)
             return self._known[key]
 
-    def wait(self, picture: Snapshot) -> bytes | None:
+    def wait(self, picture: Picture) -> bytes | None:
         """The picture if it is ready in time; at once, without, while an earlier one takes long."""
         since = self._since
         patience = WITHIN if since is None else since + WITHIN - time.monotonic()

@@ -68,9 +68,6 @@ class Translator:
         """What stands between the names of a list."""
         return self._speech.template("join.list")
 
-    def has(self, key: str) -> bool:
-        return bool(self._speech.template(f"pages.{key}"))
-
     # What the messages name as well.
 
     def condition(self, name: str) -> str:

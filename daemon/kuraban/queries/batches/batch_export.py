@@ -15,7 +15,7 @@ import msgspec
 
 from kuraban.core import entries as e
 from kuraban.core.facts import Logged
-from kuraban.core.house_view import HouseView
+from kuraban.core.plan.entry_log import EntryLog
 from kuraban.core.plan.fill_level import effective
 from kuraban.core.plan.subject_state import Refused
 from kuraban.core.site import WATCH, House, Probe
@@ -214,13 +214,13 @@ class Shelving:
 
     def _counting(self, told: list[Logged]) -> list[Logged]:
         """Amended ones as amended, those taken back left out."""
-        view = HouseView(self._house, 0.0)
+        entry_log = EntryLog(self._house)
         for one in sorted(told, key=lambda one: one.received):
             try:
-                view.entry_log.add(one)
+                entry_log.add(one)
             except Refused:
                 continue
-        return sorted(effective(view.entry_log), key=lambda one: one.at)
+        return sorted(effective(entry_log), key=lambda one: one.at)
 
     def _samples(self, told: list[Logged]) -> Table:
         measured = ("baume", "smv", "alcohol", "acidity", "amino", "glucose", "hydrometer_celsius")

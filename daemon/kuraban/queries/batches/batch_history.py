@@ -15,6 +15,7 @@ from kuraban.core import entries as e
 from kuraban.core.course import Course
 from kuraban.core.engine.pending_entries import PendingEntries
 from kuraban.core.facts import Logged
+from kuraban.core.house_state import HouseState
 from kuraban.core.house_view import HouseView
 from kuraban.core.plan.subject_state import Batch, Refused
 from kuraban.core.site import House
@@ -61,7 +62,8 @@ class BatchHistory:
         self._clear()
 
     def _clear(self) -> None:
-        self._view = HouseView(self.house, 0.0)
+        self._state = HouseState(self.house, 0.0)
+        self._view = HouseView(self._state)
         self._pending = PendingEntries()
         self._seq, self._pruned = 0, 0.0
         self.stays: dict[str, list[Stay]] = {}
@@ -87,11 +89,11 @@ class BatchHistory:
         for kept in history.courses(entry.batch):
             if kept.place == logged.subject and kept.at >= logged.received - 1.0:
                 course = msgspec.json.decode(kept.course_json, type=Course)
-                self._view.entry_log.courses[logged.key] = course
+                self._state.entry_log.courses[logged.key] = course
                 return
 
     def _take(self, logged: Logged) -> None:
-        now, entry_log = max(logged.at, logged.received), self._view.entry_log
+        now, entry_log = max(logged.at, logged.received), self._state.entry_log
         entry_log.version += 1
         ready = self._pending.weigh(logged, self._view, now)
         if ready is None:
@@ -128,7 +130,7 @@ class BatchHistory:
 
     def _close(self, place: str, stays: list[Stay], last: Stay, logged: Logged) -> None:
         """The crew ended it or carried it away; else it was never so."""
-        subject_state = self._view.entry_log.subject_state(place)
+        subject_state = self._view.entry_log.of(place)
         by_clock = last.batch.plan.spans[-1].end
         if subject_state.ended is not None and subject_state.ended[1] >= last.start:
             stays[-1] = replace(last, end=subject_state.ended[1], to=_to(logged, place))

@@ -20,7 +20,9 @@ import msgspec
 
 from kuraban.core import entries as e
 from kuraban.core.facts import Logged
+from kuraban.core.house_state import HouseState
 from kuraban.core.house_view import HouseView
+from kuraban.core.plan.entry_log import EntryLog
 from kuraban.core.plan.fill_level import effective
 from kuraban.core.plan.subject_state import Batch, Refused
 from kuraban.core.site import House
@@ -43,8 +45,6 @@ from kuraban.store.history import History
 
 EVENING = 11 * HOUR
 LONGEST = 120 * DAY
-LONGEST_MASH = 60.0
-"""A forecast of Baume zero beyond that moromi day tells only that BMD has just turned."""
 SAMPLES_BACK = 5 * DAY
 STEP = 30 * MINUTE
 """Between two points of a sheet's curve."""
@@ -162,7 +162,7 @@ def sheet_of(history: History, house: House, stay: Stay, now: float) -> BatchShe
         plan=line_of(stay.batch.plan, ends),
         measured=tuple(measured),
         step=STEP,
-        zero=None if found.zero is None or found.zero.likely > LONGEST_MASH else found.zero,
+        zero=found.zero,
         corrected=found.corrected,
     )
 
@@ -182,28 +182,28 @@ def _stretches(stay: Stay, since: float, until: float) -> Iterator[Stretch]:
 
 def _view(history: History, house: House, place: str, stretches: list[Stretch]) -> HouseView:
     """Books with what was told of the batch, as if it had stood in one place throughout."""
-    view = HouseView(house, 0.0)
+    state = HouseState(house, 0.0)
     told = [
         msgspec.structs.replace(logged, subject=place)
         for where, start, end in stretches
         for logged in history.entries(where, start - 1.0, end + HOUR)
     ]
-    _fold(view, told)
-    return view
+    _fold(state.entry_log, told)
+    return HouseView(state)
 
 
-def _fold(view: HouseView, told: Iterable[Logged]) -> None:
+def _fold(entry_log: EntryLog, told: Iterable[Logged]) -> None:
     for logged in sorted(told, key=lambda one: one.received):
         try:
-            view.entry_log.add(logged)
+            entry_log.add(logged)
         except Refused:
             continue
 
 
 def _counting(house: House, told: list[Logged]) -> list[Logged]:
-    view = HouseView(house, 0.0)
-    _fold(view, told)
-    return list(effective(view.entry_log))
+    entry_log = EntryLog(house)
+    _fold(entry_log, told)
+    return list(effective(entry_log))
 
 
 def _days(
@@ -234,7 +234,6 @@ def _day(
     start = max(at, batch.since)
     room = house.place[place].room
     airs = [] if room is None else [probe.id for probe in house.probes_of(room, "air")]
-    last = samples[-1] if samples else None
     stages = dict.fromkeys(
         span.stage for span in batch.plan.spans if span.start < end and span.end > start
     )
@@ -255,7 +254,7 @@ def _day(
         alcohol=_newest([one.alcohol for one in samples]),
         acidity=_newest([one.acidity for one in samples]),
         amino=_newest(amino),
-        bmd=None if last is None else last.bmd,
+        bmd=_newest([one.bmd for one in samples]),
         face=tuple(text for look in faces for text in (look.foam, look.text) if text),
         cooled=_cooled(history, house, place, at, end),
         work=tuple(one for one in told if isinstance(one.entry, SHOWN)),

@@ -1,7 +1,8 @@
 """What a brewer asks of a place that runs: how far it is, and when its next work is due.
 
-Times are Unix seconds, temperatures °C, rates K/h, days are moromi days as the course counts them
-and may have a fraction. Samples come from the books as they count now.
+Times are Unix seconds, temperatures °C, rates K/h, days are whole moromi days as the course counts
+them, so that BMD is what the crew writes; only a forecast takes their fraction. Samples come from
+the books as they count now.
 """
 
 from __future__ import annotations
@@ -17,15 +18,22 @@ from kuraban.core.forecast.time_to_limit import baume_of
 from kuraban.core.house_view import HouseView
 from kuraban.core.plan.fill_level import effective
 from kuraban.core.plan.subject_state import Batch
-from kuraban.core.units import DAY, MINUTE, day_turn
-from kuraban.trade.density import ZeroDay, bmd, forecast_zero, hydrometer_at_15
+from kuraban.core.units import DAY, MINUTE, day_turn, next_clock
+from kuraban.trade.density import (
+    LONGEST_MASH,
+    ZeroDay,
+    baume_from_smv,
+    bmd,
+    forecast_zero,
+    hydrometer_at_15,
+)
 from kuraban.trade.heat import Hours, hours_until
 
 WORKS_BACK = 20 * MINUTE
 WORKS_ON = 45 * MINUTE
 """Before a work and after it the bed's temperature is read over so long (common practice)."""
-LEAST, MOST, LONGEST = -3.0, 20.0, 60.0
-"""Baume, and moromi days, of which BMD is reckoned."""
+LEAST, MOST = -3.0, 20.0
+"""Baume of which BMD is reckoned."""
 SPIRIT = ("alcohol", "late-water", "water", "yodan")
 """What changes Baume without ferment: a forecast starts anew after it."""
 
@@ -35,14 +43,14 @@ class Sampled:
     """One day's analysis. `baume` is at 15 °C where the sample's temperature is known."""
 
     at: float
-    day: float | None
+    day: int | None
     baume: float | None
     alcohol: float | None
     acidity: float | None
 
     @property
     def bmd(self) -> float | None:
-        if self.day is None or self.baume is None or not 1 <= self.day <= LONGEST:
+        if self.day is None or self.baume is None or not 1 <= self.day <= LONGEST_MASH:
             return None
         return bmd(self.day, self.baume) if LEAST <= self.baume <= MOST else None
 
@@ -52,7 +60,7 @@ class Progress:
     """Samples by time, the forecast of Baume zero, and what the plan has for tomorrow morning."""
 
     samples: tuple[Sampled, ...]
-    today: float | None
+    today: int | None
     zero: ZeroDay | None
     corrected: str | None
     """What was added that made the forecast start anew."""
@@ -86,26 +94,22 @@ def progress(view: HouseView, place: str, batch: Batch, now: float) -> Progress:
     samples = _samples(view, place, batch, now)
     added = _added(view, place, batch, now)
     clean = [s for s in samples if added is None or s.at > added[1]]
-    points = [(s.day or 0.0, s.baume or 0.0) for s in clean if s.bmd is not None]
-    morning = day_turn(now, view.house.site.day_starts, view.house.zone) + DAY
+    site, zone = view.house.site, view.house.zone
+    points = [
+        (s.day + (s.at - day_turn(s.at, site.day_starts, zone)) / DAY, s.baume)
+        for s in clean
+        if s.bmd is not None and s.day is not None and s.baume is not None
+    ]
+    morning = next_clock(now, site.day_starts, zone)
     return Progress(
         samples=tuple(samples),
-        today=day_of(view, batch, now),
+        today=batch.plan.day(now),
         zero=forecast_zero(points) if len(points) > 1 else None,
         corrected=None if added is None else added[0],
         slope=_line(clean),
         ends=_ends(view, batch),
         tomorrow=(morning, batch.plan.at(morning)),
     )
-
-
-def day_of(view: HouseView, batch: Batch, at: float) -> float | None:
-    """The moromi day with its fraction, None where the course names no first day."""
-    day = batch.plan.day(at)
-    if day is None:
-        return None
-    site = view.house.site
-    return day + (at - day_turn(at, site.day_starts, view.house.zone)) / DAY
 
 
 def _entries(view: HouseView, place: str, batch: Batch, until: float) -> Iterator[Logged]:
@@ -123,7 +127,7 @@ def _samples(view: HouseView, place: str, batch: Batch, now: float) -> list[Samp
             found[logged.at] = _both(found.get(logged.at), logged.entry)
     return [
         Sampled(
-            at=at, day=day_of(view, batch, at), baume=_at_15(sample), alcohol=sample.alcohol,
+            at=at, day=batch.plan.day(at), baume=_at_15(sample), alcohol=sample.alcohol,
             acidity=sample.acidity,
         )
         for at, sample in sorted(found.items())
@@ -145,7 +149,8 @@ def _at_15(sample: e.Sample) -> float | None:
         return baume
     if not (5 <= sample.hydrometer_celsius <= 30 and sample.alcohol <= 22 and -5 <= baume <= 15):
         return baume
-    return -hydrometer_at_15(-10 * baume, sample.hydrometer_celsius, sample.alcohol) / 10
+    corrected = hydrometer_at_15(-10 * baume, sample.hydrometer_celsius, sample.alcohol)
+    return baume_from_smv(corrected.smv)
 
 
 def _added(view: HouseView, place: str, batch: Batch, now: float) -> tuple[str, float] | None:

@@ -12,8 +12,8 @@ import math
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from kuraban.core.detectors.cooler import CoolerDetector
 from kuraban.core.detectors.landing import FULL
+from kuraban.core.equipment.cooler_view import CoolerView
 from kuraban.core.forecast.time_to_limit import (
     FILLED,
     LEAST_RECORD,
@@ -24,12 +24,12 @@ from kuraban.core.forecast.time_to_limit import (
 from kuraban.core.forecast.warming_rate import RECORD, disturbed_since
 from kuraban.core.house_view import HouseView
 from kuraban.core.plan.fill_level import litres_in
-from kuraban.core.probes.probe_state import ProbeState
+from kuraban.core.probes.probe_view import ProbeView
 from kuraban.core.site import Cooler
 from kuraban.core.units import HOUR, MINUTE
 from kuraban.core.views.equipment_views import CoolerNow, HoursLeft, Served
 from kuraban.core.views.running_time import Spell, share, spells, starts
-from kuraban.trade.heat import MASH_HEAT_CAPACITY, fermentation_watts
+from kuraban.trade.heat import LIQUID_SHARE, MASH_HEAT_CAPACITY, fermentation_watts
 from kuraban.trade.robust import median
 
 COMPRESSOR_SHARE, COMPRESSOR_WATTS = 0.15, 60.0
@@ -42,8 +42,6 @@ MOST_HOURS = 2
 """Places of which one picture reckons the hours anew, but for those not known at all."""
 LEAST_COOLED = 0.05
 """Share of the time from which what cooling takes out can be told."""
-LIQUID = 0.85
-"""Share of a mash that is liquid (common practice)."""
 
 
 class _Known(NamedTuple):
@@ -122,7 +120,8 @@ def _made(view: HouseView, place: str, now: float) -> tuple[float, float] | None
     if a_day is None or litres is None:
         return None
     slow, fast = (
-        fermentation_watts(rate, held, LIQUID) for rate, held in zip(a_day, litres, strict=True)
+        fermentation_watts(rate, held, LIQUID_SHARE)
+        for rate, held in zip(a_day, litres, strict=True)
     )
     return slow, fast
 
@@ -158,10 +157,7 @@ def cooler_of(
     view: HouseView, cooler: Cooler, hours: dict[str, HoursLeft], now: float
 ) -> CoolerNow:
     """One cooler or heater as it stands."""
-    seen, subject_state = (
-        CoolerDetector(view, cooler.id),
-        view.entry_log.subject_states.get(cooler.id),
-    )
+    seen = CoolerView(view, cooler.id)
     ran, turns = _spells(view, cooler, now)
     runs = seen.runs(now)
     return CoolerNow(
@@ -171,7 +167,7 @@ def cooler_of(
         heats=cooler.heats,
         service=cooler.service,
         rated=cooler.rated_watts,
-        out=None if subject_state is None else subject_state.out_of_service,
+        out=view.entry_log.of(cooler.id).out_of_service,
         judged=view.cooler_judged(cooler.id, now),
         called=seen.called_by(now),
         runs=runs,
@@ -206,14 +202,14 @@ def _spells(view: HouseView, cooler: Cooler, now: float) -> tuple[list[Spell], l
     telling = [*running, *power]
     if not telling:
         return [], []
-    draws = CoolerDetector(view, cooler.id).least_draw()
+    draws = CoolerView(view, cooler.id).least_draw()
     oftenest = min(telling, key=lambda probe_state: probe_state.probe.every)
     rated = cooler.rated_watts
     compressor = COMPRESSOR_WATTS if rated is None else COMPRESSOR_SHARE * rated
     return _of(telling[0], draws, BACK[-1] * HOUR, now), _of(oftenest, compressor, 2 * HOUR, now)
 
 
-def _of(probe_state: ProbeState, watts: float, back: float, now: float) -> list[Spell]:
+def _of(probe_state: ProbeView, watts: float, back: float, now: float) -> list[Spell]:
     least = watts if probe_state.probe.measures == "power" else 0.5
     times, values = probe_state.series.since(now - back, now)
     return spells(zip(times, values, strict=True), least, probe_state.silent_after, now)

@@ -34,9 +34,9 @@ def advise(
         yield from _person(person, known, where)
     yield from answering(house, raw, where)
     lacking = [library for library in PAGES_NEED if find_spec(library) is None]
-    if isinstance(raw.get("pages"), dict) and lacking:
+    if isinstance(raw.get("web"), dict) and lacking:
         wrong = f"nothing is served: {', '.join(lacking)} is not installed"
-        yield Fault(where, "pages", wrong, "pip install 'kuraban[pages]'")
+        yield Fault(where, "web", wrong, "pip install 'kuraban[web]'")
 
 
 def _place(house: House, place: Place, where: str) -> Iterator[Fault]:

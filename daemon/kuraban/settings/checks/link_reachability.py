@@ -26,19 +26,19 @@ def leaves(public: str) -> bool:
 
 def answering(house: House, raw: Mapping[str, Any], where: str) -> Iterator[Fault]:
     """A word where the pages could answer rings and the link in a message does not get there."""
-    pages = raw.get("pages")
-    if not isinstance(pages, dict):
+    web = raw.get("web")
+    if not isinstance(web, dict):
         return
-    public = pages.get("public")
+    public = web.get("public")
     names = ", ".join(person.name for person in house.people) or "nobody"
     if not isinstance(public, str):
         wrong = f"is not given, so messages to {names} carry no link to answer by"
         right = 'write the address as phones reach it, such as "https://kura.example"'
-        yield Fault(where, "pages.public", wrong, right)
+        yield Fault(where, "web.public", wrong, right)
     elif not leaves(public):
         wrong = f"is known inside the building only; from home the links of {names} lead nowhere"
         right = "put phones into the house's VPN, or give a public address behind a proxy with TLS"
-        yield Fault(where, "pages.public", wrong, right)
+        yield Fault(where, "web.public", wrong, right)
 
 
 def routes(public: str | None, root: str) -> tuple[str, ...]:

@@ -43,8 +43,8 @@ def at_home(host: str) -> bool:
 
 
 def exposure(raw: Mapping[str, Any], folder: Path) -> Found:
-    """Every fault of the pages' table that lies between its keys or in its files."""
-    table = raw.get("pages")
+    """Every fault of the table [web] that lies between its keys or in its files."""
+    table = raw.get("web")
     if isinstance(table, dict):
         yield from _listen(table, bool(rows(raw, "account")))
         yield from _files(table, folder)
@@ -54,7 +54,7 @@ def exposure(raw: Mapping[str, Any], folder: Path) -> Found:
 
 
 def _wrong(key: str, wrong: str, right: str) -> Wrong:
-    return Wrong(("pages", key), f"pages.{key}", wrong, right)
+    return Wrong(("web", key), f"web.{key}", wrong, right)
 
 
 def _listen(table: Mapping[str, Any], accounts: bool) -> Found:

@@ -4,6 +4,9 @@ Each event is one stretch of duty. Whose it is stands in the table, or in the ev
 or the name of a person, alone or as a word in it. Recurrence, its exceptions and moved occurrences
 are followed; a day-long event lasts from midnight to midnight by the brewery's clock. A cancelled
 or transparent ("free") event is no duty.
+
+A calendar comes from outside, so what it may cost is bounded before anything is written out: its
+bytes, its events, and how often one may recur. A duty recurs by the day, week, month or year.
 """
 
 from __future__ import annotations
@@ -15,7 +18,7 @@ from datetime import date, datetime, time, timedelta, tzinfo
 from pathlib import Path
 from typing import Any
 
-from dateutil.rrule import rrulestr
+import recurring_ical_events
 from icalendar import Calendar
 
 from kuraban.core.site import Person, Shift
@@ -24,8 +27,13 @@ from kuraban.settings.files.tables import CalendarTable
 
 AHEAD = 26 * 7 * DAY
 """How far recurring duties are written out: a season, should nobody restart the watch in it."""
-MOST = 4000
-"""Events of one file at most, so that a calendar gone wild fills no memory."""
+MOST, MOST_SERIES = 4000, 400
+"""Events of one file, and series among them, so that a calendar gone wild fills no memory."""
+MOST_BYTES = 4_000_000
+FIRST_YEAR, LAST_YEAR = 2000, 2099
+DAILY_AT_MOST = frozenset({"DAILY", "WEEKLY", "MONTHLY", "YEARLY"})
+WITHIN_A_DAY = ("BYSECOND", "BYMINUTE", "BYHOUR")
+UNREADABLE = "is no calendar that can be read"
 
 
 @dataclass(slots=True)
@@ -38,15 +46,62 @@ class Written:
 
 def read_calendar(path: Path) -> Calendar:
     """The file's calendar; ValueError that says what is wrong with it, OSError where it is not."""
+    if path.stat().st_size > MOST_BYTES:
+        raise ValueError(f"is larger than {MOST_BYTES // 1_000_000} MB; export the rota alone")
     try:
         found = Calendar.from_ical(path.read_bytes())
-        for event in _walked(found):
-            _start(event)
     except (ValueError, KeyError, IndexError, AttributeError, TypeError) as wrong:
-        raise ValueError(f"is no calendar that can be read ({_in_short(wrong)})") from None
+        raise ValueError(f"{UNREADABLE} ({_in_short(wrong)})") from None
     if not isinstance(found, Calendar):
         raise ValueError("holds no VCALENDAR")
+    events = list(found.walk("VEVENT"))
+    series = sum("RRULE" in event for event in events)
+    if len(events) > MOST or series > MOST_SERIES:
+        raise ValueError(
+            f"has {len(events)} events with {series} series among them; "
+            f"{MOST} and {MOST_SERIES} are read: export the rota alone"
+        )
+    for event in events:
+        _check(event)
     return found
+
+
+def _check(event: Any) -> None:
+    """ValueError that names an event which cannot be written out."""
+    title = str(event.get("SUMMARY", "")) or "(no title)"
+    try:
+        start = event["DTSTART"].dt
+        end = event["DTEND"].dt if "DTEND" in event else start
+        if isinstance(start, datetime) is not isinstance(end, datetime):
+            raise ValueError("its start and end are a time and a day; give both alike")
+        if not FIRST_YEAR <= start.year <= LAST_YEAR:
+            raise ValueError(f"its start is not within {FIRST_YEAR} to {LAST_YEAR}")
+        if "DURATION" in event and abs(event["DURATION"].dt) > timedelta(seconds=AHEAD):
+            raise ValueError("it lasts longer than half a year")
+        for rule in _rules(event):
+            if {str(part) for part in rule.get("FREQ", ())} - DAILY_AT_MOST:
+                raise ValueError("it recurs more than once a day")
+            if any(part in rule for part in WITHIN_A_DAY):
+                raise ValueError("it recurs within a day; write one event for each time")
+            if isinstance(start, datetime) and "UNTIL" in rule:
+                rule["UNTIL"] = [_whole_day(until, start.tzinfo) for until in rule["UNTIL"]]
+        _occurrences(Calendar([], subcomponents=[event]), start, start)
+    except KeyError:
+        raise ValueError(f"{UNREADABLE}: the event '{title}' has no start") from None
+    except Exception as wrong:  # whatever a library makes of what a stranger's program wrote
+        raise ValueError(f"{UNREADABLE}: the event '{title}': {_in_short(wrong)}") from None
+
+
+def _whole_day(until: date, zone: tzinfo | None) -> datetime:
+    """The end of a series, as calendar programs mean it: a bare day is the whole of it."""
+    if isinstance(until, datetime):
+        return until
+    return datetime.combine(until, time(23, 59, 59), zone)
+
+
+def _rules(event: Any) -> list[Any]:
+    rules = event.get("RRULE", [])
+    return rules if isinstance(rules, list) else [rules]
 
 
 def _in_short(wrong: Exception) -> str:
@@ -59,12 +114,13 @@ def write_out(
     """The shifts from the week of `now` on, in the order of their times."""
     written = Written()
     first = _monday(now, zone)
-    for event in _events(calendar):
+    if table.person is None:
+        titles = (str(event.get("SUMMARY", "")) for event in _duties(calendar.walk("VEVENT")))
+        written.nobody = [t or "(no title)" for t in titles if _named(t, people) is None]
+    for event in _duties(_occurrences(calendar, first, first + timedelta(seconds=AHEAD))):
         person = table.person or _named(str(event.get("SUMMARY", "")), people)
-        if person is None:
-            written.nobody.append(str(event.get("SUMMARY", "")) or "(no title)")
-            continue
-        for start, end in _occurrences(event, calendar, zone, first, first + AHEAD):
+        start, end = (_local(event[key].dt, zone).timestamp() for key in ("DTSTART", "DTEND"))
+        if person is not None and end > start:
             written.shifts.append(
                 Shift(
                     role=table.role, person=person, order=table.order, start=start, end=end,
@@ -76,19 +132,20 @@ def write_out(
     return written
 
 
-def _monday(now: float, zone: tzinfo) -> float:
+def _occurrences(calendar: Calendar, first: date, last: date) -> list[Any]:
+    """The events that take place within [first, last), each with its own start and end."""
+    found: list[Any] = recurring_ical_events.of(calendar).between(first, last)
+    return found
+
+
+def _monday(now: float, zone: tzinfo) -> datetime:
     """The turn of the week, so that two starts within one week read the same house."""
     day = datetime.fromtimestamp(now, zone).date()
-    day -= timedelta(days=day.weekday())
-    return datetime.combine(day, time(), zone).timestamp()
+    return datetime.combine(day - timedelta(days=day.weekday()), time(), zone)
 
 
-def _walked(calendar: Calendar) -> list[Any]:
-    return list(calendar.walk("VEVENT"))[:MOST]
-
-
-def _events(calendar: Calendar) -> Iterator[Any]:
-    for event in _walked(calendar):
+def _duties(events: Any) -> Iterator[Any]:
+    for event in events:
         cancelled = str(event.get("STATUS", "")).upper() == "CANCELLED"
         free = str(event.get("TRANSP", "")).upper() == "TRANSPARENT"
         if not (cancelled or free):
@@ -104,100 +161,6 @@ def _named(title: str, people: tuple[Person, ...]) -> str | None:
     words = set(re.split(r"[\s,;:/()・、]+", spelled))
     found = [one.id for one in people if {one.id, one.name.casefold()} & words]
     return found[0] if len(found) == 1 else None
-
-
-def _start(event: Any) -> date | datetime:
-    start = event.get("DTSTART")
-    if start is None:
-        raise ValueError(f"the event '{event.get('SUMMARY', '')}' has no start")
-    moment: date | datetime = start.dt
-    return moment
-
-
-def _length(event: Any) -> timedelta:
-    start = _start(event)
-    if "DTEND" in event:
-        length: timedelta = event["DTEND"].dt - start
-    elif "DURATION" in event:
-        length = event["DURATION"].dt
-    else:
-        length = timedelta(days=0 if isinstance(start, datetime) else 1)
-    return length
-
-
-def _occurrences(
-    event: Any, calendar: Calendar, zone: tzinfo, first: float, last: float
-) -> Iterator[tuple[float, float]]:
-    """(start, end) of each time that the event takes place within [first, last)."""
-    length, moved = _length(event), _moved(event, calendar, zone)
-    for start in _starts(event, zone, last):
-        begin = start.timestamp()
-        if begin in moved:
-            continue
-        end = (start.replace(tzinfo=None) + length).replace(tzinfo=start.tzinfo).timestamp()
-        if end > begin and end > first and begin < last:
-            yield begin, end
-
-
-def _moved(event: Any, calendar: Calendar, zone: tzinfo) -> set[float]:
-    """Starts of occurrences that an event of their own stands for (RECURRENCE-ID)."""
-    if "RECURRENCE-ID" in event:
-        return set()
-    uid = str(event.get("UID", ""))
-    return {
-        _local(other["RECURRENCE-ID"].dt, zone).timestamp()
-        for other in _walked(calendar)
-        if "RECURRENCE-ID" in other and uid and str(other.get("UID", "")) == uid
-    }
-
-
-def _starts(event: Any, zone: tzinfo, last: float) -> Iterator[datetime]:
-    start = _local(_start(event), zone)
-    left_out = {_local(moment, zone) for moment in _dates(event, "EXDATE")}
-    further = {_local(moment, zone) for moment in _dates(event, "RDATE")}
-    ruled = _ruled(event, start, last) if "RRULE" in event else iter((start,))
-    for found in ruled:
-        further.discard(found)
-        if found not in left_out:
-            yield found
-    yield from sorted(further - left_out)
-
-
-def _ruled(event: Any, start: datetime, last: float) -> Iterator[datetime]:
-    """By the rule, in wall-clock time, so that a night begins at the same hour all year."""
-    rules = event["RRULE"] if isinstance(event["RRULE"], list) else [event["RRULE"]]
-    for rule in rules:
-        text = re.sub(r"(UNTIL=)(\d{8}(?:T\d{6})?)(Z?)", _until_of(start), rule.to_ical().decode())
-        for number, found in enumerate(rrulestr(text, dtstart=start.replace(tzinfo=None))):
-            here = found.replace(tzinfo=start.tzinfo)
-            if here.timestamp() >= last or number > 20 * MOST:
-                break
-            yield here
-
-
-def _until_of(start: datetime) -> Any:
-    """UNTIL in wall-clock time; a bare date holds its whole day."""
-
-    def local(found: re.Match[str]) -> str:
-        stamp, utc = found[2], found[3]
-        if "T" not in stamp:
-            return f"{found[1]}{stamp}T235959"
-        moment = datetime.strptime(stamp, "%Y%m%dT%H%M%S")
-        if utc:
-            moment = moment.replace(tzinfo=_UTC).astimezone(start.tzinfo)
-        return f"{found[1]}{moment:%Y%m%dT%H%M%S}"
-
-    return local
-
-
-_UTC = datetime.fromisoformat("2020-01-01T00:00:00+00:00").tzinfo
-
-
-def _dates(event: Any, key: str) -> Iterator[date | datetime]:
-    held = event.get(key)
-    for part in held if isinstance(held, list) else [] if held is None else [held]:
-        for one in part.dts:
-            yield one.dt[0] if isinstance(one.dt, tuple) else one.dt
 
 
 def _local(moment: date | datetime, zone: tzinfo) -> datetime:

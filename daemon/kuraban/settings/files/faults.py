@@ -18,6 +18,13 @@ from kuraban.settings.files.values import listed, nearest, show
 
 SECRETS = frozenset({"password", "pages", "notices", "secret", "ping", "token"})
 """Keys whose values no message repeats."""
+RENAMED: Mapping[tuple[int | str, ...], tuple[str, str]] = {
+    ("pages",): (
+        "the table of the web pages has another name",
+        "write [web]; `pages` rings a person",
+    )
+}
+"""Keys that were called otherwise: what is wrong, and what is right now."""
 Raw = Mapping[str, Any]
 Where = Callable[[tuple[int | str, ...]], str]
 Model = TypeVar("Model", bound=BaseModel)
@@ -69,6 +76,8 @@ def _told(error: ErrorDetails, model: type[BaseModel]) -> tuple[str, str]:
     key = str(error["loc"][-1]) if error["loc"] else "the file"
     if kind == "fault":
         return str(context["wrong"]), str(context["right"])
+    if kind == "extra_forbidden" and error["loc"] in RENAMED:
+        return RENAMED[error["loc"]]
     if kind == "extra_forbidden":
         known = known_keys(model, error["loc"][:-1])
         return f'there is no key "{key}"', nearest(key, known, f"known are {listed(known)}")

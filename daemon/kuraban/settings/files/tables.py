@@ -212,7 +212,7 @@ class KeepTable(Table):
     """Then one value a minute until they are so old, thereafter one in ten minutes."""
 
 
-class PagesTable(Table):
+class WebTable(Table):
     """The pages that the crew looks at; without this table there are none."""
 
     listen: Address = "127.0.0.1:8080"
@@ -260,7 +260,7 @@ class SiteFile(BaseSettings):
     watch: WatchTable = WatchTable()
     history: HistoryTable | None = None
     keep: KeepTable = KeepTable()
-    pages: PagesTable | None = None
+    web: WebTable | None = None
     account: tuple[AccountTable, ...] = ()
 
     @classmethod

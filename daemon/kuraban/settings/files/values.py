@@ -25,7 +25,6 @@ from kuraban.core.units import ID, parse_clock, parse_duration
 
 COLDEST, HOTTEST = -40.0, 110.0
 LANGUAGES: tuple[str, ...] = get_args(Language)
-DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 DURATION_PATTERN = r"^\d+(\.\d+)?(s|m|h|d)$"
 
 

@@ -32,7 +32,7 @@ SHEET = f"/batches/{PLACE}/{int(SOE)}"
 @pytest.fixture(scope="module")
 def half(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
     """The long batch on the morning of day 18; nobody may change it."""
-    lived = lived_batch(tmp_path_factory.mktemp("half"), on_day(18, 3))
+    lived = lived_batch(tmp_path_factory.mktemp("half"), on_day(22, 3))
     yield lived
     lived.close()
 
@@ -45,7 +45,7 @@ def browser(half: Served, browse: Browse) -> Browser:
 def pages_of(served: Served) -> Pages:
     hub = PictureBoard()
     hub.put(served.snapshot())
-    house, where = served.settings.house, served.settings.pages
+    house, where = served.settings.house, served.settings.web
     assert where is not None
     return Pages(
         house, where, KEY, load_page_words(), hub, served.path, served.submit, served.clock,
@@ -61,13 +61,17 @@ def test_the_sheet_says_that_it_is_no_statutory_book(
     text = browse(language, app=pages_of(half).app).page(SHEET)
     told = "not the statutory book" if language == "en" else "法定の帳簿ではありません"
     assert told in text
-    assert text.count('<th scope="row">') == 21
+    assert text.count('<th scope="row">') == 25
 
 
 def test_beside_it_stand_bmd_and_the_day_of_baume_zero(browser: Browser) -> None:
-    text = re.sub(r"\s+", " ", browser.page(SHEET))  # its latest day is none that a mash sees
-    assert "day 18: " in text
-    assert re.search(r"about day \d+ \(from day \d+\)", text)
+    text = re.sub(r"\s+", " ", browser.page(SHEET))
+    assert "day 22: 33.0" in text  # 1.5 Baume, whole days
+    found = re.search(r"about day (\d+) \(from day (\d+) to (\d+)\)", text)
+    assert found is not None
+    likely, earliest, latest = map(int, found.groups())
+    assert earliest < likely < latest
+    assert earliest < 31 < latest, "as that batch went on"
 
 
 def test_the_place_leads_to_its_sheet(browser: Browser) -> None:
@@ -83,7 +87,7 @@ def test_the_csv_has_units_in_its_header(browser: Browser) -> None:
     rows = list(csv.reader(io.StringIO(answer.text.removeprefix("\ufeff"))))
     head, first = rows[0], rows[1]
     assert "Morning (°C, 06:00)" in head and "Alcohol (%)" in head and "Cooled (h)" in head
-    assert all(len(row) == len(head) for row in rows) and len(rows) == 22
+    assert all(len(row) == len(head) for row in rows) and len(rows) == 26
     assert first[head.index("Date")] == "2026-01-10" and first[head.index("Day")] == "-3"
     sample = next(row for row in rows if row[head.index("Day")] == "10")
     assert sample[head.index("Baumé")] == "5.30" and sample[head.index("SMV")] == "-53.0"

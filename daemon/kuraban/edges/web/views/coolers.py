@@ -10,7 +10,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, StreamingResponse
 from starlette.exceptions import HTTPException
 
-from kuraban.core.detectors.cooler import RUNS_SHARE, RUNS_WATTS
+from kuraban.core.equipment.cooler_view import RUNS_SHARE, RUNS_WATTS
 from kuraban.core.site import Cooler, House
 from kuraban.core.units import DAY, HOUR, day_turn, show_time
 from kuraban.core.views.equipment_views import CoolerNow, HoursLeft, Served

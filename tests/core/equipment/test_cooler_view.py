@@ -5,8 +5,7 @@ from __future__ import annotations
 import msgspec
 import pytest
 
-from kuraban.core.detectors.cooler import CoolerDetector
-from kuraban.core.detectors.stopped import Stopped
+from kuraban.core.equipment.cooler_view import CoolerView
 from kuraban.core.site import Cooler, Place, Probe
 from tests.core.detectors.kit import CELLAR, KOJI_COURSE, MID, TANK, Night, cellar, course, house
 
@@ -27,10 +26,8 @@ def night_of(*probes: Probe, cooler: Cooler = CHILLER) -> Night:
     return night
 
 
-def seen(night: Night, cooler: str = "chiller") -> CoolerDetector:
-    found = night.engine.registry.one(Stopped, cooler)
-    assert isinstance(found, CoolerDetector)
-    return found
+def seen(night: Night, cooler: str = "chiller") -> CoolerView:
+    return CoolerView(night.view, cooler)
 
 
 def called(night: Night) -> str | None:

@@ -6,13 +6,13 @@ import json
 import tomllib
 from pathlib import Path
 
-from kuraban.settings.files.schema import course_schema, site_schema
+from tests.site_schemas import course_schema, site_schema
 
-SHARED = Path(__file__).parents[3] / "shared"
+SHARED = Path(__file__).parents[1] / "shared"
 
 
 def test_the_schemas_are_those_of_the_tables() -> None:
-    """A key added to the tables is added to shared/schemas: write the two texts there anew."""
+    """Run `python -m tests.schemas` after a change of the tables."""
     assert (SHARED / "schemas" / "site.json").read_text(encoding="utf-8") == site_schema()
     assert (SHARED / "schemas" / "course.json").read_text(encoding="utf-8") == course_schema()
 

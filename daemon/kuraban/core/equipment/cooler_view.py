@@ -1,4 +1,4 @@
-"""What the detectors of coolers and heaters share: is it called for, does it run, what comes out.
+"""One cooler or heater as its probes and its places tell it: called for, running, what comes out.
 
 A chiller that rests for hours in a cold January cellar while its standing water warms is healthy.
 So nothing is said of a cooler that nobody calls for. It is called for when its demand says so, when
@@ -8,9 +8,11 @@ a served place's valve is open, or when a served place needs it and its supply i
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Final
 
-from kuraban.core.house_view import Detector, HouseView
-from kuraban.core.probes.probe_state import ProbeState
+from kuraban.core.house_view import HouseView
+from kuraban.core.probes.probe_view import ProbeView
+from kuraban.core.site import Cooler
 from kuraban.core.units import MINUTE
 
 NEEDS_SHARE = 0.8
@@ -24,7 +26,7 @@ LOOKED_BACK = 20 * MINUTE
 
 
 def unbroken(
-    probe_states: Sequence[ProbeState], edge: float, now: float, *, above: bool = False
+    probe_states: Sequence[ProbeView], edge: float, now: float, *, above: bool = False
 ) -> float:
     """Since when all that these probes said lies below (above) an edge; `now` if it does not."""
     since = now
@@ -37,32 +39,34 @@ def unbroken(
     return since
 
 
-class CoolerDetector(Detector):
-    __slots__ = ("cooler",)
+class CoolerView:
+    """One cooler or heater to whoever reads it; nothing here can be written."""
 
-    def __init__(self, view: HouseView, subject: str) -> None:
-        super().__init__(view, subject)
-        self.cooler = view.house.cooler[subject]
+    __slots__ = ("entry", "id", "view")
+
+    def __init__(self, view: HouseView, cooler: str) -> None:
+        self.view, self.id = view, cooler
+        self.entry: Final[Cooler] = view.house.cooler[cooler]
 
     def judged(self, now: float) -> bool:
-        self.cooler = self.view.house.cooler[self.subject]
-        return self.view.cooler_judged(self.subject, now)
+        """It is in service and something that it serves is judged."""
+        return self.view.cooler_judged(self.id, now)
 
     def makes(self, now: float) -> float | None:
         """Temperature of what it delivers: its supply, else its air."""
-        return self.view.measured(self.subject, now, "supply", "air")
+        return self.view.measured(self.id, now, "supply", "air")
 
     def off_band(self, now: float) -> bool | None:
         """Whether what it delivers is too warm (heater: too cold); None where nobody knows."""
-        value, band = self.makes(now), self.cooler.band
-        if value is None or band is None:
+        value, entry = self.makes(now), self.entry
+        if value is None or entry.band is None:
             return None
-        return value < band[0] if self.cooler.heats else value > band[1]
+        return value < entry.band[0] if entry.heats else value > entry.band[1]
 
     def runs(self, now: float) -> bool | None:
         """Whether it runs, by its own word or its draw; None where nobody knows."""
-        running = self.view.signal(self.subject, now, "running")
-        power = self.view.measured(self.subject, now, "power")
+        running = self.view.signal(self.id, now, "running")
+        power = self.view.measured(self.id, now, "power")
         if running is not None:
             return running and (power is None or power > NOTHING_WATTS)
         if power is None:
@@ -71,17 +75,17 @@ class CoolerDetector(Detector):
 
     def least_draw(self) -> float:
         """W from which it runs."""
-        rated = self.cooler.rated_watts
+        rated = self.entry.rated_watts
         return RUNS_WATTS if rated is None else RUNS_SHARE * rated
 
     def called_by(self, now: float) -> str | None:
         """Why it is called for, as a word of evidence; None if it is not."""
         view = self.view
-        demand = view.signal(self.subject, now, "demand")
+        demand = view.signal(self.id, now, "demand")
         if demand:
             return "called_demand"
         needing = False
-        for place, batch, valves in view.calling(self.subject, now):
+        for place, batch, valves in view.calling(self.id, now):
             valve = view.signalled(valves, now)
             if valve:
                 return "called_valve"
@@ -96,22 +100,22 @@ class CoolerDetector(Detector):
 
         Where its valve is known to be shut its controller asks for nothing.
         """
-        view, entry = self.view, self.view.house.place[place]
-        sign = -1.0 if self.cooler.heats else 1.0
+        view, heats, entry = self.view, self.entry.heats, self.view.house.place[place]
+        sign = -1.0 if heats else 1.0
         batch = view.batch(place, now)
         if batch is not None:
             known = None if valve is False else view.product(place, now)
             if known is None:
                 return False
             notice = batch.plan.standing(now).stage.notice
-            share = NEEDS_SHARE * (notice.below if self.cooler.heats else notice.above)
+            share = NEEDS_SHARE * (notice.below if heats else notice.above)
             return sign * (known[0] - batch.plan.at(known[1])) > share
         if entry.band is None:
             return False
         value = view.measured(place, now, "product", "air", "supply")
         if value is None:
             return False
-        return value < entry.band[0] if self.cooler.heats else value > entry.band[1]
+        return value < entry.band[0] if heats else value > entry.band[1]
 
     def rise(self, probe_of: str, now: float, span: float, *measures: str) -> float | None:
         """K by which a temperature rose over the last `span` seconds, ends by medians."""
