@@ -81,32 +81,37 @@ def _entries(number: int) -> bytes:
     return json.dumps({"entry": "note", "text": f"so far {number}", "id": f"n{number}"}).encode()
 
 
-def _stages(number: int) -> bytes:
+def _stirs(number: int) -> bytes:
     """Back-dated, so that each makes the books anew."""
     return json.dumps({"entry": "stir", "id": f"s{number}", "at": time.time() - 600}).encode()
 
 
 @dataclass(frozen=True)
 class Kind:
-    """One flood: who sends it where, each message, and how many a second (0: no limit)."""
+    """One flood: who sends it where, each message, and how many a second; 0 is no limit."""
 
     user: str
     topic: str
     payload: Callable[[int], bytes]
-    rate: float = 0.0
+    rate: float
 
 
+NETWORK = 12.5e6
+"""Bytes a second that a network of 100 Mbit/s carries: more no stolen probe sends."""
+LONG, JUNK = NETWORK / LARGEST, NETWORK / 900_000
 KINDS = {
-    "list of ones": Kind("t1-mid", "kura/reading/t1-mid", _ones),
-    "dated arrays": Kind("t2-mid", "kura/reading/t2-mid", _arrays),
+    "list of ones": Kind("t1-mid", "kura/reading/t1-mid", _ones, LONG),
+    "dated arrays": Kind("t2-mid", "kura/reading/t2-mid", _arrays, LONG),
     "plain readings": Kind("t3-mid", "kura/reading/t3-mid", _plain, 1000),
     "mangled": Kind("t4-mid", "kura/reading/t4-mid", _mangled, 1000),
-    "900 kB junk": Kind("t5-mid", "kura/reading/t5-mid", _junk),
+    "900 kB junk": Kind("t5-mid", "kura/reading/t5-mid", _junk, JUNK),
     "entries": Kind("crew", "kura/log/tank-1", _entries, 1000),
-    "back-dated entries": Kind("crew", "kura/log/tank-1", _stages, 1000),
-    "as fast as it goes": Kind("t3-mid", "kura/reading/t3-mid", _plain),
+    "back-dated entries": Kind("crew", "kura/log/tank-1", _stirs, 1000),
+    "plain without limit": Kind("t3-mid", "kura/reading/t3-mid", _plain, 0),
+    "ones without limit": Kind("t1-mid", "kura/reading/t1-mid", _ones, 0),
+    "arrays without limit": Kind("t2-mid", "kura/reading/t2-mid", _arrays, 0),
 }
-TOGETHER = ("list of ones", "dated arrays", "plain readings", "mangled", "900 kB junk")
+TOGETHER = ("list of ones", "dated arrays", "plain readings", "mangled", "entries")
 
 
 class Wire:
@@ -216,10 +221,10 @@ def site(folder: Path, broker: int, sink: int) -> Path:
         '[[place]]\nid = "store"\nkind = "cold-store"\nname = "Store"\nband = [1.0, 8.0]',
         '[[place]]\nid = "koji-room"\nkind = "room"\nname = "Koji room"',
     ]
-    for n in (1, 2):
-        lines.append(
-            f'[[cooler]]\nid = "chiller-{n}"\nkind = "chilled-water"\nname = "Chiller {n}"'
-        )
+    lines += [
+        f'[[cooler]]\nid = "chiller-{n}"\nkind = "chilled-water"\nname = "Chiller {n}"'
+        for n in (1, 2)
+    ]
     for n in range(1, TANKS + 1):
         lines.append(f'[[place]]\nid = "tank-{n}"\nkind = "tank"\nname = "Tank {n}"\nlitres = 1400')
         lines.append(f'room = "cellar"\ncooler = "chiller-{(n + 1) % 2 + 1}"')
@@ -278,11 +283,10 @@ class Boards:
             for probe in PROBES
             if probe not in self.stolen
         }
-        crew = Wire(self.port, "crew", self.words["crew"])
+        crew = self._wires["crew"] = Wire(self.port, "crew", self.words["crew"])
         for n in range(1, TANKS + 1):
             entry = {"entry": "batch-start", "batch": f"No. {n}", "course": "of-seconds"}
             crew.publish(f"kura/log/tank-{n}", json.dumps(entry).encode())
-        crew.close()
         self._thread = threading.Thread(target=self._run, daemon=True)
         self._thread.start()
 
@@ -294,6 +298,8 @@ class Boards:
             now = time.time()
             risen = max(0.0, (now - self.rises_at) * RISE)
             for probe, wire in self._wires.items():
+                if probe == "crew":
+                    continue
                 value = _value(probe, min(risen, 0.6), lot)
                 wire.publish(f"kura/reading/{probe}", value.encode())
                 if probe == DRIFTS and not self.left and float(value) > PLAN + TOLERANCE:
@@ -384,7 +390,7 @@ def endure(
     limits: Callable[[int], None] = lambda pid: None, tls: str = "", tls_port: int = 0,
     ca_file: str | None = None,
 ) -> Outcome:  # fmt: skip
-    """Floods of these kinds together for so long, and a tank that leaves its tolerance amid them."""
+    """Floods of these kinds together, and a tank that leaves its tolerance amid them."""
     chosen = [KINDS[name] for name in kinds]
     stolen = frozenset(kind.user for kind in chosen)
     with brewery(folder, stolen, limits, tls) as (broker, sink, boards, watch):

@@ -12,6 +12,7 @@ are paged from memory, and the broker is heard through a second session.
 from __future__ import annotations
 
 import logging
+import sys
 import time
 from collections import deque
 from collections.abc import Callable, Iterable
@@ -64,6 +65,9 @@ LONGEST_TURN: Final = 0.5
 """Seconds of real time after which a turn takes no further message and writes what it has."""
 GRACE: Final = 2.0
 """Seconds of real time by which deadlines wait for messages while some are left over."""
+SWITCH: Final = 0.001
+"""Seconds after which a judging loop lets the network's thread go on; 5 ms, the default, leaves a
+flood with the broker, and everybody behind it."""
 LONGEST_WAIT: Final = 0.5
 """Seconds of real time after which an idle loop looks up."""
 NEAR: Final = 0.1
@@ -201,6 +205,7 @@ class Watch:
 
     def run(self) -> None:
         """Watch until asked to stop. All of it in the thread that calls."""
+        sys.setswitchinterval(SWITCH)
         self._open()
         self._begin()
         self._courier.start()

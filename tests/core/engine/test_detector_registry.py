@@ -14,7 +14,7 @@ from kuraban.core.house_view import HouseView
 from kuraban.core.site import Probe
 from tests.core.house import DUSK, Night, brewery, mashing
 
-MEANT_FOR_PARTS = {"broker-lost", "journal-failing", "pages-failing", "history-behind"}
+MEANT_FOR_PARTS = {"broker-lost", "journal-failing", "pages-failing", "history-behind", "behind"}
 """Told by the parts of the watch themselves."""
 
 

@@ -25,13 +25,15 @@ from typing import Final, NamedTuple
 
 WEIGHT: Final = 512
 MESSAGES: Final = 20_000
-BYTES: Final = 16 * 2**20
+BYTES: Final = 8 * 2**20
 TURN: Final = 2**18
 """Bytes of a turn: 512 plain readings, or one message of the greatest length."""
 HEAD: Final = 256
 """Bytes that are kept of a message that is let go."""
 LEVEL_FOR: Final = 5.0
 """So long, seconds, the queue of a new link must be nearly empty: then the watch has caught up."""
+SAMPLED_EVERY: Final = 0.5
+"""Seconds between two messages that are judged of a line that is being cut."""
 PRESSED_FOR: Final = 10.0
 """So soon after it had to wait for room, seconds, a full queue is a flood."""
 
@@ -98,6 +100,9 @@ class FairQueue:
         """Whether the last `take` left something."""
         self._cuts: dict[str, Cut] = {}
         self._lost: Counter[str] = Counter()
+        """Bytes that each line lost of late."""
+        self._sampled: dict[str, float] = {}
+        """When a message of such a line was taken last."""
         self._level_since: float | None = None
         self._caught_up = False
         self._waited = float("-inf")
@@ -162,7 +167,7 @@ class FairQueue:
         queue = self._queue
         with self._lock:
             self._look()
-            if len(queue) <= most and self.bytes <= TURN:
+            if len(queue) <= most and self.bytes <= TURN and not self._lost:
                 taken, self.left = [queue.popleft() for _ in range(len(queue))], False
             else:
                 taken = self._fairly(most)
@@ -185,8 +190,9 @@ class FairQueue:
         lines = [self._line_of(one.topic) for one in waiting]
         held = _weights(waiting, lines)
         share = _level(held.values(), min(TURN, most * WEIGHT))
-        quiet = [one for one, line in zip(waiting, lines, strict=True) if held[line] <= share]
         room = {line: share for line, weight in held.items() if weight > share}
+        room |= self._samples(held)
+        quiet = [one for one, line in zip(waiting, lines, strict=True) if line not in room]
         noisy: list[Arrived] = []
         left: list[Arrived] = []
         for one, line in zip(waiting, lines, strict=True):
@@ -201,6 +207,15 @@ class FairQueue:
         self._queue.extendleft(reversed(left))
         self.left = bool(left)
         return quiet + noisy
+
+    def _samples(self, held: Counter[str]) -> dict[str, int]:
+        """Lines that were cut of late are looked into now and then: a message each."""
+        now, found = time.monotonic(), {}
+        for line in self._lost.keys() & held.keys():
+            due = now - self._sampled.get(line, float("-inf")) > SAMPLED_EVERY
+            self._sampled[line] = now if due else self._sampled[line]
+            found[line] = int(due)
+        return found
 
     def give_back(self, rest: Iterable[Arrived]) -> None:
         """What was taken and could not be judged in its turn, in the order it was handed out."""

@@ -35,6 +35,8 @@ from kuraban.edges.mqtt.client import Client, Link, tls_context
 from kuraban.edges.mqtt.connack_reasons import breakdown, refusal
 from kuraban.edges.mqtt.fair_queue import HEAD, MESSAGES, Arrived, Backlog, Cut, FairQueue
 
+PAUSE: Final = 0.05
+"""Seconds of rest where all that waits is of lines that are being cut."""
 SESSION_KEPT: Final = 8 * 7 * 86400
 """How long the broker keeps our session and its messages while we are away, seconds."""
 FIRST_DELAY, LONGEST_DELAY = 2.0, 60.0
@@ -163,6 +165,8 @@ class FrontDoor:
                 self._bell.wait(wait)
             self._hungry = False
         taken = queue.take(most)
+        if not taken and wait > 0 and len(queue):
+            self._bell.wait(min(wait, PAUSE))
         self._room.set()
         return taken
 
