@@ -16,7 +16,7 @@ import tempfile
 from pathlib import Path
 
 from kuraban.core.effects import Turn
-from kuraban.core.facts import Delivered, Impaired
+from kuraban.core.facts import ClockStepped, Delivered, Impaired
 from kuraban.runtime import freeze, recover
 from kuraban.settings.catalogues import load_words
 from kuraban.store.journal import Journal
@@ -40,7 +40,7 @@ def unpack(packed: Path, to: Path) -> Path:
 
 def live(path: Path) -> None:
     """A night at `path` with everything that a journal holds: one page sent, one part failing, the
-    watch's own state at a clean stop."""
+    wall clock set back a little, the watch's own state at a clean stop."""
     live_through(NIGHT, path)
     journal, outbox = Journal.open(path), Outbox(path)
     engine = recover(journal, load_words())
@@ -50,7 +50,8 @@ def live(path: Path) -> None:
     outbox.tried(row.id, "json", now, sent=True)
     outbox.sent(row.id, now)
     result = Delivered(row.id, "aki", now, now, True)
-    for fact in (result, Impaired("broker", True, now), Impaired("broker", False, now)):
+    step = ClockStepped(now, -30.0, -30.0, now - 3600.0)
+    for fact in (result, Impaired("broker", True, now), Impaired("broker", False, now), step):
         engine.take(fact)
     journal.commit(engine.drain(), freeze(engine))
     journal.commit(Turn(now=now + 1.0))
