@@ -17,7 +17,6 @@ from pathlib import Path
 from statistics import median
 from typing import Any, NamedTuple
 
-from kuraban.settings.words import load_words
 from rich.box import SIMPLE_HEAD
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
@@ -28,6 +27,7 @@ from fixtures.plants.plain import plain_alarm, readings
 from fixtures.plants.score import Score, score
 from kuraban.replay import replay, timeline_writer
 from kuraban.settings import load
+from kuraban.settings.catalogues import load_words
 from tests.bench import ground
 
 DELAYS = (0, 20, 30)

@@ -28,7 +28,7 @@ from rich.console import Console
 from rich.progress import track
 from rich.table import Table
 
-from kuraban.core.notify import notifier as notifier
+from kuraban.core.notify import soundless
 from tests.bench import ground
 from tests.core.detectors.kit import (
     AIR,
@@ -93,9 +93,9 @@ def chiller(rng: random.Random, hot: bool, reckoned: bool) -> Counter[str]:
     trace = noisy(saw(9.9, max(an_hour, 0.03) * 1.6, PERIOD), seed=rng.randrange(1000))
     night.play(720, mid=trace, air=8.0, valve=shut, running=lambda minute: 1.0)
     last = 9.9
-    hours = patch.object(notifier, "hours_in_hand", notifier.hours_in_hand)
+    hours = patch.object(soundless, "hours_in_hand", soundless.hours_in_hand)
     if not reckoned:
-        hours = patch.object(notifier, "hours_in_hand", lambda *_: None)
+        hours = patch.object(soundless, "hours_in_hand", lambda *_: None)
     with hours:
         night.play(720 + 300, mid=noisy(lambda minute: last + an_hour * (minute - 720) / 60),
                    air=8.0, valve=1.0, running=0.0)  # fmt: skip

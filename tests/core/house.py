@@ -236,10 +236,18 @@ class Bell(Night):
 
     def __init__(self, house: House | None = None, at: float = DUSK) -> None:
         super().__init__(house, at)
+        self._send_home()
+
+    def _send_home(self) -> None:
         self.engine.registry.detectors.clear()
         self.engine.registry.about.clear()
         while self.engine.timers.next() < FAR_FUTURE:
             self.engine.timers.pop()
+
+    def change(self, house: House) -> None:
+        """Where a batch runs and nothing is measured, the alarms stay as they are."""
+        super().change(house)
+        self._send_home()
 
     def find(
         self, subject: str, condition: str, holds: bool = True, *, worse: float | None = None,
@@ -259,6 +267,13 @@ class Bell(Night):
         """Turn the clock on."""
         self.wake(self.now + minutes * MINUTE)
         return self
+
+
+def brewing(bell: Bell) -> Bell:
+    """A batch in both tanks and in a koji bed."""
+    for place, course in (("tank-3", "mash"), ("tank-4", "mash"), ("bed-1", "koji")):
+        bell.log(place, "batch-start", batch=place, course=course)
+    return bell
 
 
 def mashing(house: House | None = None, at: float = DUSK) -> Night:

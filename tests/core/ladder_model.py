@@ -2,23 +2,25 @@
 
 It knows incidents, rings and spells of duty, and nothing of the watch. An incident is what people
 would call one thing. A ring begins when something in it needs somebody, and goes on by its rungs
-until somebody answers, nothing of it is left, or something worse takes over.
+until somebody answers, nothing of it is left, or something worse takes over. What is shelved needs
+nobody until its shelf is over.
 """
 
 from __future__ import annotations
 
-import random
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from itertools import count
-from typing import Literal, NamedTuple
+from typing import NamedTuple
 
-from kuraban.core.site import Duty, House
+from kuraban.core.site import House
 from kuraban.core.units import DAY, HOUR, MINUTE
-from tests.core.house import DUSK, PEOPLE, brewery, with_rota
-from tests.core.rota import WEEK, line_of, present, told_at
+from tests.core.rota import Swap, line_of, present, told_at
 
 Told = tuple[float, str, str, tuple[str, ...]]
 """When, page or notice, to whom, about which alarms."""
+WORSE, TURNED = 0.3, 0.15
+"""K by which what nobody brews in gets worse, and turns toward what is right."""
 
 
 class Kind(NamedTuple):
@@ -35,6 +37,10 @@ class Kind(NamedTuple):
     turns_within: float | None
     of_a_probe: bool = False
     """Told two minutes later, together with its neighbours that have the same cause."""
+
+    @property
+    def id(self) -> str:
+        return f"{self.subject}/{self.condition}"
 
 
 KINDS = (
@@ -60,59 +66,6 @@ RUNGS = {True: (0, 5, 10, 20), False: (0, 10, 30, 60)}
 """Minutes of the rungs, quick and slow."""
 
 
-class Event(NamedTuple):
-    at: float
-    what: Literal["rises", "falls", "answers"]
-    subject: str
-    condition: str = ""
-    who: str = ""
-
-
-class Script:
-    """A random rota and what happens in a random night, all from one number."""
-
-    def __init__(self, seed: int) -> None:
-        lots = random.Random(seed)
-        self.house = with_rota(brewery(), *_rota(lots))
-        self.start = DUSK + lots.uniform(0, 7 * DAY)
-        self.end = self.start + 11 * HOUR
-        holds: set[tuple[str, str]] = set()
-        self.events: list[Event] = []
-        busy = lots.choice([4, 10, 40])
-        for at in sorted(lots.uniform(self.start, self.end - HOUR) for _ in range(busy)):
-            self.events.append(_event(lots, at, holds))
-
-
-def _event(lots: random.Random, at: float, holds: set[tuple[str, str]]) -> Event:
-    fate = lots.random()
-    free = [key for key in OF if key not in holds]
-    if holds and fate < 0.3:
-        subject = lots.choice(sorted(holds))[0]
-        return Event(at, "answers", subject, who=lots.choice(PEOPLE).id)
-    if not free or (holds and fate < 0.45):
-        key = lots.choice(sorted(holds))
-        holds.remove(key)
-        return Event(at, "falls", *key)
-    key = lots.choice(free)
-    holds.add(key)
-    return Event(at, "rises", *key)
-
-
-def _rota(lots: random.Random) -> list[Duty]:
-    hours = [None, None, (18 * HOUR, 8 * HOUR), (8 * HOUR, 18 * HOUR), (22 * HOUR, 6 * HOUR)]
-    return [
-        Duty(
-            role=lots.choice(["brewer", "brewer", "maintenance", "crew"]),
-            person=lots.choice(PEOPLE).id,
-            order=order,
-            days=tuple(lots.sample(WEEK, lots.choice([0, 0, 4]))),
-            hours=lots.choice(hours),
-            awake=lots.random() < 0.2,
-        )
-        for order in lots.sample(range(20), lots.randint(1, 6))
-    ]
-
-
 @dataclass
 class Ring:
     """One climb of the ladder, from its start until it is cut."""
@@ -120,6 +73,8 @@ class Ring:
     start: float
     quick: bool
     number: int
+    rung: int = 0
+    told: list[str] = field(default_factory=list)
 
 
 @dataclass
@@ -133,58 +88,124 @@ class Incident:
 
     def look(self, subject: str) -> None:
         """The lead is the gravest of it, among equals the first by name."""
-        kinds = [OF[subject, name] for name in sorted(self.members)]
-        self.lead = max(kinds, key=lambda kind: kind.rank)
+        self.lead = ranked(subject, self.members)[0]
+
+    def tell(self, person: str) -> None:
+        if person not in self.told:
+            self.told.append(person)
+        if self.ring is not None:
+            self.ring.told.append(person)
+
+
+def ranked(subject: str, names: set[str]) -> list[Kind]:
+    """The gravest first, among equals the first by name."""
+    kinds = [OF[subject, name] for name in sorted(names)]
+    return sorted(kinds, key=lambda kind: -kind.rank)
+
+
+@dataclass
+class Shelf:
+    until: float
+    once: bool
 
 
 class Model:
-    """Takes the events of a night in their order; `until` answers what people were told."""
+    """Told what happens in a night, in its order; `out` is what people were told by then."""
 
     def __init__(self, house: House) -> None:
         self.house = house
+        self.swaps: list[Swap] = []
         self.holding: set[Kind] = set()
         self.unseen: set[Kind] = set()
+        self.shelves: dict[Kind, Shelf] = {}
+        self.worse: dict[Kind, float | None] = {}
+        """How bad each was when it was heard of last, None where nobody knows."""
+        self.worse_when_taken: dict[Kind, float | None] = {}
         self.promises: dict[Kind, float] = {}
         self.hands: dict[Kind, str] = {}
         """Who has what was answered."""
         self.incidents: dict[tuple[str, str], Incident] = {}
         self.numbers = count()
-        self.due: list[tuple[float, int, str, object]] = []
+        self.due: list[tuple[float, int, Callable[[float], None]]] = []
         self.out: list[Told] = []
         self.heard: dict[str, list[tuple[float, str]]] = {}
         self.kept: dict[str, list[Kind]] = {}
 
+    # What happens.
+
     def until(self, end: float) -> list[Told]:
-        self._run(end)
-        return self.out
-
-    def _later(self, at: float, what: str, about: object) -> None:
-        self.due.append((at, next(self.numbers), what, about))
-
-    def _run(self, until: float) -> None:
-        while self.due and min(self.due)[0] <= until:
+        """Let the time pass."""
+        while self.due and min(self.due)[0] <= end:
             first = min(self.due)
             self.due.remove(first)
-            at, _, what, about = first
-            getattr(self, f"_{what}")(at, about)
+            first[2](first[0])
+        return self.out
 
-    def take(self, event: Event) -> None:
-        self._run(event.at)
-        if event.what == "answers":
-            self._answered(event)
+    def rises(self, at: float, kind: Kind, worse: float | None = None) -> None:
+        """Its condition begins to hold, or it is heard how bad it is by now."""
+        self.worse[kind] = worse
+        if kind in self.holding:
+            self._gets_worse(at, kind)
             return
-        kind = OF[event.subject, event.condition]
-        if event.what == "rises":
+        self.holding.add(kind)
+        if kind not in self.shelves:
             returned = kind in self.unseen
-            self.holding.add(kind)
             self.unseen.add(kind)
-            self._needs_somebody(kind, event.at, again=returned)
+            self._needs_somebody(kind, at, again=returned)
+
+    def falls(self, kind: Kind) -> None:
+        if kind not in self.holding:
+            return
+        self.holding.discard(kind)
+        if kind in self.shelves:
+            if self.shelves[kind].once:
+                del self.shelves[kind]
         else:
-            self.holding.discard(kind)
-            self.promises.pop(kind, None)
             self._leaves(kind)
 
+    def shelved(self, at: float, kind: Kind, until: float, once: bool) -> None:
+        shelf = self.shelves[kind] = Shelf(until, once)
+        self.unseen.discard(kind)
+        self._leaves(kind)
+        self._later(until, lambda at: self._shelf_over(at, kind, shelf))
+
+    def unshelved(self, at: float, kind: Kind) -> None:
+        if kind in self.shelves:
+            self._shelf_over(at, kind, self.shelves[kind])
+
+    def swapped(self, swap: Swap) -> None:
+        self.swaps.append(swap)
+
+    def unreached(self, at: float, page: Told) -> None:
+        """No service of that person took that page: whoever was not told of the ring is next."""
+        for alarm in page[3]:
+            subject, _, name = alarm.partition("/")
+            kind = OF[subject, name]
+            incident = self.incidents.get((subject, kind.group))
+            if incident is None or incident.ring is None or page[0] < round(incident.ring.start, 3):
+                continue
+            lead = incident.lead or kind
+            line = self._told_at(lead, at, 3, incident.ring)
+            fresh = [who for who in line if who not in incident.ring.told]
+            self._tell(at, fresh[:1], incident, lead, incident.ring.rung)
+
+    def answers(
+        self, at: float, subject: str, condition: str | None, who: str, within: float | None = None
+    ) -> None:
+        """Somebody has it in hand: all of a subject, or one incident of it."""
+        if condition is None:
+            self._answered(at, self._on_list(subject), who, within)
+            return
+        kind = OF[subject, condition]
+        incident = self.incidents.get((subject, kind.group))
+        together = [kind] if incident is None else ranked(subject, incident.members)
+        for one in together:
+            self._answered(at, [one], who, within)
+
     # Incidents.
+
+    def _later(self, at: float, what: Callable[[float], None]) -> None:
+        self.due.append((at, next(self.numbers), what))
 
     def _incident(self, kind: Kind) -> Incident:
         return self.incidents.setdefault((kind.subject, kind.group), Incident())
@@ -201,55 +222,56 @@ class Model:
         incident.look(kind.subject)
         lead = incident.lead or kind
         incident.wake = kind.wakes
-        incident.ring = Ring(at, kind.quick, next(self.numbers))
+        incident.ring = ring = Ring(at, kind.quick, next(self.numbers))
         if kind.wakes:
-            self._rung(at, (kind, incident.ring, 0))
+            self._climb(at, kind, ring, 0)
         elif kind.of_a_probe:
             for person in self._who_is_up(lead, at):
-                incident.told.append(person)
+                incident.tell(person)
                 self._keep(at + 2 * MINUTE, person, lead)
         else:
             self._tell(at, self._who_is_up(lead, at), incident, lead)
 
     def _in_the_same_hands(self, kind: Kind, incident: Incident, at: float) -> None:
         """Nobody is being told any more and somebody has the rest of it: theirs too, one word."""
-        rest = [OF[kind.subject, name] for name in sorted(incident.members)]
+        rest = ranked(kind.subject, incident.members)
         held = [one for one in rest if one in self.holding and one not in self.unseen]
         if incident.ring is not None or not held:
             return
-        first = max(held, key=lambda one: one.rank)
-        self.unseen.discard(kind)
-        self.hands[kind] = self.hands[first]
-        until = self.promises.get(first, at)
-        if until <= at and kind.turns_within is not None:
-            until = at + kind.turns_within
-        self.promises[kind] = until
-        self._later(until, "unkept", kind)
-        if kind.wakes and kind.rank >= max(one.rank for one in rest):
-            alarms = (f"{kind.subject}/{kind.condition}",)
-            self.out.append((round(at, 3), "notice", self.hands[kind], alarms))
+        until = self.promises.get(held[0], at)
+        within = until - at if until > at else None
+        self._takes(at, kind, self.hands[held[0]], within)
+        if kind.wakes and kind.rank >= rest[0].rank:
+            self.out.append((round(at, 3), "notice", self.hands[kind], (kind.id,)))
 
     def _who_is_up(self, kind: Kind, at: float) -> list[str]:
         if 6 * HOUR <= _clock(at) < 21 * HOUR:
-            return line_of(self.house, kind.role, at, product_or_air=kind.product_or_air)[:1]
-        up = [duty for duty in present(self.house, at) if duty.awake]
-        own = [duty.person for duty in up if duty.role == kind.role]
-        return (own or [duty.person for duty in up if kind.product_or_air])[:1]
+            air = kind.product_or_air
+            return line_of(self.house, kind.role, at, self.swaps, product_or_air=air)[:1]
+        up = [one for one in present(self.house, at, self.swaps) if one.duty.awake]
+        own = [one.person for one in up if one.duty.role == kind.role]
+        return (own or [one.person for one in up if kind.product_or_air])[:1]
 
-    def _rung(self, at: float, about: object) -> None:
-        kind, ring, rung = about  # type: ignore[misc]
+    def _told_at(self, lead: Kind, at: float, rung: int, ring: Ring) -> list[str]:
+        air = lead.product_or_air
+        return told_at(self.house, lead.role, at, rung, ring.told, self.swaps, product_or_air=air)
+
+    def _climb(self, at: float, kind: Kind, ring: Ring, rung: int) -> None:
         incident = self.incidents.get((kind.subject, kind.group))
         if incident is None or incident.ring is not ring:
             return
         lead = incident.lead or kind
-        who = told_at(self.house, lead.role, at, rung, product_or_air=lead.product_or_air)
-        self._tell(at, who, incident, lead, rung)
+        self._tell(at, self._told_at(lead, at, rung, ring), incident, lead, rung)
         if rung < 3:
+            ring.rung = rung + 1
             later = ring.start + MINUTE * RUNGS[ring.quick][rung + 1]
-            self._later(later, "rung", (kind, ring, rung + 1))
+            self._later(later, lambda at: self._climb(at, kind, ring, rung + 1))
 
     def _leaves(self, kind: Kind) -> None:
-        incident = self._incident(kind)
+        """Nobody needs to be told of it any more."""
+        incident = self.incidents.get((kind.subject, kind.group))
+        if incident is None:
+            return
         incident.members.discard(kind.condition)
         if not incident.members:
             del self.incidents[kind.subject, kind.group]
@@ -259,34 +281,76 @@ class Model:
         if incident.wake and not any(OF[kind.subject, m].wakes for m in incident.members):
             incident.ring, incident.wake = None, False
 
+    def _shelf_over(self, at: float, kind: Kind, shelf: Shelf) -> None:
+        if self.shelves.get(kind) is not shelf:
+            return
+        del self.shelves[kind]
+        if kind in self.holding:
+            self.unseen.add(kind)
+            self._needs_somebody(kind, at, again=False)
+
     # Answers.
 
-    def _answered(self, event: Event) -> None:
-        taken = [kind for kind in KINDS if kind.subject == event.subject and kind in self.unseen]
-        for kind in sorted(taken, key=lambda kind: (-kind.rank, kind.condition)):
-            self.unseen.discard(kind)
-            if kind not in self.holding:
-                continue
-            self.hands[kind] = event.who
-            if kind.turns_within is not None:
-                self.promises[kind] = event.at + kind.turns_within
-                self._later(event.at + kind.turns_within, "unkept", kind)
-            self._has_it(kind, event)
+    def _on_list(self, subject: str) -> list[Kind]:
+        """The gravest first."""
+        theirs = {kind.condition for kind in KINDS if kind.subject == subject}
+        return ranked(subject, theirs)
 
-    def _has_it(self, kind: Kind, event: Event) -> None:
+    def _answered(self, at: float, kinds: list[Kind], who: str, within: float | None) -> None:
+        for kind in kinds:
+            if kind in self.shelves:
+                continue
+            if kind in self.unseen:
+                self.unseen.discard(kind)
+                if kind in self.holding:
+                    self._takes(at, kind, who, within)
+                    self._has_it(at, kind, who)
+            elif kind in self.holding and within is not None:
+                self._promise(at, kind, who, within)
+
+    def _takes(self, at: float, kind: Kind, who: str, within: float | None) -> None:
+        self.unseen.discard(kind)
+        self.worse_when_taken[kind] = self.worse[kind]
+        self._promise(at, kind, who, within)
+
+    def _promise(self, at: float, kind: Kind, who: str, within: float | None) -> None:
+        self.hands[kind] = who
+        within = kind.turns_within if within is None else within
+        self.promises.pop(kind, None)
+        if within is not None:
+            until = self.promises[kind] = at + within
+            self._later(until, lambda at: self._promise_over(at, kind, until))
+
+    def _has_it(self, at: float, kind: Kind, who: str) -> None:
         incident = self._incident(kind)
         if incident.ring is None:
             return
         incident.ring = None
         for person in incident.told:
-            if person != event.who:
-                alarms = (f"{kind.subject}/{kind.condition}",)
-                self.out.append((round(event.at, 3), "notice", person, alarms))
+            if person != who:
+                self.out.append((round(at, 3), "notice", person, (kind.id,)))
 
-    def _unkept(self, at: float, about: object) -> None:
-        kind: Kind = about  # type: ignore[assignment]
-        if self.promises.get(kind) == at and kind not in self.unseen:
-            del self.promises[kind]
+    def _in_hand(self, kind: Kind) -> bool:
+        return kind in self.holding and kind not in self.unseen and kind not in self.shelves
+
+    def _promise_over(self, at: float, kind: Kind, until: float) -> None:
+        if self.promises.get(kind) != until or not self._in_hand(kind):
+            return
+        del self.promises[kind]
+        worse, before = self.worse[kind], self.worse_when_taken[kind]
+        if worse is None or before is None or worse >= before - TURNED:
+            self.unseen.add(kind)
+            self._needs_somebody(kind, at, again=True)
+
+    def _gets_worse(self, at: float, kind: Kind) -> None:
+        worse = self.worse[kind]
+        if not self._in_hand(kind) or worse is None:
+            return
+        before = self.worse_when_taken[kind]
+        if before is None:
+            self.worse_when_taken[kind] = worse
+        elif worse >= before + WORSE:
+            self.promises.pop(kind, None)
             self.unseen.add(kind)
             self._needs_somebody(kind, at, again=True)
 
@@ -297,30 +361,27 @@ class Model:
         self, at: float, who: list[str], incident: Incident, lead: Kind, rung: int = 0
     ) -> None:
         for person in who:
-            if person not in incident.told:
-                incident.told.append(person)
-            alarm = f"{lead.subject}/{lead.condition}"
+            incident.tell(person)
             heard = self.heard.setdefault(person, [])
             recent = [(when, what) for when, what in heard[-6:] if when > at - HOUR]
-            things = {what for _, what in recent} | {alarm}
+            things = {what for _, what in recent} | {lead.id}
             newly_far = rung == 0 and lead.condition.startswith("far-")
             if len(recent) < 6 or len(things) < 3 or newly_far:
-                heard.append((at, alarm))
-                self.out.append((round(at, 3), "page", person, (alarm,)))
+                heard.append((at, lead.id))
+                self.out.append((round(at, 3), "page", person, (lead.id,)))
                 continue
             self._keep(at + 5 * MINUTE, person, lead)
 
     def _keep(self, until: float, person: str, lead: Kind) -> None:
         if not self.kept.setdefault(person, []):
-            self._later(until, "together", person)
+            self._later(until, lambda at: self._together(at, person))
         self.kept[person].append(lead)
 
-    def _together(self, at: float, about: object) -> None:
-        person = str(about)
+    def _together(self, at: float, person: str) -> None:
         kept = [kind for kind in dict.fromkeys(self.kept.pop(person))
                 if kind in self.holding and kind in self.unseen]  # fmt: skip
         if kept:
-            alarms = tuple(f"{kind.subject}/{kind.condition}" for kind in kept)
+            alarms = tuple(kind.id for kind in kept)
             self.out.append((round(at, 3), "page", person, alarms))
 
 

@@ -2,24 +2,60 @@
 
 from __future__ import annotations
 
+from typing import get_args
+
+import msgspec
 from hypothesis import given
 from hypothesis import strategies as st
 
 from kuraban.core.course import FAR_FUTURE
-from kuraban.core.deadlines import Deadlines
+from kuraban.core.deadlines import (
+    BatchEnded,
+    ClimbLadder,
+    Deadline,
+    Deadlines,
+    EntryCounts,
+    Evening,
+    Gathered,
+    HoursInHand,
+    Morning,
+    PartFailing,
+    PartMended,
+    PromiseDue,
+    ShelfEnds,
+    WatchBack,
+)
+from kuraban.core.entries import Stir
+from kuraban.core.facts import Logged
+
+ONE_OF_EACH: tuple[Deadline, ...] = (
+    ClimbLadder(("tank-3", "warm"), 1e9, 2),
+    HoursInHand(("chiller-1", "cooling")),
+    Gathered("aki"),
+    PromiseDue("tank-3", "warm", 1e9),
+    ShelfEnds("tank-3", "warm", 1e9),
+    EntryCounts(Logged("s1", "tank-3", Stir(), 1e9, 1e9)),
+    BatchEnded("tank-3"),
+    PartFailing("broker-lost", 1e9),
+    PartMended("broker-lost", 1e9),
+    WatchBack(1e9, 1e9 + 60),
+    Evening(1e9),
+    Morning(1e9),
+)
 
 
 @given(st.lists(st.integers(min_value=0, max_value=5)))
 def test_deadlines_of_one_moment_keep_the_order_in_which_they_were_made(times: list[int]) -> None:
     deadlines = Deadlines()
     for number, at in enumerate(times):
-        deadlines.add(float(at), "climb", number)
+        deadlines.add(float(at), Gathered(str(number)))
     taken = []
     while deadlines.items:
-        assert deadlines.next() == min(item[0] for item in deadlines.items)
-        at, _, name, about = deadlines.pop()
-        taken.append((at, about[0]))
-        assert name == "climb"
+        at = deadlines.next()
+        assert at == min(item.at for item in deadlines.items)
+        deadline = deadlines.pop()
+        assert isinstance(deadline, Gathered)
+        taken.append((at, int(deadline.person)))
     assert taken == sorted((float(at), number) for number, at in enumerate(times))
 
 
@@ -28,8 +64,14 @@ def test_an_empty_agenda_has_nothing_to_wait_for() -> None:
 
 
 def test_things_of_different_kinds_share_one_moment() -> None:
-    """What an item is about is never compared, so it may be anything."""
+    """What falls due is never compared, so every kind of it can wait for one moment."""
     deadlines = Deadlines()
-    deadlines.add(5.0, "promise", "tank-3", None)
-    deadlines.add(5.0, "climb", ("tank-3", "warm"), 5.0)
-    assert [deadlines.pop()[2] for _ in range(2)] == ["promise", "climb"]
+    for deadline in ONE_OF_EACH:
+        deadlines.add(5.0, deadline)
+    assert tuple(deadlines.pop() for _ in ONE_OF_EACH) == ONE_OF_EACH
+
+
+def test_every_kind_of_deadline_can_be_written_down_and_read_again() -> None:
+    assert {type(one) for one in ONE_OF_EACH} == set(get_args(Deadline))
+    for one in ONE_OF_EACH:
+        assert msgspec.json.decode(msgspec.json.encode(one), type=Deadline) == one

@@ -74,8 +74,48 @@ duties = st.builds(
 def test_every_line_is_the_spells_that_it_writes_out(duty: Duty, steps: int) -> None:
     """Whatever the days and hours, the same moments are covered as by a list of spells."""
     at = DUSK + steps * 5 * MINUTE
-    covered = any(start <= at < end for start, end in spells(duty, HOUSE, at))
-    assert on_duty(duty, at) is covered
+    covered = any(start <= at < end for start, end in spells(duty, TOKYO, at))
+    assert on_duty(duty, at, TOKYO) is covered
+
+
+BERLIN, NEW_YORK = ZoneInfo("Europe/Berlin"), ZoneInfo("America/New_York")
+CHANGES = [
+    (BERLIN, 1774742400.0),  # 2026-03-29T00:00Z, an hour before clocks go from 02:00 to 03:00
+    (BERLIN, 1792886400.0),  # 2026-10-25T00:00Z, an hour before they go from 03:00 back to 02:00
+    (NEW_YORK, 1772949600.0),  # 2026-03-08T06:00Z, an hour before 02:00 becomes 03:00
+    (NEW_YORK, 1793509200.0),  # 2026-11-01T05:00Z, an hour before 02:00 becomes 01:00
+]
+
+
+@given(duties, st.sampled_from(CHANGES), st.integers(-12 * 30, 12 * 30))
+def test_where_clocks_change_every_line_is_its_spells_too(
+    duty: Duty, change: tuple[ZoneInfo, float], steps: int
+) -> None:
+    """From the first minute by which the clock has come to its hour, in either of two nights."""
+    zone, midnight = change
+    at = midnight + steps * 5 * MINUTE
+    covered = any(start <= at < end for start, end in spells(duty, zone, at))
+    assert on_duty(duty, at, zone) is covered
+
+
+@pytest.mark.parametrize(("zone", "before"), CHANGES)
+def test_where_clocks_change_somebody_is_there_at_every_moment(
+    zone: ZoneInfo, before: float
+) -> None:
+    """One hands over to the other at half past two, or at what comes in its place, and once."""
+    hours = (14.5 * HOUR, 2.5 * HOUR)
+    rota = (
+        Duty(role="brewer", person="aki", order=1, hours=hours),
+        Duty(role="brewer", person="bun", order=1, hours=hours[::-1]),
+    )
+    site = msgspec.structs.replace(HOUSE.site, timezone=zone.key)
+    house = msgspec.structs.replace(HOUSE, rota=rota, site=site)
+    there = [
+        [one.person for one in roster.holders(house, "brewer", before + step * MINUTE)]
+        for step in range(-60, 240)
+    ]
+    handed = there.index(["bun"])
+    assert there == [["aki"]] * handed + [["bun"]] * (len(there) - handed)
 
 
 def test_where_clocks_change_the_wall_clock_counts() -> None:
@@ -96,6 +136,14 @@ def test_the_rota_names_who_comes_first() -> None:
 def test_a_person_on_two_lines_is_told_once() -> None:
     twice = brewery(Duty(role="brewer", person="aki", order=5))
     assert [one.person for one in roster.holders(twice, "brewer", DUSK)] == ["aki", "bun"]
+
+
+@pytest.mark.parametrize("order", [0, 1, 5])
+def test_who_is_awake_by_one_of_two_lines_is_awake(order: int) -> None:
+    """Always on call, and this night at work: rung for what can wait, too."""
+    up = Duty(role="maintenance", person="ken", order=order, awake=True)
+    (ken,) = roster.holders(brewery(up), "maintenance", DUSK)
+    assert (ken.person, ken.awake) == ("ken", True)
 
 
 def test_nobody_on_a_role_passes_it_to_the_brewer_on_duty() -> None:

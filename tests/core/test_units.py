@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date, datetime, timedelta, timezone
+from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -158,3 +159,119 @@ def test_a_night_watch_crosses_midnight() -> None:
     held = {hour: within_hours(at, *night, TOKYO) for hour, at in clock.items()}
     assert held == {3: True, 8: False, 12: False, 18: True}
     assert within_hours(clock[12], 6 * HOUR, DAY, TOKYO)
+
+
+# Where the clocks change: an hour is missing in spring, one comes twice in autumn.
+
+NEW_YORK = ZoneInfo("America/New_York")
+LORD_HOWE = ZoneInfo("Australia/Lord_Howe")
+"""Its clocks change by half an hour."""
+ZONES = [BERLIN, NEW_YORK, LORD_HOWE, TOKYO]
+CHANGES = {
+    BERLIN: ("2026-03-29T00:00:00+01:00", "2026-10-25T00:00:00+02:00"),
+    NEW_YORK: ("2026-03-08T00:00:00-05:00", "2026-11-01T00:00:00-04:00"),
+    LORD_HOWE: ("2026-10-04T00:00:00+10:30", "2026-04-05T00:00:00+11:00"),
+    TOKYO: ("2026-03-29T00:00:00+09:00",),
+}
+"""The nights, by their midnight."""
+
+
+def nights(zone: ZoneInfo) -> list[float]:
+    """Every five minutes of six hours about each change."""
+    return [
+        parse_time(midnight) - HOUR + 300 * step for midnight in CHANGES[zone] for step in range(72)
+    ]
+
+
+@pytest.mark.parametrize(
+    ("zone", "day", "clock", "moment"),
+    [
+        (BERLIN, date(2026, 10, 25), 2.5, "2026-10-25T02:30:00+02:00"),
+        (NEW_YORK, date(2026, 11, 1), 1.5, "2026-11-01T01:30:00-04:00"),
+        (LORD_HOWE, date(2026, 4, 5), 1.75, "2026-04-05T01:45:00+11:00"),
+    ],
+)
+def test_in_the_doubled_hour_a_clock_counts_when_it_is_shown_first(
+    zone: ZoneInfo, day: date, clock: float, moment: str
+) -> None:
+    assert at_clock(day, clock * HOUR, zone) == parse_time(moment)
+    again = parse_time(moment) + (HOUR if zone is not LORD_HOWE else HOUR / 2)
+    assert datetime.fromtimestamp(again, zone).hour * HOUR <= clock * HOUR, "it comes once more"
+    assert next_clock(again - 60, clock * HOUR, zone) > again + 20 * HOUR, "and that is passed over"
+
+
+@pytest.mark.parametrize(
+    ("zone", "day", "clock", "jump"),
+    [
+        (BERLIN, date(2026, 3, 29), 2.5, "2026-03-29T03:00:00+02:00"),
+        (BERLIN, date(2026, 3, 29), 2.0, "2026-03-29T03:00:00+02:00"),
+        (BERLIN, date(2026, 3, 29), 3.0, "2026-03-29T03:00:00+02:00"),
+        (NEW_YORK, date(2026, 3, 8), 2.75, "2026-03-08T03:00:00-04:00"),
+        (LORD_HOWE, date(2026, 10, 4), 2.25, "2026-10-04T02:30:00+11:00"),
+    ],
+)
+def test_a_clock_of_the_missing_hour_is_the_moment_of_the_jump(
+    zone: ZoneInfo, day: date, clock: float, jump: str
+) -> None:
+    assert at_clock(day, clock * HOUR, zone) == parse_time(jump)
+
+
+@given(st.sampled_from(ZONES), st.integers(0, 287).map(lambda five: five * 300.0))
+def test_each_hour_of_the_clock_comes_once_a_day_the_year_round(
+    zone: ZoneInfo, clock: float
+) -> None:
+    at, days = at_clock(date(2026, 1, 1), clock, zone), [date(2026, 1, 1)]
+    while days[-1] < date(2027, 1, 1):
+        at = next_clock(at, clock, zone)
+        days.append(datetime.fromtimestamp(at, zone).date())
+    assert days == [date(2026, 1, 1) + timedelta(days=number) for number in range(366)]
+
+
+@given(st.sampled_from(ZONES), st.integers(0, 95).map(lambda quarter: quarter * 900.0))
+def test_a_brewery_day_never_goes_back(zone: ZoneInfo, turns: float) -> None:
+    """Each moment lies in the day whose turn came last."""
+    for midnight in CHANGES[zone]:
+        about = [parse_time(midnight) - HOUR + 300 * step for step in range(72)]
+        days = [brewery_day(at, turns, zone) for at in about]
+        assert days == sorted(days)
+        for at in about:
+            assert day_turn(at, turns, zone) <= at < next_clock(at, turns, zone)
+
+
+clocks = st.integers(0, 95).map(lambda quarter: quarter * 900.0)
+
+
+@given(st.sampled_from(ZONES), clocks, clocks)
+def test_day_shift_and_night_shift_share_every_moment_between_them(
+    zone: ZoneInfo, start: float, end: float
+) -> None:
+    """Nobody is missing in the doubled hour, and nobody is there twice."""
+    for at in nights(zone):
+        both = within_hours(at, start, end, zone), within_hours(at, end, start, zone)
+        assert sum(both) == (start != end)
+
+
+@given(st.sampled_from(ZONES), clocks, clocks)
+def test_hours_once_begun_are_not_broken_off_by_a_clock_put_back(
+    zone: ZoneInfo, start: float, end: float
+) -> None:
+    """In six hours about a change they begin once at most and end once at most."""
+    for midnight in CHANGES[zone]:
+        held = [
+            within_hours(parse_time(midnight) - HOUR + 300 * step, start, end, zone)
+            for step in range(72)
+        ]
+        changes = [now for before, now in pairwise(held) if before != now]
+        assert changes.count(True) <= 1 and changes.count(False) <= 1
+
+
+@given(st.sampled_from(ZONES), clocks, clocks)
+def test_outside_the_doubled_hour_the_wall_clock_says_who_is_there(
+    zone: ZoneInfo, start: float, end: float
+) -> None:
+    for at in nights(zone):
+        local = datetime.fromtimestamp(at, zone)
+        doubled = local.utcoffset() != local.replace(fold=1 - local.fold).utcoffset()
+        clock = local.hour * HOUR + local.minute * 60
+        shown = start <= clock < end if start <= end else clock >= start or clock < end
+        assert doubled or within_hours(at, start, end, zone) is shown

@@ -13,7 +13,8 @@ from kuraban.runtime.outbox_failover import Rows
 from kuraban.store.history import History
 from kuraban.store.journal import Journal
 from kuraban.store.outbox import Outbox
-from tests.store.nights import page, turn
+from tests.outboxes import COLD, WARM, OutboxContract
+from tests.store.nights import page, step, turn
 
 NOW = math.inf
 
@@ -117,6 +118,112 @@ def test_a_page_that_failed_just_then_is_tried_again_from_memory(
     full(rows, False)
     rows.heal()
     assert outcome(journal.path) == (0, 1)
+
+
+class Well:
+    """The journal can be written: turns fill it."""
+
+    def __init__(self, journal: Journal, rows: Rows) -> None:
+        self.rows, self._journal, self._turns = rows, journal, 0
+
+    def put(self, *messages: Message) -> None:
+        self._commit(*messages)
+
+    def withdraw(self, *alarms: str) -> None:
+        self._commit(withdrawn=alarms)
+
+    def _commit(self, *messages: Message, withdrawn: tuple[str, ...] = ()) -> None:
+        self._journal.commit(turn(self._turns, *messages, withdrawn=withdrawn))
+        self._turns += 1
+
+
+class Ill:
+    """It cannot: the watch tells what its turns would have."""
+
+    def __init__(self, rows: Rows) -> None:
+        self.rows = rows
+        full(rows)
+        rows.fail()
+
+    def put(self, *messages: Message) -> None:
+        for message in messages:
+            self.rows.put(message)
+
+    def withdraw(self, *alarms: str) -> None:
+        for alarm in alarms:
+            self.rows.withdraw(alarm)
+
+
+class TestWell(OutboxContract):
+    @pytest.fixture
+    def box(self, journal: Journal, rows: Rows) -> Well:
+        return Well(journal, rows)
+
+
+class TestWhileTheJournalFails(OutboxContract):
+    @pytest.fixture
+    def box(self, rows: Rows) -> Ill:
+        return Ill(rows)
+
+
+def test_a_gathered_page_half_in_hand_before_goes_when_the_rest_is(
+    journal: Journal, rows: Rows
+) -> None:
+    """One of its alarms was taken in hand in the journal, the other while that failed."""
+    journal.commit(turn(0, page("m0", WARM, COLD)))
+    journal.commit(turn(1, withdrawn=(WARM,)))
+    box = Ill(rows)
+    assert ids(rows) == ["m0"]
+    box.withdraw(COLD)
+    assert ids(rows) == []
+
+
+def test_a_page_on_its_way_when_the_journal_failed_has_no_second_try_once_in_hand(
+    journal: Journal, rows: Rows
+) -> None:
+    journal.commit(turn(0, *messages(1)))
+    assert rows.claim("m0", time.time()) is not None
+    box = Ill(rows)
+    box.withdraw(WARM)
+    rows.failed("m0", time.time(), "no answer", time.time())
+    assert ids(rows) == []
+    full(rows, False)
+    journal.commit(turn(1, withdrawn=(WARM,)))
+    rows.heal()
+    assert ids(rows) == [] and rows.next_due("aki") is None
+
+
+def test_a_service_that_had_a_page_is_not_given_it_again_from_memory(
+    journal: Journal, rows: Rows
+) -> None:
+    """A crash came between the two services of a person, and then the disk was full."""
+    journal.commit(turn(0, *messages(1)))
+    assert rows.claim("m0", time.time()) is not None
+    rows.tried("m0", "aki's 1st address", time.time(), sent=True)
+    again = Rows(Outbox(journal.path), ["aki"], Clock())
+    assert again.recover(time.time()) == 1
+    Ill(again)
+    (row,) = again.waiting("aki", NOW)
+    assert (row.had, row.doubtful) == (frozenset({"aki's 1st address"}), True)
+    again.close()
+
+
+def test_what_went_out_before_the_journal_was_well_again_is_not_kept_in_memory(
+    journal: Journal, rows: Rows
+) -> None:
+    """Nor what was taken in hand meanwhile: nothing of it is left to be carried over."""
+    journal.commit(turn(0, *messages(2)))
+    assert rows.claim("m0", time.time()) is not None
+    box = Ill(rows)
+    box.put(page("m2", COLD))
+    box.withdraw(COLD)
+    full(rows, False)
+    rows.sent("m0", time.time())
+    send(rows, "m1")
+    journal.commit(turn(1, page("m2", COLD), step("raised", 1, "cold", "bed-1"),
+                        withdrawn=(COLD,)))  # fmt: skip
+    rows.heal()
+    assert len(rows._spare) == 0 and rows._lies == {} and rows._claimed == {}
 
 
 def test_what_somebody_took_in_hand_is_not_sent_from_memory(rows: Rows) -> None:

@@ -95,8 +95,8 @@ def test_a_kept_state_carries_no_catalogue(journal: Journal) -> None:
     again = thaw(kept.blob, other)
     assert again is not None
     assert again.words is other
-    assert again.notifier.words is other
-    assert again.notifier.alarm_manager is again.alarm_manager
+    assert again.notifier.writer._words is other
+    assert again.notifier._alarms is again.alarm_manager.alarms
 
 
 def test_a_spoilt_kept_state_is_passed_over(journal: Journal) -> None:
@@ -107,10 +107,25 @@ def test_a_fault_of_ours_stops_nothing(caplog: pytest.LogCaptureFixture) -> None
     """It is written down with what brought it about, and the next fact is taken."""
     engine = Engine(WORDS)
     engine.take(HouseChanged(1e9, to_document(HOUSE)))
-    engine.deadlines.add(1e9 + 1, "nothing that is known")
+    engine.deadlines.add(1e9 + 1, None)  # type: ignore[arg-type]
     with caplog.at_level(logging.ERROR):
         assert not run_to(engine, 1e9 + 2)
         assert not feed(engine, None)  # type: ignore[arg-type]
     assert "a fault of ours" in caplog.text
     assert run_to(engine, 1e9 + 3)
     assert feed(engine, Reading("t3-mid", 1e9 + 4, 10.0, 1e9 + 4))
+
+
+def test_a_fact_that_came_with_a_fault_is_in_the_journal(
+    caplog: pytest.LogCaptureFixture,
+) -> None:
+    """The broker is told that it is safe; and the log names the fact."""
+    engine = Engine(WORDS)
+    engine.take(HouseChanged(1e9, to_document(HOUSE)))
+    engine.drain()
+    engine.deadlines.add(1e9 + 1, None)  # type: ignore[arg-type]
+    fact = Reading("t3-mid", 1e9 + 4, 10.0, 1e9 + 4)
+    with caplog.at_level(logging.ERROR):
+        assert not feed(engine, fact)
+    assert engine.drain().facts == [fact]
+    assert str(fact) in caplog.text and "a fault of ours" in caplog.text

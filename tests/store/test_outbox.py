@@ -12,7 +12,8 @@ from kuraban.core.facts import Delivered
 from kuraban.errors import JournalError
 from kuraban.store.journal import Journal
 from kuraban.store.outbox import Outbox
-from tests.store.nights import EVENING, notice, page, step, turn
+from tests.outboxes import CrashContract
+from tests.store.nights import EVENING, page, step, turn
 
 LATER = EVENING + 3600
 
@@ -24,6 +25,34 @@ def outbox(kept: Journal, path: Path) -> Iterator[Outbox]:
     outbox.close()
 
 
+class InJournal:
+    """The outbox, and the turns that fill it."""
+
+    def __init__(self, journal: Journal, rows: Outbox) -> None:
+        self.rows = rows
+        self._journal = journal
+        self._turns = 0
+
+    def put(self, *messages: Message) -> None:
+        self._commit(*messages)
+
+    def withdraw(self, *alarms: str) -> None:
+        self._commit(withdrawn=alarms)
+
+    def _commit(self, *messages: Message, withdrawn: tuple[str, ...] = ()) -> None:
+        self._journal.commit(turn(self._turns, *messages, withdrawn=withdrawn))
+        self._turns += 1
+
+
+@pytest.fixture
+def box(kept: Journal, outbox: Outbox) -> InJournal:
+    return InJournal(kept, outbox)
+
+
+class TestContract(CrashContract):
+    pass
+
+
 def ids(outbox: Outbox, person: str = "aki", now: float = LATER) -> list[str]:
     return [row.id for row in outbox.waiting(person, now)]
 
@@ -33,28 +62,6 @@ def test_no_outbox_without_a_journal(path: Path) -> None:
     with pytest.raises(JournalError, match="cannot open the outbox"):
         Outbox(path)
     assert not path.exists()
-
-
-def test_every_message_waits_for_its_person(kept: Journal, outbox: Outbox) -> None:
-    """Pages wait before notices, each in the order made, and nobody sees another's."""
-    kept.commit(turn(0, notice("m1"), page("m2"), page("m3"), page("m4", person="ken")))
-    assert ids(outbox) == ["m2", "m3", "m1"]
-    assert ids(outbox, "ken") == ["m4"]
-    assert ids(outbox, now=EVENING - 1) == []
-    assert outbox.waiting("aki", LATER)[0].message == page("m2")
-
-
-def test_two_couriers_never_hold_the_same_message(kept: Journal, outbox: Outbox) -> None:
-    """Whoever claims first has it; done or unknown rows cannot be claimed."""
-    kept.commit(turn(0, page("m1")))
-    row = outbox.claim("m1", LATER)
-    assert row is not None
-    assert (row.tries, row.doubtful, row.had) == (1, False, frozenset())
-    assert outbox.claim("m1", LATER) is None
-    assert ids(outbox) == []
-    outbox.sent("m1", LATER)
-    assert outbox.claim("m1", LATER) is None
-    assert outbox.claim("m9", LATER) is None
 
 
 def test_a_result_is_reported_until_the_journal_has_it(kept: Journal, outbox: Outbox) -> None:
@@ -98,39 +105,6 @@ def test_a_failed_message_waits_for_its_next_try(kept: Journal, outbox: Outbox, 
         ("1", "sent", ""),
         ("", "sent", ""),
     ]
-
-
-def test_after_a_crash_a_claimed_message_is_doubtful(kept: Journal, outbox: Outbox) -> None:
-    """It goes once more with the same id and may have arrived; what only waited is as it was."""
-    kept.commit(turn(0, page("m1"), page("m2")))
-    outbox.claim("m1", LATER)
-    outbox.tried("m1", "0", LATER, sent=True)
-    assert outbox.recover(LATER + 60) == 1
-    rows = {row.id: row for row in outbox.waiting("aki", LATER + 60)}
-    assert (rows["m1"].doubtful, rows["m1"].had) == (True, frozenset({"0"}))
-    assert not rows["m2"].doubtful
-    assert outbox.recover(LATER + 60) == 0
-    outbox.claim("m1", LATER + 61)
-    outbox.failed("m1", LATER + 62, "timed out", LATER + 90)
-    assert outbox.waiting("aki", LATER + 90)[0].doubtful
-
-
-def test_an_alarm_in_hand_pages_nobody_further(kept: Journal, outbox: Outbox) -> None:
-    """Pages that still wait are withdrawn, the word about who has it goes on."""
-    kept.commit(turn(0, step("raised"), page("m1"), page("m2", person="ken")))
-    kept.commit(turn(1, step("acknowledged", 1), notice("m3"), withdrawn=("tank-3/warm",)))
-    assert ids(outbox) == ["m3"]
-    assert ids(outbox, "ken") == []
-    assert outbox.unreported(LATER) == ()
-
-
-def test_a_page_of_two_alarms_waits_for_both(kept: Journal, outbox: Outbox) -> None:
-    """While one of its alarms is in nobody's hand the message is still wanted."""
-    kept.commit(turn(0, page("m1", "tank-3/warm", "tank-4/warm")))
-    kept.commit(turn(1, withdrawn=("tank-3/warm",)))
-    assert ids(outbox) == ["m1"]
-    kept.commit(turn(2, withdrawn=("tank-4/warm",)))
-    assert ids(outbox) == []
 
 
 def test_a_page_on_its_way_is_not_tried_again(kept: Journal, outbox: Outbox) -> None:

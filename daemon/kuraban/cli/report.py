@@ -50,7 +50,7 @@ def morning(
             engine.view,
             engine.alarm_manager,
             engine.daily_words.night,
-            engine.notifier.waiting,
+            engine.notifier.duty_alarms.waiting,
             engine.now,
         )
         tongue = language if language in ("en", "ja") else settings.house.site.language

@@ -11,12 +11,12 @@ would ring is away, it is due earlier by the time that the first of them needs t
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from datetime import date, datetime, timedelta, tzinfo
+from datetime import date, datetime, tzinfo
 from typing import NamedTuple
 
 from kuraban.core.site import Duty, House
 from kuraban.core.timescale import wall_of
-from kuraban.core.units import HOUR, MINUTE, brewery_day
+from kuraban.core.units import DAY, begun, brewery_day
 
 DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
@@ -27,19 +27,9 @@ def _day(duty: Duty, at: float, zone: tzinfo) -> date | None:
     Hours that cross midnight belong to the day on which they start: "fri 18:00-08:00" covers
     Saturday 03:00 and not Friday 03:00.
     """
-    local = datetime.fromtimestamp(at, zone)
-    clock = local.hour * HOUR + local.minute * MINUTE + local.second
-    day = local.date()
-    if duty.hours is not None:
-        start, end = duty.hours
-        if start < end:
-            if not start <= clock < end:
-                return None
-        elif clock < end:
-            day -= timedelta(days=1)
-        elif clock < start:
-            return None
-    return day if not duty.days or DAYS[day.weekday()] in duty.days else None
+    start, end = duty.hours or (0.0, DAY)
+    day = begun(at, start, end, zone)
+    return day if day is None or not duty.days or DAYS[day.weekday()] in duty.days else None
 
 
 class Holder(NamedTuple):
@@ -117,9 +107,12 @@ def awake(house: House, at: float) -> list[Holder]:
 
 
 def _ordered(lines: Iterable[_Line]) -> list[Holder]:
+    """Each person once, by their first line, and awake if they are by any of their lines."""
     found: dict[str, Holder] = {}
-    for line in sorted(lines, key=lambda line: (line.order, not line.holder.awake)):
-        found.setdefault(line.holder.person, line.holder)
+    for line in sorted(lines, key=lambda line: line.order):
+        known = found.setdefault(line.holder.person, line.holder)
+        if line.holder.awake and not known.awake:
+            found[known.person] = known._replace(awake=True)
     return list(found.values())
 
 

@@ -140,6 +140,11 @@ def _in(zone: tzinfo, moment: datetime | None) -> datetime | None:
     return None if moment is None else moment.replace(tzinfo=zone)
 
 
+def plain_of(zone: tzinfo) -> tzinfo:
+    """The zone itself, without what the clock did."""
+    return zone.plain if isinstance(zone, Timescale) else zone
+
+
 def wall_of(at: float, zone: tzinfo) -> float:
     """What the wall clock shows at a moment of the watch's time, Unix seconds."""
     return at + zone.ahead(at) if isinstance(zone, Timescale) else at

@@ -3,17 +3,23 @@
 Inside the watch a time is Unix seconds (float), a duration is seconds (float). A brewery day turns
 at the site's hour (06:00 by default), not at midnight, and is counted in the site's own time zone,
 by the wall clock (`kuraban.core.timescale` says how the two go together).
+
+Where clocks change, every hour of the clock is still one moment of each day: the first at which it
+is shown, or, in the hour that is left out, that of the change. So nothing comes twice in the night
+in which an hour is doubled, nothing is left out with the hour that is missing, and who is on duty
+from an hour or until it is so once.
 """
 
 from __future__ import annotations
 
 import re
+from bisect import bisect_left
 from datetime import date, datetime, time, timedelta, tzinfo
 from decimal import Decimal
 from functools import lru_cache
 from math import inf
 
-from kuraban.core.timescale import moment_of, stretches_of
+from kuraban.core.timescale import moment_of, plain_of, stretches_of, wall_of
 
 MINUTE = 60.0
 HOUR = 3600.0
@@ -130,17 +136,35 @@ def parse_clock(text: object) -> float:
 
 
 def at_clock(day: date, seconds: float, zone: tzinfo, latest: float = inf) -> float:
-    """The (last, up to `latest`) moment at which the wall clock shows `seconds` after midnight on
-    `day`."""
-    wall = datetime.combine(day, time()) + timedelta(seconds=seconds)
-    return moment_of(wall.replace(tzinfo=zone).timestamp(), zone, latest)
+    """The moment at which the wall clock first shows `seconds` after midnight on `day`, or more.
+
+    Where it stepped and shows that twice: the last one up to `latest`.
+    """
+    return moment_of(_shown(day, seconds, plain_of(zone)), zone, latest)
+
+
+def _shown(day: date, seconds: float, zone: tzinfo) -> float:
+    """What the wall clock says, Unix seconds, when it first shows `seconds` after midnight."""
+    wall = datetime.combine(day, time(), zone) + timedelta(seconds=seconds)
+    at, other = wall.timestamp(), wall.replace(fold=1).timestamp()
+    return at if at <= other else _put_forward(int(other), int(at), zone)
+
+
+def _put_forward(before: int, after: int, zone: tzinfo) -> float:
+    """The first second after `before`, `after` at the latest, by another offset from UTC."""
+    old = datetime.fromtimestamp(before, zone).utcoffset()
+    seconds = range(before, after)
+    later = bisect_left(
+        seconds, True, key=lambda at: datetime.fromtimestamp(at, zone).utcoffset() != old
+    )
+    return float(before + later)
 
 
 def brewery_day(at: float, day_starts: float, zone: tzinfo) -> date:
     """The date whose brewery day holds `at`: before the turn it is still yesterday's."""
-    local = datetime.fromtimestamp(at, zone)
-    passed = local.hour * HOUR + local.minute * MINUTE + local.second + local.microsecond / 1e6
-    return local.date() if passed >= day_starts else local.date() - timedelta(days=1)
+    today = datetime.fromtimestamp(at, zone).date()
+    shown = _shown(today, day_starts, plain_of(zone))
+    return today if wall_of(at, zone) >= shown else today - timedelta(days=1)
 
 
 def day_turn(at: float, day_starts: float, zone: tzinfo) -> float:
@@ -149,13 +173,12 @@ def day_turn(at: float, day_starts: float, zone: tzinfo) -> float:
 
 
 def next_clock(at: float, seconds: float, zone: tzinfo) -> float:
-    """The first moment after `at` at which the wall clock shows `seconds` after midnight."""
+    """The first moment after `at` that is `at_clock` of a day."""
     for start, end, clock_ahead in stretches_of(at, zone):
-        today = datetime.fromtimestamp(start, zone)
+        today = datetime.fromtimestamp(start, zone).date()
         for days in range(3):
-            day = today.date() + timedelta(days=days)
-            wall = datetime.combine(day, time()) + timedelta(seconds=seconds)
-            moment = wall.replace(tzinfo=today.tzinfo).timestamp() - clock_ahead
+            day = today + timedelta(days=days)
+            moment = _shown(day, seconds, plain_of(zone)) - clock_ahead
             if at < moment and start <= moment:
                 break
         if moment < end:
@@ -164,7 +187,15 @@ def next_clock(at: float, seconds: float, zone: tzinfo) -> float:
 
 
 def within_hours(at: float, start: float, end: float, zone: tzinfo) -> bool:
-    """Whether the wall clock at `at` lies in [start, end); such a span may cross midnight."""
-    local = datetime.fromtimestamp(at, zone)
-    clock = local.hour * HOUR + local.minute * MINUTE + local.second
-    return start <= clock < end if start <= end else clock >= start or clock < end
+    """Whether `at` lies in the hours [start, end) of a day; such a span may cross midnight."""
+    return start != end and begun(at, start, end, zone) is not None
+
+
+def begun(at: float, start: float, end: float, zone: tzinfo) -> date | None:
+    """The day on which the hours [start, end) began that cover `at`, None where none do.
+
+    Hours that end when they start are a whole day.
+    """
+    day = brewery_day(at, start, zone)
+    last = day if start < end else day + timedelta(days=1)
+    return day if wall_of(at, zone) < _shown(last, end, plain_of(zone)) else None

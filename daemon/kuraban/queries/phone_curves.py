@@ -22,7 +22,7 @@ from kuraban.core.forecast.drift import drift_of
 from kuraban.core.house_view import HouseView
 from kuraban.core.plan.subject_state import Batch
 from kuraban.core.site import House
-from kuraban.core.units import DAY, HOUR, day_turn
+from kuraban.core.units import HOUR, next_clock
 from kuraban.queries.place_status import held_of
 from kuraban.queries.snapshot import line_of
 from kuraban.store.history import History
@@ -168,10 +168,10 @@ def _fan(
 def _days(
     batch: Batch, house: House, start: float, end: float
 ) -> Iterator[tuple[float, int | None]]:
-    at = day_turn(start, house.site.day_starts, house.zone) + DAY
+    at = next_clock(start, house.site.day_starts, house.zone)
     while at <= end:
         yield at, batch.plan.day(at)
-        at += DAY
+        at = next_clock(at, house.site.day_starts, house.zone)
 
 
 def _points(history: History, known: Known, start: float) -> Iterator[Point]:

@@ -25,6 +25,7 @@ from kuraban.core.engine.pending_entries import WAITS
 from kuraban.core.forecast.drift import Drift, drift_of
 from kuraban.core.house_state import HouseState
 from kuraban.core.house_view import HouseView
+from kuraban.core.notify.priority import urgency_of
 from kuraban.core.notify.reports import why_not_judged
 from kuraban.core.plan.subject_state import Batch
 from kuraban.core.site import WATCH, Place
@@ -232,7 +233,7 @@ class Painter:
             subject=alarm.subject,
             condition=alarm.condition,
             name=house.name_of(alarm.subject),
-            urgency=engine.notifier.urgency(alarm, engine.now),
+            urgency=urgency_of(engine.view, alarm, engine.now),
             state=STATES[alarm.state],
             title=told.title,
             body=told.body,

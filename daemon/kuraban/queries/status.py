@@ -12,6 +12,7 @@ from typing import Literal
 from kuraban.core.alarms.alarm_context import situation_of
 from kuraban.core.alarms.life_cycle import Alarm, State
 from kuraban.core.forecast.drift import drift_of
+from kuraban.core.notify.priority import urgency_of
 from kuraban.core.notify.reports import why_not_judged
 from kuraban.core.plan.subject_state import Batch
 from kuraban.core.site import Place
@@ -238,7 +239,7 @@ def _alarm(state: JournalState, alarm: Alarm, words: Words) -> Standing:
         alarm=alarm.id,
         subject=alarm.subject,
         condition=alarm.condition,
-        urgency=state.engine.notifier.urgency(alarm, now),
+        urgency=urgency_of(view, alarm, now),
         state=alarm.state.name.lower().replace("_", "-"),
         title=page(situation, "en", words, view.house.zone).title,
         since=alarm.since,

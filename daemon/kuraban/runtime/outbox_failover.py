@@ -2,7 +2,7 @@
 
     well:     rows come from the outbox in the journal
     failing:  rows that waited there and new messages lie in the spare one; what is already being
-              sent stays where it was claimed
+              sent stays where it was claimed, and is noted in the spare one for its next try
     healed:   the journal has the messages by now; what the spare one sent is marked as sent, what
               it is sending goes on from there, what it did not get round to waits in the journal
 
@@ -48,10 +48,13 @@ class Rows:
         """The journal cannot be written: go on from memory."""
         with self._lock:
             self._failing = True
+            for row in self._claimed.values():
+                self._spare.take_over(row, claimed=True)
             try:
                 for person in self._people:
                     for row in self._kept.waiting(person, math.inf):
-                        self.put(row.message)
+                        self._spare.take_over(row)
+                        self._lies[row.id] = "waiting"
             except JournalError as error:
                 log.error("messages that still waited cannot be read: %s", error)
 
@@ -62,11 +65,13 @@ class Rows:
 
     def withdraw(self, alarm: str) -> None:
         with self._lock:
-            self._spare.withdraw(alarm)
+            for row_id in self._spare.withdraw(alarm):
+                del self._lies[row_id]
 
     def heal(self, outbox: Outbox | None = None) -> None:
         """Everything is in the journal (in another one: `outbox`). JournalError: not yet."""
         with self._lock:
+            noted = [row_id for row_id in self._claimed if row_id not in self._lies]
             if outbox is not None:
                 self._kept.close()
                 self._kept, self._claimed = outbox, {}
@@ -77,6 +82,8 @@ class Rows:
             for row_id, lies in list(self._lies.items()):
                 if self._settle(row_id, lies, now):
                     del self._lies[row_id]
+            for row_id in noted:
+                self._spare.forget(row_id)
             self._failing = False
 
     def _settle(self, row_id: str, lies: str, now: float) -> bool:
@@ -92,7 +99,7 @@ class Rows:
             self._kept.failed(row_id, now, "the journal could not be written", now)
         if lies != "busy":
             self._claimed.pop(row_id, None)
-        self._spare.sent(row_id, now)
+        self._spare.forget(row_id)
         return True
 
     # What the courier asks, in elapsed time.
@@ -113,7 +120,7 @@ class Rows:
     def claim(self, row_id: str, now: float) -> Row | None:
         with self._lock:
             moment = self._clock.of(now)
-            if row_id in self._lies:
+            if self._failing or row_id in self._lies:
                 row = self._spare.claim(row_id, moment)
                 if row is not None:
                     self._lies[row_id] = "busy"
@@ -132,25 +139,39 @@ class Rows:
         with self._lock:
             if row_id in self._lies:
                 self._spare.sent(row_id, now)
-                self._lies[row_id] = "done"
+                if row_id not in self._spare:
+                    self._lies[row_id] = "done"
                 return
             self._kept.sent(row_id, self._clock.of(now))
-            self._claimed.pop(row_id, None)
+            self._done(row_id)
 
     def failed(self, row_id: str, now: float, reason: str, next_try: float | None) -> None:
         due = None if next_try is None else self._clock.of(next_try)
         with self._lock:
             if row_id in self._lies:
-                self._spare.failed(row_id, now, reason, due)
-                self._lies[row_id] = "done" if due is None else "waiting"
+                self._failed_in_memory(row_id, now, reason, due)
                 return
             try:
                 self._kept.failed(row_id, self._clock.of(now), reason, due)
-                self._claimed.pop(row_id, None)
+                self._done(row_id)
             except JournalError:
-                if not self._failing or row_id not in self._claimed:
+                if row_id not in self._spare:
                     raise
-                self.put(self._claimed[row_id].message)
+                self._failed_in_memory(row_id, now, reason, due)
+
+    def _failed_in_memory(self, row_id: str, now: float, reason: str, due: float | None) -> None:
+        self._spare.failed(row_id, now, reason, due)
+        if row_id in self._spare:
+            self._lies[row_id] = "waiting"
+        elif due is None:
+            self._lies[row_id] = "done"
+        else:  # somebody has it in hand, as the journal will be told
+            self._lies.pop(row_id, None)
+
+    def _done(self, row_id: str) -> None:
+        """The journal knows what became of a row that was claimed there."""
+        self._claimed.pop(row_id, None)
+        self._spare.forget(row_id)
 
     def unreported(self) -> tuple[Delivered, ...]:
         """Results that the journal does not have yet; JournalError."""

@@ -35,7 +35,6 @@ from kuraban.store.journal import Blob, Checkpoint, Journal
 from kuraban.store.rows import received_of
 
 ENTRIES_BACK, READINGS_BACK = 60 * DAY, 14 * HOUR
-MOST_FAULTS = 100
 
 Copies = dict[tuple[str, str], Course]
 """By batch and place."""
@@ -54,7 +53,10 @@ def version() -> str:
 
 
 def feed(engine: Engine, fact: Fact) -> bool:
-    """Take a fact; a fault of ours is written down and stops nothing. Whether all went well."""
+    """Take a fact; a fault of ours is written down and stops nothing. Whether all went well.
+
+    The fact is taken whatever fails of the deadlines that were due before it.
+    """
     try:
         engine.take(fact)
     except Exception:
@@ -65,14 +67,12 @@ def feed(engine: Engine, fact: Fact) -> bool:
 
 def run_to(engine: Engine, now: float) -> bool:
     """Run every deadline up to `now`, past those that fail. Whether all went well."""
-    for faults in range(MOST_FAULTS):
-        try:
-            engine.wake(now)
-        except Exception:
-            log.exception("a fault of ours, please report it; it came with a deadline")
-            continue
-        return faults == 0
-    return False
+    try:
+        engine.wake(now)
+    except Exception:
+        log.exception("a fault of ours, please report it; it came with a deadline")
+        return False
+    return True
 
 
 def freeze(engine: Engine) -> Checkpoint | None:
@@ -128,7 +128,8 @@ def recover(journal: Journal, words: Words) -> Engine:
         _live_through(engine, _window(journal, now), now, _copies(journal))
     engine.drain()
     if engine.started:
-        engine.notifier.serial = max(engine.notifier.serial, _last_serial(journal, now))
+        writer = engine.notifier.writer
+        writer.serial = max(writer.serial, _last_serial(journal, now))
     return engine
 
 

@@ -45,6 +45,8 @@ class Row:
     """It may have reached the person already: say so, and send it with the same id."""
     had: frozenset[str]
     """Services that took it already and are not to be given it again."""
+    wanted: frozenset[str]
+    """Of a page, the alarms that nobody has in hand yet."""
 
 
 class Outbox:
@@ -150,13 +152,17 @@ class Outbox:
             " ORDER BY message.step = 'notice', message.seq"
         )
         return [
-            Row(id_, person, to_message(tuple(rest)), due, tries, bool(doubtful), self._had(id_))
+            Row(
+                id_, person, to_message(tuple(rest)), due, tries, bool(doubtful),
+                had=self._beside("service FROM outbox_service", id_),
+                wanted=self._beside("alarm FROM outbox_alarm", id_),
+            )
             for id_, person, due, tries, doubtful, *rest in self._db.execute(select, values)
-        ]
+        ]  # fmt: skip
 
-    def _had(self, row_id: str) -> frozenset[str]:
-        select = "SELECT service FROM outbox_service WHERE id = ?"
-        return frozenset(row[0] for row in self._db.execute(select, (row_id,)))
+    def _beside(self, what: str, row_id: str) -> frozenset[str]:
+        rows = self._db.execute(f"SELECT {what} WHERE id = ?", (row_id,))
+        return frozenset(row[0] for row in rows)
 
     def _claimed(self, row_id: str) -> bool:
         select = "SELECT 1 FROM outbox WHERE id = ? AND claimed IS NOT NULL"

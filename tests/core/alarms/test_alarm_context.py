@@ -11,7 +11,7 @@ from tests.core.house import DUSK, Bell, Night, mashing
 
 
 def known(night: Night, subject: str, condition: str) -> Situation:
-    return night.engine.notifier.situation(
+    return night.engine.notifier.writer.situation(
         night.engine.alarm_manager.alarms.get((subject, condition), Alarm(subject, condition)),
         night.now,
     )

@@ -3,10 +3,16 @@
 from __future__ import annotations
 
 import pytest
+from hypothesis import settings
+from hypothesis import strategies as st
+from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
 
-from kuraban.core.alarms.life_cycle import State
-from kuraban.core.units import HOUR
-from tests.core.house import Bell, mashing
+from kuraban.core.alarms.alarm_manager import AlarmManager
+from kuraban.core.alarms.life_cycle import Alarm, State
+from kuraban.core.house_view import Finding, HouseView
+from kuraban.core.units import HOUR, MINUTE
+from tests.core.alarms.standard import KINDS, Kind, Standard, Standing
+from tests.core.house import DUSK, Bell, brewery, mashing
 
 WARM = "tank-3/warm"
 
@@ -94,6 +100,47 @@ def test_a_tank_that_turned_toward_its_plan_keeps_the_promise() -> None:
     bell.on(170).find("tank-3", "warm", worse=0.8)
     bell.on(600)
     assert bell.steps(WARM) == ["raised", "acknowledged"]
+
+
+@pytest.mark.parametrize(("worse", "kept"), [(0.84, True), (0.86, False), (0.9, False)])
+def test_it_has_turned_when_it_is_better_by_half_a_deadband(worse: float, kept: bool) -> None:
+    """A twentieth of a degree where the tolerance is half a degree and the deadband a tenth."""
+    bell = in_hand(worse=0.9)
+    bell.on(170).find("tank-3", "warm", worse=worse)
+    bell.on(20)
+    assert (bell.steps(WARM)[-1] == "acknowledged") is kept
+
+
+@pytest.mark.parametrize(("worse", "kept"), [(1.84, True), (1.86, False)])
+def test_a_store_has_turned_when_it_is_better_by_half_of_what_would_be_worse(
+    worse: float, kept: bool
+) -> None:
+    """By 0.15 K; it would be worse by 0.3 K."""
+    bell = Bell()
+    bell.find("store", "warm", worse=2.0)
+    bell.log("store", "acknowledge", by="ken")
+    bell.on(179).find("store", "warm", worse=worse)
+    bell.on(1)
+    assert (bell.steps("store/warm")[-1] == "acknowledged") is kept
+
+
+@pytest.mark.parametrize(("worse", "rings"), [(2.29, False), (2.31, True)])
+def test_a_store_in_hand_rings_again_when_it_is_three_tenths_worse(
+    worse: float, rings: bool
+) -> None:
+    bell = Bell()
+    bell.find("store", "warm", worse=2.0)
+    bell.log("store", "acknowledge", by="ken")
+    bell.on(30).find("store", "warm", worse=worse)
+    assert (bell.steps("store/warm")[-1] == "realarmed") is rings
+
+
+def test_what_nobody_can_measure_any_more_has_not_turned() -> None:
+    bell = Bell()
+    bell.find("tank-3", "warm")
+    bell.log("tank-3", "acknowledge", by="aki")
+    bell.on(180)
+    assert bell.steps(WARM)[-1] == "realarmed"
 
 
 def test_a_probe_in_hand_need_not_turn() -> None:
@@ -237,6 +284,49 @@ def test_the_dark_explains_no_warm_tank() -> None:
     bell.find("watch", "dark")
     bell.find("tank-3", "warm")
     assert bell.steps(WARM) == ["raised"]
+
+
+# ------------------------------------------------------------------------------ probes not believed
+
+
+def doubted(bell: Bell, probe: str = "t3-mid") -> list[tuple[float, float]]:
+    """When it was not to be believed, in hours after dusk."""
+    found = bell.engine.alarm_manager.doubts(probe, bell.now)
+    return [((one.start - DUSK) / HOUR, (one.end - DUSK) / HOUR) for one in found]
+
+
+@pytest.mark.parametrize("doubt", ["displaced", "stuck", "wild"])
+def test_a_doubt_lasts_from_when_it_began_until_it_is_over(doubt: str) -> None:
+    """So far as it is not over, until now; and it is no other probe's."""
+    bell = Bell()
+    bell.find("t3-mid", doubt, since=DUSK - HOUR)
+    bell.on(30)
+    assert doubted(bell) == [(-1.0, 0.5)] and doubted(bell, "t4-mid") == []
+    bell.over("t3-mid", doubt)
+    bell.on(60)
+    assert doubted(bell) == [(-1.0, 0.5)]
+
+
+@pytest.mark.parametrize("condition", ["silent", "disagrees"])
+def test_a_probe_that_is_silent_or_off_its_twin_is_believed_in_what_it_tells(
+    condition: str,
+) -> None:
+    bell = Bell()
+    bell.find("t3-mid", condition)
+    bell.on(30)
+    assert doubted(bell) == []
+    bell.over("t3-mid", condition)
+    assert doubted(bell) == []
+
+
+def test_doubts_of_the_last_fourteen_hours_are_remembered() -> None:
+    """A night and what comes before its report; then they are forgotten with the next one."""
+    bell = Bell()
+    for hour in (1, 3, 16):
+        bell.wake(DUSK + (hour - 1) * HOUR)
+        bell.find("t3-mid", "wild")
+        bell.on(60).over("t3-mid", "wild")
+    assert doubted(bell) == [(2.0, 3.0), (15.0, 16.0)]
 
 
 # --------------------------------------------------------------------------------- silenced by hand
@@ -397,3 +487,149 @@ def test_an_alarm_that_is_no_condition_is_refused_with_those_that_are() -> None:
     bell = Bell()
     with pytest.raises(AssertionError, match="condition"):
         bell.log("tank-3", "acknowledge", condition="warmish")
+
+
+# ------------------------------------------------------- whatever happens, against the standard
+
+
+class Hearing:
+    """Hears each step, and keeps what is to be looked at when its time comes."""
+
+    def __init__(self) -> None:
+        self.steps: dict[tuple[str, str], list[str]] = {}
+        self.agenda: list[tuple[float, Alarm]] = []
+        self.joins: tuple[Alarm, Alarm] | None = None
+        """The first shares the hands of the second as soon as it rings."""
+
+    def stepped(self, alarm: Alarm, step: str, at: float, by: str | None) -> Alarm | None:
+        self.steps.setdefault((alarm.subject, alarm.condition), []).append(step)
+        joins, self.joins = self.joins, None
+        if joins is not None and joins[0] is alarm and alarm.state is State.UNACKNOWLEDGED:
+            return joins[1]
+        return None
+
+    def joined(self, alarm: Alarm, at: float) -> None:
+        assert alarm.state is State.ACKNOWLEDGED
+
+    def promised(self, alarm: Alarm, until: float) -> None:
+        self.agenda.append((until, alarm))
+
+
+picks = st.integers(0, 15)
+hours = st.integers(1, 6)
+worse = st.none() | st.integers(1, 8).map(lambda quarter: quarter / 4)
+subjects = st.sampled_from(sorted({kind.subject for kind in KINDS}))
+
+
+class Lives(RuleBasedStateMachine):
+    """Alarms of one house: found, answered, shelved, explained, taken out of service."""
+
+    @initialize()
+    def begins(self) -> None:
+        self.now = DUSK
+        self.view = HouseView(brewery(), DUSK)
+        self.hearing = Hearing()
+        self.manager = AlarmManager(self.view, {}, self.hearing)
+        self.standard = Standard()
+        self.out: set[str] = set()
+
+    def alarm(self, one: Standing) -> Alarm:
+        return self.manager.alarm(one.kind.subject, one.kind.condition)
+
+    def find(self, one: Standing, holds: bool, worse: float | None = None) -> None:
+        self.manager.take(
+            Finding(one.kind.subject, one.kind.condition, holds, self.now, worse=worse)
+        )
+
+    def on(self, minutes: float = 1 / 60) -> None:
+        """What falls due meanwhile is looked at, each at its own time."""
+        self.now += minutes * MINUTE
+        shelves = [(a.until, a) for a in self.manager.alarms.values() if a.until is not None]
+        for at, alarm in sorted(self.hearing.agenda + shelves, key=lambda due: due[0]):
+            if at <= self.now:
+                self.manager.promise_due(alarm.subject, alarm.condition, at)
+                self.manager.shelf_ends(alarm.subject, alarm.condition, at)
+        self.hearing.agenda = [due for due in self.hearing.agenda if due[0] > self.now]
+        self.standard.time_is(self.now)
+
+    @rule(minutes=st.sampled_from([10, 30, 60, 180]))
+    def time_passes(self, minutes: int) -> None:
+        self.on(minutes)
+
+    @rule(kind=st.sampled_from(KINDS), worse=worse, joins=st.booleans())
+    def it_is_found(self, kind: Kind, worse: float | None, joins: bool) -> None:
+        if kind.subject in self.out:
+            return
+        self.on()
+        one = self.standard.alarms[kind.subject, kind.condition]
+        held = self.standard.in_hand(one) if joins else None
+        self.hearing.joins = None if held is None else (self.alarm(one), self.alarm(held))
+        self.find(one, True, worse)
+        self.hearing.joins = None
+        self.standard.occurs(one, self.now, worse, joins)
+
+    @rule(pick=picks)
+    def it_is_over(self, pick: int) -> None:
+        active = [one for one in self.standard.alarms.values() if one.life.active]
+        if active:
+            self.on()
+            one = active[pick % len(active)]
+            self.find(one, False)
+            self.standard.returns(one, self.now)
+
+    @rule(
+        pick=picks,
+        whole=st.booleans(),
+        hours=st.none() | hours,
+        who=st.sampled_from(["aki", "ken"]),
+    )
+    def somebody_has_it(self, pick: int, whole: bool, hours: int | None, who: str) -> None:
+        self.on()
+        listed = [one.kind for one in self.standard.alarms.values() if one.life.code != "NORM"]
+        kind = (listed or KINDS)[pick % len(listed or KINDS)]
+        condition = None if whole else kind.condition
+        within = None if hours is None else hours * HOUR
+        self.manager.acknowledge(kind.subject, condition, self.now, who, within)
+        self.standard.acknowledged(kind.subject, condition, self.now, who, within)
+
+    @rule(kind=st.sampled_from(KINDS), hours=hours, once=st.booleans(), off=st.booleans())
+    def shelved(self, kind: Kind, hours: int, once: bool, off: bool) -> None:
+        """Or taken from the shelf."""
+        self.on()
+        one, until = self.standard.alarms[kind.subject, kind.condition], self.now + hours * HOUR
+        if off:
+            self.manager.unshelve(kind.subject, kind.condition, self.now)
+            self.standard.unshelved(one, self.now)
+        else:
+            self.manager.shelve(kind.subject, kind.condition, self.now, until, "aki", once)
+            self.standard.shelved(one, until, once)
+
+    @rule(subject=subjects)
+    def taken_out_of_service_or_put_back(self, subject: str) -> None:
+        self.on()
+        if subject in self.out:
+            self.out.remove(subject)
+            self.manager.restore(subject, self.now, "aki")
+            self.standard.in_service(subject, self.now)
+        else:
+            self.out.add(subject)
+            self.manager.remove(subject, self.now, "aki")
+            self.standard.out_of_service(subject)
+
+    @invariant()
+    def every_alarm_is_where_the_standard_says(self) -> None:
+        if not hasattr(self, "standard"):
+            return
+        for key, one in self.standard.alarms.items():
+            alarm = self.alarm(one)
+            assert (alarm.state.value, alarm.active) == (one.life.code, one.life.active), key
+            assert self.hearing.steps.get(key, []) == one.steps, key
+            if one.life.code == "ACKED":
+                assert (alarm.by, alarm.in_hand_until) == (one.by, one.promise), key
+            if one.life.code == "SHLVD":
+                assert (alarm.until, alarm.once) == one.shelf, key
+            assert (key in self.view.standing) is one.life.active, key
+
+
+TestLives = Lives.TestCase
+TestLives.settings = settings(max_examples=50, stateful_step_count=40)

@@ -1,14 +1,11 @@
 """The life of an alarm, against a second telling of the standard that shares no table with it.
 
-The model below keeps four plain truths of an alarm (does its condition hold, has somebody seen it,
-and by which of the three ways is it held back) and names its state from them, where the watch walks
-arrows from state to state. States and arrows: ANSI/ISA-18.2-2016 clause 5 and IEC 62682:2014, alarm
-state transition diagram (from memory).
+That one keeps plain truths of an alarm and names its state from them, where the watch walks arrows
+from state to state.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from itertools import product
 
 import pytest
@@ -17,80 +14,24 @@ from hypothesis import strategies as st
 
 from kuraban.core.alarms.life_cycle import LIFE, Alarm, Event, State, drawing, next_state
 from kuraban.errors import ImpossibleTransition
+from tests.core.alarms.standard import Life
 
 LIVE = {State.NORMAL, State.UNACKNOWLEDGED, State.ACKNOWLEDGED, State.RETURNED}
 HELD = {State.SHELVED, State.SUPPRESSED, State.OUT_OF_SERVICE}
 
 
-@dataclass
-class Model:
-    """An alarm by the words of the standard: active, seen, and what holds it back."""
-
-    active: bool = False
-    unseen: bool = False
-    held: str | None = None
-    rang: list[str] = field(default_factory=list)
-
-    @property
-    def code(self) -> str:
-        if self.held is not None:
-            return self.held
-        if self.active:
-            return "UNACK" if self.unseen else "ACKED"
-        return "RTNUN" if self.unseen else "NORM"
-
-    def occur(self) -> None:
-        if not self.active:
-            self.active = True
-            self.unseen = self.unseen or self.held is None
-
-    def return_(self) -> None:
-        self.active = False
-
-    def return_once(self) -> None:
-        """One-shot shelving ends with the first return to normal."""
-        if self.held == "SHLVD":
-            self.active = False
-            self.let_go("SHLVD")
-
-    def acknowledge(self) -> None:
-        if self.held is None:
-            self.unseen = False
-
-    def re_alarm(self) -> None:
-        self.unseen = True
-
-    def shelve(self) -> None:
-        self._hold("SHLVD", over={None, "SHLVD", "DSUPR"})
-
-    def suppress(self) -> None:
-        self._hold("DSUPR", over={None, "DSUPR"})
-
-    def remove(self) -> None:
-        self._hold("OOSRV", over={None, "SHLVD", "DSUPR", "OOSRV"})
-
-    def _hold(self, way: str, over: set[str | None]) -> None:
-        if self.held in over:
-            self.held = way
-
-    def let_go(self, way: str) -> None:
-        """Back from being held: to unacknowledged or normal, as the condition stands then."""
-        if self.held == way:
-            self.held, self.unseen = None, self.active
-
-
 MOVES = {
-    Event.OCCUR: Model.occur,
-    Event.RETURN: Model.return_,
-    Event.ACKNOWLEDGE: Model.acknowledge,
-    Event.REALARM: Model.re_alarm,
-    Event.SHELVE: Model.shelve,
-    Event.SUPPRESS: Model.suppress,
-    Event.REMOVE: Model.remove,
-    Event.UNSHELVE: lambda model: model.let_go("SHLVD"),
-    Event.SPENT: Model.return_once,
-    Event.RELEASE: lambda model: model.let_go("DSUPR"),
-    Event.RESTORE: lambda model: model.let_go("OOSRV"),
+    Event.OCCUR: Life.occur,
+    Event.RETURN: Life.return_,
+    Event.ACKNOWLEDGE: Life.acknowledge,
+    Event.REALARM: Life.re_alarm,
+    Event.SHELVE: Life.shelve,
+    Event.SUPPRESS: Life.suppress,
+    Event.REMOVE: Life.remove,
+    Event.UNSHELVE: lambda life: life.let_go("SHLVD"),
+    Event.SPENT: Life.return_once,
+    Event.RELEASE: lambda life: life.let_go("DSUPR"),
+    Event.RESTORE: lambda life: life.let_go("OOSRV"),
 }
 IMPOSSIBLE = {(state, Event.REALARM) for state in State} - {
     (State.UNACKNOWLEDGED, Event.REALARM),
@@ -104,16 +45,16 @@ IMPOSSIBLE = {(state, Event.REALARM) for state in State} - {
 @example([Event.OCCUR, Event.RETURN, Event.OCCUR, Event.ACKNOWLEDGE, Event.RETURN])
 def test_an_alarm_lives_as_the_standard_says(events: list[Event]) -> None:
     """Whatever happens in whatever order, the table and the four plain truths agree."""
-    alarm, model = Alarm("tank-3", "warm"), Model()
+    alarm, life = Alarm("tank-3", "warm"), Life()
     for event in events:
         if (alarm.state, event) in IMPOSSIBLE:
             with pytest.raises(ImpossibleTransition):
                 alarm.apply(event)
             continue
-        MOVES[event](model)
-        alarm.active = model.active
+        MOVES[event](life)
+        alarm.active = life.active
         alarm.apply(event)
-        assert alarm.state.value == model.code
+        assert alarm.state.value == life.code
 
 
 def test_every_pair_of_state_and_event_has_its_place() -> None:

@@ -12,9 +12,11 @@ from hypothesis import Phase, example, given, settings
 from hypothesis import strategies as st
 
 from kuraban.core.course import FAR_FUTURE
+from kuraban.core.detectors.base import Detector
 from kuraban.core.effects import Message, Step
 from kuraban.core.engine.engine import Engine
-from kuraban.core.facts import Delivered, Fact, HouseChanged, Reading, Refusal
+from kuraban.core.entries import Stir
+from kuraban.core.facts import Delivered, Fact, HouseChanged, Logged, Reading, Refusal
 from kuraban.core.site import House, Probe, to_document
 from kuraban.core.units import HOUR, MINUTE
 from tests.core.busy_night import DAWN, HOUSE, facts, told
@@ -158,6 +160,67 @@ def test_a_fact_that_comes_behind_its_time_counts_from_now() -> None:
     night.take(Reading("t3-mid", DUSK, 10.2, DUSK))
     kept = night.facts[-1]
     assert isinstance(kept, Reading) and (kept.at, kept.received) == (DUSK, night.now)
+
+
+# ----------------------------------------------------------------------------------- faults of ours
+
+
+class Broken(Detector):
+    """It fails at its first looks."""
+
+    __slots__ = ("looked",)
+
+    def __init__(self, night: Night) -> None:
+        super().__init__(night.engine.view, "tank-3")
+        self.looked: list[float] = []
+
+    def look(self, now: float) -> float:
+        self.looked.append(now)
+        if len(self.looked) < 3:
+            raise ZeroDivisionError("a fault of ours")
+        return FAR_FUTURE
+
+
+def broken_at(night: Night, at: float) -> None:
+    """Something falls due that nobody knows how to do."""
+    night.engine.deadlines.add(at, None)  # type: ignore[arg-type]
+
+
+def test_a_fact_is_taken_though_a_deadline_before_it_failed() -> None:
+    """It is kept for the journal and it counts: the broker will be told that it is safe."""
+    bell = Bell(at=moment("2026-02-02T02:00"))
+    broken_at(bell, bell.now + 30)
+    stir = Logged("s1", "tank-3", Stir(), bell.now + 60, bell.now + 60)
+    with pytest.raises(ExceptionGroup):
+        bell.engine.take(stir)
+    bell._drained()
+    assert stir in bell.facts
+    assert bell.engine.view.masked("tank-3", bell.now + 60) == bell.now + 60 + 30 * MINUTE
+
+
+def test_every_other_deadline_runs_at_its_own_time() -> None:
+    """Three that fail, before, at and after a ring of the ladder, and all three are told."""
+    bell = Bell(at=moment("2026-02-02T02:00"))
+    bell.find("tank-3", "warm")
+    began = bell.now
+    for minutes in (5, 10, 25):
+        broken_at(bell, began + minutes * MINUTE)
+    with pytest.raises(ExceptionGroup) as told:
+        bell.engine.wake(began + 30 * MINUTE)
+    bell._drained()
+    assert len(told.value.exceptions) == 3
+    assert bell.rings(began) == [(0, "aki"), (10, "aki"), (30, "bun")]
+    assert bell.engine.now == began + 30 * MINUTE
+
+
+def test_a_detector_that_failed_looks_again() -> None:
+    """A fault that passes must not make it blind for ever."""
+    bell = Bell(at=moment("2026-02-02T02:00"))
+    broken, began = Broken(bell), bell.now
+    bell.engine.timers.want(broken, began + MINUTE)
+    with pytest.raises(ExceptionGroup):
+        bell.engine.wake(began + HOUR)
+    assert [(at - began) / MINUTE for at in broken.looked] == [1, 11, 21]
 
 
 # ----------------------------------------------------------------------------------------- readings

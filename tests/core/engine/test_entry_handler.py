@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from kuraban.core.deadlines import BatchEnded
 from kuraban.core.facts import Logged, Refusal
 from kuraban.core.units import HOUR, MINUTE
 from tests.core.house import DUSK, Night, mashing
@@ -95,4 +96,4 @@ def test_the_end_of_a_batch_is_waited_for_once_however_much_is_logged() -> None:
     night.log("tank-3", "stage", stage="last")
     for _ in range(5):
         night.log("tank-4", "note", text="all well")
-    assert [name for _, _, name, _ in night.engine.deadlines.items].count("ended") == 1
+    assert [item.deadline for item in night.engine.deadlines.items].count(BatchEnded("tank-3")) == 1

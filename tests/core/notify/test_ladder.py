@@ -1,11 +1,11 @@
-"""Whom each rung of the ladder reaches, and what makes one incident of several alarms."""
+"""Whom each rung of the ladder reaches."""
 
 from __future__ import annotations
 
 import pytest
 
 from kuraban.core.conditions import CONDITIONS
-from kuraban.core.notify.ladder import WHOM, Incident, Whom, called, called_on_duty, group_of
+from kuraban.core.notify.ladder import WHOM, Whom, called, called_on_duty
 from kuraban.core.site import Duty
 from kuraban.core.units import HOUR
 from tests.core.house import AWAKE, DUSK, brewery, moment, with_rota
@@ -14,17 +14,30 @@ HOUSE = brewery()
 NIGHT = moment("2026-02-02T02:00")
 
 
-def reached(condition: str, whom: Whom, at: float = NIGHT, *more: Duty) -> list[str]:
-    return [one.person for one in called(brewery(*more), CONDITIONS[condition], whom, at, 0)]
+def reached(
+    condition: str, whom: Whom, at: float = NIGHT, *more: Duty, told: tuple[str, ...] = ()
+) -> list[str]:
+    calls = called(brewery(*more), CONDITIONS[condition], whom, at, 0, told)
+    return [one.person for one in calls]
+
+
+def climbed(condition: str, *more: Duty) -> list[list[str]]:
+    """Whom each rung reaches, one after the other."""
+    told: list[str] = []
+    rungs = []
+    for whom in WHOM:
+        rungs.append(reached(condition, whom, NIGHT, *more, told=tuple(told)))
+        told += rungs[-1]
+    return rungs
 
 
 def test_a_mash_rings_the_brewer_the_brewer_again_the_next_and_then_all() -> None:
-    assert [reached("warm", whom) for whom in WHOM] == [["aki"], ["aki"], ["bun"], ["aki", "bun"]]
+    assert climbed("warm") == [["aki"], ["aki"], ["bun"], ["aki", "bun"]]
 
 
 def test_a_cooler_rings_maintenance_and_the_brewers_at_last() -> None:
     """With one person on the role the third ring is hers again."""
-    assert [reached("stopped", whom) for whom in WHOM] == [
+    assert climbed("stopped") == [
         ["ken"], ["ken"], ["ken"], ["ken", "aki", "bun"],
     ]  # fmt: skip
 
@@ -44,8 +57,14 @@ def test_whoever_is_awake_hears_of_product_and_air_before_the_sleeping_brewer(
 
 
 def test_after_the_one_awake_comes_the_brewer() -> None:
-    assert reached("warm", "next", NIGHT, AWAKE) == ["aki"]
-    assert reached("warm", "all", NIGHT, AWAKE) == ["cho", "aki", "bun"]
+    assert climbed("warm", AWAKE) == [["cho"], ["cho"], ["aki"], ["cho", "aki", "bun"]]
+
+
+def test_next_is_the_first_on_duty_who_was_not_told() -> None:
+    """Though the rota names them first; with all told, the second of the line is told again."""
+    assert reached("warm", "next", told=("bun",)) == ["aki"]
+    assert reached("warm", "next", told=("aki", "bun")) == ["bun"]
+    assert reached("stopped", "next", told=("ken",)) == ["ken"], "nobody else is of the role"
 
 
 @pytest.mark.parametrize("condition", ["stopped", "silent", "dark"])
@@ -94,18 +113,3 @@ def test_what_can_wait_rings_at_night_whoever_is_up_for_it() -> None:
     assert on_duty("silent", NIGHT, AWAKE) == [], "cho is not of maintenance"
     up = Duty(role="maintenance", person="dai", order=2, awake=True)
     assert on_duty("silent", NIGHT, up) == ["dai"]
-
-
-def test_one_side_of_one_product_is_one_incident() -> None:
-    def groups(*names: str) -> set[str]:
-        return {group_of(CONDITIONS[name]) for name in names}
-
-    assert groups("warm", "far-warm", "trending-warm") == {"warm"}
-    assert groups("cold", "far-cold", "trending-cold", "overcooling") == {"cold"}
-    assert groups("stopped", "not-cooling", "not-heating", "warming") == {"cooling"}
-    assert groups("silent", "wild", "humid") == {"silent", "wild", "humid"}
-
-
-def test_a_new_incident_concerns_nobody_yet() -> None:
-    incident = Incident(("tank-3", "warm"))
-    assert (incident.open, incident.told, incident.members) == (False, [], set())

@@ -13,7 +13,11 @@ from tests.core.house import AWAKE, DUSK, Bell, Night, brewery, mashing, moment
 def morning(night: Night) -> Morning:
     engine = night.engine
     return reports.morning_report(
-        engine.view, engine.alarm_manager, night.story, engine.notifier.waiting, night.now
+        engine.view,
+        engine.alarm_manager,
+        night.story,
+        engine.notifier.duty_alarms.waiting,
+        night.now,
     )
 
 

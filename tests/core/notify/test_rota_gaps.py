@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 import msgspec
+import pytest
 
 from kuraban.core.notify.rota_gaps import Gap, gaps
 from kuraban.core.rota import holders
@@ -83,4 +84,17 @@ def test_every_gap_is_one_at_each_of_its_moments() -> None:
     found = [gap for gap in gaps(house, NOW, days=14) if gap.role == "brewer"]
     for quarter in range(int(timedelta(days=13).total_seconds() / 900)):
         at = NOW + quarter * 900
+        assert any(g.start <= at < g.end for g in found) is (not holders(house, "brewer", at))
+
+
+@pytest.mark.parametrize("day", ["2026-03-28T12:00", "2026-10-24T12:00"])
+def test_where_clocks_change_a_gap_is_one_at_each_of_its_moments(day: str) -> None:
+    """Half past two is missing that night, or comes twice; the gap begins when he goes home."""
+    site = msgspec.structs.replace(brewery().site, timezone="Europe/Berlin")
+    house = brewers(Duty(role="brewer", person="aki", order=1, hours=(6 * HOUR, 2.5 * HOUR)))
+    house = msgspec.structs.replace(house, site=site)
+    noon = datetime.fromisoformat(day).replace(tzinfo=house.zone).timestamp()
+    found = [gap for gap in gaps(house, noon, days=2) if gap.role == "brewer"]
+    for minute in range(24 * 60):
+        at = noon + minute * MINUTE
         assert any(g.start <= at < g.end for g in found) is (not holders(house, "brewer", at))

@@ -263,6 +263,16 @@ def test_a_second_watch_with_the_same_name_is_told(mosquitto: Mosquitto, open_do
     assert "second watch" in first.await_event("lost", "night").reason
 
 
+def test_a_call_just_before_the_watch_waits_is_not_forgotten() -> None:
+    """An entry of a page that comes between two turns is judged at once, not after the wait."""
+    door = FrontDoor(Place(free_port()), (), time.time, on_event=lambda event: None)
+    door.rouse()
+    began = time.monotonic()
+    assert door.take(1, 20.0) == [] and time.monotonic() - began < 10
+    began = time.monotonic()
+    assert door.take(1, 0.05) == [] and time.monotonic() - began >= 0.05, "it was heard once"
+
+
 def test_nobody_listens(open_door: Open) -> None:
     """The line names the place; the watch goes on trying."""
     port = free_port()

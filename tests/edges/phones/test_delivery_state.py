@@ -119,6 +119,35 @@ def test_a_resting_service_is_disturbed_by_a_new_page_only(bench: Bench) -> None
     assert again.id == "old"
 
 
+def test_what_was_withdrawn_is_forgotten(bench: Bench) -> None:
+    """Nights of dead phones leave nothing behind once somebody has the alarms in hand."""
+    for number in range(50):
+        bench.rows.put(message(str(number)))
+        now = AT + 3600 * number
+        for _ in range(3):
+            for service in (bench.first, bench.second):
+                bench.delivery_state.pick(service, now)
+                bench.delivery_state.settle(service, str(number), "the service answered no", now)
+            now += 400
+        bench.rows.withdraw("tank-3/warm")
+        bench.delivery_state.sweep(now)
+    assert len(bench.rows) == 0 and len(bench.told) == 50
+    assert not bench.delivery_state._failures and not bench.delivery_state._told
+
+
+def test_what_waits_for_its_next_try_is_remembered(bench: Bench) -> None:
+    """How often it failed counts on, and it is not told twice that it did."""
+    bench.rows.put(message("a"))
+    now = AT
+    for count in range(5):
+        for service in (bench.first, bench.second):
+            bench.delivery_state.pick(service, now)
+            bench.delivery_state.settle(service, "a", "the service answered no", now)
+        bench.delivery_state.sweep(now + 0.5)
+        now += rest(count + 1, "a") + 0.01
+    assert bench.sent() == [False]
+
+
 def test_a_row_that_all_had_before_a_crash_is_done(bench: Bench) -> None:
     """Taken by every service, not yet put away: put away at the next look, and nobody rings."""
     bench.rows.put(message("a"))

@@ -1,61 +1,72 @@
+"""The outbox in memory keeps what every outbox promises, and takes rows over as they stand."""
+
 from __future__ import annotations
+
+from dataclasses import replace
 
 import pytest
 
+from kuraban.core.effects import Message
 from kuraban.edges.phones.memory_outbox import MemoryOutbox
-from tests.edges.messages import AT, message
+from tests.outboxes import COLD, LATER, WARM, CrashContract, claimed, ids
+from tests.store.nights import page
+
+
+class InMemory:
+    def __init__(self) -> None:
+        self.rows = MemoryOutbox()
+
+    def put(self, *messages: Message) -> None:
+        for message in messages:
+            self.rows.put(message)
+
+    def withdraw(self, *alarms: str) -> None:
+        for alarm in alarms:
+            self.rows.withdraw(alarm)
 
 
 @pytest.fixture
-def rows() -> MemoryOutbox:
-    rows = MemoryOutbox()
-    rows.put(message("a", step="notice"))
-    rows.put(message("b"))
-    return rows
+def box() -> InMemory:
+    return InMemory()
 
 
-def test_pages_come_before_notices(rows: MemoryOutbox) -> None:
-    """Whoever is to be woken is woken before reports go out; other people's rows are theirs."""
-    rows.put(message("c", person="ken"))
-    assert [row.id for row in rows.waiting("aki", AT)] == ["b", "a"]
-    assert rows.next_due("ken") == AT
-    assert rows.next_due("emi") is None
+class TestContract(CrashContract):
+    pass
 
 
-def test_a_row_is_claimed_once(rows: MemoryOutbox) -> None:
-    """A claimed row waits no longer and cannot be claimed again."""
-    claimed = rows.claim("b", AT)
-    assert claimed is not None
-    assert claimed.tries == 1
-    assert rows.claim("b", AT) is None
-    assert rows.claim("nothing", AT) is None
-    assert [row.id for row in rows.waiting("aki", AT)] == ["a"]
+def test_the_same_message_again_is_nothing(box: InMemory) -> None:
+    box.put(page("m1"), page("m1"))
+    assert len(box.rows) == 1
 
 
-def test_a_failed_row_waits_for_its_time_and_a_sent_one_is_gone(rows: MemoryOutbox) -> None:
-    """What one service took is remembered over the tries of the others."""
-    rows.claim("b", AT)
-    rows.tried("b", "aki's 1st address", AT, sent=True)
-    rows.failed("b", AT, "no", AT + 2)
-    assert [row.id for row in rows.waiting("aki", AT)] == ["a"]
-    (row, _) = rows.waiting("aki", AT + 2)
-    assert row.had == {"aki's 1st address"}
-    rows.claim("b", AT + 2)
-    rows.sent("b", AT + 2)
-    assert len(rows) == 1
-    rows.claim("a", AT)
-    rows.failed("a", AT, "no", None)
-    assert len(rows) == 0
+def test_a_row_is_taken_over_as_it_stands(box: InMemory) -> None:
+    """What a service had, when it may be tried, and which of its alarms are in hand by now."""
+    box.put(page("m1", WARM, COLD))
+    row = replace(
+        box.rows.waiting("aki", LATER)[0],
+        due=LATER + 60, tries=3, doubtful=True, had=frozenset({"0"}), wanted=frozenset({COLD}),
+    )  # fmt: skip
+    other = InMemory()
+    other.rows.take_over(row)
+    assert ids(other) == [] and other.rows.waiting("aki", LATER + 60) == [row]
+    other.withdraw(COLD)
+    assert ids(other, now=LATER + 60) == []
 
 
-def test_a_claim_that_nobody_finished_is_doubtful(rows: MemoryOutbox) -> None:
-    """As in the outbox that is kept: it may have been sent."""
-    rows.claim("b", AT)
-    assert rows.recover(AT) == 1
-    assert rows.waiting("aki", AT)[0].doubtful
+def test_a_row_on_its_way_is_taken_over_as_one(box: InMemory) -> None:
+    """Somebody is sending it; whether there is a next try is known here."""
+    box.put(page("m1"))
+    other = InMemory()
+    other.rows.take_over(claimed(box, "m1"), claimed=True)
+    assert ids(other) == []
+    other.rows.failed("m1", LATER, "timed out", LATER)
+    assert ids(other) == ["m1"]
 
 
-def test_an_alarm_in_hand_rings_no_more(rows: MemoryOutbox) -> None:
-    """Pages that wait and tell of nothing else are withdrawn."""
-    rows.withdraw("tank-3/warm")
-    assert [row.id for row in rows.waiting("aki", AT)] == ["a"]
+def test_withdrawing_names_what_is_gone_and_forgetting_leaves_nothing(box: InMemory) -> None:
+    box.put(page("m1"), page("m2", WARM, COLD), page("m3", COLD))
+    assert box.rows.withdraw(WARM) == ["m1"]
+    assert box.rows.withdraw(COLD) == ["m2", "m3"]
+    box.put(page("m4"))
+    box.rows.forget("m4")
+    assert len(box.rows) == 0 and "m4" not in box.rows

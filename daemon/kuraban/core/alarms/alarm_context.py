@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Any
+from msgspec.structs import replace
 
-from kuraban.core.alarms.life_cycle import Alarm
+from kuraban.core.alarms.life_cycle import Alarm, Alarms
 from kuraban.core.conditions import CONDITIONS, COOLING_FAILS
 from kuraban.core.forecast.drift import Drift, drift_of
 from kuraban.core.forecast.time_to_limit import first_to_leave
@@ -15,56 +15,53 @@ from kuraban.core.units import HOUR
 
 UNITS = {"stopped": "W", "short-cycling": "/h", "clock-wrong": "min", "dark": ""}
 """What the value of a condition is measured in, where it is no temperature."""
-Alarms = dict[tuple[str, str], Alarm]
 
 
 def situation_of(view: HouseView, alarms: Alarms, alarm: Alarm, now: float) -> Situation:
     """Everything that a message about an alarm can say at a moment."""
-    subject = alarm.subject
-    if subject in view.house.place:
+    if alarm.subject in view.house.place:
         return _of_place(view, alarms, alarm, now)
-    common = _common(view, alarm, now)
-    if subject in view.house.cooler:
-        cooler = view.house.cooler[subject]
-        served = [
-            view.house.name_of(place)
-            for place in view.served(subject)
-            if view.place_judged(place, now)
-        ]
-        first = None if cooler.heats else first_to_leave(view, subject, now)
-        return Situation(
-            **common,
-            kind=cooler.kind,
-            served=tuple(served),
-            service=cooler.service,
-            hours_left=None if first is None else (first[1].soonest, first[1].latest),
-        )
-    if subject in view.house.probe:
-        probe = view.house.probe[subject]
-        return Situation(
-            **common,
-            kind="probe",
+    if alarm.subject in view.house.cooler:
+        return _of_cooler(view, alarm, now)
+    if alarm.subject in view.house.probe:
+        probe = view.house.probe[alarm.subject]
+        return replace(
+            _known(view, alarm, now, "probe"),
             place_name=view.house.name_of(probe.of),
             measures=probe.measures,
             last_stir=_last_stir(view, probe.of),
         )
     stepped = any(seen.startswith("went=") for seen in alarm.evidence)
-    return Situation(**common, kind="step" if stepped else "watch")
+    return _known(view, alarm, now, "step" if stepped else "watch")
 
 
-def _common(view: HouseView, alarm: Alarm, now: float) -> dict[str, Any]:
-    return {
-        "at": now,
-        "subject": alarm.subject,
-        "name": view.house.name_of(alarm.subject),
-        "condition": alarm.condition,
-        "value": alarm.value,
-        "planned": alarm.planned,
-        "since": alarm.since,
-        "unit": UNITS.get(alarm.condition, "°C"),
-        "evidence": alarm.evidence,
-        "in_hand": None if alarm.by is None else view.house.called(alarm.by),
-    }
+def _known(view: HouseView, alarm: Alarm, now: float, kind: str) -> Situation:
+    """What is told of every alarm."""
+    return Situation(
+        at=now,
+        subject=alarm.subject,
+        name=view.house.name_of(alarm.subject),
+        kind=kind,
+        condition=alarm.condition,
+        value=alarm.value,
+        planned=alarm.planned,
+        since=alarm.since,
+        unit=UNITS.get(alarm.condition, "°C"),
+        evidence=alarm.evidence,
+        in_hand=None if alarm.by is None else view.house.called(alarm.by),
+    )
+
+
+def _of_cooler(view: HouseView, alarm: Alarm, now: float) -> Situation:
+    cooler = view.house.cooler[alarm.subject]
+    judged = [place for place in view.served(cooler.id) if view.place_judged(place, now)]
+    first = None if cooler.heats else first_to_leave(view, cooler.id, now)
+    return replace(
+        _known(view, alarm, now, cooler.kind),
+        served=tuple(view.house.name_of(place) for place in judged),
+        service=cooler.service,
+        hours_left=None if first is None else (first[1].soonest, first[1].latest),
+    )
 
 
 def _last_stir(view: HouseView, place: str) -> float | None:
@@ -78,18 +75,17 @@ def _of_place(view: HouseView, alarms: Alarms, alarm: Alarm, now: float) -> Situ
     batch = view.batch(alarm.subject, now)
     known = CONDITIONS.get(alarm.condition)
     side = "" if known is None else known.side
-    common = _common(view, alarm, now) | _cooling(view, alarms, alarm.subject)
+    common = _with_cooling(view, alarms, _known(view, alarm, now, place.kind))
     if batch is None:
         edge = None
         if place.band is not None:
             edge = place.band[1] if alarm.condition == "warm" else place.band[0]
-        return Situation(**common, kind=place.kind, limit=edge)
+        return replace(common, limit=edge)
     standing = batch.plan.standing(now)
     drift = drift_of(view, alarm.subject, batch, now)
     limit, left = _ahead(alarm, batch, drift, side, now)
-    return Situation(
-        **common,
-        kind=place.kind,
+    return replace(
+        common,
         rate=None if drift is None else drift.slope + batch.plan.slope(now),
         limit=limit,
         hours_left=left,
@@ -122,17 +118,17 @@ def _ahead(
     return limit, (hours[0], min(hours[1], 2 * hours[0] + 6))
 
 
-def _cooling(view: HouseView, alarms: Alarms, place: str) -> dict[str, Any]:
+def _with_cooling(view: HouseView, alarms: Alarms, known: Situation) -> Situation:
     """The cooler of a place, and what stands against it."""
-    cooler = view.entry_log.cooler_of(place)
+    cooler = view.entry_log.cooler_of(known.subject)
     if cooler is None:
-        return {}
+        return known
     entry = view.house.cooler[cooler]
-    found: dict[str, Any] = {"cooler": entry.name, "service": entry.service}
+    known = replace(known, cooler=entry.name, service=entry.service)
     for condition in sorted(COOLING_FAILS):
         trouble = alarms.get((cooler, condition))
         if trouble is not None and trouble.active and trouble.raised is not None:
             since = trouble.raised if trouble.since is None else trouble.since
             who = None if trouble.by is None else view.house.called(trouble.by)
-            return found | {"cooler_trouble": (condition, since), "cooler_in_hand": who}
-    return found
+            return replace(known, cooler_trouble=(condition, since), cooler_in_hand=who)
+    return known

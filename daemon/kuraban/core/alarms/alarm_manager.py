@@ -1,7 +1,7 @@
 """The alarms of a house, and what becomes of them: findings in, steps and rings out.
 
-The board owns every `Alarm`. It turns findings into events of the life-cycle table, holds back what
-something larger explains, and keeps the promises that go with an acknowledgement: an alarm in hand
+Only here an `Alarm` changes. Findings become events of the life-cycle table, what something larger
+explains is held back, and the promises that go with an acknowledgement are kept: an alarm in hand
 rings again only when it got worse by a deadband, or has not turned by the promised time.
 """
 
@@ -25,6 +25,9 @@ DOUBTS_KEPT = 14 * HOUR
 TURNS_WITHIN = {"koji-bed": 30 * MINUTE, "starter": 1 * HOUR, "tank": 3 * HOUR}
 COOLER_TURNS_WITHIN = 1 * HOUR
 BAND_DEADBAND = 0.3
+"""K by which a banded room or store is worse."""
+TURNED = 0.5
+"""Share of a deadband by which what was promised must have turned toward what is right."""
 BACK = (Event.UNSHELVE, Event.RESTORE)
 """What brings an alarm back among those that can ring, unless something larger explains it."""
 
@@ -35,10 +38,19 @@ def _foremost(alarm: Alarm) -> tuple[int, str]:
 
 
 class Rings(Protocol):
-    """What the board tells of each step that it makes."""
+    """Who hears of each step that the alarms make."""
 
-    def stepped(self, alarm: Alarm, step: StepName, at: float, by: str | None) -> None: ...
-    def promised(self, alarm: Alarm, until: float) -> None: ...
+    def stepped(self, alarm: Alarm, step: StepName, at: float, by: str | None) -> Alarm | None:
+        """Tell it. The answer is the alarm in hand whose hands this one is to share, if any."""
+        ...
+
+    def joined(self, alarm: Alarm, at: float) -> None:
+        """It shares those hands now."""
+        ...
+
+    def promised(self, alarm: Alarm, until: float) -> None:
+        """By `until` an alarm in hand should have turned."""
+        ...
 
 
 class Doubted(NamedTuple):
@@ -50,10 +62,10 @@ class Doubted(NamedTuple):
 
 
 class AlarmManager:
-    def __init__(self, view: HouseView, rings: Rings) -> None:
+    def __init__(self, view: HouseView, alarms: dict[tuple[str, str], Alarm], rings: Rings) -> None:
         self.view = view
         self.rings = rings
-        self.alarms: dict[tuple[str, str], Alarm] = {}
+        self.alarms = alarms
         self.doubted: list[Doubted] = []
         """The latest doubts that are over, of the last night at least."""
 
@@ -103,14 +115,17 @@ class AlarmManager:
         step = alarm.apply(event)
         if event in BACK and alarm.state is State.UNACKNOWLEDGED and self._explained(alarm):
             held = alarm.apply(Event.SUPPRESS)
-            for told in (step, held):
-                if told is not None:
-                    self.rings.stepped(alarm, told, at, by)
+            self._tell(alarm, step, at, by)
+            self._tell(alarm, held, at, by)
             return
         if alarm.state is State.UNACKNOWLEDGED and step is not None:
             alarm.raised, alarm.by, alarm.in_hand_until = at, None, None
-        if step is not None:
-            self.rings.stepped(alarm, step, at, by)
+        self._tell(alarm, step, at, by)
+
+    def _tell(self, alarm: Alarm, step: StepName | None, at: float, by: str | None) -> None:
+        held = None if step is None else self.rings.stepped(alarm, step, at, by)
+        if held is not None:
+            self._join(alarm, held, at)
 
     def _worse(self, alarm: Alarm, finding: Finding) -> None:
         """In hand, but worse by a deadband than when somebody took it: it rings again."""
@@ -211,19 +226,20 @@ class AlarmManager:
             return None
         return TURNS_WITHIN.get(self.view.house.place[alarm.subject].kind, 3 * HOUR)
 
-    def promise_due(self, alarm: Alarm, until: float) -> None:
+    def promise_due(self, subject: str, condition: str, until: float) -> None:
         """The promised time has come: an alarm that has not turned toward the plan rings again."""
+        alarm = self.alarm(subject, condition)
         if alarm.in_hand_until != until or alarm.state is not State.ACKNOWLEDGED:
             return
         alarm.in_hand_until = None
         if alarm.worse is not None and alarm.acked_worse is not None:
-            turned = alarm.worse < alarm.acked_worse - 0.5 * self._deadband(alarm, until)
+            turned = alarm.worse < alarm.acked_worse - TURNED * self._deadband(alarm, until)
             if turned:
                 return
         alarm.evidence = ("not_turned", *(e for e in alarm.evidence if e != "not_turned"))
         self._event(alarm, Event.REALARM, until)
 
-    def join(self, alarm: Alarm, other: Alarm, at: float) -> None:
+    def _join(self, alarm: Alarm, other: Alarm, at: float) -> None:
         """What joins an incident that somebody has in hand is in the same hands, by the same time.
 
         It is one cause and was told of: it rings when it gets worse, or has not turned by then.
@@ -232,6 +248,7 @@ class AlarmManager:
         within = None if promise is None or promise <= at else promise - at
         self._take_in_hand(alarm, at, other.by, within)
         self._event(alarm, Event.ACKNOWLEDGE, at, other.by)
+        self.rings.joined(alarm, at)
 
     def shelve(
         self, subject: str, condition: str, at: float, until: float, by: str | None,

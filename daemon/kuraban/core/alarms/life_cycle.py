@@ -14,6 +14,7 @@ the table is a fault of the watch and raises.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from enum import Enum
 from typing import NamedTuple
 
@@ -176,6 +177,10 @@ class Alarm:
         """Take an event; `active` must already say whether the condition holds."""
         self.state, step = next_state(self.state, event, self.active)
         return step
+
+
+Alarms = Mapping[tuple[str, str], Alarm]
+"""The alarms of a house by subject and condition, as whoever only reads them sees them."""
 
 
 if __name__ == "__main__":

@@ -1,102 +1,114 @@
 """The two words of the day: in the evening whether the night will be quiet, in the morning how it
-was. Each goes out at the hour that the site names, and only where something is judged.
-
-When the wall clock steps, they follow it: a word whose hour was stepped over is told at once, and
-one that was told just now is not told again when its hour comes for the second time."""
+was. Each goes out once a day, at the hour that the site names, and only where something is judged.
+A word whose hour the wall clock steps over is told at once.
+"""
 
 from __future__ import annotations
 
-from typing import Final, Literal
+from datetime import date
+from functools import partial
+
+import msgspec
 
 from kuraban.core.alarms.alarm_manager import AlarmManager
 from kuraban.core.conditions import BREWER, CONDITIONS, MAINTENANCE
-from kuraban.core.deadlines import Deadlines
+from kuraban.core.deadlines import Deadlines, Evening, Morning
 from kuraban.core.effects import Message, Step
 from kuraban.core.house_view import HouseView
 from kuraban.core.notify import reports
 from kuraban.core.notify.notifier import Notifier
 from kuraban.core.texts import messages as wording
-from kuraban.core.units import HOUR, next_clock
+from kuraban.core.units import HOUR, brewery_day, next_clock
 
-Name = Literal["morning", "evening"]
-NAMES: Final[tuple[Name, ...]] = ("morning", "evening")
-AGAIN = 6 * HOUR
-"""Sooner after it was told a word is not told again."""
+NOON, DUSK = 12 * HOUR, 18 * HOUR
+
+
+class Planned(msgspec.Struct):
+    """When a word comes next, and the day of the last one."""
+
+    turns: float
+    """Hour of the clock at which its day turns, where nobody would set the word."""
+    at: float = 0.0
+    said: date | None = None
 
 
 class DailyWords:
     def __init__(
         self, view: HouseView, alarm_manager: AlarmManager, notifier: Notifier, deadlines: Deadlines
     ) -> None:
-        self._view, self._alarm_manager, self._notifier, self._deadlines = (
-            view,
-            alarm_manager,
-            notifier,
-            deadlines,
-        )
+        self._view, self._alarm_manager = view, alarm_manager
+        self._notifier, self._deadlines = notifier, deadlines
         self.night: list[Step | Message] = []
         """What was told since the evening, as far as it was drained."""
         self._night_since = 0.0
-        self._due: dict[Name, float] = {}
-        """When each is to be told; what the agenda has besides is void."""
-        self._last: dict[Name, float] = {}
-        """When its hour came last."""
+        self._morning, self._evening = Planned(DUSK), Planned(NOON)
 
-    def begin(self, now: float) -> None:
-        for name in NAMES:
-            self._await(name, now)
+    def plan(self, now: float) -> None:
+        """Plan both words by the hours that the site names, which may have changed.
 
-    def _await(self, name: Name, now: float) -> None:
-        house = self._view.house
-        clock = house.site.evening if name == "evening" else house.site.day_starts
-        self._plan(name, next_clock(now, clock, house.zone))
-
-    def _plan(self, name: Name, due: float) -> None:
-        self._due[name] = due
-        self._deadlines.add(due, name)
+        A word that its day has had comes on the next day. One that the day has not had comes at the
+        old hour where the new one is over.
+        """
+        self._stepped_over(0.0, now)
 
     def stepped(self, by: float, now: float) -> None:
         """The wall clock went `by` seconds forward."""
-        for name in NAMES:
-            again = self._last.get(name, now - AGAIN) + AGAIN
-            if again <= now and self._due[name] - by <= now:
-                self._plan(name, now)
-            else:
-                self._await(name, max(now, again))
+        self._stepped_over(by, now)
 
-    def _comes(self, name: Name, now: float) -> bool:
-        """Whether it is to be told now."""
-        if now < self._due[name]:
+    def _stepped_over(self, by: float, now: float) -> None:
+        site = self._view.house.site
+        for word, clock, deadline in (
+            (self._morning, site.day_starts, Morning),
+            (self._evening, site.evening, Evening),
+        ):
+            over = now < word.at <= now + by and self._day(word, now) != word.said
+            at = now if over else self._next(word, clock, now)
+            if at != word.at:
+                word.at = at
+                self._deadlines.add(at, deadline(at))
+
+    def _next(self, word: Planned, clock: float, now: float) -> float:
+        ahead = next_clock(now, clock, self._view.house.zone)
+        day, planned = self._day(word, ahead), self._day(word, word.at)
+        if day == word.said:
+            return next_clock(ahead, clock, self._view.house.zone)
+        return word.at if now < word.at and planned < day and planned != word.said else ahead
+
+    def _day(self, word: Planned, at: float) -> date:
+        return brewery_day(at, word.turns, self._view.house.zone)
+
+    def _begins(self, word: Planned, planned: float, now: float) -> bool:
+        """Whether a word that was planned is to be said, now; the next one is planned."""
+        if planned != word.at:
             return False
-        self._last[name] = now
-        self._await(name, now)
+        word.said = self._day(word, planned)
+        self.plan(now)
         return True
 
-    def evening(self, now: float) -> None:
-        if not self._comes("evening", now):
+    def evening(self, planned: float, now: float) -> None:
+        if not self._begins(self._evening, planned, now):
             return
-        view, notifier = self._view, self._notifier
+        view, notices = self._view, self._notifier.notices
         self._night_since = now
         self.night = [event for event in self.night if event.at > now]
         if reports.month_begins(view.house, now):
             old = reports.old_ice_points(view.house, now)
-            notifier.notice(MAINTENANCE, now, lambda *tongue: wording.monthly(now, old, *tongue))
+            notices.to_role(MAINTENANCE, now, partial(wording.monthly, now, old))
         if reports.evening_due(view, now):
             word = reports.evening_word(view, now)
-            notifier.notice(BREWER, now, lambda *tongue: wording.evening(word, *tongue))
+            notices.to_role(BREWER, now, partial(wording.evening, word))
 
-    def morning(self, now: float) -> None:
-        if not self._comes("morning", now):
+    def morning(self, planned: float, now: float) -> None:
+        if not self._begins(self._morning, planned, now):
             return
         view, notifier = self._view, self._notifier
-        waiting, notifier.waiting = notifier.waiting, []
+        waiting = notifier.duty_alarms.reported()
         if not reports.anything_judged(view, now) and not waiting:
             return
-        night = [e for e in (*self.night, *notifier.story) if e.at >= self._night_since]
+        night = [e for e in (*self.night, *notifier.writer.story) if e.at >= self._night_since]
         report = reports.morning_report(view, self._alarm_manager, night, waiting, now)
         roles = {CONDITIONS[condition].role for _, condition in waiting} - {BREWER}
         for role in (BREWER, *sorted(roles)):
-            notifier.notice(
-                role, now, lambda *tongue: wording.morning(report, *tongue),
-                asks=lambda *tongue: wording.asks(report, *tongue),
-            )  # fmt: skip
+            notifier.notices.to_role(
+                role, now, partial(wording.morning, report), partial(wording.asks, report)
+            )

@@ -9,12 +9,27 @@ elapsed time: a step of the wall clock is a fact like any other (`kuraban.core.t
 
 from __future__ import annotations
 
-from typing import Any, assert_never
+from typing import assert_never
 
 import msgspec
 
 from kuraban.core.alarms.alarm_manager import AlarmManager
-from kuraban.core.deadlines import Deadlines
+from kuraban.core.deadlines import (
+    BatchEnded,
+    ClimbLadder,
+    Deadline,
+    Deadlines,
+    EntryCounts,
+    Evening,
+    Gathered,
+    HoursInHand,
+    Morning,
+    PartFailing,
+    PartMended,
+    PromiseDue,
+    ShelfEnds,
+    WatchBack,
+)
 from kuraban.core.detectors.clock_wrong import ClockWrong
 from kuraban.core.detectors.silent import Silent
 from kuraban.core.detectors.wild import Wild
@@ -41,10 +56,13 @@ from kuraban.core.probes.probe_state import ProbeState
 from kuraban.core.site import SIGNALS, from_document
 from kuraban.core.texts.messages import Words
 from kuraban.core.timescale import Pieces, redated
+from kuraban.core.units import MINUTE
 from kuraban.errors import OurError
 from kuraban.trade.sensors import bus_error
 
 CODES = frozenset({85.0, 0.0})
+AFTER_A_FAULT = 10 * MINUTE
+"""So long after a look that failed the detector looks again."""
 
 
 class Engine:
@@ -113,13 +131,24 @@ class Engine:
     # The four doors.
 
     def take(self, fact: Fact) -> None:
+        """Run every deadline up to the fact's time, and take it.
+
+        Faults of the deadlines are raised as by `wake`, and the fact is taken all the same.
+        """
         at = fact.received
         if at < self.now:
-            fact = _not_before(fact, self.now)
+            self._take(_not_before(fact, self.now))
         elif at < self.timers.soonest and at < self.deadlines.soonest:
             self.now = at
-        elif at > self.now:
-            self.wake(at)
+            self._take(fact)
+        else:
+            try:
+                if at > self.now:
+                    self.wake(at)
+            finally:
+                self._take(fact)
+
+    def _take(self, fact: Fact) -> None:
         watched = self._watched
         match fact:
             case Reading():
@@ -142,21 +171,33 @@ class Engine:
                 assert_never(fact)
 
     def wake(self, now: float) -> None:
-        """Run every deadline up to `now`, each at its own time."""
-        timers, deadlines = self.timers, self.deadlines
-        while True:
-            looks, does = timers.next(), deadlines.next()
-            if looks > now and does > now:
-                break
-            if looks <= does:
-                self.now = max(self.now, looks)
-                detector = timers.pop()
-                timers.want(detector, detector.look(self.now))
-            else:
-                self.now = max(self.now, does)
-                _, _, name, about = deadlines.pop()
-                self._do(name, about)
+        """Run every deadline up to `now`, each at its own time.
+
+        What fails is a fault of ours and keeps nothing else from being done: the rest runs, and
+        then all faults are raised together, as an ExceptionGroup.
+        """
+        faults: list[Exception] = []
+        while (due := self.next_wake()) <= now:
+            self.now = max(self.now, due)
+            try:
+                self._do_next()
+            except Exception as fault:
+                faults.append(fault)
         self.now = max(self.now, now)
+        if faults:
+            raise ExceptionGroup("what fell due could not all be done", faults)
+
+    def _do_next(self) -> None:
+        """The soonest of looks and deadlines; at one moment looks come first."""
+        if self.timers.soonest > self.deadlines.soonest:
+            self._do(self.deadlines.pop())
+            return
+        detector = self.timers.pop()
+        again = self.now + AFTER_A_FAULT
+        try:
+            again = detector.look(self.now)
+        finally:
+            self.timers.want(detector, again)
 
     def next_wake(self) -> float:
         return min(self.timers.next(), self.deadlines.next())
@@ -165,49 +206,48 @@ class Engine:
         """What came about since the last drain."""
         if self._watched is None:
             return Turn(now=self.now)
-        notifier, daily_words = self._watched.notifier, self._watched.daily_words
+        writer, daily_words = self._watched.notifier.writer, self._watched.daily_words
         turn = Turn(
-            now=self.now, facts=self.facts, story=notifier.story, withdrawn=notifier.withdrawn,
+            now=self.now, facts=self.facts, story=writer.story, withdrawn=writer.withdrawn,
             conflicts=self.conflicts,
         )  # fmt: skip
         if turn.story:
             daily_words.night = [*daily_words.night, *turn.story]
-        self.facts, notifier.story, notifier.withdrawn = [], [], []
+        self.facts, writer.story, writer.withdrawn = [], [], []
         self.conflicts = 0
         return turn
 
-    def _do(self, name: str, about: tuple[Any, ...]) -> None:
-        """What the agenda names, now; whoever does it looks whether it still is to be done."""
+    def _do(self, deadline: Deadline) -> None:
+        """What falls due, now; whoever does it looks whether it still is to be done."""
         now = self.now
-        match name:
-            case "climb":
-                self.notifier.climb(*about)
-            case "hours":
-                self.notifier.hours(now, *about)
-            case "gathered":
-                self.notifier.gathered(now, *about)
-            case "promise":
-                subject, condition, until = about
-                self.alarm_manager.promise_due(self.alarm_manager.alarm(subject, condition), until)
-            case "unshelve":
-                self.alarm_manager.shelf_ends(*about)
-            case "entry":
-                self.entry_handler.count(now, *about)
-            case "ended":
-                self.entry_handler.ended(now, *about)
-            case "impaired":
-                self.self_monitoring.tell(now, *about)
-            case "mended":
-                self.self_monitoring.mend(now, *about)
-            case "back":
-                self.self_monitoring.back(now, *about)
-            case "evening":
-                self.daily_words.evening(now)
-            case "morning":
+        match deadline:
+            case ClimbLadder(incident=incident, began=began, rung=rung):
+                self.notifier.climbing.climb(incident, began, rung, now)
+            case HoursInHand(incident=incident):
+                self.notifier.soundless.look_again(incident, now)
+            case Gathered(person=person):
+                self.notifier.gathering.send(person, now)
+            case PromiseDue(subject=subject, condition=condition, until=until):
+                self.alarm_manager.promise_due(subject, condition, until)
+            case ShelfEnds(subject=subject, condition=condition, until=until):
+                self.alarm_manager.shelf_ends(subject, condition, until)
+            case EntryCounts(logged=logged):
+                self.entry_handler.count(now, logged)
+            case BatchEnded(place=place):
+                self.entry_handler.ended(now, place)
+            case PartFailing(condition=condition, since=since):
+                self.self_monitoring.tell(now, condition, since)
+            case PartMended(condition=condition, since=since):
+                self.self_monitoring.mend(now, condition, since)
+            case WatchBack(since=since, until=until):
+                self.self_monitoring.back(now, since, until)
+            case Evening(at=planned):
+                self.daily_words.evening(planned, now)
+            case Morning(at=planned):
                 self.entry_handler.forget(now)
-                self.daily_words.morning(now)
+                self.daily_words.morning(planned, now)
             case _:
-                raise AssertionError(f"nobody knows how to do '{name}'")
+                assert_never(deadline)
 
     def record(self, fact: Fact) -> None:
         """Keep a fact for the journal."""
@@ -302,7 +342,7 @@ class Engine:
         """A message that reached nobody is told to the next person at once."""
         self.facts.append(fact)
         if watched is not None and not fact.sent:
-            watched.notifier.unreached(fact.row, self.now)
+            watched.notifier.climbing.unreached(fact.row, self.now)
 
 
 def _timed(reading: Reading, clocks: ClockWrong) -> Reading:

@@ -15,7 +15,7 @@ from kuraban.core import entries as e
 from kuraban.core.alarms.alarm_manager import AlarmManager
 from kuraban.core.conditions import CONDITIONS
 from kuraban.core.course import FAR_FUTURE
-from kuraban.core.deadlines import Deadlines
+from kuraban.core.deadlines import BatchEnded, Deadlines, EntryCounts, ShelfEnds
 from kuraban.core.engine.affected_subjects import near, touched
 from kuraban.core.engine.detector_registry import DetectorRegistry
 from kuraban.core.engine.pending_entries import PendingEntries
@@ -59,7 +59,7 @@ class EntryHandler:
         self.seen[logged.key] = now
         if logged.at > now:
             self._record(logged)
-            self._deadlines.add(logged.at, "entry", logged)
+            self._deadlines.add(logged.at, EntryCounts(logged))
             return True
         logged = self._with_value(logged, now)
         self._record(logged)
@@ -88,7 +88,7 @@ class EntryHandler:
         ready = self.pending.weigh(logged, self._view, now)
         if ready is None:
             if logged.id in self.pending.held:
-                self._notifier.ask(logged, now)
+                self._notifier.notices.ask(logged, now)
             return
         self._take_effect(ready, now)
 
@@ -121,7 +121,7 @@ class EntryHandler:
             end = FAR_FUTURE if batch is None else batch.plan.spans[-1].end
             if now < end < FAR_FUTURE and (end, place) not in self._ends:
                 self._ends.add((end, place))
-                self._deadlines.add(end, "ended", place)
+                self._deadlines.add(end, BatchEnded(place))
 
     def ended(self, now: float, place: str) -> None:
         self._ends = {known for known in self._ends if known[0] > now}
@@ -150,7 +150,7 @@ class EntryHandler:
     ) -> None:
         names: list[str | None] = [condition]
         if condition is not None:
-            names = [*self._notifier.same_incident(subject, condition)] or [condition]
+            names = [*self._notifier.incidents.members(subject, condition)] or [condition]
         for name in names:
             self._alarm_manager.acknowledge(subject, name, now, by, within)
 
@@ -160,7 +160,7 @@ class EntryHandler:
             self._alarm_manager.shelve(
                 subject, condition, now, until, logged.by, entry.once, entry.reason
             )
-            self._deadlines.add(until, "unshelve", subject, condition, until)
+            self._deadlines.add(until, ShelfEnds(subject, condition, until))
 
 
 def _check_alarm_names(entry: e.Entry) -> None:

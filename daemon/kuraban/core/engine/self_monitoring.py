@@ -8,13 +8,13 @@ time to be heard again; then one message says what runs and what moved.
 from __future__ import annotations
 
 from kuraban.core.course import FAR_FUTURE
-from kuraban.core.deadlines import Deadlines
+from kuraban.core.deadlines import Deadlines, PartFailing, PartMended, WatchBack
 from kuraban.core.detectors.base import Finding, Tell
 from kuraban.core.facts import Impaired, Part
 from kuraban.core.house_state import HouseState
 from kuraban.core.house_view import HouseView
 from kuraban.core.notify import reports
-from kuraban.core.notify.notifier import Notifier
+from kuraban.core.notify.notices import Notices
 from kuraban.core.site import WATCH
 from kuraban.core.units import MINUTE
 
@@ -34,11 +34,15 @@ BACK_FOR = 5 * MINUTE
 
 class SelfMonitoring:
     def __init__(
-        self, state: HouseState, view: HouseView, tell: Tell, notifier: Notifier,
+        self,
+        state: HouseState,
+        view: HouseView,
+        tell: Tell,
+        notices: Notices,
         deadlines: Deadlines,
-    ) -> None:  # fmt: skip
+    ) -> None:
         self._state, self._view, self._tell = state, view, tell
-        self._notifier, self._deadlines = notifier, deadlines
+        self._notices, self._deadlines = notices, deadlines
         self.impaired: dict[str, float] = {}
         """Parts of the watch that fail, by condition, and since when."""
         self._well_since: dict[str, float] = {}
@@ -55,11 +59,11 @@ class SelfMonitoring:
             self.impaired = {c: at for c, at in self.impaired.items() if c != condition}
             self._well_since[condition] = now
             well = now + WELL_FOR.get(fact.part, 0.0)
-            self._deadlines.add(well, "mended", condition, now)
+            self._deadlines.add(well, PartMended(condition, now))
         elif condition not in self.impaired:
             self.impaired = {**self.impaired, condition: now}
             held = HELD_FOR.get(fact.part, 0.0)
-            self._deadlines.add(now + held, "impaired", condition, now)
+            self._deadlines.add(now + held, PartFailing(condition, now))
 
     def tell(self, now: float, condition: str, since: float) -> None:
         """It has failed for long enough, if it still fails."""
@@ -77,9 +81,9 @@ class SelfMonitoring:
             self._away_since, self._state.blind = now, FAR_FUTURE
         elif self._away_since is not None:
             self._state.blind = now + BACK_FOR
-            self._deadlines.add(self._state.blind, "back", self._away_since, now)
+            self._deadlines.add(self._state.blind, WatchBack(self._away_since, now))
             self._away_since = None
 
     def back(self, now: float, since: float, until: float) -> None:
         if reports.anything_judged(self._view, now):
-            self._notifier.back_again(since, until, now)
+            self._notices.back_again(since, until, now)

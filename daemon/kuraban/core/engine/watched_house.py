@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from kuraban.core.alarms.alarm_manager import AlarmManager
+from kuraban.core.alarms.life_cycle import Alarm
 from kuraban.core.deadlines import Deadlines
 from kuraban.core.engine.conclusions import Conclusions
 from kuraban.core.engine.daily_words import DailyWords
@@ -39,21 +41,24 @@ class WatchedHouse:
         self.state = HouseState(house, now)
         self.view = HouseView(self.state)
         self.belief = Belief(self.state.probe_states, self.state.places)
-        self.notifier = Notifier(self.view, deadlines, words)
-        self.alarm_manager = self.notifier.alarm_manager
+        alarms: dict[tuple[str, str], Alarm] = {}
+        self.notifier = Notifier(self.view, alarms, deadlines, words)
+        self.alarm_manager = AlarmManager(self.view, alarms, self.notifier)
         self.conclusions = Conclusions(
-            self.state, self.belief, self.alarm_manager, self.notifier, left_out
+            self.state, self.belief, self.alarm_manager, self.notifier.notices, left_out
         )
         tell = self.conclusions.take
         self.registry = DetectorRegistry(self.state, self.view, tell, timers)
         hands = self.alarm_manager, self.notifier, deadlines
         self.entry_handler = EntryHandler(self.state, self.view, *hands, self.registry, record)
-        self.self_monitoring = SelfMonitoring(self.state, self.view, tell, self.notifier, deadlines)
+        self.self_monitoring = SelfMonitoring(
+            self.state, self.view, tell, self.notifier.notices, deadlines
+        )
         self.daily_words = DailyWords(self.view, *hands)
 
     def begin(self, now: float) -> None:
         """Everybody looks for the first time."""
-        self.daily_words.begin(now)
+        self.daily_words.plan(now)
         self._look(now)
 
     def change(self, house: House, now: float) -> None:
@@ -63,6 +68,7 @@ class WatchedHouse:
             self.alarm_manager.remove(subject, now, None)
         self.state.settle_in(house)
         self.state.entry_log.refold()
+        self.daily_words.plan(now)
         self._look(now)
         for subject in sorted(after - before):
             if self.view.in_service(subject):

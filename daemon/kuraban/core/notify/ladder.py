@@ -1,22 +1,19 @@
 """Who is told of an incident, and who next if nobody answers.
 
-An incident is what one person would call one thing: all alarms of one side of one product, all of
-one cooler's failing. It rings once; a higher rank (past the limit) takes it over with one message.
 The quick ladder is for what moves fast (koji, starter, heaters, `far-…`), the slow one for mash and
 coolers: twenty minutes are a few hundredths of a degree there.
 
-Rungs: the first person at once, the same again, the next in the rota, all of the role and then the
-brewer. Any acknowledgement ends it.
+Rungs: the first person at once, the same again, the next who was not told yet, all of the role and
+then the brewer. Any acknowledgement ends it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Container, Iterable
 from typing import Literal, NamedTuple
 
 from kuraban.core import rota as roster
-from kuraban.core.conditions import AIR, CONDITIONS, COOLING_FAILS, MAINTENANCE, Condition
-from kuraban.core.effects import Urgency
+from kuraban.core.conditions import AIR, MAINTENANCE, Condition
 from kuraban.core.site import House
 from kuraban.core.units import within_hours
 
@@ -34,49 +31,21 @@ class Call(NamedTuple):
     rung: int
 
 
-class Incident:
-    """What is being told to people: the alarms in it, and how far up the ladder it is."""
+def called(
+    house: House, condition: Condition, whom: Whom, at: float, rung: int, told: Container[str] = ()
+) -> list[Call]:
+    """The persons of one rung at a moment, in order; never empty while the house has people.
 
-    __slots__ = ("at", "key", "lead", "members", "open", "quick", "rank", "role", "rung", "told",
-                 "urgency")  # fmt: skip
-
-    def __init__(self, key: tuple[str, str]) -> None:
-        self.key = key
-        self.members: set[str] = set()
-        self.lead = ""
-        """Condition that the message is about."""
-        self.rank = -1
-        self.urgency: Urgency = "log"
-        self.role = ""
-        self.quick = False
-        self.open = False
-        """Somebody is still to be told if nobody answers."""
-        self.at = 0.0
-        self.rung = 0
-        self.told: list[str] = []
-
-
-def ranked(conditions: Iterable[str]) -> list[str]:
-    """The highest rank first, equal ones by name, so that the same lead is found every time."""
-    return sorted(conditions, key=lambda name: (-CONDITIONS[name].rank, name))
-
-
-def group_of(condition: Condition) -> str:
-    """The part of an incident's key beside the subject."""
-    if condition.side:
-        return condition.side
-    return "cooling" if condition.name in COOLING_FAILS else condition.name
-
-
-def called(house: House, condition: Condition, whom: Whom, at: float, rung: int) -> list[Call]:
-    """The persons of one rung at a moment, in order; never empty while the house has people."""
+    Next is whoever is on duty and is not among the `told`; where all are, the second in the line.
+    """
     line = roster.chain(house, condition.role, at)
     if _heard_awake(house, condition, at):
         line = _joined(roster.awake(house, at), line)
     if whom in ("first", "again"):
         chosen = line[:1]
     elif whom == "next":
-        chosen = line[1:2] or line[:1]
+        new = [holder for holder in line if holder.person not in told]
+        chosen = new[:1] or line[1:2] or line[:1]
     else:
         behind = roster.everyone(house, condition.role), roster.everyone(house, "brewer")
         chosen = _joined(line, *behind)

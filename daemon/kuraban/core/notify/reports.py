@@ -16,7 +16,7 @@ from kuraban.core.house_view import HouseView
 from kuraban.core.plan.subject_state import PROBE_OUT_LONGEST, Batch
 from kuraban.core.site import WATCH, House, Place
 from kuraban.core.texts.messages import Aim, Evening, First, Leaving, Morning, Night, Ring
-from kuraban.core.units import DAY, HOUR, MINUTE, day_turn, next_clock
+from kuraban.core.units import HOUR, MINUTE, next_clock
 
 NIGHT = 12 * HOUR
 SUNDAY = 6
@@ -290,7 +290,7 @@ def _rings(view: HouseView, night: list[Step | Message]) -> list[Ring]:
 def _due(view: HouseView, now: float) -> list[tuple[str, dict[str, str], float | None]]:
     """Stages that the courses expect before the brewery day turns."""
     site = view.house.site
-    turn = day_turn(now, site.day_starts, view.house.zone) + DAY
+    turn = next_clock(now, site.day_starts, view.house.zone)
     found: list[tuple[str, dict[str, str], float | None]] = []
     for place in view.house.places:
         batch = view.batch(place.id, now)

@@ -163,11 +163,11 @@ class FrontDoor:
         """What waits, up to `most`, oldest first; at most `wait` seconds for the first."""
         queue = self._queue
         if not queue and wait > 0:
-            self._bell.clear()
             self._hungry = True
             if not queue:
                 self._bell.wait(wait)
             self._hungry = False
+            self._bell.clear()
         taken: list[Arrived] = []
         try:
             for _ in range(most):
@@ -178,7 +178,7 @@ class FrontDoor:
         return taken
 
     def rouse(self) -> None:
-        """End a waiting `take` at once: something else than a message has come."""
+        """End a waiting `take` at once, or the next that would wait: something else has come."""
         self._bell.set()
 
     def answer(self, arrived: Iterable[Arrived]) -> None:

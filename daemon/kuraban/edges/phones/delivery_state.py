@@ -146,8 +146,17 @@ class DeliveryState:
                 self._put_away(work, now)
 
     def sweep(self, now: float) -> None:
-        """Rows that no service can move: those had by all, or by nobody for want of addresses."""
-        for row in self._rows.waiting(self.person, now):
+        """Rows that no service can move: those had by all, or by nobody for want of addresses.
+
+        What is known of rows that were withdrawn meanwhile is forgotten.
+        """
+        waiting = self._rows.waiting(self.person, math.inf)
+        known = {row.id for row in waiting} | self._open.keys()
+        self._failures = {row: kept for row, kept in self._failures.items() if row in known}
+        self._told &= known
+        for row in waiting:
+            if row.due > now:
+                continue
             services = self._for(row)
             if all(service.name in row.had for service in services):
                 claimed = self._rows.claim(row.id, now)

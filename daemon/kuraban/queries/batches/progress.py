@@ -18,7 +18,7 @@ from kuraban.core.forecast.time_to_limit import baume_of
 from kuraban.core.house_view import HouseView
 from kuraban.core.plan.fill_level import effective
 from kuraban.core.plan.subject_state import Batch
-from kuraban.core.units import DAY, MINUTE, day_turn
+from kuraban.core.units import DAY, MINUTE, day_turn, next_clock
 from kuraban.trade.density import (
     LONGEST_MASH,
     ZeroDay,
@@ -100,7 +100,7 @@ def progress(view: HouseView, place: str, batch: Batch, now: float) -> Progress:
         for s in clean
         if s.bmd is not None and s.day is not None and s.baume is not None
     ]
-    morning = day_turn(now, site.day_starts, zone) + DAY
+    morning = next_clock(now, site.day_starts, zone)
     return Progress(
         samples=tuple(samples),
         today=batch.plan.day(now),

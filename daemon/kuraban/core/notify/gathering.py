@@ -1,0 +1,83 @@
+"""Every ring of one alarm goes through here: singly, or with others where they come too thick.
+
+Whoever gets very many rings within an hour gets the following ones gathered in one message. What of
+a gathered alarm was answered meanwhile is left out.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from functools import partial
+
+from kuraban.core.alarms.life_cycle import Alarm, Alarms, State
+from kuraban.core.deadlines import Deadlines, Gathered
+from kuraban.core.effects import Urgency
+from kuraban.core.house_view import HouseView
+from kuraban.core.notify.ladder import Call
+from kuraban.core.notify.message_writer import MessageWriter
+from kuraban.core.notify.priority import role_of, urgency_of
+from kuraban.core.texts import messages as wording
+from kuraban.core.units import HOUR, MINUTE
+
+MANY_RINGS, MANY_THINGS = 6, 3
+"""Rings within an hour, and the things that they were about, from which they are gathered."""
+GATHER_FOR = 5 * MINUTE
+
+
+class Gathering:
+    def __init__(
+        self, view: HouseView, alarms: Alarms, deadlines: Deadlines, writer: MessageWriter
+    ) -> None:
+        self._view, self._alarms = view, alarms
+        self._deadlines, self._writer = deadlines, writer
+        self._rung: dict[str, deque[tuple[float, str]]] = {}
+        """When each person was rung last, and about which alarm."""
+        self._waiting: dict[str, list[tuple[str, str]]] = {}
+        """The alarms that each person is to be told of together."""
+
+    def ring(self, call: Call, alarm: Alarm, urgency: Urgency, at: float) -> None:
+        """Ring a person about one alarm, now or with the next gathered ones."""
+        if self._too_many(call, alarm, at):
+            self.wait(call.person, alarm, at + GATHER_FOR)
+            return
+        text_of = partial(wording.page, self._writer.situation(alarm, at))
+        self._writer.page(at, call, urgency, text_of, (alarm.id,))
+
+    def wait(self, person: str, alarm: Alarm, until: float) -> None:
+        """Tell a person of an alarm with what else waits for them, at `until` at the latest."""
+        waiting = self._waiting.setdefault(person, [])
+        if not waiting:
+            self._deadlines.add(until, Gathered(person))
+        waiting.append((alarm.subject, alarm.condition))
+
+    def send(self, person: str, at: float) -> None:
+        """What came thick or together for one person, in one message."""
+        keys = dict.fromkeys(self._waiting.pop(person, ()))
+        alarms = [self._alarms[key] for key in keys]
+        alarms = [alarm for alarm in alarms if alarm.state is State.UNACKNOWLEDGED]
+        if not alarms:
+            return
+        situations = tuple(self._writer.situation(alarm, at) for alarm in alarms)
+        text_of = (
+            partial(wording.gathered, situations)
+            if len(situations) > 1
+            else partial(wording.page, situations[0])
+        )
+        wakes = any(urgency_of(self._view, alarm, at) == "wake" for alarm in alarms)
+        call = Call(person, role_of(self._view.house, alarms[0]), 0)
+        names = tuple(alarm.id for alarm in alarms)
+        self._writer.page(at, call, "wake" if wakes else "duty", text_of, names)
+
+    def _too_many(self, call: Call, alarm: Alarm, at: float) -> bool:
+        """Whether a person was rung so often for so many things that one list serves better.
+
+        What is only now past its limit is never held back for that, nor is one thing alone.
+        """
+        rung = self._rung.setdefault(call.person, deque(maxlen=MANY_RINGS))
+        things = {name for when, name in rung if at - when < HOUR} | {alarm.id}
+        full = len(rung) == MANY_RINGS and at - rung[0][0] < HOUR
+        newly_far = call.rung == 0 and alarm.condition.startswith("far-")
+        if full and len(things) >= MANY_THINGS and not newly_far:
+            return True
+        rung.append((at, alarm.id))
+        return False

@@ -1,0 +1,259 @@
+"""The ladder as people live through it: who is rung when, and when no more."""
+
+from __future__ import annotations
+
+import msgspec
+import pytest
+
+from kuraban.core.site import Duty, Person
+from kuraban.core.units import HOUR
+from tests.core.house import AWAKE, ROTA, Bell, brewery, brewing, moment, with_rota
+
+NIGHT = moment("2026-02-02T02:00")
+
+
+def test_a_mash_climbs_slowly() -> None:
+    """The brewer at once and after ten minutes, the next at thirty, everyone at an hour."""
+    bell = Bell(at=NIGHT)
+    bell.find("tank-3", "warm")
+    bell.on(300)
+    assert bell.rings(NIGHT) == [(0, "aki"), (10, "aki"), (30, "bun"), (60, "aki"), (60, "bun")]
+    assert [page.rung for page in bell.pages()] == [0, 1, 2, 3, 3]
+
+
+@pytest.mark.parametrize(
+    ("subject", "condition"),
+    [("bed-1", "cold"), ("moto-1", "warm"), ("tank-3", "far-warm"), ("store", "unwatched")],
+)
+def test_koji_starters_and_what_is_past_its_limit_climb_quickly(
+    subject: str, condition: str
+) -> None:
+    """But a store with nothing to judge by is slow: nothing in it moves in minutes."""
+    bell = Bell(at=NIGHT)
+    bell.find(subject, condition)
+    bell.on(300)
+    quick = [(0, "aki"), (5, "aki"), (10, "bun"), (20, "aki"), (20, "bun")]
+    slow = [(0, "aki"), (10, "aki"), (30, "bun"), (60, "aki"), (60, "bun")]
+    assert bell.rings(NIGHT) == (slow if subject == "store" else quick)
+
+
+def test_a_heater_climbs_quickly_and_a_chiller_slowly() -> None:
+    for cooler, minutes in (("heater-1", [0, 5, 10, 20]), ("chiller-1", [0, 10, 30, 60])):
+        bell = Bell(at=NIGHT)
+        bell.find(cooler, "stopped")
+        bell.on(300)
+        assert [at for at, who in bell.rings(NIGHT) if who == "ken"] == minutes
+        assert bell.rings(NIGHT)[-2:] == [(minutes[-1], "aki"), (minutes[-1], "bun")]
+
+
+def test_an_acknowledgement_stops_every_ring_to_come() -> None:
+    """A second before the ring is early enough, and nobody is rung after it."""
+    bell = Bell(at=NIGHT)
+    bell.find("tank-3", "warm")
+    bell.wake(NIGHT + 30 * 60 - 1)
+    bell.log("tank-3", "acknowledge", condition="warm", by="aki")
+    bell.on(170)
+    assert bell.rings(NIGHT) == [(0, "aki"), (10, "aki")]
+    assert "tank-3/warm" in bell.withdrawn
+
+
+def test_what_came_right_before_anyone_answered_wakes_nobody_further() -> None:
+    bell = Bell(at=NIGHT)
+    bell.find("tank-3", "warm")
+    bell.on(9).over("tank-3", "warm")
+    bell.on(300)
+    assert bell.rings(NIGHT) == [(0, "aki")]
+    assert bell.engine.alarm_manager.of("tank-3"), "it stays on the list until someone has seen it"
+    assert "tank-3/warm" in bell.withdrawn
+
+
+def test_someone_awake_hears_of_the_mash_before_the_sleeping_brewer() -> None:
+    bell = Bell(brewery(AWAKE), at=NIGHT)
+    bell.find("tank-3", "warm")
+    bell.on(300)
+    assert bell.rings(NIGHT) == [
+        (0, "cho"), (10, "cho"), (30, "aki"), (60, "cho"), (60, "aki"), (60, "bun"),
+    ]  # fmt: skip
+
+
+def test_the_rota_is_read_when_a_rung_is_climbed() -> None:
+    """Cho goes home at six; a ring after that goes to the brewer."""
+    bell = Bell(brewery(AWAKE), at=moment("2026-02-02T05:55"))
+    bell.find("tank-3", "warm")
+    bell.on(20)
+    assert [who for _, who in bell.rings(0.0)] == ["cho", "aki"]
+
+
+def test_nobody_on_maintenance_wakes_the_brewer_for_a_cooler() -> None:
+    house = with_rota(brewery(), *(duty for duty in ROTA if duty.role != "maintenance"))
+    bell = Bell(house, at=NIGHT)
+    bell.find("chiller-1", "stopped")
+    assert [(page.person, page.role) for page in bell.pages()] == [("aki", "maintenance")]
+
+
+def test_a_newcomer_on_the_rota_is_told_like_anyone() -> None:
+    house = brewery(Duty(role="brewer", person="eri", order=0, hours=(0.0, 24 * HOUR)))
+    eri = Person(id="eri", name="Eri", language="ja")
+    house = msgspec.structs.replace(house, people=(*house.people, eri))
+    bell = Bell(house, at=NIGHT)
+    bell.find("tank-3", "warm")
+    assert [page.person for page in bell.pages()] == ["eri"]
+
+
+# A page that no service took: the next person hears it at once, and nobody hears it twice.
+
+
+def failed(bell: Bell, number: int = -1) -> None:
+    """The courier says that a page reached nobody."""
+    bell.engine.notifier.climbing.unreached(bell.pages()[number].id, bell.now)
+    bell._drained()
+
+
+def test_the_next_person_is_told_at_once() -> None:
+    bell = Bell(at=NIGHT)
+    bell.find("tank-3", "warm")
+    bell.on(2)
+    failed(bell)
+    assert bell.rings(NIGHT) == [(0, "aki"), (2, "bun")]
+
+
+def test_one_page_that_failed_is_passed_on_once() -> None:
+    """And when everybody was told there is nobody left."""
+    bell = Bell(at=NIGHT)
+    bell.find("tank-3", "warm")
+    for _ in range(3):
+        failed(bell, 0)
+    failed(bell)
+    failed(bell)
+    assert bell.rings(NIGHT) == [(0, "aki"), (0, "bun")]
+
+
+def test_the_ladder_goes_on_as_it_would() -> None:
+    bell = Bell(at=NIGHT)
+    bell.find("tank-3", "warm")
+    bell.on(2)
+    failed(bell)
+    bell.on(58)
+    assert bell.rings(NIGHT)[:4] == [(0, "aki"), (2, "bun"), (10, "aki"), (30, "bun")]
+
+
+def test_after_an_answer_nobody_further_is_told() -> None:
+    bell = Bell(at=NIGHT)
+    bell.find("tank-3", "warm")
+    bell.log("tank-3", "acknowledge", by="dai")
+    failed(bell)
+    assert bell.rings(NIGHT) == [(0, "aki")]
+
+
+def test_maintenance_that_cannot_be_reached_passes_to_the_brewer() -> None:
+    bell = Bell(at=NIGHT)
+    bell.find("chiller-1", "stopped")
+    failed(bell)
+    assert bell.rings(NIGHT) == [(0, "ken"), (0, "aki")]
+
+
+def test_a_message_that_is_unknown_is_nothing() -> None:
+    bell = Bell(at=NIGHT)
+    bell.engine.notifier.climbing.unreached("nobody's", NIGHT)
+    bell._drained()
+    assert not bell.pages()
+
+
+def rung_again() -> Bell:
+    """Told to two, then in Aki's hands, and after three hours the tank has not turned."""
+    bell = Bell(at=NIGHT)
+    bell.find("tank-3", "warm")
+    bell.on(31).log("tank-3", "acknowledge", by="aki")
+    bell.on(180)
+    assert bell.steps("tank-3/warm") == ["raised", "acknowledged", "realarmed"]
+    return bell
+
+
+def test_after_it_rang_again_the_next_person_is_told_as_at_the_first_time() -> None:
+    """Aki's phone is dead by now: Bun, who was told of the first ring, is told at once."""
+    bell = rung_again()
+    bell.on(2)
+    failed(bell)
+    assert bell.rings(NIGHT)[3:] == [(211, "aki"), (213, "bun")]
+
+
+def test_who_was_told_of_either_ring_hears_who_has_it() -> None:
+    bell = rung_again()
+    bell.log("tank-3", "acknowledge", by="aki")
+    last = [word for word in bell.messages("notice") if word.at == bell.now]
+    assert [word.person for word in last] == ["bun"]
+
+
+def test_a_page_of_an_earlier_ring_that_fails_late_is_no_news() -> None:
+    """The second ring has a page of its own, which tells whether the phone is dead."""
+    bell = rung_again()
+    failed(bell, 0)
+    assert bell.rings(NIGHT)[3:] == [(211, "aki")]
+
+
+def test_past_the_limit_everybody_is_to_be_told_anew() -> None:
+    bell = Bell(at=NIGHT)
+    bell.find("tank-3", "warm")
+    failed(bell)
+    bell.on(1).find("tank-3", "far-warm")
+    failed(bell)
+    assert bell.rings(NIGHT) == [(0, "aki"), (0, "bun"), (1, "aki"), (1, "bun")]
+
+
+def test_who_came_on_duty_since_the_ring_began_is_the_next() -> None:
+    """Before Bun, who was told twice; and she sleeps on while nobody else is there."""
+    late = Duty(role="brewer", person="aki", order=1, hours=(2 * HOUR + 1200, 12 * HOUR))
+    bun = Duty(role="brewer", person="bun", order=2)
+    bell = Bell(brewery(rota=(late, bun)), at=NIGHT)
+    bell.find("tank-3", "warm")
+    bell.on(59)
+    assert bell.rings(NIGHT) == [(0, "bun"), (10, "bun"), (30, "aki")]
+
+
+def test_whoever_is_on_duty_and_was_not_told_comes_before_whoever_was() -> None:
+    """Two phones are dead; the third rung goes to the third."""
+    cho = Duty(role="brewer", person="cho", order=3)
+    bell = Bell(brewery(cho), at=NIGHT)
+    bell.find("tank-3", "warm")
+    failed(bell)
+    bell.on(59)
+    assert bell.rings(NIGHT) == [(0, "aki"), (0, "bun"), (10, "aki"), (30, "cho")]
+
+
+def with_ladder(bell: Bell, *minutes: float) -> None:
+    """The site file's ladder is changed, and the watch started anew."""
+    rungs = tuple(60.0 * minute for minute in minutes)
+    site = msgspec.structs.replace(bell.house.site, ladder=rungs)
+    bell.change(msgspec.structs.replace(bell.house, site=site))
+
+
+def test_a_ladder_shortened_while_it_is_climbed_ends_where_it_now_ends() -> None:
+    bell = brewing(Bell(at=NIGHT))
+    bell.find("tank-3", "warm")
+    bell.on(11)
+    with_ladder(bell, 0, 10)
+    bell.on(60)
+    assert bell.rings(NIGHT) == [(0, "aki"), (10, "aki")]
+
+
+def test_a_rung_moved_earlier_is_rung_when_it_was_to_be_and_the_next_at_its_new_time() -> None:
+    """No message bears a time that was over when it was made."""
+    bell = brewing(Bell(at=NIGHT))
+    bell.find("tank-3", "warm")
+    bell.on(25)
+    with_ladder(bell, 0, 10, 20, 28)
+    bell.on(60)
+    assert bell.rings(NIGHT) == [(0, "aki"), (10, "aki"), (30, "bun"), (30, "aki"), (30, "bun")]
+
+
+def test_words_that_fail_end_no_ladder() -> None:
+    """A fault of ours while a page is written costs that page and none of the rungs after it."""
+    bell = Bell(at=NIGHT)
+    bell.find("tank-3", "warm")
+    writer = bell.engine.notifier.writer
+    words, writer._words = writer._words, None  # type: ignore[assignment]
+    with pytest.raises(ExceptionGroup):
+        bell.on(15)
+    writer._words = words
+    bell.on(45)
+    assert bell.rings(NIGHT) == [(0, "aki"), (30, "bun"), (60, "aki"), (60, "bun")]

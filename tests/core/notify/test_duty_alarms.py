@@ -1,0 +1,73 @@
+"""What can wait for duty hours, and a probe displaced."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.core.house import AWAKE, DUSK, Bell, brewery, brewing, moment
+
+NIGHT = moment("2026-02-02T02:00")
+
+
+def test_what_can_wait_waits_at_night_for_the_morning_report() -> None:
+    bell = brewing(Bell(at=NIGHT))
+    bell.find("bed-1", "humid")
+    bell.on(239)
+    assert bell.story[-1].step == "raised" and not bell.messages("notice")
+    bell.on(2)
+    assert not bell.pages()
+    report = bell.messages("notice")
+    assert sorted(word.person for word in report) == ["aki", "dai"], "brewer, and whose work it is"
+    assert all("Koji bed 1" in word.text for word in report)
+
+
+def test_what_can_wait_rings_in_duty_hours_once() -> None:
+    bell = Bell(at=DUSK)
+    bell.find("bed-1", "humid")
+    bell.on(170)
+    assert bell.rings(DUSK) == [(0, "dai")]
+
+
+def test_what_came_right_by_morning_is_not_in_the_report() -> None:
+    """Seen, or back to normal after it was seen, it waits no longer."""
+    bell = Bell(at=NIGHT)
+    bell.find("bed-1", "humid")
+    bell.on(10).over("bed-1", "humid")
+    bell.log("bed-1", "acknowledge", by="dai")
+    bell.on(235)
+    assert not [word for word in bell.messages("notice") if "Koji bed 1" in word.text]
+
+
+def test_what_can_wait_rings_whoever_is_awake_for_it() -> None:
+    bell = Bell(brewery(AWAKE), at=NIGHT)
+    bell.find("tank-3", "trending-warm")
+    assert bell.rings(NIGHT) == [(0, "cho")]
+
+
+@pytest.mark.parametrize("name", ["dai", "Dai"])
+def test_a_displaced_probe_goes_at_any_hour_to_whoever_worked_there(name: str) -> None:
+    bell = Bell(at=NIGHT)
+    bell.log("tank-3", "stir", by=name)
+    bell.on(59).find("t3-mid", "displaced")
+    assert [(page.person, page.role) for page in bell.pages()] == [("dai", "crew")]
+
+
+def test_after_an_hour_a_displaced_probe_waits_for_the_morning() -> None:
+    bell = Bell(at=NIGHT)
+    bell.log("tank-3", "stir", by="dai")
+    bell.on(61).find("t3-mid", "displaced")
+    assert not bell.pages()
+
+
+def test_work_elsewhere_rings_nobody_for_a_displaced_probe() -> None:
+    bell = Bell(at=NIGHT)
+    bell.log("tank-4", "stir", by="dai")
+    bell.find("t3-mid", "displaced")
+    assert not bell.pages()
+
+
+def test_by_day_a_displaced_probe_goes_to_who_worked_there_and_to_maintenance() -> None:
+    bell = Bell(at=DUSK)
+    bell.log("tank-3", "stir", by="dai")
+    bell.find("t3-mid", "displaced")
+    assert [page.person for page in bell.pages()] == ["dai", "ken"]

@@ -1,0 +1,52 @@
+"""Very many rings within an hour become few messages."""
+
+from __future__ import annotations
+
+from tests.core.house import Bell, brewing, moment
+
+NIGHT = moment("2026-02-02T02:00")
+
+
+def test_rings_that_come_too_thick_are_gathered_in_one_message() -> None:
+    """Six wake her within the hour; what comes after is told five minutes later, together."""
+    bell = brewing(Bell(at=NIGHT))
+    for subject in ("tank-3", "tank-4", "moto-1"):
+        for condition in ("unwatched", "warm", "cold"):
+            bell.find(subject, condition)
+    bell.on(4.9)
+    assert len(bell.pages("aki")) == 6
+    bell.on(0.1)
+    assert bell.pages("aki")[6].alarms == ("moto-1/unwatched", "moto-1/warm", "moto-1/cold")
+    assert len(bell.pages("aki")) == 7
+
+
+def test_a_flood_that_nobody_answers_stays_gathered() -> None:
+    """Ringing again and ringing the next count too: six an hour, and one every five minutes."""
+    bell = brewing(Bell(at=NIGHT))
+    for number, subject in enumerate(["tank-3", "tank-4", "bed-1", "bed-2", "moto-1", "store"]):
+        for condition in ("warm", "cold", "unwatched"):
+            bell.find(subject, condition)
+            bell.wake(NIGHT + number)
+    bell.on(59)
+    assert all(len(bell.pages(person)) <= 6 + 11 for person in ("aki", "bun", "ken"))
+    assert max(len(page.alarms) for page in bell.pages("aki")) > 6
+
+
+def test_what_was_answered_meanwhile_is_not_gathered() -> None:
+    bell = brewing(Bell(at=NIGHT))
+    for subject in ("tank-3", "tank-4", "bed-1", "bed-2"):
+        bell.find(subject, "warm")
+        bell.find(subject, "cold")
+    bell.on(1).log("bed-2", "acknowledge", by="aki")
+    bell.on(4)
+    assert not [page for page in bell.pages("aki") if "bed-2/warm" in page.alarms]
+
+
+def test_an_hour_later_they_ring_one_by_one_again() -> None:
+    bell = brewing(Bell(at=NIGHT))
+    for number in range(7):
+        bell.wake(NIGHT + number * 11 * 60)
+        bell.find("tank-3", "unwatched")
+        bell.log("tank-3", "acknowledge", by="bun")
+        bell.over("tank-3", "unwatched")
+    assert [len(page.alarms) for page in bell.pages("aki")] == [1] * 7

@@ -1,0 +1,45 @@
+"""Words that ring nobody: who has it, and what runs again."""
+
+from __future__ import annotations
+
+import msgspec
+
+from tests.core.house import Bell, brewing, mashing, moment
+
+NIGHT = moment("2026-02-02T02:00")
+
+
+def test_those_already_woken_hear_who_has_it() -> None:
+    """In their own language, once each, and not she who answered."""
+    bell = Bell(at=NIGHT)
+    bell.find("tank-3", "warm")
+    bell.on(61).log("tank-3", "acknowledge", by="bun")
+    told = bell.messages("notice")
+    assert [(word.person, word.urgency) for word in told] == [("aki", "log")]
+    assert "Bun" in told[0].text
+
+
+def test_someone_who_left_the_house_does_not_stop_the_watch() -> None:
+    """Bun was woken and is then off the site file; the answer still reaches the others."""
+    bell = brewing(Bell(at=NIGHT))
+    bell.find("tank-3", "warm")
+    bell.on(61)
+    house = bell.house
+    people = tuple(person for person in house.people if person.id != "bun")
+    rota = tuple(duty for duty in house.rota if duty.person != "bun")
+    bell.change(msgspec.structs.replace(house, people=people, rota=rota))
+    bell.log("tank-3", "acknowledge", by="dai")
+    assert [word.person for word in bell.messages("notice")] == ["aki"]
+
+
+def test_power_that_comes_back_is_told_to_both_who_must_look() -> None:
+    night = mashing(at=moment("2026-02-02T00:00"))
+    night.run(60)
+    night.told = dict.fromkeys(night.told)
+    night.run(40)
+    assert night.steps("watch/dark") == ["raised"]
+    night.told = {"t3-mid": 10.4, "t4-mid": 10.0, "s-air": 5.0}
+    night.run(10)
+    words = {word.person: word for word in night.messages("notice")}
+    assert {"aki", "ken"} <= words.keys()
+    assert "Tank 3" in words["ken"].text and "Tank 4" not in words["ken"].text
