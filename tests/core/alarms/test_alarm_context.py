@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import random
+
 import pytest
 
 from kuraban.core.alarms.life_cycle import Alarm
@@ -36,6 +38,22 @@ def test_a_warm_tank_is_told_with_its_rate_and_the_hours_that_are_left() -> None
     assert told.rate == pytest.approx(0.15, abs=0.02)
     assert told.limit == 11.0 and told.hours_left is not None
     assert told.hours_left[0] <= (11.0 - 10.75) / 0.15 <= told.hours_left[1]
+
+
+def test_the_latest_hour_is_never_much_more_than_twice_the_soonest() -> None:
+    """A drift that is hardly sure would be told as "2 to 40 h", which helps nobody."""
+    night = mashing()
+    lots = random.Random(7)
+    night.told["t3-mid"] = lambda at: (
+        10.0 + 0.12 * max(at - DUSK - HOUR, 0) / HOUR + lots.gauss(0, 0.12)
+    )
+    capped = 0
+    for _ in range(24):
+        told = known(night.run(15), "tank-3", "warm")
+        if told.hours_left is not None:
+            assert told.hours_left[1] <= 2 * told.hours_left[0] + 6 + 1e-9
+            capped += told.hours_left[1] == 2 * told.hours_left[0] + 6
+    assert capped > 0
 
 
 def test_on_its_way_out_the_edge_of_the_tolerance_comes_next() -> None:

@@ -153,6 +153,28 @@ def test_a_probe_in_hand_need_not_turn() -> None:
     assert bell.steps("t3-mid/wild") == ["raised", "acknowledged"]
 
 
+def test_worse_is_counted_from_when_it_is_first_known_how_bad_it_is() -> None:
+    """Nobody could measure it when it was taken in hand."""
+    bell = Bell()
+    bell.log("tank-3", "batch-start", batch="3", course="mash", stage="main")
+    bell.find("tank-3", "warm")
+    bell.log("tank-3", "acknowledge", by="aki")
+    bell.on(10).find("tank-3", "warm", worse=0.8)
+    bell.on(10).find("tank-3", "warm", worse=0.89)
+    assert bell.steps(WARM)[-1] == "acknowledged"
+    bell.on(10).find("tank-3", "warm", worse=0.91)
+    assert bell.steps(WARM)[-1] == "realarmed"
+
+
+def test_one_answer_for_all_of_a_place_answers_the_gravest_first() -> None:
+    bell = Bell()
+    for condition in ("warm", "unwatched", "far-warm"):
+        bell.find("tank-3", condition)
+    bell.log("tank-3", "acknowledge", by="aki")
+    answered = [step.split()[0] for step in bell.steps() if step.endswith("acknowledged")]
+    assert answered == ["tank-3/far-warm", "tank-3/warm", "tank-3/unwatched"]
+
+
 def test_a_second_acknowledgement_changes_nothing() -> None:
     """It is still Aki's, by the time that Aki's word gave, and as far off as it was then."""
     # ANSI/ISA-18.2-2016 clause 5 (from memory): acknowledging again does nothing
@@ -570,6 +592,15 @@ class Lives(RuleBasedStateMachine):
         self.find(one, True, worse)
         self.hearing.joins = None
         self.standard.occurs(one, self.now, worse, joins)
+
+    @rule(pick=picks, worse=worse)
+    def it_is_heard_how_bad_it_is(self, pick: int, worse: float | None) -> None:
+        active = [one for one in self.standard.alarms.values() if one.life.active]
+        if active:
+            self.on()
+            one = active[pick % len(active)]
+            self.find(one, True, worse)
+            self.standard.occurs(one, self.now, worse, joins=False)
 
     @rule(pick=picks)
     def it_is_over(self, pick: int) -> None:

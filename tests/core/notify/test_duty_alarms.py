@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from kuraban.core.units import MINUTE
 from tests.core.house import AWAKE, DUSK, Bell, brewery, brewing, moment
 
 NIGHT = moment("2026-02-02T02:00")
@@ -71,3 +72,35 @@ def test_by_day_a_displaced_probe_goes_to_who_worked_there_and_to_maintenance() 
     bell.log("tank-3", "stir", by="dai")
     bell.find("t3-mid", "displaced")
     assert [page.person for page in bell.pages()] == ["dai", "ken"]
+
+
+def test_work_an_hour_before_it_fell_out_counts_though_it_is_found_later() -> None:
+    bell = Bell(at=NIGHT)
+    bell.log("tank-3", "stir", by="dai")
+    bell.on(75).find("t3-mid", "displaced", since=NIGHT + 55 * MINUTE)
+    assert [page.person for page in bell.pages()] == ["dai"]
+
+
+def waiting(bell: Bell) -> list[tuple[str, str]]:
+    return bell.engine.notifier.duty_alarms.waiting
+
+
+def test_what_rang_nobody_waits_until_it_is_off_the_list() -> None:
+    """In hand, or come right and not yet seen, it is still told in the morning."""
+    bell = brewing(Bell(at=NIGHT))
+    for subject, condition in (("bed-1", "humid"), ("t3-mid", "wild")):
+        bell.find(subject, condition)
+    bell.log("bed-1", "acknowledge", by="dai")
+    bell.over("t3-mid", "wild")
+    assert waiting(bell) == [("bed-1", "humid"), ("t3-mid", "wild")]
+    bell.over("bed-1", "humid")
+    assert waiting(bell) == [("t3-mid", "wild")]
+    bell.log("t3-mid", "acknowledge", by="ken")
+    assert waiting(bell) == []
+
+
+def test_what_the_morning_told_waits_no_longer() -> None:
+    bell = brewing(Bell(at=NIGHT))
+    bell.find("bed-1", "humid")
+    bell.on(241)
+    assert waiting(bell) == []

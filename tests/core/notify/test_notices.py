@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import msgspec
 
+from kuraban.core.texts import messages as wording
 from tests.core.house import Bell, brewing, mashing, moment
 
 NIGHT = moment("2026-02-02T02:00")
@@ -43,3 +46,38 @@ def test_power_that_comes_back_is_told_to_both_who_must_look() -> None:
     words = {word.person: word for word in night.messages("notice")}
     assert {"aki", "ken"} <= words.keys()
     assert "Tank 3" in words["ken"].text and "Tank 4" not in words["ken"].text
+
+
+def test_a_report_goes_to_the_first_of_its_role_alone() -> None:
+    bell = Bell(at=NIGHT)
+    bell.engine.notifier.notices.to_role("brewer", NIGHT, partial(wording.monthly, NIGHT, ()))
+    bell._drained()
+    (word,) = bell.messages("notice")
+    assert (word.person, word.role, word.urgency, word.alarms) == ("aki", "brewer", "log", ())
+
+
+def test_an_entry_that_would_stop_the_watch_is_put_to_the_brewer() -> None:
+    bell = brewing(Bell(at=NIGHT))
+    bell.log("tank-3", "batch-end", by="dai")
+    assert [(word.person, word.role) for word in bell.messages("notice")] == [("aki", "brewer")]
+
+
+def test_a_remark_goes_to_the_crew_by_day_and_to_nobody_asleep() -> None:
+    for hour, told in (("12:00", ["dai"]), ("02:00", [])):
+        bell = brewing(Bell(at=moment(f"2026-02-02T{hour}")))
+        bell.engine.notifier.notices.remark("tank-3", "moved", 0.4, bell.now)
+        bell._drained()
+        assert [word.person for word in bell.messages("notice")] == told
+
+
+def test_a_mash_that_hardly_moved_in_the_dark_is_not_named() -> None:
+    """Three tenths of a degree are as nothing; a little more is told, up or down."""
+    for moved, told in ((0.25, False), (-0.25, False), (0.45, True), (-0.45, True)):
+        night = mashing(at=moment("2026-02-02T00:00"))
+        night.run(60)
+        night.told = dict.fromkeys(night.told)
+        night.run(40)
+        night.told = {"t3-mid": 10.0 + moved, "t4-mid": 10.0, "s-air": 5.0}
+        night.run(10)
+        back = [word for word in night.messages("notice", "ken") if "went" not in word.title]
+        assert any("Tank 3" in word.text for word in back) is told, moved

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import pytest
 
+from kuraban.core.detectors.base import Finding
 from kuraban.core.forecast.time_to_limit import hours_in_hand
 from kuraban.core.notify.soundless import lets_sleep, lets_sleep_on
 from kuraban.core.site import Cooler, Place, Probe
@@ -103,3 +104,38 @@ def test_a_heater_is_never_soundless() -> None:
     bell = Bell()
     bell.find("heater-1", "not-heating")
     assert [message.step for message in bell.messages("page")] == ["page"]
+
+
+def warms_too(night: Night) -> None:
+    """A second sign of the same failing is found now."""
+    finding = Finding("chiller", "warming", True, now(night))
+    night.engine.watched.conclusions.take(finding)
+    night.listen()
+
+
+def hours(night: Night) -> float:
+    found = hours_in_hand(night.view, "chiller", now(night))
+    assert found is not None
+    return found
+
+
+def test_a_second_sign_while_there_are_many_hours_makes_no_sound() -> None:
+    night = go_on(stopping(0.02), 40, 0.02)
+    assert hours(night) > 8
+    warms_too(night)
+    assert not night.pages("chiller/stopped") and not night.pages("chiller/warming")
+
+
+def test_a_second_sign_when_there_are_fewer_than_eight_rings_and_is_not_rung_anew_at_six() -> None:
+    """What rings already goes on by its own ladder."""
+    night = go_on(stopping(), 40)
+    while hours(night) > 7.5:
+        go_on(night, 10)
+    assert not night.pages("chiller/stopped")
+    warms_too(night)
+    began = now(night)
+    while hours(night) > 4:
+        go_on(night, 10)
+    assert now(night) - began > 2 * HOUR
+    pages = [page for page in night.messages() if page.step == "page" and page.person == "ken"]
+    assert [(page.at - began) / MINUTE for page in pages] == [0, 10, 30, 60]
