@@ -166,6 +166,22 @@ def test_worse_is_counted_from_when_it_is_first_known_how_bad_it_is() -> None:
     assert bell.steps(WARM)[-1] == "realarmed"
 
 
+def test_what_rings_again_is_in_nobodys_hands() -> None:
+    bell = in_hand()
+    bell.on(30).find("tank-3", "warm", worse=0.9)
+    alarm = bell.engine.alarm_manager.alarm("tank-3", "warm")
+    assert (alarm.by, alarm.in_hand_until, alarm.raised) == (None, None, bell.now)
+
+
+@pytest.mark.parametrize(("minutes", "left"), [(20, 280), (290, 10)])
+def test_what_joins_is_in_the_same_hands_until_the_same_time(minutes: float, left: float) -> None:
+    bell = in_hand(for_="5h")
+    bell.on(minutes).find("tank-3", "trending-warm")
+    joined = bell.engine.alarm_manager.alarm("tank-3", "trending-warm")
+    assert joined.state is State.ACKNOWLEDGED and joined.by == "aki"
+    assert joined.in_hand_until == bell.now + left * MINUTE
+
+
 def test_one_answer_for_all_of_a_place_answers_the_gravest_first() -> None:
     bell = Bell()
     for condition in ("warm", "unwatched", "far-warm"):
@@ -541,6 +557,7 @@ class Hearing:
 
 picks = st.integers(0, 15)
 hours = st.integers(1, 6)
+seldom = st.integers(0, 2).map(lambda number: number == 0)
 worse = st.none() | st.integers(1, 8).map(lambda quarter: quarter / 4)
 subjects = st.sampled_from(sorted({kind.subject for kind in KINDS}))
 
@@ -626,9 +643,14 @@ class Lives(RuleBasedStateMachine):
         self.manager.acknowledge(kind.subject, condition, self.now, who, within)
         self.standard.acknowledged(kind.subject, condition, self.now, who, within)
 
-    @rule(kind=st.sampled_from(KINDS), hours=hours, once=st.booleans(), off=st.booleans())
-    def shelved(self, kind: Kind, hours: int, once: bool, off: bool) -> None:
+    @rule(
+        kind=st.sampled_from(KINDS), hours=hours, once=st.booleans(), off=st.booleans(),
+        really=seldom,
+    )  # fmt: skip
+    def shelved(self, kind: Kind, hours: int, once: bool, off: bool, really: bool) -> None:
         """Or taken from the shelf."""
+        if not really:
+            return
         self.on()
         one, until = self.standard.alarms[kind.subject, kind.condition], self.now + hours * HOUR
         if off:
@@ -638,8 +660,10 @@ class Lives(RuleBasedStateMachine):
             self.manager.shelve(kind.subject, kind.condition, self.now, until, "aki", once)
             self.standard.shelved(one, until, once)
 
-    @rule(subject=subjects)
-    def taken_out_of_service_or_put_back(self, subject: str) -> None:
+    @rule(subject=subjects, really=seldom)
+    def taken_out_of_service_or_put_back(self, subject: str, really: bool) -> None:
+        if not really:
+            return
         self.on()
         if subject in self.out:
             self.out.remove(subject)
@@ -660,6 +684,8 @@ class Lives(RuleBasedStateMachine):
             assert self.hearing.steps.get(key, []) == one.steps, key
             if one.life.code == "ACKED":
                 assert (alarm.by, alarm.in_hand_until) == (one.by, one.promise), key
+            if one.life.code == "UNACK":
+                assert (alarm.by, alarm.in_hand_until) == (None, None), key
             if one.life.code == "SHLVD":
                 assert (alarm.until, alarm.once) == one.shelf, key
 

@@ -104,3 +104,13 @@ def test_what_the_morning_told_waits_no_longer() -> None:
     bell.find("bed-1", "humid")
     bell.on(241)
     assert waiting(bell) == []
+
+
+def test_two_probes_that_fall_silent_together_are_one_message() -> None:
+    bell = Bell(at=moment("2026-02-02T12:00"))
+    bell.find("t3-mid", "silent")
+    bell.on(1).find("t4-mid", "silent")
+    bell.on(1)
+    assert [page.alarms for page in bell.pages()] == [("t3-mid/silent", "t4-mid/silent")]
+    bell.on(30)
+    assert len(bell.pages()) == 1

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import pytest
+
 from tests.core.house import Bell, brewing, moment
 
 NIGHT = moment("2026-02-02T02:00")
@@ -94,16 +96,6 @@ def test_gathered_duty_alarms_wake_nobody() -> None:
     assert page.urgency == "duty"
 
 
-def test_two_probes_that_fall_silent_together_are_one_message() -> None:
-    bell = Bell(at=moment("2026-02-02T12:00"))
-    bell.find("t3-mid", "silent")
-    bell.on(1).find("t4-mid", "silent")
-    bell.on(1)
-    assert [page.alarms for page in bell.pages()] == [("t3-mid/silent", "t4-mid/silent")]
-    bell.on(30)
-    assert len(bell.pages()) == 1
-
-
 def test_six_rings_about_two_things_are_told_singly() -> None:
     """They would not be fewer in a list."""
     bell = brewing(Bell(at=NIGHT))
@@ -114,3 +106,19 @@ def test_six_rings_about_two_things_are_told_singly() -> None:
             bell.log("bed-1", "acknowledge", by="bun")
             bell.over("bed-1", condition)
     assert [len(page.alarms) for page in bell.pages("aki")] == [1] * 18
+
+
+@pytest.mark.parametrize(("minutes", "gathered"), [(9.9, True), (10.1, False)])
+def test_an_hour_after_the_first_of_six_the_next_rings_by_itself(
+    minutes: float, gathered: bool
+) -> None:
+    """Six things within the hour before it are a flood."""
+    bell = brewing(Bell(at=NIGHT))
+    subjects = ("tank-3", "tank-4", "bed-1")
+    for number in range(7):
+        bell.wake(NIGHT + number * minutes * 60)
+        subject, condition = subjects[number % 3], ("warm", "cold", "unwatched")[number // 3]
+        bell.find(subject, condition)
+        if number < 6:
+            bell.log(subject, "acknowledge", by="bun", for_="12h")
+    assert len(bell.pages("aki")) == (6 if gathered else 7)
