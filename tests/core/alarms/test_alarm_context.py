@@ -131,3 +131,29 @@ def test_who_has_it_is_told() -> None:
     bell.find("tank-3", "warm")
     bell.log("tank-3", "acknowledge", by="aki")
     assert known(bell, "tank-3", "warm").in_hand == "Aki"
+
+
+def test_how_long_a_cooler_holds_is_told_and_of_a_heater_nothing() -> None:
+    """Unknown where nothing shows how fast its tanks warm."""
+    assert known(mashing(), "chiller-1", "stopped").hours_left is None
+    assert known(mashing(), "heater-1", "not-heating").hours_left is None
+
+
+def test_an_alarm_is_told_as_it_was_found() -> None:
+    bell = Bell()
+    bell.find("tank-3", "warm", value=10.8, since=DUSK - HOUR)
+    told = known(bell, "tank-3", "warm")
+    assert (told.at, told.value, told.since, told.unit) == (DUSK, 10.8, DUSK - HOUR, "°C")
+    assert (told.in_hand, told.evidence) == (None, ())
+
+
+def test_a_cooler_that_failed_without_anybody_is_named_without_anybody() -> None:
+    """The first by name of what fails of it."""
+    bell = Bell()
+    for failing in ("warming", "stopped"):
+        bell.find("chiller-1", failing, since=DUSK - HOUR)
+    told = known(bell, "tank-3", "warm")
+    assert told.cooler_trouble == ("stopped", DUSK - HOUR) and told.cooler_in_hand is None
+    bell.find("chiller-1", "short-cycling")
+    bell.over("chiller-1", "stopped")
+    assert known(bell, "tank-3", "warm").cooler_trouble == ("warming", DUSK - HOUR)

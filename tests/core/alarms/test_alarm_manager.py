@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import msgspec
 import pytest
 from hypothesis import settings
 from hypothesis import strategies as st
@@ -9,12 +10,13 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, ru
 
 from kuraban.core.alarms.alarm_manager import AlarmManager
 from kuraban.core.alarms.life_cycle import Alarm, State
+from kuraban.core.course import Course, Sides
 from kuraban.core.detectors.base import Finding
 from kuraban.core.house_state import HouseState
 from kuraban.core.house_view import HouseView
-from kuraban.core.units import HOUR, MINUTE
+from kuraban.core.units import DAY, HOUR, MINUTE
 from tests.core.alarms.standard import KINDS, Kind, Standard, Standing
-from tests.core.house import DUSK, Bell, brewery, mashing
+from tests.core.house import DUSK, Bell, brewery, mashing, stage
 
 WARM = "tank-3/warm"
 
@@ -164,6 +166,48 @@ def test_worse_is_counted_from_when_it_is_first_known_how_bad_it_is() -> None:
     assert bell.steps(WARM)[-1] == "acknowledged"
     bell.on(10).find("tank-3", "warm", worse=0.91)
     assert bell.steps(WARM)[-1] == "realarmed"
+
+
+def evidence(bell: Bell) -> tuple[str, ...]:
+    return bell.engine.alarm_manager.alarm("tank-3", "warm").evidence
+
+
+def test_why_it_rings_again_is_told_first_and_once() -> None:
+    """It got worse, or it has not turned."""
+    bell = in_hand(worse=0.7)
+    for worse in (0.9, 1.1):
+        bell.on(10).find("tank-3", "warm", worse=worse)
+        assert evidence(bell) == ("got_worse",)
+        bell.log("tank-3", "acknowledge", by="aki")
+    for _ in range(2):
+        bell.on(180)
+        assert evidence(bell) == ("not_turned", "got_worse")
+        bell.log("tank-3", "acknowledge", by="aki")
+
+
+def test_a_deadband_goes_by_the_wider_side_of_the_tolerance() -> None:
+    """A fifth of 1.5 K above; half a degree below does not count."""
+    wide = stage("main", DAY, (0.0, 10.0))
+    wide = msgspec.structs.replace(wide, tolerance=Sides(0.5, 1.5))
+    course = Course(id="wide", for_=("tank",), never=(3.0, 16.0), stages=(wide,))
+    house = msgspec.structs.replace(brewery(), courses=(course,))
+    for worse, rings in ((1.99, False), (2.01, True)):
+        bell = Bell(house)
+        bell.log("tank-3", "batch-start", batch="3", course="wide")
+        bell.find("tank-3", "warm", worse=1.7)
+        bell.log("tank-3", "acknowledge", by="aki")
+        bell.on(10).find("tank-3", "warm", worse=worse)
+        assert (bell.steps(WARM)[-1] == "realarmed") is rings
+
+
+def test_an_alarm_keeps_what_it_was_told_with_when_it_returns_without_a_value() -> None:
+    bell = Bell()
+    bell.find("tank-3", "warm", value=10.8)
+    bell.on(5).over("tank-3", "warm")
+    assert bell.step(WARM, "returned").value == 10.8
+    bell.find("tank-3", "warm", value=10.9)
+    bell.find("tank-3", "warm", False, value=10.2)
+    assert bell.step(WARM, "returned").value == 10.2
 
 
 def test_what_rings_again_is_in_nobodys_hands() -> None:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import msgspec
 import pytest
 
-from kuraban.core.units import MINUTE
+from kuraban.core.site import Away
+from kuraban.core.units import HOUR, MINUTE
 from tests.core.house import AWAKE, DUSK, Bell, brewery, brewing, moment
 
 NIGHT = moment("2026-02-02T02:00")
@@ -114,3 +116,31 @@ def test_two_probes_that_fall_silent_together_are_one_message() -> None:
     assert [page.alarms for page in bell.pages()] == [("t3-mid/silent", "t4-mid/silent")]
     bell.on(30)
     assert len(bell.pages()) == 1
+
+
+def test_who_worked_there_and_is_of_maintenance_is_told_once() -> None:
+    bell = Bell(at=DUSK)
+    bell.log("tank-3", "stir", by="ken")
+    bell.find("t3-mid", "displaced")
+    assert [(page.person, page.role) for page in bell.pages()] == [("ken", "maintenance")]
+
+
+def test_who_worked_there_and_is_on_no_rota_is_told_as_one_of_the_crew() -> None:
+    bell = Bell(at=NIGHT)
+    bell.log("tank-3", "stir", by="cho")
+    bell.find("t3-mid", "displaced")
+    assert [(page.person, page.role) for page in bell.pages()] == [("cho", "crew")]
+
+
+def test_while_all_of_the_crew_are_away_what_is_overdue_waits_by_day_too() -> None:
+    """As at New Year; what else can wait rings whoever can be called."""
+    noon = moment("2026-02-02T12:00")
+    away = tuple(
+        Away(person=who, start=noon - HOUR, end=noon + HOUR, arrive=HOUR)
+        for who in ("dai", "aki", "bun")
+    )
+    bell = brewing(Bell(msgspec.structs.replace(brewery(), away=away), at=noon))
+    bell.find("tank-3", "stage-overdue")
+    assert not bell.pages() and waiting(bell) == [("tank-3", "stage-overdue")]
+    bell.find("bed-1", "humid")
+    assert [page.person for page in bell.pages()] == ["dai"]

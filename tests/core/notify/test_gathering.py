@@ -122,3 +122,35 @@ def test_an_hour_after_the_first_of_six_the_next_rings_by_itself(
         if number < 6:
             bell.log(subject, "acknowledge", by="bun", for_="12h")
     assert len(bell.pages("aki")) == (6 if gathered else 7)
+
+
+def test_six_rings_about_three_things_are_a_flood() -> None:
+    """From the seventh on they come in one list."""
+    bell = brewing(Bell(at=NIGHT))
+    for number in range(3):
+        bell.wake(NIGHT + number * 60)
+        for condition in ("unwatched", "cold", "warm"):
+            bell.find("bed-1", condition)
+            bell.log("bed-1", "acknowledge", by="bun")
+            bell.over("bed-1", condition)
+    assert len(bell.pages("aki")) == 6
+
+
+def test_a_thing_that_rang_twice_meanwhile_stands_in_the_list_once() -> None:
+    bell = thick(brewing(Bell(at=NIGHT)))
+    bell.find("bed-1", "cold")
+    bell.log("bed-1", "acknowledge", by="bun")
+    bell.over("bed-1", "cold")
+    bell.on(1).find("bed-1", "cold")
+    bell.find("bed-1", "warm")
+    bell.on(4)
+    assert bell.pages("aki")[6].alarms == ("bed-1/cold", "bed-1/warm")
+
+
+def test_a_list_of_one_is_told_like_any_ring() -> None:
+    bell = thick(brewing(Bell(at=NIGHT)))
+    alone = Bell(at=NIGHT)
+    brewing(alone).find("bed-1", "cold")
+    bell.find("bed-1", "cold")
+    bell.on(5)
+    assert bell.pages("aki")[6].title == alone.pages("aki")[0].title
