@@ -101,6 +101,17 @@ def test_a_fall_that_no_addition_makes_is_none(after: float) -> None:
     assert ALARM not in night.alarms()
 
 
+@pytest.mark.parametrize(("begins", "asked"), [(9.2, True), (8.4, False)])
+def test_it_lands_within_three_degrees_of_where_the_next_stage_begins(
+    begins: float, asked: bool
+) -> None:
+    night = Night(cellar(stages=(ODORI, stage("naka", begins, hours=24))))
+    night.batch()
+    night.play(60, mid=noisy(13.5), air=AIR)
+    night.play(120, mid=poured(13.5, 11.8, 60), air=AIR)  # type: ignore[arg-type]
+    assert (ALARM in night.alarms()) is asked
+
+
 def test_a_probe_that_fell_to_the_airs_temperature_is_not_asked_about_as_an_addition() -> None:
     night = tank().play(200, mid=poured(13.5, 8.0, 60), air=8.0)  # type: ignore[arg-type]
     assert ALARM not in night.alarms()
@@ -131,6 +142,20 @@ def test_logged_at_the_wrong_tank_it_says_so() -> None:
     night.log("four", "addition", what="water-koji", by="mio")
     night.play(120, mid=poured(13.5, 9.6, 60), mid4=noisy(13.4), air=AIR)  # type: ignore[arg-type]
     assert "swapped=Tank 4" in night.evidence(ALARM)
+
+
+def test_a_tank_that_fell_after_its_own_addition_was_not_mixed_up() -> None:
+    """Tank 4's addition was logged and is seen there; tank 3's was forgotten."""
+    other = msgspec.structs.replace(TANK, id="four", name="Tank 4")
+    home = cellar(other, Probe(id="mid4", of="four", measures="product"), stages=(ODORI, NAKA))
+    night = Night(home)
+    night.batch()
+    night.batch("four")
+    night.play(60, mid=noisy(13.5), mid4=noisy(13.4), air=AIR)
+    night.log("four", "addition", what="water-koji", by="mio")
+    night.play(120, mid=poured(13.5, 9.6, 60), mid4=poured(13.4, 11.4, 60), air=AIR)  # type: ignore[arg-type]
+    assert night.alarms() == {ALARM} and "stage=naka" in night.evidence(ALARM)
+    assert not [why for why in night.evidence(ALARM) if why.startswith("swapped")]
 
 
 def test_when_the_batch_ends_the_question_does() -> None:

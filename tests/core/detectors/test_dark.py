@@ -67,6 +67,12 @@ def test_half_of_them_is_not_more_than_half() -> None:
     assert {"p0/silent", "p1/silent", "p2/silent"} <= night.alarms()
 
 
+def test_half_of_them_and_one_whose_battery_died_before_are_not_more_than_half() -> None:
+    night = hall().play(60, **all_but()).play(90, **all_but(0))
+    night.play(140, **all_but(0, 1, 2, 3))
+    assert ALARM not in night.alarms()
+
+
 def test_probes_that_fall_silent_one_after_the_other_are_batteries() -> None:
     """Ten minutes apart each."""
     night = hall().play(60, **all_but())

@@ -33,6 +33,14 @@ def test_layering_is_a_notice_to_the_crew_and_no_alarm() -> None:
     assert ALARM not in night.alarms()
 
 
+def test_layering_of_less_than_half_an_hour_is_nobodys_news() -> None:
+    night = tank().play(60, mid=noisy(10.0), low=noisy(10.0, seed=2), air=AIR)
+    night.play(90, mid=noisy(10.6), low=noisy(9.4, seed=2), air=AIR)
+    assert not layering(night)
+    night.play(110, mid=noisy(10.6), low=noisy(9.4, seed=2), air=AIR)
+    assert len(layering(night)) == 1
+
+
 def test_layering_is_told_once() -> None:
     night = tank().play(600, mid=noisy(10.4), low=noisy(9.2, seed=2), air=AIR)
     assert len(layering(night)) == 1

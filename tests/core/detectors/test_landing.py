@@ -67,6 +67,16 @@ def test_without_its_figures_nothing_is_expected(figures: dict[str, float]) -> N
     assert landed(14.5, **figures) == []
 
 
+@pytest.mark.parametrize(("late", "told"), [(15, 1), (25, 0)])
+def test_figures_that_come_twenty_minutes_late_come_too_late(late: float, told: int) -> None:
+    """By then the mash before it is no longer what was looked at."""
+    n = night()
+    n.play(61 + late, mid=step(11.0, 14.5, 62))
+    n.log("tank", "addition", at=61, what="rice", kg=170, celsius=15.0)
+    n.play(300, mid=14.5)
+    assert len(remarks(n)) == told
+
+
 def test_spirit_warms_by_its_strength_which_nobody_logged() -> None:
     """So nothing is told of a mash into which it went, wherever it lands."""
     n = night()

@@ -96,6 +96,15 @@ def test_it_thaws_and_is_over() -> None:
     assert 125 <= over <= 130
 
 
+@pytest.mark.parametrize(("supply", "over"), [(0.45, False), (0.55, True)])
+def test_water_has_thawed_when_it_is_two_tenths_above_near_freezing(
+    supply: float, over: bool
+) -> None:
+    night = night_of(SUPPLY).play(120, mid=noisy(10.0), supply=0.1)
+    night.play(180, mid=noisy(10.0), supply=supply)
+    assert bool(night.over(ICE)) is over
+
+
 def test_a_cooler_without_a_band_has_nothing_to_be_above() -> None:
     bare = msgspec.structs.replace(CHILLER, band=None)
     night = night_of(SUPPLY, VALVE, cooler=bare).play(200, mid=noisy(10.0), supply=12.0, valve=1)

@@ -6,6 +6,7 @@ import msgspec
 import pytest
 
 from kuraban.core.site import Place, PlaceKind, Probe
+from kuraban.core.units import MINUTE
 from tests.core.detectors.kit import (
     EVENING,
     MID,
@@ -71,6 +72,24 @@ def test_a_hand_thermometer_watches_for_four_hours() -> None:
     assert not night.stands(ALARM) or night.raised(ALARM)[-1] > 150 + 240
     night.play(150 + 250)
     assert night.raised(ALARM)
+
+
+def test_it_is_told_since_the_tank_was_last_measured_by_hand_too() -> None:
+    night = tank().play(60, mid=noisy(10.0)).play(150)
+    night.log("tank", "check", celsius=10.1, by="mio")
+    night.play(150 + 250)
+    alarm = night.engine.alarm_manager.alarm("tank", "unwatched")
+    assert alarm.since == night.start + 150 * MINUTE
+
+
+def test_a_probe_that_was_taken_out_of_service_and_fell_silent_watches_nothing() -> None:
+    """Nobody tells it as silent: its last word grows old by itself."""
+    night = tank().play(60, mid=noisy(10.0))
+    night.log("mid", "out-of-service", reason="battery")
+    night.play(240)
+    assert night.alarms() == {ALARM}
+    (raised,) = night.raised(ALARM)
+    assert 59 + 120 <= raised <= 60 + 120 + 5
 
 
 def test_a_mask_holds_it() -> None:

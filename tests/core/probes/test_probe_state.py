@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import pickle
 import random
 from statistics import fmean, median, pstdev
 
@@ -22,6 +21,7 @@ from kuraban.core.probes.probe_state import (
 from kuraban.core.site import Place, Probe
 from kuraban.core.units import MINUTE
 from tests.core.house import DUSK
+from tests.kept import kept_and_read
 
 PROBE = Probe(id="t3-mid", of="tank-3", measures="product")
 TANK = Place(id="tank-3", kind="tank", name="Tank 3")
@@ -69,13 +69,12 @@ def test_a_series_forgets_the_day_before_yesterday() -> None:
     assert KEPT <= kept <= KEPT + SPARE + MINUTE
 
 
-@pytest.mark.parametrize("protocol", [2, 4, 5])
-def test_a_series_is_the_same_after_a_restart(protocol: int) -> None:
+def test_a_series_is_the_same_after_a_restart() -> None:
     series = Series()
     for minute in (0, 1, 3, 2):
         series.add(minute * MINUTE, 10.0 + minute / 16)
     series.kept = KEPT_BRIEFLY
-    again = pickle.loads(pickle.dumps(series, protocol))
+    again = kept_and_read(series)
     assert list(again.times) == [0.0, 60.0, 120.0, 180.0] and again.values == series.values
     assert (again.inserted, again.kept) == (1, KEPT_BRIEFLY)
     assert again.add(4 * MINUTE, 10.0) == series.add(4 * MINUTE, 10.0) == "new"
@@ -143,6 +142,18 @@ def test_a_leap_and_back_is_counted_against_the_probe() -> None:
     assert not stays.bad, "one that stays is no leap"
 
 
+@pytest.mark.parametrize(("leap", "counts"), [(4.9, False), (5.2, True)])
+def test_five_degrees_and_back_within_one_reading_are_a_leap(leap: float, counts: bool) -> None:
+    probe_state = hear(ProbeState(PROBE), *[10.0] * 7, 10.0 + leap, 10.0, 10.0)
+    assert bool(probe_state.bad) is counts is probe_state.leapt
+
+
+@pytest.mark.parametrize(("heard", "lag"), [(2, 0.0), (3, 1.0), (5, 2.0), (7, 3.0), (20, 3.0)])
+def test_a_value_stands_for_the_middle_of_the_readings_behind_it(heard: int, lag: float) -> None:
+    """Minutes before the last of them, one reading a minute."""
+    assert hear(ProbeState(PROBE), *[10.0] * heard).lag == lag * MINUTE
+
+
 @pytest.mark.parametrize("how", ["late", "retained"])
 def test_a_late_or_kept_reading_does_not_move_the_value(how: str) -> None:
     probe_state = hear(ProbeState(PROBE), *[10.0] * 5)
@@ -206,3 +217,14 @@ def test_a_place_without_probes_has_no_value() -> None:
     silent = place(None)
     silent.refresh(DUSK)
     assert silent.value is None and silent.last_good is None
+
+
+def test_a_place_has_lapsed_when_the_last_of_its_probes_is_no_measure_any_more() -> None:
+    two = place(10.0, 10.2)
+    two.refresh(DUSK)
+    assert not two.lapsed(DUSK)
+    two.products[0].suspect = frozenset({"stuck"})
+    assert not two.lapsed(DUSK), "the other one measures"
+    assert two.lapsed(DUSK + 3600)
+    two.refresh(DUSK + 3600)
+    assert not two.lapsed(DUSK + 3600), "nothing is left to lapse"

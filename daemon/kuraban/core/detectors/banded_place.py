@@ -35,16 +35,13 @@ class BandedPlace(Detector):
         if value is None:
             return FAR_FUTURE
         low, high = place.band
-        masked = view.masked(self.subject, now)
         again = FAR_FUTURE
         for name, room in (("warm", high - value), ("cold", value - low)):
             planned = high if name == "warm" else low
-            again = min(again, self._judge(name, room, value, planned, masked, now))
+            again = min(again, self._judge(name, room, value, planned, now))
         return again
 
-    def _judge(
-        self, name: str, room: float, value: float, edge: float, masked: float | None, now: float
-    ) -> float:
+    def _judge(self, name: str, room: float, value: float, edge: float, now: float) -> float:
         clock, delay = self.clocks[name], self.view.house.place[self.subject].delay
         clock.note(now, room < 0, room >= DEADBAND, delay)
         if clock.holds:
@@ -60,9 +57,8 @@ class BandedPlace(Detector):
         reached = clock.reaches(delay)
         if reached is None:
             return FAR_FUTURE
-        due = max(reached, now if masked is None else masked)
-        if due > now:
-            return due
+        if reached > now:
+            return reached
         clock.holds = True
         self.found(name, True, now, value=value, planned=edge, since=clock.since, worse=-room)
         return FAR_FUTURE

@@ -64,8 +64,6 @@ class Dark(Detector):
             for probe_state in probe_states
             if probe_state.heard is not None and probe_state.heard > seen
         ]
-        if 2 * len(overdue) <= len(alive):
-            return []
         latest = overdue[-1][0]
         slowest = max(probe_state.probe.every for probe_state in alive)
         together = [pair for pair in overdue if pair[0] >= latest - max(TOGETHER, slowest)]
