@@ -54,3 +54,19 @@ def test_without_a_supervisor_nothing_happens(tmp_path: Path) -> None:
         supervisor.ready()
         supervisor.good_turn()
         supervisor.stopping()
+
+
+def test_of_many_good_turns_it_hears_the_first_and_some(
+    listener: tuple[str, socket.socket],
+) -> None:
+    """A watch turns a thousand times a second, and is asked once in a quarter of the patience."""
+    path, sock = listener
+    sock.setblocking(False)
+    supervisor = Supervisor(path, watchdog=30.0)
+    for _ in range(50):
+        supervisor.pet("watching")
+    assert sock.recv(1024) == b"READY=1\nSTATUS=watching"
+    assert sock.recv(1024) == b"WATCHDOG=1"
+    with pytest.raises(BlockingIOError):
+        sock.recv(1024)
+    sock.close()

@@ -49,13 +49,14 @@ def test_what_stood_impaired_at_the_end_stays_so_until_it_shows_itself_well(
     parts: Health, noted: Noted
 ) -> None:
     """The journal was opened, so it is well; a history that is no longer forwarded to is nobody's
-    trouble; messages and the broker must show it."""
-    parts.recall({"broker-lost", "pages-failing", "journal-failing", "history-behind"}, False)
-    assert told(noted) == [("journal", False), ("history", False)]
+    trouble; a watch that was behind begins anew; messages and the broker must show it."""
+    stood = {"broker-lost", "pages-failing", "journal-failing", "history-behind", "behind"}
+    parts.recall(stood, False)
+    assert told(noted) == [("journal", False), ("history", False), ("intake", False)]
     assert not parts.all_reached
     parts.reached(sent("aki", True))
     parts.on_link(LinkEvent("connected", 0.0, "127.0.0.1:1883"))
-    assert told(noted)[2:] == [("pages", False), ("broker", False)]
+    assert told(noted)[3:] == [("pages", False), ("broker", False)]
 
 
 def test_a_result_is_known_at_the_watch_s_own_time(parts: Health, noted: Noted) -> None:

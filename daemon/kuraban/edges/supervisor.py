@@ -7,6 +7,7 @@ be told that the watch is well, it will find out by itself.
 from __future__ import annotations
 
 import socket
+import time
 from contextlib import suppress
 
 
@@ -19,11 +20,24 @@ class Supervisor:
     def __init__(self, path: str | None, watchdog: float | None = None) -> None:
         self._address = "\0" + path[1:] if path and path.startswith("@") else path
         self._watchdog = watchdog
+        self._ready = False
+        self._petted = float("-inf")
 
     @property
     def pet_every(self) -> float | None:
         """Seconds between two good turns that keep the supervisor content: half its patience."""
         return None if self._watchdog is None else self._watchdog / 2
+
+    def pet(self, status: str) -> None:
+        """A good turn is over: ready with the first, and told often enough from then on."""
+        now = time.monotonic()
+        if not self._ready:
+            self._ready = True
+            self.ready(status)
+        every = self.pet_every
+        if every is not None and now - self._petted >= every / 2:
+            self._petted = now
+            self.good_turn()
 
     def ready(self, status: str = "") -> None:
         """The watch watches."""

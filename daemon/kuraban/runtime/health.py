@@ -40,6 +40,8 @@ class Health:
             self.fails("journal", False)
         if PARTS["history"] in impaired and not forwards:
             self.fails("history", False)
+        if PARTS["intake"] in impaired:
+            self.fails("intake", False)
 
     def fails(self, part: Part, holds: bool, reason: str = "") -> None:
         self._note(Impaired(part, holds, self._clock(), reason))

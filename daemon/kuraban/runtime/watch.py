@@ -17,7 +17,6 @@ from __future__ import annotations
 import logging
 import sys
 import time
-from collections import deque
 from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -50,6 +49,7 @@ from kuraban.runtime.intake import Intake
 from kuraban.runtime.journal_loss_notice import words_about
 from kuraban.runtime.journal_writer import JournalWriter
 from kuraban.runtime.outbox_failover import Rows
+from kuraban.runtime.own_facts import OwnFacts
 from kuraban.runtime.pace import Pace
 from kuraban.runtime.pages_process import PagesProcess
 from kuraban.runtime.retention_scheduler import RetentionScheduler
@@ -57,7 +57,6 @@ from kuraban.settings import Settings
 from kuraban.store.history import History
 from kuraban.store.journal import open_or_set_aside
 from kuraban.store.outbox import Outbox
-from kuraban.store.rows import received_of
 from kuraban.store.writer import RINGS_ON
 from kuraban.wall_clock import GAP, WallClock
 
@@ -116,16 +115,16 @@ class Watch:
         self._wire = Wire(settings.house, self._root)
         self._intake = Intake(self._wire)
         self._cuts: list[Cut] = []
-        """What was let go unread, and is not answered yet."""
-        self._local: deque[Fact] = deque()
+        """What was let go unread until this turn."""
+        self._away = 0.0
+        """For how long nobody had watched, real seconds."""
+        self._local = OwnFacts()
         self._stopping = False
         self._health = Health(self.submit, self.clock)
         outward = settings.outward
         self._ping = None if outward.ping is None else Ping(outward.ping, outward.every)
         self._written = self._checkpointed = float("-inf")
         self._turned = 0.0
-        self._ready = False
-        self._petted = float("-inf")
         self._failed = False
         self._words = words
         self._pace = Pace(self._health.fails, self._root)
@@ -148,7 +147,7 @@ class Watch:
         self._alarm_publisher = AlarmPublisher(self._door.publish, self._root, self._zone)
         self._take_up_clock(path)
         self._rows = Rows(Outbox(path), self.settings.addresses, self.clock)
-        self._local.extend(self._rows.unreported())
+        self._local.add(*self._rows.unreported())
         addresses = {
             person: Addresses(where.pages, where.notices)
             for person, where in self.settings.addresses.items()
@@ -204,6 +203,7 @@ class Watch:
             log.error("the journal was damaged and lies now as %s; a new one begins", self._aside)
         self._tell_gap(now)
         if self._since is not None:
+            self._away = max(0.0, now - self._since) / self.clock.speed
             self._intake = Intake(self._wire, max(0.0, now - self._since))
         document = to_document(house)
         known = ""
@@ -237,7 +237,7 @@ class Watch:
         self._courier.start()
         if self._ping is not None:
             self._ping.start()
-        self._door.start()
+        self._door.start(self._away)
         self._pages_process.start()
         if self._forwarder is not None:
             self._forwarder.start()
@@ -263,7 +263,7 @@ class Watch:
         if awake:
             # A journal that fails is judged past and paged about from memory; to be killed for it
             # would lose that memory.
-            self._pet()
+            self._supervisor.pet("watching")
         if awake and kept and self._ping is not None and self._health.all_reached:
             self._ping.well()
         self._pages_process.after_turn(self.engine)
@@ -273,7 +273,7 @@ class Watch:
 
     def _look_at_clock(self) -> None:
         for fact in self._wall_clock.look():
-            self._local.append(fact)
+            self._local.add(fact)
             if isinstance(fact, ClockStepped):
                 self._wire.stepped(fact.ahead)
                 log.warning("the wall clock went %+.0f s; the watch goes by elapsed time", fact.by)
@@ -285,7 +285,7 @@ class Watch:
 
     def submit(self, fact: Fact) -> None:
         """A fact that came another way than the broker's; safe in any thread."""
-        self._local.append(fact)
+        self._local.add(fact)
         self._door.rouse()
 
     def _patience(self) -> float:
@@ -310,18 +310,18 @@ class Watch:
             received = self.clock.of(one.received)
             facts = self._intake.read(one, received)
             if self._local:
-                well = self._take(self._own_facts(received)) and well
+                well = self._take(self._local.until(received)) and well
             well = self._take(facts) and well
             if time.monotonic() - began > LONGEST_TURN and taken < len(arrived):
                 self._door.give_back(arrived[taken:])
                 del arrived[taken:]
                 break
-        cuts, more = self._door.cuts(), self._door.more
-        self._cuts += cuts
-        well = self._take(self._intake.lost(cuts, now)) and well
-        if self._local and not more:
-            well = self._take(self._own_facts(float("inf"))) and well
-        return run_to(self.engine, now - GRACE * self.clock.speed if more else now) and well
+        self._cuts = self._door.cuts()
+        well = self._take(self._intake.lost(self._cuts, now)) and well
+        until, more = now - GRACE * self.clock.speed, self._door.more
+        if self._local:
+            well = self._take(self._local.until(until if more else float("inf"))) and well
+        return run_to(self.engine, until if more else now) and well
 
     def _take(self, facts: Iterable[Fact]) -> bool:
         """Whether the engine took all of them without a fault of ours."""
@@ -333,17 +333,6 @@ class Watch:
             elif isinstance(fact, (ClockStepped, HouseChanged)):
                 self._go_by_the_wall()
         return well
-
-    def _own_facts(self, until: float) -> list[Fact]:
-        """What did not come through the broker, nothing later than `until`; the earliest first."""
-        found = []
-        for _ in range(len(self._local)):
-            fact = self._local.popleft()
-            if received_of(fact) <= until:
-                found.append(fact)
-            else:
-                self._local.append(fact)
-        return sorted(found, key=received_of)
 
     def _keep(self, arrived: list[Arrived]) -> bool:
         """Write the turn, then tell whoever waits for it. Whether it stands in the journal."""
@@ -357,7 +346,6 @@ class Watch:
         written = self._write(turn)
         if written:
             self._door.answer(arrived, self._cuts)
-            self._cuts = []
         if self._failed == written:
             self._heal() if written else self._fail()
         if self._failed:
@@ -394,17 +382,6 @@ class Watch:
         if turn.story:
             self._on_turn(turn)
 
-    def _pet(self) -> None:
-        """Tell the supervisor, the first time that the watch is ready."""
-        now = time.monotonic()
-        if not self._ready:
-            self._ready = True
-            self._supervisor.ready("watching")
-        every = self._supervisor.pet_every
-        if every is not None and now - self._petted >= every / 2:
-            self._petted = now
-            self._supervisor.good_turn()
-
     # While the journal fails.
 
     def _fail(self) -> None:
@@ -437,8 +414,8 @@ class Watch:
         if self._forwarder is not None:
             self._forwarder.renew()
         self._journal_writer.renewed, self._checkpointed = False, float("-inf")
-        self._local.append(HouseChanged(self.clock(), to_document(self.settings.house)))
-        self._local.extend(self._wall_clock.renewed())
+        self._local.add(HouseChanged(self.clock(), to_document(self.settings.house)))
+        self._local.add(*self._wall_clock.renewed())
         return outbox
 
     def _send_from_memory(self, turn: Turn) -> None:
@@ -462,7 +439,7 @@ class Watch:
         if self._forwarder is not None:
             self._forwarder.stop(FORWARDER_STOPS_WITHIN)
         self._courier.stop(COURIER_STOPS_WITHIN)
-        for fact in self._own_facts(float("inf")):
+        for fact in self._local.until(float("inf")):
             feed(self.engine, fact)
         turn = self.engine.drain()
         if not self._journal_writer.write(turn, freeze(self.engine), begun(turn, self.engine)):

@@ -8,8 +8,9 @@ its share is left for later. Within a line the order always holds.
 A queue that is full is the network thread's to wait at, since the broker keeps what we do not take.
 That is right for what waited while the watch was away, and wrong for a flood: everybody would wait
 behind it. So where the watch had caught up, and is full again soon after it was given room, the
-longest lines are cut to what leaves half of the queue free. They lose their oldest messages; what
-is lost is counted, and is answered to the broker like everything else once the count is written.
+longest lines are cut to what leaves half of the queue free; where it has not caught up yet, those
+that brought more than a probe can have to say of the time. They lose their oldest messages; what is
+lost is counted, and is answered to the broker like everything else once the count is written.
 
 A message counts `WEIGHT` bytes besides its payload, about what it takes in memory.
 """
@@ -34,6 +35,9 @@ LEVEL_FOR: Final = 5.0
 """So long, seconds, the queue of a new link must be nearly empty: then the watch has caught up."""
 SAMPLED_EVERY: Final = 0.5
 """Seconds between two messages that are judged of a line that is being cut."""
+KEPT_AT_ONCE, KEPT_A_SECOND = 16 * 2**20, 1024
+"""Bytes that one line may bring on a new link, and for each second that we were away: two plain
+readings a second."""
 PRESSED_FOR: Final = 10.0
 """So soon after it had to wait for room, seconds, a full queue is a flood."""
 
@@ -105,6 +109,12 @@ class FairQueue:
         """When a message of such a line was taken last."""
         self._level_since: float | None = None
         self._caught_up = False
+        self._brought: Counter[str] = Counter()
+        """Bytes of each line on this link, until the watch has caught up."""
+        self._most = KEPT_AT_ONCE
+        self.away = 0.0
+        """For how long, seconds, nobody had taken anything before the first link."""
+        self._ended: float | None = None
         self._waited = float("-inf")
 
     def __len__(self) -> int:
@@ -118,11 +128,21 @@ class FairQueue:
 
     def begin(self) -> None:
         """A new link: what the broker kept comes first, and is waited for."""
+        away = self.away if self._ended is None else time.monotonic() - self._ended
         self._caught_up, self._level_since = False, None
+        self._brought.clear()
+        self._most = KEPT_AT_ONCE + int(away * KEPT_A_SECOND)
+
+    def ended(self) -> None:
+        """The link is lost, and the broker keeps what comes."""
+        self._ended = time.monotonic()
 
     def put(self, one: Arrived) -> None:
         self._queue.append(one)
-        self._came += len(one.payload) + WEIGHT
+        weight = len(one.payload) + WEIGHT
+        self._came += weight
+        if not self._caught_up:
+            self._brought[self._line_of(one.topic)] += weight
 
     @property
     def full(self) -> bool:
@@ -130,23 +150,30 @@ class FairQueue:
 
     def pressed(self) -> bool:
         """Whether a full queue is a flood and no backlog."""
-        return self._caught_up and time.monotonic() - self._waited < PRESSED_FOR
+        if self._caught_up:
+            return time.monotonic() - self._waited < PRESSED_FOR
+        return bool(self._beyond())
+
+    def _beyond(self) -> set[str]:
+        """Lines that have brought too much to be what waited for us."""
+        return {line for line, weight in self._brought.items() if weight > self._most}
 
     def waited(self) -> None:
         """The queue was full, and room came."""
         self._waited = time.monotonic()
 
     def cut(self) -> None:
-        """Make half of the queue free: the longest lines lose their oldest messages."""
+        """The longest lines lose their oldest messages, until half of the queue is free."""
         with self._lock:
             waiting = self._all()
             lines = [self._line_of(one.topic) for one in waiting]
             held, counts = _weights(waiting, lines), Counter(lines)
             share = _level(held.values(), self.size // 2)
             most = _level(counts.values(), self.messages // 2)
+            may = held.keys() if self._caught_up else self._beyond()
             kept: list[Arrived] = []
             for one, line in zip(waiting, lines, strict=True):
-                if held[line] <= share and counts[line] <= most:
+                if line not in may or (held[line] <= share and counts[line] <= most):
                     kept.append(one)
                     continue
                 held[line] -= _weight(one)

@@ -142,7 +142,9 @@ class FrontDoor:
         """How many messages wait to be taken."""
         return len(self._queue)
 
-    def start(self) -> None:
+    def start(self, away: float = 0.0) -> None:
+        """Open it; nobody has listened for `away` seconds."""
+        self._queue.away = away
         self._thread.start()
 
     def stop(self, timeout: float = 5.0) -> None:
@@ -166,8 +168,8 @@ class FrontDoor:
                 self._bell.wait(wait)
             self._hungry = False
         taken = queue.take(most)
-        if not taken and wait > 0 and len(queue):
-            self._bell.wait(min(wait, PAUSE))
+        if not taken and len(queue):
+            self._bell.wait(PAUSE)
         self._room.set()
         return taken
 
@@ -323,7 +325,8 @@ class FrontDoor:
         queue = self._queue
         if queue.pressed():
             queue.cut()
-            return True
+            if not queue.full:
+                return True
         self._client.waited = True
         self._room.clear()
         if queue.full:
@@ -392,6 +395,8 @@ class FrontDoor:
         self, client: Client, _data: Any, flags: Any, reason: Any, _props: Any
     ) -> None:
         was, self._up, self.connected = self._up, False, False
+        if was and client is self._kept:
+            self._queue.ended()
         if self._stopping or self._turned():
             return
         place = self._settings
