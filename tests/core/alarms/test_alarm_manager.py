@@ -595,6 +595,9 @@ class Hearing:
     def joined(self, alarm: Alarm, at: float) -> None:
         assert alarm.state is State.ACKNOWLEDGED
 
+    def over(self, alarm: Alarm, at: float) -> None:
+        assert not alarm.active
+
     def promised(self, alarm: Alarm, until: float) -> None:
         self.agenda.append((until, alarm))
 

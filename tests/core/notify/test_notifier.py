@@ -51,13 +51,14 @@ def test_what_comes_back_rings_like_anything_new(back: str) -> None:
     assert len(bell.pages("aki")) == before + 1
 
 
-@pytest.mark.parametrize("answered", [True, False])
-def test_when_the_power_is_back_it_is_told_whoever_had_answered(answered: bool) -> None:
+@pytest.mark.parametrize("answered", ["not at all", "acknowledge", "shelve"])
+def test_when_the_power_is_back_it_is_told_whoever_had_answered(answered: str) -> None:
     """And once, though somebody sees later that it returned."""
     bell = brewing(Bell(at=NIGHT))
     bell.find("watch", "dark")
-    if answered:
-        bell.on(5).log("watch", "acknowledge", by="ken")
+    bell.on(5)
+    if answered != "not at all":
+        bell.log("watch", answered, condition="dark", for_="2h", by="ken")
     bell.on(20).over("watch", "dark")
     told = [word.person for word in bell.messages("notice") if word.at == bell.now]
     assert sorted(told) == ["aki", "ken"]

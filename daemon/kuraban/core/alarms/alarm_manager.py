@@ -48,6 +48,10 @@ class Rings(Protocol):
         """It shares those hands now."""
         ...
 
+    def over(self, alarm: Alarm, at: float) -> None:
+        """Its condition holds no more, and the steps that come of that are told."""
+        ...
+
     def promised(self, alarm: Alarm, until: float) -> None:
         """By `until` an alarm in hand should have turned."""
         ...
@@ -109,6 +113,7 @@ class AlarmManager:
                 self._event(alarm, Event.RELEASE, finding.at)
             elif alarm.state is State.SHELVED and alarm.once:
                 self._unshelve(alarm, Event.SPENT, finding.at, None)
+            self.rings.over(alarm, finding.at)
             self._explains_no_more(alarm, finding.at)
 
     def _event(self, alarm: Alarm, event: Event, at: float, by: str | None = None) -> None:
