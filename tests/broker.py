@@ -162,6 +162,11 @@ class Mosquitto(_Server):
             )
         await_up(self._process, self.port, self.log)
 
+    @property
+    def pid(self) -> int:
+        assert self._process is not None
+        return self._process.pid
+
     def stop(self) -> None:
         self._end(signal.SIGTERM)
 

@@ -13,7 +13,7 @@ import paho.mqtt.client as mqtt
 from paho.mqtt.enums import CallbackAPIVersion
 
 from kuraban.edges.mqtt import front_door as mqtt_in
-from kuraban.edges.mqtt.front_door import Arrived
+from kuraban.edges.mqtt.fair_queue import Arrived
 from kuraban.runtime.watch import JOURNAL, Watch
 from kuraban.settings import Settings
 from kuraban.settings.catalogues import load_words

@@ -144,6 +144,11 @@ class StepClock(Clock):
     def shown(self, real: float) -> float:
         return self.moment + self.wrong
 
+    def jump(self, by: float) -> None:
+        self.moment += by
+        self.wrong -= by
+        self.ahead -= by
+
 
 class Publisher:
     """Whoever publishes in the brewery; knows what the broker has taken."""

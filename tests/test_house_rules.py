@@ -82,6 +82,22 @@ NEVER_CALLED = re.compile(
     r"^(open|print|input|exec|eval|breakpoint)$|\b(now|today|utcnow|fromtimestamp_now)$"
 )
 
+WAKES_DATA = frozenset({"cloudpickle", "copyreg", "dill", "marshal", "pickle", "shelve"})
+WAKES = re.compile(
+    r"^(exec|eval)$|^__(reduce|reduce_ex|getnewargs|getnewargs_ex|getstate|setstate)__$"
+)
+"""Libraries, calls and methods by which data that are read come to life."""
+WALL = re.compile(
+    r"^(time\.(time|time_ns|localtime|ctime)|datetime\.(datetime\.)?(now|utcnow|today)|date\.today)$"
+)
+BY_THE_WALL = {
+    "clock": "which is joined to it",
+    "queries.journal_state": "a command is asked by a person, who has the wall clock",
+    "runtime.watch": "what the broker is told of the watch, other programs read",
+}
+"""Where the wall clock itself is meant. Everywhere else its time comes from the watch's own, since
+a pause that is measured by it ends when somebody sets it."""
+
 FORBIDDEN = {
     r"\b(TO" r"DO|FIX" r"ME|X" r"XX|HA" r"CK)\b": "unfinished work is finished or told as an issue",
     r"\bNotImple" r"mentedError\b": "what is not there is not promised",
@@ -200,6 +216,25 @@ def test_the_core_reads_no_clock_and_touches_nothing(module: Module) -> None:
     assert not called
 
 
+def test_nobody_measures_by_the_wall_clock() -> None:
+    """Somebody may set it while the watch looks on."""
+    found = [
+        f"{module.name} takes {taken}"
+        for module in modules()
+        for taken in (*_spelled_out(module), *(module.imports() & WALL_NAMES))
+        if (WALL.match(taken) or taken in WALL_NAMES) and module.name not in BY_THE_WALL
+    ]
+    assert not found, names(found)
+
+
+WALL_NAMES = {"time.time", "time.time_ns", "kuraban.clock.wall_clock"}
+
+
+def _spelled_out(module: Module) -> set[str]:
+    """Dotted names in the code, called or handed on."""
+    return {ast.unparse(node) for node in ast.walk(module.tree) if isinstance(node, ast.Attribute)}
+
+
 def test_trade_is_numbers_alone() -> None:
     """The standard library is enough for it."""
     assert {lib for module in PURE if module.room == "trade" for lib in module.foreign_imports()} \
@@ -223,6 +258,32 @@ def _at_the_top(module: Module) -> Iterator[str]:
     tree = module.tree
     top = type(tree)([node for node in tree.body if hasattr(node, "names")], [])
     yield from Module(module.name, module.path, top).imports()
+
+
+def test_data_never_become_code() -> None:
+    """Nothing that is read, from a journal or from another process, can make anything run."""
+    libraries = [
+        f"{module.name} imports {name}"
+        for module in modules()
+        for name in module.imports()
+        if name.partition(".")[0].removeprefix("_") in WAKES_DATA
+    ]
+    hooks = [
+        f"{module.name} has {name}"
+        for module in modules()
+        for name in (*module.calls(), *_attributes(module))
+        if WAKES.search(name)
+    ]
+    assert not libraries + hooks, names(libraries + hooks)
+
+
+def _attributes(module: Module) -> Iterator[str]:
+    """Methods that it defines, and whatever it reaches for by a dot."""
+    for node in ast.walk(module.tree):
+        if isinstance(node, ast.FunctionDef):
+            yield node.name
+        elif isinstance(node, ast.Attribute):
+            yield node.attr
 
 
 def test_only_the_command_line_exits() -> None:

@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import math
 import time
+from typing import NamedTuple
 
 SHARPLY = 0.1
 """A look at the wall clock that took longer than this, seconds, says nothing."""
@@ -29,6 +30,14 @@ def elapsed() -> float:
     if hasattr(time, "CLOCK_BOOTTIME"):
         return time.clock_gettime(time.CLOCK_BOOTTIME)
     return time.monotonic()
+
+
+class Pace(NamedTuple):
+    """How a clock goes: what it says at which moment of elapsed time, and how fast that grows."""
+
+    speed: float
+    start: float
+    began: float
 
 
 class Clock:
@@ -51,6 +60,12 @@ class Clock:
         )
         self._first = self._joined
         self._least = -math.inf
+
+    @property
+    def pace(self) -> Pace:
+        """By which a clock in another process of this machine says the same."""
+        began, start = self._joined
+        return Pace(self.speed, start, began)
 
     def __call__(self) -> float:
         return max(self.of(elapsed()), self._least)

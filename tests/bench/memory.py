@@ -11,10 +11,8 @@ own; `beside` is what the program of the pages takes.
 from __future__ import annotations
 
 import argparse
-import dataclasses
 import itertools
 import json
-import pickle
 import random
 import tempfile
 from collections.abc import Iterator
@@ -27,6 +25,7 @@ from rich.table import Table
 
 from kuraban.core.units import show_time
 from kuraban.settings import load
+from kuraban.settings.handover import pack
 from tests.bench import ground
 from tests.bench.memory_child import APART, PROBES, START
 from tests.broker import USERS, Mosquitto, free_port
@@ -106,8 +105,7 @@ def _variant(folder: Path, variant: str, hours: float, sink: int) -> dict[str, f
     with Mosquitto(folder, without=ground.NOTHING_SAVED) as broker:
         path = folder / "settings"
         settings = load(site(folder, broker.port, variant == "pages", sink), {}, advised=False)
-        plain = dataclasses.replace(settings, addresses=dict(settings.addresses))
-        path.write_bytes(pickle.dumps(plain))
+        path.write_bytes(pack(settings))
         ground.register(broker.port, "memory")
         publisher, total = Publisher(broker.port), TANKS + int(hours * 60) * PROBES
         for topic, payload in track(messages(hours), variant, total, transient=True):

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import itertools
 import json
-import pickle
 import sys
 import time
 from pathlib import Path
@@ -33,9 +32,9 @@ def resident(kind: str = "VmRSS", of: int | str = "self") -> float:
 def one(variant: str, handed_over: Path, count: int) -> dict[str, float]:
     """What `kuraban run` becomes, led through the night; MB at the start, at the end, and most."""
     from kuraban.runtime import watch_main as handed
+    from kuraban.settings.handover import unpack
 
-    with handed_over.open("rb") as file:
-        settings = pickle.load(file)
+    settings = unpack(handed_over.read_bytes())
     handed.log_lines(supervised=True)
     from kuraban.edges.mqtt.front_door import Arrived
     from kuraban.runtime.watch import Watch
@@ -61,7 +60,7 @@ def one(variant: str, handed_over: Path, count: int) -> dict[str, float]:
 
     clock = LedClock(START + n * APART for n in itertools.count())
     watch = Led(settings, handed.load_words(), clock=clock)
-    watch._door._capacity = watch._door._limit = ROOM
+    watch._door._queue.messages = ROOM
     watch.run()
     held = {"start": watch.started, "end": watch.after, "most": resident("VmHWM")}
     return {**held, "beside": watch.beside} if watch.beside else held

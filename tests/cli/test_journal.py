@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+import pickle
 import sqlite3
 from pathlib import Path
 
 import pytest
 
+from kuraban.runtime import freeze, recover
+from kuraban.runtime.checkpoint.document import version
+from kuraban.settings.catalogues import load_words
 from kuraban.store.forwarded import Forwarded, SetAside
 from kuraban.store.history import History
-from kuraban.store.journal import Journal
+from kuraban.store.journal import Checkpoint, Journal
 from tests.cli.conftest import Type
 from tests.journals import live_through
+from tests.kept import Evil
 
 
 @pytest.fixture
@@ -22,12 +27,48 @@ def journal(site: Path) -> Path:
     return path
 
 
+def keep(journal: Path, written_by: str, blob: bytes | None = None) -> None:
+    """Let a watch have kept its state in the journal."""
+    held = Journal.open(journal)
+    engine = recover(held, load_words())
+    kept = freeze(engine)
+    assert kept is not None
+    held.commit(engine.drain(), Checkpoint(written_by, blob or bytes(kept.blob)))
+    held.close()
+
+
 def test_a_sound_journal_is_said_to_be_sound(site: Path, journal: Path, type_in: Type) -> None:
     """With what it holds, from when to when, and its last link."""
     shown = type_in("journal", "verify", "--site", site)
     assert shown.exit_code == 0, shown.output
     assert "sound" in shown.stdout and "readings, from 2026-02-" in shown.stdout
     assert "Its last link is " in shown.stdout
+
+
+def test_what_the_checkpoint_holds_is_said(site: Path, journal: Path, type_in: Type) -> None:
+    """Whose it is, and what stands in it; one of another version is no fault."""
+    assert "It has no checkpoint" not in type_in("journal", "verify", "--site", site).stdout
+    keep(journal, version())
+    shown = type_in("journal", "verify", "--site", site)
+    assert shown.exit_code == 0, shown.output
+    assert "Its checkpoint of 2026-02-" in shown.stdout and "on the list (" in shown.stdout
+    assert "The rest is this version's" in shown.stdout and "is taken up too" in shown.stdout
+    keep(journal, "kuraban of last week")
+    shown = type_in("journal", "verify", "--site", site)
+    assert shown.exit_code == 0 and "is built anew from the facts" in shown.stdout
+    keep(journal, "kuraban of last year", b"a form that nobody knows any more")
+    shown = type_in("journal", "verify", "--site", site)
+    assert shown.exit_code == 0 and "is of another version's form" in shown.stdout
+
+
+def test_a_checkpoint_that_somebody_altered_is_found(
+    site: Path, journal: Path, type_in: Type
+) -> None:
+    """It runs nothing, and a script sees the exit status."""
+    keep(journal, version(), pickle.dumps(Evil(journal.parent / "made")))
+    shown = type_in("journal", "verify", "--site", site)
+    assert shown.exit_code == 1 and "is damaged or was altered" in shown.stdout
+    assert not (journal.parent / "made").exists()
 
 
 def test_an_altered_entry_is_found(site: Path, journal: Path, type_in: Type) -> None:

@@ -3,16 +3,22 @@
 from __future__ import annotations
 
 import json
+import pickle
 from collections.abc import Callable
 from pathlib import Path
 
+import msgspec
 import pytest
 
+from kuraban.core.effects import Turn
+from kuraban.runtime.checkpoint.document import version
 from kuraban.store.forwarded import Forwarded, SetAside
 from kuraban.store.history import History
+from kuraban.store.journal import Checkpoint, Journal
 from tests.broker import free_port
 from tests.cli.conftest import Type
 from tests.journals import live_through, site_file
+from tests.kept import Evil
 
 
 @pytest.fixture(scope="module")
@@ -95,3 +101,34 @@ def test_without_a_journal_it_says_what_to_do(site: Path, type_in: Type) -> None
     assert shown.exit_code == 3
     assert "kuraban run" in shown.stderr and shown.stderr.count("\n") == 1
     assert not (site.parent / "data").exists()
+
+
+@pytest.mark.parametrize(
+    "words",
+    [("status",), ("history", "tank-2"), ("report",), ("report", "rings"),
+     ("reckon", "left", "tank-2"), ("duty", "show"), ("journal", "verify")],
+    ids=" ".join,
+)  # fmt: skip
+@pytest.mark.parametrize("crafted", ["a pickle", "a graph"])
+def test_a_crafted_checkpoint_runs_nothing(
+    tmp_path: Path, type_in: Type, at: Callable[[float], None], words: tuple[str, ...], crafted: str
+) -> None:
+    """Whoever asks, also as root, reads data: the answer comes from the facts."""
+    path, made = tmp_path / "data" / "kuraban.journal", tmp_path / "made"
+    live_through("slow-drift", path, share=0.9)
+    shapes = [["os.mkdir", "path"]]
+    graph = {"pages": [[[0, str(made)]]], "shapes": shapes}
+    blobs = {
+        "a pickle": pickle.dumps(Evil(made)),
+        "a graph": msgspec.msgpack.encode(
+            {"kuraban": 1, "standing": {"version": 1, "now": 1.0}, "memory": graph}
+        ),
+    }
+    journal = Journal.open(path)
+    now = journal.now() or 0.0
+    journal.commit(Turn(now=now), Checkpoint(version(), blobs[crafted]))
+    journal.close()
+    at(now + 5)
+    shown = type_in(*words, "--site", site_file(tmp_path, port=free_port()))
+    assert shown.exit_code == (1 if words[0] == "journal" else 0), shown.output
+    assert not made.exists()

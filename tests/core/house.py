@@ -18,7 +18,7 @@ from kuraban.core.course import FAR_FUTURE, Course, Sides, Stage
 from kuraban.core.detectors.base import Finding
 from kuraban.core.effects import Message, Step
 from kuraban.core.engine.engine import Engine
-from kuraban.core.facts import Fact, HouseChanged, Logged, Reading, Refusal
+from kuraban.core.facts import ClockStepped, Fact, HouseChanged, Logged, Reading, Refusal
 from kuraban.core.intake.entry_parser import entry_from
 from kuraban.core.intake.wire import Wire
 from kuraban.core.site import Cooler, Duty, House, Person, Place, Probe, Site, to_document
@@ -137,7 +137,8 @@ class Night:
         self.house = house or brewery()
         self.engine = Engine(words())
         self.wire = Wire(self.house)
-        self.now = at
+        self.now = self.began = at
+        self.ahead = 0.0
         self.told: dict[str, Told] = {}
         self.facts: list[Fact] = []
         self.story: list[Step | Message] = []
@@ -162,6 +163,14 @@ class Night:
     def change(self, house: House) -> None:
         self.house, self.wire = house, Wire(house)
         self.take(HouseChanged(self.now, to_document(house)))
+
+    def put_forward(self, by: float) -> Night:
+        """Somebody puts the wall clock `by` seconds forward, now."""
+        self.ahead += by
+        self.take(ClockStepped(self.now, by, self.ahead, self.began))
+        self.wire.stepped(self.ahead)
+        self.house = self.wire.house = self.engine.view.house
+        return self
 
     def say(self, probe: str, payload: str | float, *, retained: bool = False) -> None:
         """One message of a probe, as it comes from the broker now."""

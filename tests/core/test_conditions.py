@@ -16,7 +16,7 @@ from kuraban.core.conditions import (
 WAKES = {
     "warm", "cold", "far-warm", "far-cold", "overcooling", "unwatched", "stopped", "not-cooling",
     "not-heating", "warming", "broker-lost", "journal-failing", "pages-failing", "clock-wrong",
-    "dark",
+    "dark", "behind",
 }  # fmt: skip
 WAITS = {
     "trending-warm", "trending-cold", "humid", "dry", "addition-unlogged", "stage-overdue",

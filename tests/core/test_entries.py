@@ -79,3 +79,22 @@ def test_an_entry_cannot_be_changed_once_made() -> None:
 def test_only_durations_and_times_have_a_spelling_of_their_own() -> None:
     with pytest.raises(TypeError, match="no spelling"):
         read_special(complex, "1j")
+
+
+@pytest.mark.parametrize("year", ["6026", "9999", "2100", "2019", "0026"])
+@pytest.mark.parametrize(
+    "fields",
+    [
+        {"entry": "plan", "points": [["2026-12-01T00:00:00+09:00", 12], ["Y-12-01T00:00:00Z", 12]]},
+        {"entry": "aim", "celsius": 9.5, "by": "Y-12-01T00:00:00Z"},
+        {"entry": "stage", "stage": "odori", "since": "Y-12-01T00:00:00Z"},
+        {"entry": "batch-start", "batch": "12", "course": "slow", "since": "Y-12-01T00:00:00Z"},
+    ],
+)
+def test_a_year_that_was_mistyped_is_refused(year: str, fields: object) -> None:
+    """Also one so far that its seconds look like milliseconds."""
+    told = json.loads(json.dumps(fields).replace("Y-12", f"{year}-12"))
+    with pytest.raises(
+        msgspec.ValidationError, match="before 2020 or after 2099; look at its year"
+    ):
+        read_entry(told)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import pickle
 from datetime import UTC, datetime
 from math import inf
 from typing import NamedTuple
@@ -34,6 +33,7 @@ from kuraban.core.units import (
     show_time,
     within_hours,
 )
+from tests.kept import kept_and_read
 
 TOKYO = ZoneInfo("Asia/Tokyo")
 NIGHT = parse_time("2026-02-02T03:10:00+09:00")
@@ -118,7 +118,7 @@ def test_the_next_six_oclock_after_a_step_is_by_the_new_clock() -> None:
 
 def test_it_goes_through_a_checkpoint() -> None:
     known = scale((NIGHT, -HOUR))
-    again = pickle.loads(pickle.dumps(known))
+    again = kept_and_read(known)
     assert (again.plain, again.pieces) == (known.plain, known.pieces)
 
 

@@ -161,6 +161,13 @@ def test_a_night_watch_crosses_midnight() -> None:
     assert within_hours(clock[12], 6 * HOUR, DAY, TOKYO)
 
 
+@pytest.mark.parametrize("stamp", ["9999-12-31T23:59:60Z", "9999-12-31T23:59:60-23:59"])
+def test_a_second_after_the_last_year_is_no_time(stamp: str) -> None:
+    """It has no place in any calendar, and is refused like every other nonsense."""
+    with pytest.raises(ValueError, match="is not a time"):
+        parse_time(stamp)
+
+
 # Where the clocks change: an hour is missing in spring, one comes twice in autumn.
 
 NEW_YORK = ZoneInfo("America/New_York")

@@ -30,7 +30,7 @@ def test_it_serves_steps_back_and_goes(tmp_path: Path) -> None:
         pass_fds=[theirs.fileno()],
     )
     theirs.close()
-    ours.send_bytes(Start(settings, "k" * 64, served.path, Clock()).packed())
+    ours.send_bytes(Start(settings, "k" * 64, served.path, Clock().pace).packed())
     assert ours.poll(20)
     port = read_word(ours.recv_bytes()).port
     assert port
@@ -65,7 +65,7 @@ def test_without_their_libraries_it_says_which_and_ends(
     for name in [name for name in sys.modules if name.startswith("kuraban.edges.web")]:
         monkeypatch.delitem(sys.modules, name)
     ours, theirs = Pipe()
-    start = Start(load(SITE, {}), "k" * 64, tmp_path / "none", Clock())
+    start = Start(load(SITE, {}), "k" * 64, tmp_path / "none", Clock().pace)
     assert serve(start, Passage(os.dup(theirs.fileno()))) != 0
     wrong = read_word(ours.recv_bytes()).wrong
     assert wrong == "pages: uvicorn is not installed; pip install 'kuraban[web]'"

@@ -44,7 +44,7 @@ def test_what_is_no_word_is_told_as_such(words: bytes) -> None:
 
 def test_the_pages_begin_with_all_that_they_need(tmp_path: Path) -> None:
     settings = load(SITE, {})
-    start = Start(settings, "k" * 64, tmp_path, Clock(2.0, 5.0, 1.0))
+    start = Start(settings, "k" * 64, tmp_path, Clock(2.0, 5.0, 1.0).pace)
     found = Start.unpacked(start.packed())
-    assert (found.key, found.history, found.settings) == (start.key, tmp_path, settings.portable())
-    assert found.clock() == pytest.approx(start.clock(), abs=5.0)
+    assert (found.key, found.history, found.settings) == (start.key, tmp_path, settings)
+    assert Clock(*found.pace)() == pytest.approx(Clock(2.0, 5.0, 1.0)(), abs=5.0)

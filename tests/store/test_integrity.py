@@ -154,7 +154,8 @@ def test_where_there_is_no_journal_nothing_is_made(tmp_path: Path) -> None:
 def test_long_work_says_how_far_it_is(season: Path) -> None:
     told: list[tuple[str, float | None]] = []
     inspect(season, UTC, lambda what, share: told.append((what, share)))
-    assert [what for what, _ in told] == ["pages", "entries and alarm steps"]
+    read = "facts, as the watch would read them"
+    assert [what for what, _ in told] == ["pages", "entries and alarm steps", read]
 
 
 def test_a_changed_reading_is_not_found(season: Path) -> None:
@@ -163,3 +164,18 @@ def test_a_changed_reading_is_not_found(season: Path) -> None:
         db.execute("UPDATE reading SET value = 9.0 WHERE seq = 3")
     db.close()
     assert looked(season).faults == ()
+
+
+def test_a_fact_that_the_watch_cannot_take_up_is_named(season: Path) -> None:
+    """A row that the chain says nothing about, such as one that was wrong from the beginning."""
+    assert looked(season).faults == ()
+    with sqlite3.connect(season) as db:
+        db.execute("UPDATE house SET document = '{'")
+        db.execute("INSERT INTO house VALUES (999999, 0, '{')")
+        body = '{"entry":"aim","celsius":9.5,"by":9e11}'
+        db.execute("UPDATE entry SET body = ? WHERE id = 'e7'", (body,))
+    db.close()
+    altered, *unread = looked(season).faults
+    assert altered.key.startswith("link ")
+    assert [fault.key for fault in unread][-1] == "fact 999999"
+    assert "entry e7 of tank-3" in unread[0].wrong and "leaves it out" in unread[0].right

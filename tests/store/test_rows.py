@@ -3,7 +3,7 @@ from __future__ import annotations
 import msgspec
 import pytest
 
-from kuraban.core.entries import KINDS, Duration, Entry, Moment, read_entry
+from kuraban.core.entries import KINDS, Duration, Entry, Moment, Plan, read_entry
 from kuraban.core.facts import Logged
 from kuraban.errors import JournalError
 from kuraban.store import rows
@@ -65,3 +65,29 @@ def test_minus_nothing_is_nothing() -> None:
     """The one number that the file cannot keep is made plain before it is hashed."""
     row = rows.entry_row(1, Logged("e1", "tank-3", logged("e1").entry, 0, -0.0, seen=-0.0))
     assert [repr(number) for number in (row[5], row[6], row[9])] == ["0.0", "0.0", "0.0"]
+
+
+def test_a_time_is_read_as_it_was_written() -> None:
+    """An earlier door took a year 6026, whose seconds look like milliseconds: it is read all the
+    same, since what was taken once is not judged again."""
+    far = Plan(points=((Moment(EVENING), 12.0), (Moment(1.28e11), 12.0)))
+    body = rows.entry_row(1, logged("e1", far))[-1]
+    back = rows.to_logged(("e1", "tank-3", body, EVENING, EVENING, None, "page", None)).entry
+    assert back == far
+
+
+@pytest.mark.parametrize("moment", ["9e11", '"2026-02-01T00:00:00Z"', "null"])
+def test_a_time_that_no_calendar_shows_is_not_read(moment: str) -> None:
+    body = f'{{"entry":"aim","celsius":9.5,"by":{moment}}}'
+    with pytest.raises(JournalError, match="entry e1 of tank-3"):
+        rows.to_logged(("e1", "tank-3", body, EVENING, EVENING, None, "page", None))
+
+
+def test_a_row_that_cannot_be_read_is_told_once(caplog: pytest.LogCaptureFixture) -> None:
+    """The others are read; the log has one word of it, not one at every look."""
+    good = ("e2", "tank-3", '{"entry":"stir"}', EVENING, EVENING, None, "page", None)
+    bad = ("bad-once", "tank-3", '{"entry":"dance"}', EVENING, EVENING, None, "page", None)
+    for _ in range(3):
+        assert [one.id for one in rows.readable(rows.to_logged, [bad, good])] == ["e2"]
+    (told,) = caplog.messages
+    assert "entry bad-once of tank-3" in told and "journal verify" in told

@@ -16,6 +16,7 @@ from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, T
 from kuraban.cli.common import Site, counted, house_of, say, wrong
 from kuraban.core.units import show_time
 from kuraban.queries.journal_state import clock, clocked
+from kuraban.runtime.checkpoint.contents import Contents, Unreadable, contents
 from kuraban.settings.paths import journal_of
 from kuraban.store.backup import STAMP, back_up, restore, thin
 from kuraban.store.forwarded import Forwarded
@@ -53,7 +54,8 @@ def verify(
     """Look through the journal, or a backup, for damage and for rows that were altered.
 
     The chain over entries and alarm steps shows a row that was altered or removed behind the
-    watch's back; readings are looked through for damage. Nothing is written; the watch may run.
+    watch's back; every fact is read as the watch would, and the checkpoint whether it can be taken
+    up and what stands in it. Nothing is written or run; the watch may run.
     Exit status: 0 sound, 1 something was found.
     """
     settings, _ = house_of(site)
@@ -61,11 +63,17 @@ def verify(
     zone = clocked(settings.house, path).zone
     with _progress() as passed:
         sound = inspect(path, zone, passed)
+    kept = None if sound.faults else contents(path)
+    altered = isinstance(kept, Unreadable) and kept.ours
     for fault in sound.faults:
         say(str(fault))
-    if sound.faults:
+    if altered:
+        say(f"{path}: {_kept(kept, zone)}")
+    if sound.faults or altered:
         raise typer.Exit(FOUND)
     say(f"{path}: sound. {_held(sound, zone)}")
+    if kept is not None:
+        say(_kept(kept, zone))
     if sound.head:
         say(f"Its last link is {sound.head}; note it elsewhere to know this journal again.")
 
@@ -173,6 +181,30 @@ def _held(sound: Sound, zone: tzinfo) -> str:
         return f"{held}."
     span = (show_time(round(at), zone) for at in (sound.first, sound.last))
     return f"{held}, from {' to '.join(span)}."
+
+
+def _kept(kept: Contents | Unreadable | None, zone: tzinfo) -> str:
+    """A line about the checkpoint."""
+    if kept is None:
+        return "It has no checkpoint."
+    if isinstance(kept, Unreadable):
+        whose = "is damaged or was altered" if kept.ours else "is of another version's form"
+        return (
+            f"Its checkpoint {whose} ({kept.why}); the next start passes it over and builds the"
+            " watch anew from the facts."
+        )
+    stands = ", ".join(
+        (
+            f"{counted(kept.listed, 'alarm')} on the list"
+            f" ({kept.in_hand} in hand, {kept.shelved} shelved)",
+            f"{counted(kept.pending, 'entry waits', 'entries wait')} for a second person",
+            counted(kept.deadlines, "deadline"),
+        )
+    )
+    rest = "The rest is this version's" if kept.fits else "The rest is another version's"
+    then = "and is taken up too" if kept.fits else "and is built anew from the facts"
+    when = show_time(round(kept.at), zone)
+    return f"Its checkpoint of {when} holds {stands}. {rest} ({kept.size:,} bytes) {then}."
 
 
 @contextmanager

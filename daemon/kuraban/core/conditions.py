@@ -56,6 +56,7 @@ _ALL = (
     Condition("clock-wrong", "watch", "wake", MAINTENANCE),
     Condition("dark", "watch", "wake", MAINTENANCE),
     Condition("history-behind", "watch", "duty", MAINTENANCE),
+    Condition("behind", "watch", "wake", MAINTENANCE),
 )
 
 CONDITIONS: dict[str, Condition] = {condition.name: condition for condition in _ALL}

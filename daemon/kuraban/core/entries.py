@@ -11,7 +11,7 @@ from typing import Annotated, Any, Literal, get_args
 import msgspec
 from msgspec import Meta
 
-from kuraban.core.units import HOUR, parse_duration, parse_time
+from kuraban.core.units import BOARD_EPOCH, HOUR, LAST_MOMENT, parse_duration, parse_time
 
 Words = Annotated[str, Meta(min_length=1, max_length=200)]
 Id = Annotated[str, Meta(pattern=r"^[a-z0-9][a-z0-9-]*$", max_length=100)]
@@ -28,7 +28,7 @@ class Duration(float):
 
 
 class Moment(float):
-    """Unix seconds, written in RFC 3339 or as the number."""
+    """Unix seconds of a time from 2020 to 2099, written in RFC 3339 or as the number."""
 
 
 class _Entry(msgspec.Struct, frozen=True, kw_only=True, tag_field="entry", omit_defaults=True):
@@ -244,7 +244,10 @@ def read_special(kind: type, value: object) -> object:
     if kind is Duration:
         return Duration(parse_duration(value))
     if kind is Moment:
-        return Moment(parse_time(value))
+        moment = parse_time(value)
+        if not BOARD_EPOCH <= moment < LAST_MOMENT:
+            raise ValueError(f"{value!r} lies before 2020 or after 2099; look at its year")
+        return Moment(moment)
     raise TypeError(f"no spelling is known for {kind}")
 
 

@@ -37,6 +37,9 @@ class Refusal(msgspec.Struct, frozen=True, gc=False):
     probe: str | None = None
     wild: bool = False
     """A bus error code or impossible jump of a known probe rather than a malformed message."""
+    count: int = 1
+    """How many elements or messages it stands for. The journal adds it to its count; what is read
+    back stands for one, and its reason says the number."""
 
     @property
     def received(self) -> float:
@@ -83,8 +86,9 @@ class Delivered(msgspec.Struct, frozen=True, gc=False):
     reason: str = ""
 
 
-Part = Literal["broker", "journal", "pages", "history", "watch"]
-"""`watch` is the watch itself: nobody watched while that held."""
+Part = Literal["broker", "journal", "pages", "history", "intake", "watch"]
+"""`intake` is behind with what is sent; its reason says `lag=<seconds> most=<probe or topic>`.
+`watch` is the watch itself: nobody watched while that held."""
 
 
 class Impaired(msgspec.Struct, frozen=True, gc=False):

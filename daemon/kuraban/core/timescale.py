@@ -83,9 +83,6 @@ class Timescale(tzinfo):
         self.plain = zone
         self.pieces = pieces
 
-    def __reduce__(self) -> tuple[Any, ...]:
-        return Timescale, (self.plain, self.pieces)
-
     def ahead(self, at: float) -> float:
         """Seconds by which the wall clock is ahead of the watch's time at a moment."""
         found = 0.0

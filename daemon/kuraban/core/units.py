@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import re
 from bisect import bisect_left
-from datetime import date, datetime, time, timedelta, tzinfo
+from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from decimal import Decimal
 from functools import lru_cache
 from math import inf
@@ -27,6 +27,8 @@ DAY = 86400.0
 
 BOARD_EPOCH = 1577836800.0
 """2020-01-01T00:00:00Z: a board that tells an earlier time has no clock."""
+LAST_MOMENT = 4102444800.0
+"""2100-01-01T00:00:00Z: no entry is about a later time, however its year was typed."""
 AHEAD = 300.0
 """Seconds that a sender's clock may be ahead of ours and still be believed."""
 LONGEST_DURATION = 3660 * DAY
@@ -39,6 +41,7 @@ _MINUTE = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:(Z|[+-]\d\d:?\d\d)", re.ASCII)
 _SECONDS = {f"{second:02}": float(second) for second in range(60)}
 _THOUSANDTHS = {f"{part:03}": part / 1000 for part in range(1000)}
 _MINUTES_KEPT = 1024
+_LAST = datetime.max.replace(tzinfo=UTC) - timedelta(days=2)
 ID = re.compile(r"[a-z0-9][a-z0-9-]*")
 
 
@@ -114,7 +117,7 @@ def _moment(stamp: str) -> datetime | None:
     except ValueError:
         leap = _LEAP_SECOND.fullmatch(stamp)
         before = _moment(f"{leap[1]}:59{leap[2]}") if leap is not None else None
-        return before + timedelta(seconds=1) if before is not None else None
+        return before + timedelta(seconds=1) if before is not None and before < _LAST else None
     return moment if moment.tzinfo is not None and "T" in stamp else None
 
 

@@ -24,7 +24,8 @@ from kuraban.core.facts import Reading
 from kuraban.core.intake.wire import Wire
 from kuraban.core.site import SIGNALS, House, Probe
 from kuraban.core.units import MINUTE
-from kuraban.edges.mqtt.front_door import Arrived, FrontDoor
+from kuraban.edges.mqtt.fair_queue import Arrived
+from kuraban.edges.mqtt.front_door import FrontDoor
 from kuraban.errors import BrokerError, ConfigurationError, Fault
 from kuraban.recording import Recorded
 from kuraban.settings.model import Mqtt

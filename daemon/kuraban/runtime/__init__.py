@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
-from kuraban.runtime.recovery import feed, freeze, recover, run_to
+from kuraban.runtime.checkpoint.document import freeze
+from kuraban.runtime.recovery import feed, recover, run_to
 
 __all__ = ["feed", "freeze", "recover", "run_to"]

@@ -14,6 +14,7 @@ import sys
 from contextlib import suppress
 from pathlib import Path
 
+from kuraban.clock import Clock
 from kuraban.core.facts import Logged
 from kuraban.edges.child_process import END, Passage
 from kuraban.errors import KurabanError
@@ -35,7 +36,7 @@ def serve(start: Start, passage: Passage) -> int:
         wrong = f"pages: {error.name} is not installed; pip install 'kuraban[web]'"
         passage.say(Word(wrong=wrong).packed())
         return BROKEN
-    settings, hub = start.settings, PictureBoard()
+    settings, hub, clock = start.settings, PictureBoard(), Clock(*start.pace)
     assert settings.web is not None
 
     def submit(logged: Logged) -> None:
@@ -44,7 +45,7 @@ def serve(start: Start, passage: Passage) -> int:
     try:
         pages = Pages(
             settings.house, settings.web, start.key, load_page_words(), hub, start.history,
-            submit, start.clock, SettingUp(settings), Batches(settings.house, start.history),
+            submit, clock, SettingUp(settings), Batches(settings.house, start.history),
         )  # fmt: skip
         port = pages.start()
     except KurabanError as error:
@@ -53,7 +54,7 @@ def serve(start: Start, passage: Passage) -> int:
     passage.say(Word(port=port).packed())
     while (packed := passage.hear()) != END and pages.alive:
         picture = read_picture(packed)
-        start.clock.not_before(picture.at)
+        clock.not_before(picture.at)
         hub.put(picture)
     pages.stop()
     return 0

@@ -71,7 +71,7 @@ class PagesProcess:
 
             key = pages_key(self._settings)
             self._signer = Signer(key)
-            first = Start(self._settings, key, self._history, self._clock)
+            first = Start(self._settings, key, self._history, self._clock.pace)
             self._pages = ChildProcess(PROGRAM, first.packed(), pack_picture, self._hear)
         except (KurabanError, ImportError) as error:
             log.error("%s; trying again in %g s", error, AGAIN)

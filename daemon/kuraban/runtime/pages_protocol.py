@@ -1,42 +1,39 @@
 """What the watch and the process of its pages say to each other.
 
 The pages are what strangers can reach. So what comes from them is read by shape, as an entry of
-the front door is, and nothing of theirs is ever unpickled by the watch.
+the front door is. What the watch says is data as well: neither runs anything of the other's.
 """
 
 from __future__ import annotations
 
-import dataclasses
-import pickle
 from pathlib import Path
 
 import msgspec
 
-from kuraban.clock import Clock
+from kuraban.clock import Pace
 from kuraban.core.facts import Logged
 from kuraban.core.views.snapshot import Snapshot
 from kuraban.errors import MachineError
 from kuraban.settings import Settings
+from kuraban.settings.handover import plain, special
 from kuraban.store.rows import read_seconds
 
 
-@dataclasses.dataclass(frozen=True, slots=True)
-class Start:
+class Start(msgspec.Struct, frozen=True):
     """What the pages need to begin; `key` signs what they hand out."""
 
     settings: Settings
     key: str
     history: Path
-    clock: Clock
+    pace: Pace
+    """Of the watch's clock."""
 
     def packed(self) -> bytes:
-        return pickle.dumps(dataclasses.replace(self, settings=self.settings.portable()))
+        return msgspec.msgpack.encode(self, enc_hook=plain)
 
     @staticmethod
     def unpacked(packed: bytes) -> Start:
-        start = pickle.loads(packed)
-        assert isinstance(start, Start)
-        return start
+        return msgspec.msgpack.decode(packed, type=Start, dec_hook=special)
 
 
 class Word(msgspec.Struct, frozen=True, omit_defaults=True):

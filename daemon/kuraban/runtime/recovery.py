@@ -1,55 +1,58 @@
 """From the journal back to an engine that judges on as if the watch had never stopped.
 
-The engine is kept whole in a checkpoint, at most hourly and at a clean stop. A start takes it up
-again, feeds it the facts that came after it, and runs its deadlines to the last moment that the
-journal knows; what it tells on the way was told before and is thrown away. Delays, ladders and
-promises thus go on where they were. A checkpoint that another version of the code left behind is
-passed over: then the house, the entries of the last 60 days and all facts of the last 14 hours are
-lived through once more.
+The engine is kept in a checkpoint, at most hourly and at a clean stop. A start takes it up again,
+feeds it the facts that came after it, and runs its deadlines to the last moment that the journal
+knows; what it tells on the way was told before and is thrown away. Delays, ladders and promises
+thus go on where they were.
+
+Where another version of the code left the checkpoint, its memory is passed over: the house, the
+entries of the last 60 days and all facts of the last 14 hours are lived through once more, or of as
+many more as show how what stands now began. What stood is then laid over that, and only what came
+after the checkpoint is lived through with it. What the code of today sees otherwise than people
+were told is told now.
 """
 
 from __future__ import annotations
 
-import io
 import logging
-import pickle
-import platform
 from collections.abc import Iterable, Iterator
-from functools import cache
-from hashlib import blake2b
-from mmap import ACCESS_READ, mmap
-from pathlib import Path
-from tempfile import TemporaryFile
+from contextlib import closing
+from itertools import takewhile
+from typing import NamedTuple
 
 import msgspec
 
-import kuraban
+from kuraban.core.alarms.life_cycle import Alarm, State
+from kuraban.core.conditions import CONDITIONS
 from kuraban.core.course import Course
+from kuraban.core.effects import Message, Step, StepName
 from kuraban.core.engine.engine import Engine
+from kuraban.core.engine.standing import Standing, lay_over
 from kuraban.core.entries import BatchStart
 from kuraban.core.facts import Fact, HouseChanged, Logged
+from kuraban.core.site import WATCH
 from kuraban.core.texts.messages import Words
 from kuraban.core.units import DAY, HOUR
+from kuraban.runtime.checkpoint.document import engine_in, read, standing_in, version
 from kuraban.store.history import History
-from kuraban.store.journal import Blob, Checkpoint, Journal
+from kuraban.store.journal import Journal
 from kuraban.store.rows import received_of
 
 ENTRIES_BACK, READINGS_BACK = 60 * DAY, 14 * HOUR
+FARTHEST_BACK, MOST_AGAIN = 3 * DAY, 500_000
+"""How far, and how many facts, a start goes back beyond that to where what stands now began."""
+LEAD_IN = 3 * HOUR
+"""So long before that a detector learns what is usual."""
+PERHAPS_NORMAL = frozenset({"unshelved", "released", "in-service"})
+"""Steps after which an alarm rings or is normal."""
+RINGING = PERHAPS_NORMAL | {"raised", "realarmed"}
+LATELY = 1000
+"""Facts before a checkpoint by which its moment is looked at."""
 
 Copies = dict[tuple[str, str], Course]
 """By batch and place."""
 
 log = logging.getLogger("kuraban")
-
-
-@cache
-def version() -> str:
-    """Names the code that an engine's state fits: ours below the journal, to the letter."""
-    package, code = Path(kuraban.__file__).parent, blake2b(digest_size=8)
-    for room in ("core", "trade"):
-        for file in sorted((package / room).rglob("*.py")):
-            code.update(file.read_bytes())
-    return f"kuraban {kuraban.__version__} {code.hexdigest()} python {platform.python_version()}"
 
 
 def feed(engine: Engine, fact: Fact) -> bool:
@@ -75,62 +78,64 @@ def run_to(engine: Engine, now: float) -> bool:
     return True
 
 
-def freeze(engine: Engine) -> Checkpoint | None:
-    """The engine as it is, without the catalogue of words; None where it cannot be kept.
-
-    Some megabytes, written past the heap, which would keep so much room for ever.
-    """
-    try:
-        with TemporaryFile() as file:
-            _Pickler(file, pickle.HIGHEST_PROTOCOL).dump(engine)
-            file.flush()
-            return Checkpoint(version(), mmap(file.fileno(), 0, access=ACCESS_READ))
-    except Exception:
-        log.exception("the state of the watch cannot be kept; the next start will take longer")
-        return None
-
-
-def thaw(blob: Blob, words: Words) -> Engine | None:
-    """The engine that was frozen, None where that is no longer possible."""
-    try:
-        engine = _Unpickler(io.BytesIO(blob), words).load()
-    except Exception as error:
-        log.warning("the kept state of the watch cannot be read (%s); building it anew", error)
-        return None
-    return engine if isinstance(engine, Engine) else None
-
-
-class _Pickler(pickle.Pickler):
-    def persistent_id(self, part: object) -> str | None:
-        return "words" if isinstance(part, Words) else None
-
-
-class _Unpickler(pickle.Unpickler):
-    def __init__(self, file: io.BytesIO, words: Words) -> None:
-        super().__init__(file)
-        self._words = words
-
-    def persistent_load(self, name: str) -> Words:
-        return self._words
-
-
 def recover(journal: Journal, words: Words) -> Engine:
-    """An engine that knows what the journal knows, and has nothing left to tell of it.
+    """An engine that knows what the journal knows.
 
-    Raises JournalError where the journal cannot be read.
+    From its own memory it has nothing left to tell; lived through anew it tells what it sees
+    otherwise. Raises JournalError where the journal cannot be read.
     """
     now = journal.now()
     if now is None:
         return Engine(words)
-    engine, seq = _from_checkpoint(journal, words)
-    if engine is None or not _live_through(engine, journal.facts_after(seq), now):
-        engine = Engine(words)
-        _live_through(engine, _window(journal, now), now, _copies(journal))
-    engine.drain()
-    if engine.started:
+    with closing(History(journal.path)) as history:
+        kept = _kept(journal, history, words, now)
+        engine = None if kept is None else kept.engine
+        if kept is None or engine is None:
+            return _anew(journal, history, words, kept, now)
+        if not _live_through(engine, journal.facts_after(kept.seq), now):
+            return _anew(journal, history, words, kept, now)
+        engine.drain()
         writer = engine.notifier.writer
-        writer.serial = max(writer.serial, _last_serial(journal, now))
-    return engine
+        writer.serial = max(writer.serial, _last_serial(history, now))
+        return engine
+
+
+class _Kept(NamedTuple):
+    """A checkpoint after the fact numbered `seq`; its engine only where this code remembers so."""
+
+    seq: int
+    standing: Standing
+    engine: Engine | None
+
+
+def _kept(journal: Journal, history: History, words: Words, now: float) -> _Kept | None:
+    found = journal.load_checkpoint()
+    if found is None:
+        return None
+    seq, written_by, blob = found
+    try:
+        document = read(blob)
+        standing = standing_in(document)
+        _of_its_time(standing, seq, history, now)
+    except Exception as error:
+        log.warning("the kept state of the watch cannot be read (%s); building it anew", error)
+        return None
+    if written_by != version():
+        log.info("kept by another version of the watch: what stood goes on, the rest is built anew")
+        return _Kept(seq, standing, None)
+    try:
+        return _Kept(seq, standing, engine_in(document, words))
+    except Exception as error:
+        log.warning("what the watch remembered cannot be read (%s); building it anew", error)
+        return _Kept(seq, standing, None)
+
+
+def _of_its_time(standing: Standing, seq: int, history: History, now: float) -> None:
+    """ValueError unless it was kept after its last facts, and not after the journal's last turn."""
+    lately = takewhile(lambda found: found[0] <= seq, history.facts_after(max(seq - LATELY, 0)))
+    began = max((received_of(fact) for _, fact in lately), default=standing.now)
+    if not began <= standing.now <= now:
+        raise ValueError(f"it is of the moment {standing.now:.0f}, which is not this journal's")
 
 
 def _live_through(
@@ -147,71 +152,138 @@ def _live_through(
     return run_to(engine, now) and well
 
 
-def _from_checkpoint(journal: Journal, words: Words) -> tuple[Engine | None, int]:
-    kept = journal.load_checkpoint()
-    if kept is None:
-        return None, 0
-    seq, written_by, blob = kept
-    if written_by != version():
-        log.info("the state of the watch was kept by another version; building it anew")
-        return None, seq
-    return thaw(blob, words), seq
+# Lived through anew.
 
 
-def _copies(journal: Journal) -> Copies:
-    """The latest course of each batch in each place, as the journal kept it."""
-    history = History(journal.path)
-    try:
-        kept = list(history.courses())
-    finally:
-        history.close()
-    return {(c.batch, c.place): msgspec.json.decode(c.course_json, type=Course) for c in kept}
-
-
-def _window(journal: Journal, now: float) -> Iterator[Fact]:
-    """House, older entries and every fact of the last hours, as if the first of these began it."""
-    start = now - READINGS_BACK
-    history = History(journal.path)
-    try:
-        house = history.house()
-        entries = list(history.entries(None, now - ENTRIES_BACK, now + HOUR))
-    finally:
-        history.close()
+def _anew(
+    journal: Journal, history: History, words: Words, kept: _Kept | None, now: float
+) -> Engine:
+    engine, copies, house = Engine(words), _copies(history), history.house()
     if house is None:
-        return
-    yield HouseChanged(start, house)
+        return engine
+    upto = now if kept is None else kept.standing.now
+    start = upto - READINGS_BACK if kept is None else _start(history, kept, upto)
+    feed(engine, HouseChanged(start, house))
+    writer = engine.notifier.writer
+    given_out = writer.serial = _last_serial(history, now)
+    last = None if kept is None else kept.seq
+    _live_through(engine, _window(history, start, upto, last), upto, copies)
+    if kept is not None:
+        engine.drain()
+        for alarm in lay_over(engine, kept.standing):
+            log.warning("%s stood, and no such condition is known any more", alarm)
+        writer.serial = max(writer.serial, given_out)
+        _live_through(engine, journal.facts_after(kept.seq), now, copies)
+    else:
+        _take_in_hand(engine, history)
+    _tell_news(engine, history)
+    return engine
+
+
+def _start(history: History, kept: _Kept, upto: float) -> float:
+    """The moment from which facts are lived through again."""
+    begins = [one.since for one in kept.standing.alarms if one.active and one.since is not None]
+    wanted = max(min(begins, default=upto) - LEAD_IN, upto - FARTHEST_BACK)
+    first = next(history.facts_after(max(kept.seq - MOST_AGAIN, 0)), None)
+    earliest = upto if first is None else received_of(first[1])
+    return min(upto - READINGS_BACK, max(wanted, earliest))
+
+
+def _window(history: History, start: float, upto: float, last: int | None) -> Iterator[Fact]:
+    """Older steps of the clock and entries, as if `start` began them, and every fact since, up to
+    the number `last`."""
+    steps = (step for step in history.clock_steps() if step.received < start)
+    yield from (msgspec.structs.replace(step, by=0.0) for step in steps)
+    entries = history.entries(None, upto - ENTRIES_BACK, upto + HOUR)
     yield from sorted((e for e in entries if e.received < start), key=lambda e: e.received)
-    for fact in journal.facts_after(_seq_at(journal, start)):
+    for number, fact in history.facts_after(_seq_at(history, start)):
+        if last is not None and number > last:
+            return
         if not isinstance(fact, HouseChanged):
             yield fact
 
 
-def _seq_at(journal: Journal, moment: float) -> int:
+def _copies(history: History) -> Copies:
+    """The latest course of each batch in each place, as the journal kept it."""
+    return {
+        (kept.batch, kept.place): msgspec.json.decode(kept.course_json, type=Course)
+        for kept in history.courses()
+    }
+
+
+def _seq_at(history: History, moment: float) -> int:
     """The number after which facts were received at `moment` or later; they never fall."""
-    low, high = 0, _last_seq(journal)
+    low, high = 0, _last_seq(history)
     while low < high:
         middle = (low + high) // 2
-        fact = next(journal.facts_after(middle), None)
-        if fact is not None and received_of(fact) < moment:
+        found = next(history.facts_after(middle), None)
+        if found is not None and received_of(found[1]) < moment:
             low = middle + 1
         else:
             high = middle
     return low
 
 
-def _last_seq(journal: Journal) -> int:
+def _last_seq(history: History) -> int:
     """A number that no fact goes beyond."""
     high = 1
-    while next(journal.facts_after(high), None) is not None:
+    while next(history.facts_after(high), None) is not None:
         high *= 2
     return high
 
 
-def _last_serial(journal: Journal, now: float) -> int:
+def _last_serial(history: History, now: float) -> int:
     """The highest number of a message: an id that was given out must not come again."""
-    history = History(journal.path)
-    try:
-        tails = [m.id.rpartition("-")[2] for m in history.messages(now - ENTRIES_BACK, now + HOUR)]
-    finally:
-        history.close()
+    tails = [m.id.rpartition("-")[2] for m in history.messages(now - ENTRIES_BACK, now + HOUR)]
     return max((int(tail) for tail in tails if tail.isdecimal()), default=0)
+
+
+# What people know, and what is so.
+
+
+def _take_in_hand(engine: Engine, history: History) -> None:
+    """Answers from before what was lived through, as the journal tells them; promised anew."""
+    for step in history.standing():
+        if step.step == "acknowledged":
+            engine.alarm_manager.acknowledge(
+                step.subject, step.condition, engine.now, step.by, None
+            )
+
+
+def _tell_news(engine: Engine, history: History) -> None:
+    """Of all that came about on the way, leave to be told what people were not told yet.
+
+    What rings without their knowing rings for them now; what they believe to stand and does not is
+    over for them now.
+    """
+    told = {step.alarm: step for step in history.standing()}
+    news = {
+        alarm.id
+        for alarm in engine.alarm_manager.alarms.values()
+        if alarm.state is State.UNACKNOWLEDGED
+        and (alarm.id not in told or told[alarm.id].step not in RINGING)
+    }
+    turn = engine.drain()
+    engine.notifier.writer.story = [event for event in turn.story if _about(event) & news]
+    for step in told.values():
+        over = _over(engine, step)
+        if over is not None:
+            engine.notifier.stepped(over[0], over[1], engine.now, None)
+
+
+def _about(event: Step | Message) -> set[str]:
+    return {event.alarm} if isinstance(event, Step) else set(event.alarms)
+
+
+def _over(engine: Engine, told: Step) -> tuple[Alarm, StepName] | None:
+    """An alarm that people believe to stand, and the step by which it does not any more."""
+    house = engine.view.house
+    known = told.subject == WATCH or told.subject in {**house.place, **house.cooler, **house.probe}
+    if not known or told.condition not in CONDITIONS or not engine.view.in_service(told.subject):
+        return None
+    alarm = engine.alarm_manager.alarm(told.subject, told.condition)
+    if alarm.state is State.NORMAL and told.step not in PERHAPS_NORMAL:
+        return alarm, "normal"
+    if alarm.state is State.RETURNED and told.step != "returned":
+        return alarm, "returned"
+    return None

@@ -14,7 +14,6 @@ it reaches a time server.
 
 from __future__ import annotations
 
-import logging
 from collections.abc import Sequence
 
 from kuraban.clock import Clock, elapsed
@@ -23,8 +22,6 @@ from kuraban.core.units import MINUTE
 
 GAP = 2 * MINUTE
 """A time without a look that is longer is one in which nobody watched."""
-
-log = logging.getLogger("kuraban")
 
 
 class WallClock:

@@ -15,9 +15,10 @@ turn, and what it did is a fact (`kuraban.runtime.wall_clock`).
 from __future__ import annotations
 
 import logging
+import sys
 import time
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -32,7 +33,8 @@ from kuraban.core.intake.wire import Wire
 from kuraban.core.site import from_document, to_document
 from kuraban.core.texts.messages import Words
 from kuraban.core.units import HOUR, MINUTE, show_time
-from kuraban.edges.mqtt.front_door import Arrived, FrontDoor
+from kuraban.edges.mqtt.fair_queue import Arrived, Cut
+from kuraban.edges.mqtt.front_door import FrontDoor
 from kuraban.edges.phones.courier import Addresses, Courier
 from kuraban.edges.phones.links import Links
 from kuraban.edges.phones.pictures import Pictures
@@ -44,9 +46,11 @@ from kuraban.runtime import feed, freeze, recover, run_to
 from kuraban.runtime.alarm_publisher import AlarmPublisher
 from kuraban.runtime.batch_courses import BatchCourses
 from kuraban.runtime.health import Health
+from kuraban.runtime.intake import Intake
 from kuraban.runtime.journal_loss_notice import words_about
 from kuraban.runtime.journal_writer import JournalWriter
 from kuraban.runtime.outbox_failover import Rows
+from kuraban.runtime.pace import Pace
 from kuraban.runtime.pages_process import PagesProcess
 from kuraban.runtime.retention_scheduler import RetentionScheduler
 from kuraban.runtime.wall_clock import GAP, WallClock
@@ -64,6 +68,13 @@ JOURNAL: Final = "kuraban.journal"
 """The journal's name in the data folder."""
 MOST: Final = 500
 """Messages that one turn takes at most."""
+LONGEST_TURN: Final = 0.5
+"""Seconds of real time after which a turn takes no further message and writes what it has."""
+GRACE: Final = 2.0
+"""Seconds of real time by which deadlines wait for messages while some are left over."""
+SWITCH: Final = 0.001
+"""Seconds after which a judging loop lets the network's thread go on; 5 ms, the default, leaves a
+flood with the broker, and everybody behind it."""
 LONGEST_WAIT: Final = 0.5
 """Seconds of real time after which an idle loop looks up."""
 NEAR: Final = 0.1
@@ -103,6 +114,9 @@ class Watch:
         self._root = settings.mqtt.root
         self._zone = settings.house.zone
         self._wire = Wire(settings.house, self._root)
+        self._intake = Intake(self._wire)
+        self._cuts: list[Cut] = []
+        """What was let go unread, and is not answered yet."""
         self._local: deque[Fact] = deque()
         self._stopping = False
         self._health = Health(self.submit, self.clock)
@@ -115,9 +129,10 @@ class Watch:
         self._petted = float("-inf")
         self._failed = False
         self._words = words
+        self._pace = Pace(self._health.fails, self._root)
         self._door = FrontDoor(
-            settings.mqtt, self._wire.subscriptions(), elapsed,
-            wall=wall_clock, on_event=self._health.on_link,
+            settings.mqtt, self._wire.subscriptions(), elapsed, wall=wall_clock,
+            line_of=self._wire.line_of, on_event=self._health.on_link,
         )  # fmt: skip
         self._pages_process = PagesProcess(
             settings, words, settings.data / JOURNAL, self.submit, self.clock
@@ -189,6 +204,8 @@ class Watch:
         if self._aside is not None:
             log.error("the journal was damaged and lies now as %s; a new one begins", self._aside)
         self._tell_gap(now)
+        if self._since is not None:
+            self._intake = Intake(self._wire, max(0.0, now - self._since))
         document = to_document(house)
         known = ""
         if self.engine.started:
@@ -215,6 +232,7 @@ class Watch:
 
     def run(self) -> None:
         """Watch until asked to stop. All of it in the thread that calls."""
+        sys.setswitchinterval(SWITCH)
         self._open()
         self._begin()
         self._courier.start()
@@ -240,6 +258,7 @@ class Watch:
         now = self.clock()
         arrived = self._door.take(MOST, wait)
         well = self._judge(arrived, now)
+        self._pace.look(self._door.more or bool(self._cuts), self._door.backlog)
         kept = self._keep(arrived)
         awake = well and self._door.alive and self._courier.alive
         if awake:
@@ -282,15 +301,31 @@ class Watch:
         return min(max(ahead, 0.0), LONGEST_WAIT)
 
     def _judge(self, arrived: list[Arrived], now: float) -> bool:
-        """Everything that came, in its order, and the deadlines up to `now`."""
-        facts: list[Fact] = []
-        for one in arrived:
+        """What came, in its order, for so long as a turn may take; the deadlines up to `now`.
+
+        What there was no time for is taken out of `arrived` and comes first in the next turn. While
+        something waits, deadlines are kept `GRACE` behind, so that what came before them is heard.
+        """
+        began, well = time.monotonic(), True
+        for taken, one in enumerate(arrived, 1):
             received = self.clock.of(one.received)
-            facts += self._wire.read(one.topic, one.payload, received, one.retained)
-        full = len(arrived) == MOST
-        if self._local:
-            facts += self._own_facts(received_of(facts[-1]) if full and facts else float("inf"))
-            facts.sort(key=received_of)
+            facts = self._intake.read(one, received)
+            if self._local:
+                well = self._take(self._own_facts(received)) and well
+            well = self._take(facts) and well
+            if time.monotonic() - began > LONGEST_TURN and taken < len(arrived):
+                self._door.give_back(arrived[taken:])
+                del arrived[taken:]
+                break
+        cuts, more = self._door.cuts(), self._door.more
+        self._cuts += cuts
+        well = self._take(self._intake.lost(cuts, now)) and well
+        if self._local and not more:
+            well = self._take(self._own_facts(float("inf"))) and well
+        return run_to(self.engine, now - GRACE * self.clock.speed if more else now) and well
+
+    def _take(self, facts: Iterable[Fact]) -> bool:
+        """Whether the engine took all of them without a fault of ours."""
         well = True
         for fact in facts:
             well = feed(self.engine, fact) and well
@@ -298,10 +333,10 @@ class Watch:
                 self._health.reached(fact)
             elif isinstance(fact, (ClockStepped, HouseChanged)):
                 self._go_by_the_wall()
-        return well if full else run_to(self.engine, now) and well
+        return well
 
     def _own_facts(self, until: float) -> list[Fact]:
-        """What did not come through the broker; nothing later than messages that still wait."""
+        """What did not come through the broker, nothing later than `until`; the earliest first."""
         found = []
         for _ in range(len(self._local)):
             fact = self._local.popleft()
@@ -309,7 +344,7 @@ class Watch:
                 found.append(fact)
             else:
                 self._local.append(fact)
-        return found
+        return sorted(found, key=received_of)
 
     def _keep(self, arrived: list[Arrived]) -> bool:
         """Write the turn, then tell whoever waits for it. Whether it stands in the journal."""
@@ -322,7 +357,8 @@ class Watch:
             self._aside = None
         written = self._write(turn)
         if written:
-            self._door.answer(arrived)
+            self._door.answer(arrived, self._cuts)
+            self._cuts = []
         if self._failed == written:
             self._heal() if written else self._fail()
         if self._failed:

@@ -12,12 +12,12 @@ from __future__ import annotations
 
 import logging
 import os
-import pickle
 import signal
 import sys
 
 from kuraban.errors import JournalError, KurabanError, MachineError, OurError
 from kuraban.settings.catalogues import load_words
+from kuraban.settings.handover import pack, unpack
 from kuraban.settings.model import Settings
 from kuraban.settings.systemd_environment import supervision
 
@@ -32,7 +32,7 @@ def become(settings: Settings) -> None:
     if sys.platform == "linux":
         file = os.memfd_create("kuraban-settings", 0)
         with open(file, "wb", closefd=False) as stream:
-            pickle.dump(settings.portable(), stream)
+            stream.write(pack(settings))
         os.lseek(file, 0, os.SEEK_SET)
         program = (sys.executable, "-P", "-m", "kuraban.runtime.watch_main", str(file))
         try:
@@ -93,7 +93,7 @@ def status_of(error: KurabanError) -> int:
 def main(file: int) -> int:
     """Watch by the settings in the open file of that number; the exit status."""
     with open(file, "rb") as stream:
-        settings: Settings = pickle.load(stream)
+        settings = unpack(stream.read())
     try:
         watch(settings)
     except KurabanError as error:

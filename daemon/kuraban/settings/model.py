@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal
 
@@ -119,7 +119,3 @@ class Settings:
     outward: Outward = Outward()
     history: Receiver | None = None
     keep: Keep = Keep()
-
-    def portable(self) -> Settings:
-        """The same for another process: a view of a dictionary cannot be handed over."""
-        return replace(self, addresses=dict(self.addresses))

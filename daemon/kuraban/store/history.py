@@ -194,8 +194,9 @@ class History:
     def entries_after(self, seq: int) -> Iterator[tuple[int, Logged]]:
         """Every entry numbered beyond `seq` with its number, in the order in which it was told."""
         select = f"SELECT seq, {rows.ENTRY} FROM entry WHERE seq > ? ORDER BY seq"
-        for row in self._each(select, (seq,)):
-            yield row[0], rows.to_logged(row[1:])
+        return rows.readable(
+            lambda row: (int(row[0]), rows.to_logged(row[1:])), self._each(select, (seq,))
+        )
 
     def last_entry(self) -> int:
         """The number of the newest entry, 0 before the first."""
@@ -284,7 +285,7 @@ class History:
     def _made(
         self, make: Callable[[rows.Row], Made], select: str, values: tuple[object, ...]
     ) -> Iterator[Made]:
-        return map(make, self._each(select, values))
+        return rows.readable(make, self._each(select, values))
 
     def _each(self, select: str, values: tuple[object, ...]) -> Iterator[rows.Row]:
         with telling(self.path, "read the journal"):

@@ -1,9 +1,10 @@
 """Whether a journal is whole, and what is lost where it is not.
 
-Three things are looked at. SQLite's own check finds pages, indexes and rows that do not fit. The
-hash chain finds entries and alarm steps that were altered or removed behind the watch's back.
-Where the file cannot be read any further, every table is then felt through from row to row, so
-that the lost stretch has a first and a last moment.
+Four things are looked at. SQLite's own check finds pages, indexes and rows that do not fit. The
+hash chain finds entries and alarm steps that were altered or removed behind the watch's back. Every
+fact is read as the watch would read it at its start. Where the file cannot be read any further,
+every table is felt through from row to row instead, so that the lost stretch has a first and a last
+moment.
 
 Readings are no links of the chain: they are millions, and what is told of a batch rests on entries.
 SQLite's check finds a damaged reading; one that somebody changed with an editor it does not.
@@ -20,7 +21,7 @@ from typing import NamedTuple
 
 from kuraban.core.units import show_time
 from kuraban.errors import Fault, JournalError
-from kuraban.store import chain
+from kuraban.store import chain, rows
 from kuraban.store.connection import connect, damaged, telling
 
 MOST = 50
@@ -106,6 +107,7 @@ def _looked(path: Path, db: sqlite3.Connection, zone: tzinfo, passed: Passed) ->
     if damage:
         lost = [_told(path, one, zone) for one in _lost(db, passed)]
         return Sound(faults=(*damage, *altered, *lost))
+    altered += _unreadable(path, db, passed)
     counts = {table: _one(db, f"SELECT count(*) FROM {table}") for table in COUNTED}
     first, last = db.execute(
         "SELECT min(at), max(at) FROM (SELECT min(at) AS at FROM entry UNION ALL"
@@ -166,6 +168,12 @@ def _chain(path: Path, db: sqlite3.Connection, links: int, passed: Passed) -> It
     except sqlite3.DatabaseError as error:
         wrong = f"the chain of entries and alarm steps cannot be followed to its end ({error})"
         yield Fault(str(path), "data base", wrong, chain.RIGHT)
+
+
+def _unreadable(path: Path, db: sqlite3.Connection, passed: Passed) -> Iterator[Fault]:
+    passed("facts, as the watch would read them", None)
+    for number, wrong in rows.unreadable(db):
+        yield Fault(str(path), f"fact {number}", wrong, "the watch leaves it out; tell it anew")
 
 
 def _told(path: Path, lost: Lost, zone: tzinfo) -> Fault:

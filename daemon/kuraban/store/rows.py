@@ -7,15 +7,16 @@ Durations and times inside an entry's body are plain seconds.
 from __future__ import annotations
 
 import heapq
+import logging
 import sqlite3
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from operator import itemgetter
-from typing import Any
+from typing import Any, TypeVar
 
 import msgspec
 
 from kuraban.core.effects import Ask, Message, Step
-from kuraban.core.entries import Amend, Duration, Entry, TakeBack, kind_of, read_special
+from kuraban.core.entries import Amend, Duration, Entry, Moment, TakeBack, kind_of
 from kuraban.core.facts import (
     ClockStepped,
     Delivered,
@@ -26,9 +27,13 @@ from kuraban.core.facts import (
     Reading,
     Refusal,
 )
+from kuraban.core.site import from_document
 from kuraban.errors import JournalError
 
 Row = tuple[Any, ...]
+Made = TypeVar("Made")
+
+log = logging.getLogger("kuraban")
 
 _RETAINED, _LATE = 1, 2
 
@@ -124,9 +129,14 @@ def to_message(row: Row) -> Message:
 
 
 def read_seconds(kind: type, value: object) -> object:
-    if kind is Duration and isinstance(value, float):
-        return Duration(value)
-    return read_special(kind, value)
+    """Times and durations are read as they were written: the door has judged them once."""
+    if kind in (Duration, Moment) and isinstance(value, float) and abs(value) < _SHOWN:
+        return kind(value)
+    raise ValueError(f"{value!r} are no seconds")
+
+
+_SHOWN = 253_370_764_800.0
+"""The year 9999: no calendar shows a later time."""
 
 
 _ENTRY: msgspec.json.Decoder[Entry] = msgspec.json.Decoder(Entry, dec_hook=read_seconds)
@@ -189,8 +199,39 @@ def facts_after(
 def _stream(
     db: sqlite3.Connection, select: str, make: Callable[[Row], Fact], seq: int
 ) -> Iterator[tuple[int, Fact]]:
-    for row in db.execute(f"{select} WHERE seq > ? ORDER BY seq", (seq,)):
-        yield row[0], make(row[1:])
+    def numbered(row: Row) -> tuple[int, Fact]:
+        return row[0], make(row[1:])
+
+    return readable(numbered, db.execute(f"{select} WHERE seq > ? ORDER BY seq", (seq,)))
+
+
+def readable(make: Callable[[Row], Made], found: Iterable[Row]) -> Iterator[Made]:
+    """What the rows were. One that cannot be read is told once and left out: it stops nobody."""
+    for row in found:
+        try:
+            made = make(row)
+        except UNREADABLE as error:
+            if (wrong := str(error)) not in _TOLD:
+                _TOLD.add(wrong)
+                log.error("%s. It is left out; `kuraban journal verify` names it", wrong)
+            continue
+        yield made
+
+
+def unreadable(db: sqlite3.Connection) -> Iterator[tuple[int, str]]:
+    """Number and fault of every fact that the watch could not take up again, table by table."""
+    for select, make in _FACTS:
+        for row in db.execute(f"{select} ORDER BY seq"):
+            try:
+                fact = make(row[1:])
+                if isinstance(fact, HouseChanged):
+                    from_document(fact.document)
+            except UNREADABLE as error:
+                yield row[0], str(error)
+
+
+UNREADABLE = (JournalError, msgspec.MsgspecError, ValueError, TypeError)
+_TOLD: set[str] = set()
 
 
 def received_of(fact: Fact) -> float:

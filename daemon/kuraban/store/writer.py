@@ -117,8 +117,11 @@ class Writer:
             f"INSERT INTO refusal VALUES ({marks(7)})",
             [rows.refusal_row(seq, fact) for seq, fact in refusals],
         )
-        total = Counter(fact.probe or "" for _, fact in refusals)
-        wild = Counter(fact.probe or "" for _, fact in refusals if fact.wild)
+        total: Counter[str] = Counter()
+        wild: Counter[str] = Counter()
+        for _, fact in refusals:
+            total[fact.probe or ""] += fact.count
+            wild[fact.probe or ""] += fact.count * fact.wild
         for probe, count in total.items():
             self._db.execute(
                 "INSERT INTO refusal_count VALUES (?, ?, ?) ON CONFLICT(probe) DO UPDATE"

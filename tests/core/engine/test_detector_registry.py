@@ -17,7 +17,7 @@ from kuraban.core.probes.belief import Suspected
 from kuraban.core.site import House, Probe
 from tests.core.house import DUSK, Night, brewery, mashing
 
-MEANT_FOR_PARTS = {"broker-lost", "journal-failing", "pages-failing", "history-behind"}
+MEANT_FOR_PARTS = {"broker-lost", "journal-failing", "pages-failing", "history-behind", "behind"}
 """Told by the parts of the watch themselves."""
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import pickle
 import random
 
 import msgspec
@@ -21,6 +20,7 @@ from kuraban.core.site import House, Probe, to_document
 from kuraban.core.units import HOUR, MINUTE
 from tests.core.busy_night import DAWN, HOUSE, facts, told
 from tests.core.house import DUSK, Bell, Night, brewery, mashing, moment, words
+from tests.kept import kept_and_read
 
 few = settings(max_examples=8, phases=[Phase.explicit, Phase.generate])
 """Whole nights: a failing one says as much as its shortest relative."""
@@ -88,7 +88,7 @@ def test_a_watch_kept_and_taken_up_again_goes_on_as_if_nothing_were(cuts: list[i
     for number, fact in enumerate(facts()):
         if number in cuts:
             story += engine.drain().story
-            engine = pickle.loads(pickle.dumps(engine))
+            engine = kept_and_read(engine, words())
         engine.take(fact)
     engine.wake(DAWN)
     assert (*story, *engine.drain().story) == told()

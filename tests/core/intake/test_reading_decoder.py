@@ -3,7 +3,15 @@
 from __future__ import annotations
 
 from kuraban.core.intake.payload import json_of
-from kuraban.core.intake.reading_decoder import Port, Sample, port_of, samples, value_of
+from kuraban.core.intake.reading_decoder import (
+    MOST,
+    Port,
+    Sample,
+    port_of,
+    records_of,
+    samples,
+    value_of,
+)
 from kuraban.core.site import Probe
 from tests.corpus import HOUSE, NOW
 
@@ -13,7 +21,8 @@ def port(name: str) -> Port:
 
 
 def told(name: str, text: str) -> list[Sample | str]:
-    found = samples(port(name), json_of(text), NOW)
+    document = json_of(text)
+    found = samples(port(name), document, records_of(document, NOW))
     return [str(sample) if isinstance(sample, ValueError) else sample for sample in found]
 
 
@@ -33,6 +42,20 @@ def test_an_object_says_one_thing_and_a_list_many() -> None:
         Sample(1, "element 1: value", None, True),
         'element 2: there is no member "value"; send {"value": 10.46}',
     ]
+
+
+def test_a_list_is_read_up_to_its_ten_thousandth_element() -> None:
+    """A week by the minute in one message; a longer list is told to come in parts."""
+    week = ",".join('{"value":1}' for _ in range(MOST))
+    assert all(isinstance(sample, Sample) for sample in told("t3-mid", f"[{week}]"))
+    beyond, *taken = told("t3-mid", f'[{week},{{"value":2}}]')
+    assert beyond == (
+        "the list has 10001 elements, of which the first 10000 are read; send them in parts"
+    )
+    assert len(taken) == MOST and isinstance(taken[-1], Sample) and taken[-1].value == 1
+    record = '{"n":"t3-mid","v":1}'
+    beyond, *taken = told("t3-mid", f"[{','.join([record] * (MOST + 2))}]")
+    assert "10002 elements" in str(beyond) and len(taken) == MOST
 
 
 def test_a_time_counted_from_now_is_none_to_keep() -> None:

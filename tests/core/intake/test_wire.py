@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Sequence
 
 import msgspec
@@ -11,12 +12,33 @@ from hypothesis import strategies as st
 
 from kuraban.core.facts import Logged, Reading, Refusal
 from kuraban.core.intake.payload import LARGEST
+from kuraban.core.intake.reading_decoder import MOST
 from kuraban.core.intake.wire import Wire
 from kuraban.core.site import House, Probe
 from tests.corpus import ENTRIES, GOOD, HOUSE, NOW, READINGS, mangled
 
 WIRE = Wire(HOUSE)
 TOPIC = "kura/reading/t3-mid"
+
+
+def _many(element: str) -> str:
+    return f"[{','.join([element] * ((LARGEST - 2) // (len(element) + 1)))}]"
+
+
+_MEMBERS = ",".join(f'"{number:x}":1' for number in range(25_000))
+WORST = {
+    "numbers": _many("1"),
+    "objects": _many("{}"),
+    "lists": _many("[[]]"),
+    "texts": _many('"a"'),
+    "readings": _many('{"value":1}'),
+    "error codes": _many('{"value":-127}'),
+    "records": _many('{"n":"t3-mid","v":1}'),
+    "the last member there twice": f'{{{_MEMBERS},"61a7":1}}',
+    "brackets": "[" * LARGEST,
+    "digits": '{"value":' + "9" * (LARGEST - 10) + "}",
+}
+"""What costs most to read within the longest payload."""
 
 Facts = Sequence[Reading | Refusal | Logged]
 
@@ -67,11 +89,42 @@ def test_a_probe_is_corrected_by_its_ice_point_offset() -> None:
 
 
 def test_a_list_is_taken_element_by_element() -> None:
-    """One bad element after an outage does not cost the others."""
+    """One bad element after an outage does not cost the others; the bad ones are one refusal."""
     facts = read('[{"value":1},{"value":"2"},{"value":NaN},7,{"value":1,"value":2},{"value":3}]')
     assert [fact.value for fact in facts if isinstance(fact, Reading)] == [1.0, 3.0]
-    reasons = [fact.reason for fact in facts if isinstance(fact, Refusal)]
-    assert [reason.split(":")[0] for reason in reasons] == [f"element {n}" for n in (2, 3, 4, 5)]
+    (reason,) = [fact.reason for fact in facts if isinstance(fact, Refusal)]
+    assert reason.startswith("element 2: value is a text") and "(and 3 more refused)" in reason
+
+
+def test_error_codes_in_a_list_are_told_apart_from_its_other_faults() -> None:
+    """Two rows at most, however long the list: what is wild counts against the probe."""
+    facts = read('[7,{"value":-127},{"value":10},8,{"value":-127},{"value":-127}]')
+    refusals = [fact for fact in facts if isinstance(fact, Refusal)]
+    assert [(fact.wild, fact.reason.partition("(and ")[2]) for fact in refusals] == [
+        (False, "1 more refused)"),
+        (True, "2 more refused)"),
+    ]
+
+
+def test_the_worst_that_fits_into_a_message_is_read_within_a_turn() -> None:
+    """A quarter megabyte of elements, of members, of brackets: at most three rows of facts beside
+    ten thousand readings, whoever sends it."""
+    for name, payload in WORST.items():
+        assert LARGEST - 60_000 < len(payload) <= LARGEST, name
+        for topic in (TOPIC, "kura/log/tank-3", "boards/8"):
+            facts = read(payload, topic)
+            assert sum(isinstance(fact, Refusal) for fact in facts) <= 4, (name, topic)
+            assert sum(isinstance(fact, Reading) for fact in facts) <= 2 * MOST, (name, topic)
+
+
+@pytest.mark.alone
+def test_reading_the_worst_takes_no_second() -> None:
+    """Measured at 0.25 s for the slowest; one of them once took 25 s."""
+    for name, payload in WORST.items():
+        for topic in (TOPIC, "kura/log/tank-3", "boards/8"):
+            before = time.process_time()
+            read(payload, topic)
+            assert time.process_time() - before < 1.0, (name, topic)
 
 
 @pytest.mark.parametrize(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import pickle
 import random
 from statistics import fmean, median, pstdev
 
@@ -22,6 +21,7 @@ from kuraban.core.probes.probe_state import (
 from kuraban.core.site import Place, Probe
 from kuraban.core.units import MINUTE
 from tests.core.house import DUSK
+from tests.kept import kept_and_read
 
 PROBE = Probe(id="t3-mid", of="tank-3", measures="product")
 TANK = Place(id="tank-3", kind="tank", name="Tank 3")
@@ -69,13 +69,12 @@ def test_a_series_forgets_the_day_before_yesterday() -> None:
     assert KEPT <= kept <= KEPT + SPARE + MINUTE
 
 
-@pytest.mark.parametrize("protocol", [2, 4, 5])
-def test_a_series_is_the_same_after_a_restart(protocol: int) -> None:
+def test_a_series_is_the_same_after_a_restart() -> None:
     series = Series()
     for minute in (0, 1, 3, 2):
         series.add(minute * MINUTE, 10.0 + minute / 16)
     series.kept = KEPT_BRIEFLY
-    again = pickle.loads(pickle.dumps(series, protocol))
+    again = kept_and_read(series)
     assert list(again.times) == [0.0, 60.0, 120.0, 180.0] and again.values == series.values
     assert (again.inserted, again.kept) == (1, KEPT_BRIEFLY)
     assert again.add(4 * MINUTE, 10.0) == series.add(4 * MINUTE, 10.0) == "new"

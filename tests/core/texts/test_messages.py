@@ -57,6 +57,7 @@ CONDITIONS = (
     "landing-above", "landing-below", "entry-doubtful", "stopped", "not-cooling", "not-heating",
     "short-cycling", "warming", "freezing", "silent", "stuck", "wild", "displaced", "disagrees",
     "broker-lost", "journal-failing", "pages-failing", "clock-wrong", "dark", "history-behind",
+    "behind",
 )  # fmt: skip
 """Every condition and question that the watch can tell of."""
 STEPS = (
@@ -108,6 +109,7 @@ SEEN: dict[str, tuple[str, ...]] = {
     "disagrees": ("twin=11.3", "gap=0.9"),
     "entry-doubtful": ("entry=alcohol",),
     "humid": ("wick_dry", "humidity=91"),
+    "behind": ("lag=42", "most=t3-mid"),
 }
 
 

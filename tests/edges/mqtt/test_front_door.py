@@ -12,7 +12,8 @@ import paho.mqtt.subscribe as listening
 import pytest
 
 from kuraban.edges.mqtt import front_door as mqtt_in
-from kuraban.edges.mqtt.front_door import Arrived, FrontDoor
+from kuraban.edges.mqtt.fair_queue import Arrived
+from kuraban.edges.mqtt.front_door import FrontDoor
 from kuraban.errors import ConfigurationError
 from tests.broker import USERS, Embedded, Mosquitto, free_port
 from tests.certificates import authority, certificate

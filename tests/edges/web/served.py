@@ -24,7 +24,7 @@ from kuraban.core.views.snapshot import Snapshot
 from kuraban.queries.snapshot import Painter
 from kuraban.recording import merged
 from kuraban.replay import Player
-from kuraban.runtime.recovery import freeze, thaw
+from kuraban.runtime.checkpoint.document import engine_in, freeze, read
 from kuraban.settings import Account, Web, load
 from kuraban.settings.catalogues import load_words
 from kuraban.settings.paths import JOURNAL
@@ -71,8 +71,7 @@ class Served:
         """The same watch once more, with a journal of its own."""
         kept = freeze(self.engine)
         assert kept is not None
-        engine = thaw(kept.blob, self.words)
-        assert engine is not None
+        engine = engine_in(read(kept.blob), self.words)
         for file in self.path.parent.glob(f"{JOURNAL}*"):
             shutil.copy(file, folder / file.name)
         return Served(folder, engine)

@@ -21,6 +21,8 @@ from kuraban.core.texts import messages as wording
 from kuraban.core.units import HOUR, brewery_day, next_clock
 
 NOON, DUSK = 12 * HOUR, 18 * HOUR
+ANEW = 6 * HOUR
+"""A word that was told so much too early is told again at its hour."""
 
 
 class Planned(msgspec.Struct):
@@ -40,8 +42,8 @@ class DailyWords:
         self._notifier, self._deadlines = notifier, deadlines
         self.night: list[Step | Message] = []
         """What was told since the evening, as far as it was drained."""
-        self._night_since = 0.0
-        self._morning, self._evening = Planned(DUSK), Planned(NOON)
+        self.night_since = 0.0
+        self.morning_plan, self.evening_plan = Planned(DUSK), Planned(NOON)
 
     def plan(self, now: float) -> None:
         """Plan both words by the hours that the site names, which may have changed.
@@ -52,22 +54,25 @@ class DailyWords:
         self._stepped_over(0.0, now)
 
     def stepped(self, by: float, now: float) -> None:
-        """The wall clock went `by` seconds forward."""
+        """The wall clock went `by` seconds forward; where it went far back, the day comes anew."""
+        if by <= -ANEW:
+            self.morning_plan.said = self.evening_plan.said = None
         self._stepped_over(by, now)
 
     def _stepped_over(self, by: float, now: float) -> None:
-        site = self._view.house.site
-        for word, clock, deadline in (
-            (self._morning, site.day_starts, Morning),
-            (self._evening, site.evening, Evening),
-        ):
+        for word in (self.morning_plan, self.evening_plan):
             over = now < word.at <= now + by and self._day(word, now) != word.said
-            at = now if over else self._next(word, clock, now)
-            if at != word.at:
-                word.at = at
-                self._deadlines.add(at, deadline(at))
+            self._set(word, now if over else self._next(word, now))
 
-    def _next(self, word: Planned, clock: float, now: float) -> float:
+    def _set(self, word: Planned, at: float) -> None:
+        if at != word.at:
+            word.at = at
+            deadline = Morning if word is self.morning_plan else Evening
+            self._deadlines.add(at, deadline(at))
+
+    def _next(self, word: Planned, now: float) -> float:
+        site = self._view.house.site
+        clock = site.day_starts if word is self.morning_plan else site.evening
         ahead = next_clock(now, clock, self._view.house.zone)
         day, planned = self._day(word, ahead), self._day(word, word.at)
         if day == word.said:
@@ -82,15 +87,15 @@ class DailyWords:
         if planned != word.at:
             return False
         word.said = self._day(word, planned)
-        self.plan(now)
+        self._set(word, self._next(word, now))
         return True
 
     def evening(self, planned: float, now: float) -> None:
-        if not self._begins(self._evening, planned, now):
+        if not self._begins(self.evening_plan, planned, now):
             return
         view, notices = self._view, self._notifier.notices
-        self._night_since = now
-        self.night = [event for event in self.night if event.at > now]
+        self.night_since = now
+        self.night = [event for event in self.night if event.at >= now]
         if reports.month_begins(view.house, now):
             old = reports.old_ice_points(view.house, now)
             notices.to_role(MAINTENANCE, now, partial(wording.monthly, now, old))
@@ -99,13 +104,13 @@ class DailyWords:
             notices.to_role(BREWER, now, partial(wording.evening, word))
 
     def morning(self, planned: float, now: float) -> None:
-        if not self._begins(self._morning, planned, now):
+        if not self._begins(self.morning_plan, planned, now):
             return
         view, notifier = self._view, self._notifier
         waiting = notifier.duty_alarms.reported()
         if not reports.anything_judged(view, now) and not waiting:
             return
-        night = [e for e in (*self.night, *notifier.writer.story) if e.at >= self._night_since]
+        night = [e for e in (*self.night, *notifier.writer.story) if e.at >= self.night_since]
         report = reports.morning_report(view, self._alarm_manager, night, waiting, now)
         roles = {CONDITIONS[condition].role for _, condition in waiting} - {BREWER}
         for role in (BREWER, *sorted(roles)):

@@ -23,10 +23,11 @@ PARTS: dict[Part, str] = {
     "journal": "journal-failing",
     "pages": "pages-failing",
     "history": "history-behind",
+    "intake": "behind",
 }
-HELD_FOR: dict[Part, float] = {"broker": 2 * MINUTE}
+HELD_FOR: dict[Part, float] = {"broker": 2 * MINUTE, "intake": 20.0}
 """So long a part must fail before it is told."""
-WELL_FOR: dict[Part, float] = {"broker": 2 * MINUTE, "pages": 5 * MINUTE}
+WELL_FOR: dict[Part, float] = {"broker": 2 * MINUTE, "pages": 5 * MINUTE, "intake": 2 * MINUTE}
 """So long a part must be well again before it is over."""
 BACK_FOR = 5 * MINUTE
 """So long after the watch is back its probes have time to be heard, and then it is told."""
@@ -45,9 +46,11 @@ class SelfMonitoring:
         self._notices, self._deadlines = notices, deadlines
         self.impaired: dict[str, float] = {}
         """Parts of the watch that fail, by condition, and since when."""
-        self._well_since: dict[str, float] = {}
+        self.evidence: dict[str, tuple[str, ...]] = {}
+        """What the part `intake` said of itself, by condition."""
+        self.well_since: dict[str, float] = {}
         """When each part was mended last."""
-        self._away_since: float | None = None
+        self.away_since: float | None = None
 
     def take(self, fact: Impaired, now: float) -> None:
         """A part fails, or is well again."""
@@ -57,32 +60,34 @@ class SelfMonitoring:
         condition = PARTS[fact.part]
         if not fact.holds:
             self.impaired = {c: at for c, at in self.impaired.items() if c != condition}
-            self._well_since[condition] = now
+            self.well_since[condition] = now
             well = now + WELL_FOR.get(fact.part, 0.0)
             self._deadlines.add(well, PartMended(condition, now))
         elif condition not in self.impaired:
             self.impaired = {**self.impaired, condition: now}
+            self.evidence[condition] = tuple(fact.reason.split() * (fact.part == "intake"))
             held = HELD_FOR.get(fact.part, 0.0)
             self._deadlines.add(now + held, PartFailing(condition, now))
 
     def tell(self, now: float, condition: str, since: float) -> None:
         """It has failed for long enough, if it still fails."""
         if self.impaired.get(condition) == since:
-            self._tell(Finding(WATCH, condition, True, now, since=since))
+            evidence = self.evidence.get(condition, ())
+            self._tell(Finding(WATCH, condition, True, now, since=since, evidence=evidence))
 
     def mend(self, now: float, condition: str, since: float) -> None:
         """It has been well for long enough, if it still is."""
-        if condition not in self.impaired and self._well_since.get(condition) == since:
+        if condition not in self.impaired and self.well_since.get(condition) == since:
             self._tell(Finding(WATCH, condition, False, now))
 
     def _away(self, gone: bool, now: float) -> None:
         """Nobody watched from the one fact to the other."""
         if gone:
-            self._away_since, self._state.blind = now, FAR_FUTURE
-        elif self._away_since is not None:
+            self.away_since, self._state.blind = now, FAR_FUTURE
+        elif self.away_since is not None:
             self._state.blind = now + BACK_FOR
-            self._deadlines.add(self._state.blind, WatchBack(self._away_since, now))
-            self._away_since = None
+            self._deadlines.add(self._state.blind, WatchBack(self.away_since, now))
+            self.away_since = None
 
     def back(self, now: float, since: float, until: float) -> None:
         if reports.anything_judged(self._view, now):

@@ -12,6 +12,7 @@ import difflib
 import json
 import re
 import unicodedata
+from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -82,10 +83,15 @@ def printable(text: str) -> bool:
     )
 
 
+def too_long(size: int) -> str:
+    """What is wrong with a payload of so many bytes."""
+    return f"payload has {size} bytes; at most {LARGEST} are read"
+
+
 def text_of(payload: bytes) -> str:
     """The payload as text, surrounding white space taken off."""
     if len(payload) > LARGEST:
-        raise ValueError(f"payload has {len(payload)} bytes; at most {LARGEST} are read")
+        raise ValueError(too_long(len(payload)))
     if payload.startswith((b"\xef\xbb\xbf", b"\xff\xfe", b"\xfe\xff")):
         raise ValueError("payload begins with a byte order mark; send plain UTF-8 without it")
     if b"\0" in payload:
@@ -149,8 +155,8 @@ def _members(pairs: list[tuple[str, object]]) -> dict[str, object] | Twice:
     members = dict(pairs)
     if len(members) == len(pairs):
         return members
-    names = [name for name, _ in pairs]
-    return Twice(next(name for name in names if names.count(name) > 1))
+    count = Counter(name for name, _ in pairs)
+    return Twice(next(name for name in count if count[name] > 1))
 
 
 def _whole(digits: str) -> int | float:

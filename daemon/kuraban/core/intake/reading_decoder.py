@@ -20,6 +20,9 @@ from kuraban.core.units import parse_time
 BUS_CODES = frozenset({-127.0, 127.9375, 127.94})
 """°C that a one-wire bus reports for a lost or starved probe: no measurement (common practice)."""
 
+MOST = 10_000
+"""Readings that are taken of one message: a week of them, one a minute."""
+
 _CELSIUS = (-40.0, 110.0, "°C")
 _RANGES: dict[str, tuple[float, float, str]] = {
     "humidity": (0.0, 100.0, "%"),
@@ -82,18 +85,45 @@ def port_of(probe: Probe, together: frozenset[str]) -> Port:
     )
 
 
-def samples(port: Port, document: object, now: float) -> Iterator[Sample | ValueError]:
-    """What a document says of one probe, a reason in place of each element that says nothing."""
+Records = list[senml.Record | str]
+
+
+def records_of(document: object, now: float) -> Records | ValueError | None:
+    """The records of a SenML pack, or what spoils it; None where the document is none."""
+    if not isinstance(document, list) or not senml.is_pack(document):
+        return None
+    try:
+        return senml.resolve(document[:MOST], now)
+    except ValueError as wrong:
+        return wrong
+
+
+def samples(
+    port: Port, document: object, records: Records | ValueError | None
+) -> Iterator[Sample | ValueError]:
+    """What a document says of one probe, a reason in place of each element that says nothing.
+
+    Of a list the first `MOST` elements; one reason stands for all that come after them.
+    """
     if port.pointer is not None:
         yield _attempt(_pointed, port, document)
-    elif not isinstance(document, list):
+        return
+    if not isinstance(document, list):
         yield _attempt(_plain, port, document)
-    elif senml.is_pack(document):
-        yield from _packed(port, document, now)
+        return
+    if len(document) > MOST:
+        yield ValueError(
+            f"the list has {len(document)} elements, of which the first {MOST} are read; "
+            "send them in parts"
+        )
+    if isinstance(records, ValueError):
+        yield records
+    elif records is not None:
+        yield from _packed(port, records)
     elif not document:
         yield ValueError("the list is empty; send the readings in it")
     else:
-        for position, element in enumerate(document, 1):
+        for position, element in enumerate(document[:MOST], 1):
             yield _placed(_attempt(_listed, port, element), position)
 
 
@@ -155,12 +185,7 @@ def _time(at: object, name: str) -> float | None:
         raise ValueError(f"{name}: {wrong}") from None
 
 
-def _packed(port: Port, pack: list[object], now: float) -> Iterator[Sample | ValueError]:
-    try:
-        records = senml.resolve(pack, now)
-    except ValueError as wrong:
-        yield wrong
-        return
+def _packed(port: Port, records: Records) -> Iterator[Sample | ValueError]:
     for position, record in enumerate(records, 1):
         if isinstance(record, str):
             yield _placed(ValueError(record), position)

@@ -2,8 +2,8 @@
 
 Whatever arrives, `Wire.read` answers and never raises. A reading's payload is a decimal text, a
 JSON object with `value` and perhaps `at`, a list of such objects, a SenML pack, or whatever lies
-behind a probe's own topic and JSON Pointer. The elements of a list stand alone: a bad one is
-refused and the others are taken.
+behind a probe's own topic and JSON Pointer. The elements of a list stand alone: the bad ones are
+refused, in one row for all of them, and the others are taken.
 
 Two ways lead through the door. The common forms, a number alone and an object with nothing but
 `value` and `at`, are recognised in about a microsecond; everything else, all that is refused
@@ -13,7 +13,7 @@ answers, the slow one would have given the same.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 
 import msgspec
 
@@ -23,14 +23,16 @@ from kuraban.core.intake.entry_validation import no_subject
 from kuraban.core.intake.payload import document_of, head_of, json_of, safe, show, text_of, untwice
 from kuraban.core.intake.reading_decoder import (
     Port,
+    Records,
     Sample,
     Wild,
     port_of,
+    records_of,
     samples,
     value_of,
 )
 from kuraban.core.intake.sender_times import SenderTimes
-from kuraban.core.site import House, Probe
+from kuraban.core.site import WATCH, House, Probe
 from kuraban.core.units import AHEAD, BOARD_EPOCH, parse_time
 
 __all__ = ["LONGEST_REASON", "Wire", "entry_from"]
@@ -84,6 +86,25 @@ class Wire:
         if self._wall:
             self._times.stepped(ahead)
             self._plain = self._times.plain
+
+    def line_of(self, topic: str) -> str:
+        """The topic itself where it is one of the house; all others are one line, without name."""
+        before, _, subject = topic.rpartition("/")
+        return topic if topic in self._ports or self._logs(before, subject) else ""
+
+    def _logs(self, before: str, subject: str) -> bool:
+        house = self.house
+        known = subject in house.place or subject in house.cooler or subject in house.probe
+        return before == f"{self.root}/log" and (known or subject == WATCH)
+
+    def probes_of(self, topic: str) -> tuple[str, ...]:
+        """The probes that speak on a topic."""
+        return tuple(port.probe for port in self._ports.get(topic, ()))
+
+    def unread(self, topic: str, head: bytes, received: float, wrong: str) -> Refusal:
+        """The refusal of a message that is not read at all."""
+        probe = next(iter(self.probes_of(topic)), None)
+        return _refusal(topic, head, received, ValueError(wrong), probe)
 
     def read(
         self, topic: str, payload: bytes, received: float, retained: bool = False
@@ -163,9 +184,11 @@ class Wire:
         self, ports: tuple[Port, ...], topic: str, payload: bytes, received: float, retained: bool
     ) -> list[Reading | Refusal | Logged]:
         document = document_of(text_of(payload))
+        records = records_of(document, received)
         found: list[Reading | Refusal | Logged] = []
         for port in ports:
-            for sample in self._samples(port, document, received):
+            wrong = _Wrong()
+            for sample in self._samples(port, document, records, received):
                 try:
                     if isinstance(sample, ValueError):
                         raise sample
@@ -173,17 +196,22 @@ class Wire:
                     found.append(
                         self._dated(port, value, sample.sent, sample.dated, received, retained)
                     )
-                except ValueError as wrong:
-                    found.append(_refusal(topic, payload, received, wrong, port.probe))
+                except ValueError as error:
+                    wrong.add(error)
+            found += wrong.refusals(topic, payload, received, port.probe)
         return found
 
     def _samples(
-        self, port: Port, document: object, received: float
+        self,
+        port: Port,
+        document: object,
+        records: Records | ValueError | None,
+        received: float,
     ) -> Iterable[Sample | ValueError]:
         """What a sender's clock goes by shows in the newest of what it sends at once."""
         if self._plain:
-            return samples(port, document, received)
-        found = list(samples(port, document, received))
+            return samples(port, document, records)
+        found = list(samples(port, document, records))
         sent = [s.sent for s in found if isinstance(s, Sample) and s.dated and s.sent is not None]
         if sent:
             self._times.moment(port.probe, max(sent), received)
@@ -212,6 +240,29 @@ class Wire:
                 f"readings go to {readings}<probe>, entries to {self.root}/log/<subject>"
             )
         return no_subject(topic[len(readings) :], self.house, "probe")
+
+
+class _Wrong:
+    """What of one message cannot be taken: the first fault and how many there are, bus error codes
+    and everything else apart. So a message, however long, is one row of the journal or two."""
+
+    def __init__(self) -> None:
+        self._found: dict[bool, tuple[ValueError, int]] = {}
+
+    def add(self, error: ValueError) -> None:
+        wild = isinstance(error, Wild)
+        first, count = self._found.get(wild, (error, 0))
+        self._found[wild] = first, count + 1
+
+    def refusals(
+        self, topic: str, payload: bytes, received: float, probe: str
+    ) -> Iterator[Refusal]:
+        for first, count in self._found.values():
+            refusal = _refusal(topic, payload, received, first, probe)
+            if count > 1:
+                reason = f"{refusal.reason[:320]} (and {count - 1} more refused)"
+                refusal = msgspec.structs.replace(refusal, reason=reason, count=count)
+            yield refusal
 
 
 def _ports(house: House, readings: str) -> dict[str, tuple[Port, ...]]:

@@ -30,9 +30,9 @@ class Gathering:
     ) -> None:
         self._view, self._alarms = view, alarms
         self._deadlines, self._writer = deadlines, writer
-        self._rung: dict[str, deque[tuple[float, str]]] = {}
+        self.rung: dict[str, deque[tuple[float, str]]] = {}
         """When each person was rung last, and about which alarm."""
-        self._waiting: dict[str, list[tuple[str, str]]] = {}
+        self.waiting: dict[str, list[tuple[str, str]]] = {}
         """The alarms that each person is to be told of together."""
 
     def ring(self, call: Call, alarm: Alarm, urgency: Urgency, at: float) -> None:
@@ -45,14 +45,14 @@ class Gathering:
 
     def wait(self, person: str, alarm: Alarm, until: float) -> None:
         """Tell a person of an alarm with what else waits for them, at `until` at the latest."""
-        waiting = self._waiting.setdefault(person, [])
+        waiting = self.waiting.setdefault(person, [])
         if not waiting:
             self._deadlines.add(until, Gathered(person))
         waiting.append((alarm.subject, alarm.condition))
 
     def send(self, person: str, at: float) -> None:
         """What came thick or together for one person, in one message."""
-        keys = dict.fromkeys(self._waiting.pop(person, ()))
+        keys = dict.fromkeys(self.waiting.pop(person, ()))
         alarms = [self._alarms[key] for key in keys]
         alarms = [alarm for alarm in alarms if alarm.state is State.UNACKNOWLEDGED]
         if not alarms:
@@ -73,7 +73,7 @@ class Gathering:
 
         What is only now past its limit is never held back for that, nor is one thing alone.
         """
-        rung = self._rung.setdefault(call.person, deque(maxlen=MANY_RINGS))
+        rung = self.rung.setdefault(call.person, deque(maxlen=MANY_RINGS))
         things = {name for when, name in rung if at - when < HOUR} | {alarm.id}
         full = len(rung) == MANY_RINGS and at - rung[0][0] < HOUR
         newly_far = call.rung == 0 and alarm.condition.startswith("far-")

@@ -12,8 +12,7 @@ from __future__ import annotations
 
 from array import array
 from bisect import bisect_left, bisect_right
-from pickle import PickleBuffer
-from typing import Any, Literal, SupportsIndex
+from typing import Literal
 
 from kuraban.core.facts import Reading
 from kuraban.core.probes.probe_view import Reason
@@ -47,12 +46,6 @@ class Series:
         """How many came out of their order."""
         self.kept = KEPT
 
-    def __reduce_ex__(self, protocol: SupportsIndex) -> tuple[Any, ...]:
-        """To a pickle without a copy: a checkpoint holds a thousand of these."""
-        held = self.times, self.values
-        parts = [PickleBuffer(one) if int(protocol) >= 5 else one.tobytes() for one in held]
-        return _series, (*parts, self.inserted, self.kept)
-
     def add(self, at: float, value: float) -> Admission:
         """Keep a value; the first of one moment stays."""
         times = self.times
@@ -80,14 +73,6 @@ class Series:
         """The latest value at or before a moment."""
         place = bisect_right(self.times, at) - 1
         return self.values[place] if place >= 0 else None
-
-
-def _series(times: bytearray, values: bytearray, inserted: int, kept: float) -> Series:
-    series = Series()
-    series.times.frombytes(times)
-    series.values.frombytes(values)
-    series.inserted, series.kept = inserted, kept
-    return series
 
 
 class ProbeState:

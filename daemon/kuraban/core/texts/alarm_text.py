@@ -30,7 +30,7 @@ _CAUTION = {
 }  # fmt: skip
 _KINDS = {"room": "band", "cold-store": "band", "water": "band"}
 _PLACES = BREWING | _KINDS.keys()
-_COUNTS = frozenset({"code", "jumps", "starts"})
+_COUNTS = frozenset({"code", "jumps", "starts", "lag"})
 _TIMES = frozenset({"due"})
 _SIGNED = frozenset({"step"})
 _UNITS = {"humidity": "%RH", "depression": "K"}

@@ -29,6 +29,10 @@ RECEIVE_MAXIMUM: Final = 60_000
 """High, and no back-pressure: one answer releases a whole new window."""
 
 
+LEAST_AHEAD, MOST_AHEAD = 2**16, 2**20
+"""Bytes that are read at a time, more where more has come: each time the thread has to wait for the
+interpreter, some milliseconds while the watch judges."""
+
 File = str | PathLike[str] | None
 
 
@@ -68,6 +72,7 @@ class Client(mqtt.Client):
     """What the socket met, which paho itself only logs."""
     waited = False
     """Set by a callback that kept the thread waiting: time to look after writing and pings."""
+    _most = LEAST_AHEAD
     _ahead = b""
     _used = 0
 
@@ -103,13 +108,14 @@ class Client(mqtt.Client):
         start, ahead = self._used, self._ahead
         if start >= len(ahead):
             try:
-                self._ahead = ahead = super()._sock_recv(65536)
+                self._ahead = ahead = super()._sock_recv(self._most)
             except BlockingIOError:
                 raise
             except OSError as error:
                 self.broke = error
                 raise
             start = 0
+            self._most = MOST_AHEAD if len(ahead) == self._most else LEAST_AHEAD
         self._used = end = start + bufsize
         return ahead[start:end]
 

@@ -12,6 +12,7 @@ Four things follow:
   the loop around paho is ours and catches everything.
 - A full queue is no reason to answer. The network thread waits, at most half the keep-alive, then
   lets the message and all after it go unanswered, and reconnects to be given them again in order.
+  Only of a flood what came is let go instead (`fair_queue`), and answered once that is written.
 - While the journal fails nothing may be answered, and the broker stops sending when the window is
   full. So the kept session is closed, its messages pile up at the broker, and a second session
   without memory (QoS 0, nothing to answer) keeps the watch seeing.
@@ -24,14 +25,18 @@ from __future__ import annotations
 import json
 import random
 import ssl
-from collections import deque
 from collections.abc import Callable, Iterable
 from threading import Event, Lock, Thread
 from typing import Any, Final, Literal, NamedTuple
 
+from kuraban.core.intake.payload import LARGEST
+from kuraban.edges.mqtt.answers import Answers
 from kuraban.edges.mqtt.client import Client, Link, tls_context
 from kuraban.edges.mqtt.connack_reasons import breakdown, refusal
+from kuraban.edges.mqtt.fair_queue import HEAD, MESSAGES, Arrived, Backlog, Cut, FairQueue
 
+PAUSE: Final = 0.05
+"""Seconds of rest where all that waits is of lines that are being cut."""
 SESSION_KEPT: Final = 8 * 7 * 86400
 """How long the broker keeps our session and its messages while we are away, seconds."""
 FIRST_DELAY, LONGEST_DELAY = 2.0, 60.0
@@ -40,18 +45,6 @@ STEADY: Final = 30.0
 """A connection that lived this long, seconds, starts the next delay from the shortest again."""
 ECHO: Final = 5.0
 """Within this many seconds of connecting the broker gives us our own retained status."""
-
-
-class Arrived(NamedTuple):
-    """One message as it came. `received` is elapsed time; `link`, `mid`, `qos` serve the answer."""
-
-    topic: str
-    payload: bytes
-    received: float
-    retained: bool
-    link: int
-    mid: int
-    qos: int
 
 
 LinkKind = Literal["connected", "refused", "lost", "deaf", "full", "fault", "stopped"]
@@ -72,6 +65,7 @@ class LinkEvent(NamedTuple):
 class FrontDoor:
     """Subscribes to `topics` at the broker of `link` and keeps at most `capacity` messages.
 
+    `line_of` names the line of a topic, in which messages are fair to those of the others.
     `on_event` is called from the network thread; what it raises is swallowed. `clock` gives elapsed
     seconds, `wall` the Unix seconds that others read. Raises ConfigurationError when the TLS files
     cannot be used.
@@ -83,21 +77,22 @@ class FrontDoor:
         topics: tuple[str, ...],
         clock: Callable[[], float],
         *,
-        capacity: int = 20_000,
+        capacity: int = MESSAGES,
+        line_of: Callable[[str], str] = str,
         wall: Callable[[], float] | None = None,
         on_event: Callable[[LinkEvent], None],
     ) -> None:
         self._settings = link
         self._topics = topics
         self._clock, self._wall = clock, wall or clock
-        self._capacity = self._limit = capacity
         self._tell_on = on_event
         self._status_topic, self._below = f"{link.root}/watch/status", f"{link.root}/"
         tls = tls_context(link)
         self._kept = self._make(link.client_id, tls)
         self._passing = self._make(f"{link.client_id}-passing", tls)
         self._client = self._wanted = self._kept
-        self._queue: deque[Arrived] = deque()
+        self._queue = FairQueue(line_of, capacity)
+        self._answers = Answers()
         self._bell, self._room, self._wake = Event(), Event(), Event()
         self._hungry = False
         self._lock = Lock()
@@ -160,20 +155,19 @@ class FrontDoor:
             self._thread.join(timeout)
 
     def take(self, most: int, wait: float) -> list[Arrived]:
-        """What waits, up to `most`, oldest first; at most `wait` seconds for the first."""
+        """What waits, up to `most`, oldest first; at most `wait` seconds for the first.
+
+        Where more waits than a turn can hold, the quiet lines first.
+        """
         queue = self._queue
         if not queue and wait > 0:
             self._hungry = True
             if not queue:
                 self._bell.wait(wait)
             self._hungry = False
-            self._bell.clear()
-        taken: list[Arrived] = []
-        try:
-            for _ in range(most):
-                taken.append(queue.popleft())  # noqa: PERF401
-        except IndexError:
-            pass
+        taken = queue.take(most)
+        if not taken and wait > 0 and len(queue):
+            self._bell.wait(min(wait, PAUSE))
         self._room.set()
         return taken
 
@@ -181,13 +175,32 @@ class FrontDoor:
         """End a waiting `take` at once, or the next that would wait: something else has come."""
         self._bell.set()
 
-    def answer(self, arrived: Iterable[Arrived]) -> None:
+    @property
+    def more(self) -> bool:
+        """Whether the last `take` left something for the next."""
+        return self._queue.left
+
+    def give_back(self, rest: list[Arrived]) -> None:
+        """What was taken and could not be judged: it comes first at the next take."""
+        self._queue.give_back(rest)
+
+    def cuts(self) -> list[Cut]:
+        """What was let go unread since this was asked last."""
+        return self._queue.cuts()
+
+    def backlog(self) -> Backlog | None:
+        """What waits, and of whom most; None where nothing does."""
+        return self._queue.backlog()
+
+    def answer(self, arrived: Iterable[Arrived], cuts: Iterable[Cut] = ()) -> None:
         """Tell the broker that these are safe. Those of an earlier link are dropped."""
         with self._lock:
             link = self._link
             mids = [one.mid for one in arrived if one.qos and one.link == link]
-            if mids and self._up:
-                self._client.answer(mids)
+            for cut in cuts:
+                mids += cut.mids.get(link, ())
+            if mids and self._up and (ready := self._answers.ready(mids)):
+                self._client.answer(ready)
 
     def publish(self, topic: str, payload: bytes | str, retain: bool = False) -> None:
         """Send at QoS 1. Retained words are told anew at each connect, so that the last one holds;
@@ -243,9 +256,10 @@ class FrontDoor:
         with self._lock:
             self._link += 1
             self._client = self._wanted
+            self._answers = Answers()
+        self._queue.begin()
         self._letting_go = False
         self._echoed = True
-        self._limit = self._capacity
         self._wake.clear()
         self._client.forget()
 
@@ -283,35 +297,42 @@ class FrontDoor:
             return
         if not self._echoed and topic.startswith(self._below):
             self._hears()  # a long backlog comes before the echo
-        if len(self._queue) >= self._limit and not self._wait_for_room():
+        if self._letting_go or (self._queue.full and not self._make_room()):
             return
-        self._queue.append(
+        payload = message.payload
+        size = len(payload) if len(payload) > LARGEST else 0
+        self._queue.put(
             Arrived(
                 topic,
-                bytes(message.payload),
+                bytes(payload[:HEAD] if size else payload),
                 self._clock(),
                 message.retain,
                 self._link,
                 message.mid,
                 message.qos,
+                size,
             )
         )
+        if message.qos:
+            self._answers.came(message.mid)
         if self._hungry:
             self._bell.set()
 
-    def _wait_for_room(self) -> bool:
+    def _make_room(self) -> bool:
         """False when the message has to go unanswered, and with it all after it on this link."""
-        if self._letting_go:
-            return False
+        queue = self._queue
+        if queue.pressed():
+            queue.cut()
+            return True
         self._client.waited = True
         self._room.clear()
-        if len(self._queue) >= self._capacity:
+        if queue.full:
             self._room.wait(self._settings.keepalive / 2)
-        if len(self._queue) < self._capacity and not self._stopping:
+        if not queue.full and not self._stopping:
+            queue.waited()
             return True
         self._letting_go = True
-        self._limit = -1
-        self._tell("full", f"{self._capacity} messages wait; the broker is asked to send again")
+        self._tell("full", f"{len(queue)} messages wait; the broker is asked to send again")
         self._client.disconnect()
         return False
 

@@ -1,0 +1,65 @@
+"""From what the broker brought to facts: each message read, within what its sender may send.
+
+What is cut, overtaken or refused is so before it is a fact. The journal thus tells facts in the
+order in which they were judged, and its replay needs to know of no limit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+import msgspec
+
+from kuraban.core.facts import Fact, Refusal
+from kuraban.core.intake.allowance import TOO_MANY, Allowance
+from kuraban.core.intake.payload import too_long
+from kuraban.core.intake.wire import Wire
+from kuraban.edges.mqtt.fair_queue import HEAD, Arrived, Cut
+
+TOO_FAST = "came faster than can be judged and was let go unread; the newest messages are kept"
+
+
+class Intake:
+    """Reads with `wire`. `away` is for how long, seconds, nobody watched: so much more may wait."""
+
+    def __init__(self, wire: Wire, away: float = 0.0) -> None:
+        self._wire = wire
+        self._allowance = Allowance(away)
+        self._dry: dict[str, float] = {}
+        """Topics whose probes have had their share, and until when."""
+
+    def read(self, one: Arrived, received: float) -> Sequence[Fact]:
+        """The facts of one message. Of who is beyond his share nothing is read, only counted."""
+        topic, payload = one.topic, one.payload
+        if self._dry and received < self._dry.get(topic, received):
+            refusal = self._unread(one, received, TOO_MANY)
+            return self._allowance.cut(topic, refusal, received)
+        if one.size:
+            wrong = too_long(one.size)
+            return self._allowance.refuse(self._unread(one, received, wrong), received)
+        found = self._wire.read(topic, payload, received, one.retained)
+        taken = self._allowance.admit(found, topic, received)
+        if taken is not found:
+            self._look(topic, received)
+        return taken
+
+    def lost(self, cuts: Iterable[Cut], at: float) -> list[Fact]:
+        """What is to be said of messages that were let go unread, and of refusals held back."""
+        told: list[Fact] = []
+        for cut in cuts:
+            refusal = self._wire.unread(cut.topic, cut.head, at, TOO_FAST)
+            refusal = msgspec.structs.replace(refusal, count=cut.count)
+            told += self._allowance.cut(cut.line, refusal, at)
+        return [*told, *self._allowance.overdue(at)]
+
+    def _unread(self, one: Arrived, received: float, wrong: str) -> Refusal:
+        return self._wire.unread(one.topic, one.payload[:HEAD], received, wrong)
+
+    def _look(self, topic: str, received: float) -> None:
+        """Whether every probe of the topic has had its share."""
+        probes = self._wire.probes_of(topic)
+        until = min((self._allowance.dry_until(probe, received) for probe in probes), default=0.0)
+        if until > received:
+            self._dry[topic] = until
+        else:
+            self._dry.pop(topic, None)

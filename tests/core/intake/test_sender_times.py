@@ -1,0 +1,82 @@
+"""What senders' times mean when the wall clock has stepped and theirs perhaps has not."""
+
+from __future__ import annotations
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from kuraban.core.intake.sender_times import SenderTimes
+from kuraban.core.units import DAY, HOUR, MINUTE
+
+LATE = 10 * MINUTE
+NOW = 1_770_000_000.0
+
+
+def after(*aheads: float) -> SenderTimes:
+    times = SenderTimes(LATE)
+    for ahead in aheads:
+        times.stepped(ahead)
+    return times
+
+
+def test_while_nothing_stepped_all_clocks_are_one() -> None:
+    assert SenderTimes(LATE).plain
+    assert SenderTimes(LATE).moment("t3", NOW, NOW) == NOW
+    assert not after(HOUR).plain
+
+
+def test_a_clock_that_went_along_is_brought_back() -> None:
+    times = after(HOUR)
+    assert times.moment("t3", NOW + HOUR - 5, NOW) == NOW - 5
+    assert times.moment("t3", NOW + HOUR - 2 * HOUR, NOW) == NOW - 2 * HOUR, "a backfill"
+
+
+def test_a_clock_that_stayed_is_believed_as_it_is() -> None:
+    """From its first reading after the step, and its backfills too."""
+    times = after(HOUR)
+    assert times.moment("t3", NOW - 5, NOW) == NOW - 5
+    assert times.moment("t3", NOW - 3 * HOUR, NOW + 60) == NOW - 3 * HOUR
+
+
+def test_each_sender_is_found_out_by_itself() -> None:
+    times = after(-9 * HOUR)
+    assert times.moment("true", NOW, NOW) == NOW
+    assert times.moment("along", NOW - 9 * HOUR, NOW) == NOW
+    assert times.moment("true", NOW + 60, NOW + 60) == NOW + 60
+
+
+def test_a_backfill_of_just_the_steps_length_is_no_reading_of_now() -> None:
+    """Once a sender was heard, what it sends of an hour ago is of an hour ago."""
+    times = after(HOUR)
+    assert times.moment("t3", NOW + HOUR, NOW) == NOW
+    assert times.moment("t3", NOW, NOW) == NOW - HOUR
+
+
+def test_a_clock_that_is_put_right_later_is_noticed() -> None:
+    times = after(HOUR)
+    assert times.moment("t3", NOW, NOW) == NOW
+    assert times.moment("t3", NOW + HOUR + 60, NOW + 60) == NOW + 60
+    assert times.moment("t3", NOW + 60, NOW + 120) == NOW + 60 - HOUR
+
+
+def test_what_fits_nothing_counts_by_the_wall_clock() -> None:
+    assert after(HOUR).moment("t3", NOW + 3 * DAY, NOW) == NOW + 3 * DAY - HOUR
+
+
+def test_when_our_clock_is_right_again_theirs_needs_no_finding_out() -> None:
+    times = after(HOUR, 0.0)
+    assert times.moment("t3", NOW - 5, NOW) == NOW - 5
+
+
+@given(
+    st.lists(st.integers(-4 * 86400, 4 * 86400).map(float), min_size=1, max_size=6),
+    st.integers(0, 6), st.floats(0, LATE - 1),
+)  # fmt: skip
+def test_whichever_clock_a_current_reading_is_by_it_is_current(
+    aheads: list[float], which: int, age: float
+) -> None:
+    """Never later than now by more than a board may be ahead, never older than `late_after`."""
+    times = after(*aheads)
+    by = [0.0, *aheads][which % (len(aheads) + 1)]
+    at = times.moment("t3", NOW - age + by, NOW)
+    assert NOW - LATE <= at <= NOW + 300
