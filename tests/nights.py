@@ -273,7 +273,7 @@ class Evening:
         for _ in range(15):
             self.publisher.publish("kura/log/watch", note)
             with suppress(AssertionError):
-                wait(lambda: ("watch", mark) in watch.engine.entry_handler.seen, 2)
+                wait(lambda: ("watch", mark) in watch.engine.entry_handler.known, 2)
                 return mark
         raise AssertionError("the watch does not take what is published")
 

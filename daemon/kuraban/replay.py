@@ -11,7 +11,14 @@ import msgspec
 
 from kuraban.core.effects import Message, Step, timeline_line
 from kuraban.core.engine.engine import Engine
-from kuraban.core.facts import ClockStepped, HouseChanged, Impaired, Reading, Refusal
+from kuraban.core.facts import (
+    ClockStepped,
+    EntryOutcome,
+    HouseChanged,
+    Impaired,
+    Reading,
+    Refusal,
+)
 from kuraban.core.intake.wire import Wire
 from kuraban.core.site import House, from_document, to_document
 from kuraban.core.texts.messages import Words
@@ -102,7 +109,8 @@ class Player:
     def story(self) -> list[Step | Message]:
         turn = self.engine.drain()
         for fact in turn.facts:
-            self.refused += isinstance(fact, Refusal)
+            refused = isinstance(fact, EntryOutcome) and fact.fate == "refused"
+            self.refused += refused or isinstance(fact, Refusal)
             self.readings += isinstance(fact, Reading)
         return turn.story
 

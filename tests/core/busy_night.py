@@ -120,7 +120,7 @@ def _entries() -> Iterator[Sent]:
     yield entry(430, "store", "shelve", condition="warm", **{"for": "1h"}, by="ken")
     yield entry(580, "tank-3", "aim", celsius=10.6, by=moment(800), who="aki")
     yield entry(455, "tank-3", "aim", celsius=5.0, by=moment(10), who="aki")
-    yield entry(500, "m1-mid", "out-of-service", by="ken")
+    yield entry(500, "m1-mid", "out-of-service", by="bun")
     yield entry(700, "tank-4", "probe-out", by="dai")
     yield entry(720, "tank-4", "move", to="tank-3")
     yield entry(760, "bed-1", "split", to=["bed-1", "bed-2"], by="dai")

@@ -18,7 +18,16 @@ from kuraban.core.course import FAR_FUTURE, Course, Sides, Stage
 from kuraban.core.detectors.base import Finding
 from kuraban.core.effects import Message, Step
 from kuraban.core.engine.engine import Engine
-from kuraban.core.facts import ClockStepped, Fact, HouseChanged, Logged, Reading, Refusal
+from kuraban.core.facts import (
+    ClockStepped,
+    EntryOutcome,
+    Fact,
+    HouseChanged,
+    Logged,
+    Reading,
+    Record,
+    Refusal,
+)
 from kuraban.core.intake.entry_parser import entry_from
 from kuraban.core.intake.wire import Wire
 from kuraban.core.site import Cooler, Duty, House, Person, Place, Probe, Site, to_document
@@ -140,7 +149,7 @@ class Night:
         self.now = self.began = at
         self.ahead = 0.0
         self.told: dict[str, Told] = {}
-        self.facts: list[Fact] = []
+        self.facts: list[Record] = []
         self.story: list[Step | Message] = []
         self.withdrawn: list[str] = []
         self.conflicts = 0
@@ -237,7 +246,23 @@ class Night:
                 if page.at >= since]  # fmt: skip
 
     def refusals(self) -> list[str]:
-        return [fact.reason for fact in self.facts if isinstance(fact, Refusal)]
+        """Why messages, and entries that came to nothing, were refused."""
+        return [
+            fact.reason
+            for fact in self.facts
+            if isinstance(fact, Refusal)
+            or (isinstance(fact, EntryOutcome) and fact.fate == "refused")
+        ]
+
+    def fates(self, entry: str) -> list[str]:
+        """What became of an entry, one thing after the other."""
+        outcomes = [fact for fact in self.facts if isinstance(fact, EntryOutcome)]
+        return [outcome.fate for outcome in outcomes if outcome.id == entry]
+
+    def outcome(self, entry: str) -> EntryOutcome:
+        """How it stands; the test fails where nothing was decided."""
+        outcomes = [fact for fact in self.facts if isinstance(fact, EntryOutcome)]
+        return [outcome for outcome in outcomes if outcome.id == entry][-1]
 
 
 class Bell(Night):

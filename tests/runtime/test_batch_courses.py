@@ -6,7 +6,7 @@ from kuraban.core import entries as e
 from kuraban.core.engine.engine import Engine
 from kuraban.core.facts import HouseChanged, Logged
 from kuraban.core.site import to_document
-from kuraban.runtime.batch_courses import BatchCourses
+from kuraban.runtime.batch_courses import begun
 from kuraban.settings import load
 from kuraban.settings.catalogues import load_words
 from tests.edges.web.served import SITE
@@ -26,28 +26,28 @@ def start(place: str, batch: str, at: float, course: str = "night-slow") -> Logg
     return Logged(f"start {batch}", place, entry, at, NOON)
 
 
-def begun(engine: Engine, keep: BatchCourses) -> list[tuple[str, str]]:
-    return [(name, place) for name, place, _ in keep.courses(engine.drain(), engine)]
+def kept(engine: Engine) -> list[tuple[str, str]]:
+    return [(name, place) for name, place, _ in begun(engine.drain(), engine)]
 
 
 def test_a_batch_that_begins_now_has_its_course_kept_at_once() -> None:
-    engine, keep = watch(), BatchCourses()
+    engine = watch()
     engine.take(start("tank-1", "20", NOON))
-    assert begun(engine, keep) == [("20", "tank-1")]
-    assert begun(engine, keep) == []
+    assert kept(engine) == [("20", "tank-1")]
+    assert kept(engine) == []
 
 
 def test_one_announced_for_later_is_kept_when_it_begins() -> None:
     """By the course as it is read then."""
-    engine, keep = watch(), BatchCourses()
+    engine = watch()
     engine.take(start("tank-1", "20", NOON + 3600.0))
-    assert begun(engine, keep) == []
+    assert kept(engine) == []
     engine.wake(NOON + 3600.0)
-    assert begun(engine, keep) == [("20", "tank-1")]
+    assert kept(engine) == [("20", "tank-1")]
 
 
 def test_one_that_was_refused_is_not_kept() -> None:
     """A course that nobody knows."""
-    engine, keep = watch(), BatchCourses()
+    engine = watch()
     engine.take(start("tank-1", "20", NOON, course="none such"))
-    assert begun(engine, keep) == []
+    assert kept(engine) == []

@@ -140,7 +140,7 @@ def test_who_has_what_in_hand_outlives_an_update(journal: Journal) -> None:
     assert (warm.state, warm.by) == (State.ACKNOWLEDGED, "aki")
     assert warm.raised is not None and night.now - warm.raised > 20 * HOUR
     assert alarms["store", "warm"].reason == "door mended"
-    assert [held.id for held in after.engine.entry_handler.pending.held.values()] == ["e6"]
+    assert [held.logged.id for held in after.engine.entry_handler.pending.held.values()] == ["e6"]
     assert standing_of(after.engine) == standing_of(night.engine)
     assert after.engine.drain().empty
     for one in (night, after):
@@ -340,7 +340,7 @@ def test_a_checkpoint_of_an_older_kuraban_is_passed_over(
     with caplog.at_level(logging.INFO, "kuraban"):
         engine = recover(journal, words())
     assert len(caplog.records) == 1 and "cannot be read" in caplog.text
-    assert engine.started and engine.entry_handler.seen
+    assert engine.started and len(engine.entry_handler.known)
     journal.close()
 
 

@@ -16,7 +16,10 @@ import tempfile
 from pathlib import Path
 
 from kuraban.core.effects import Turn
-from kuraban.core.facts import Delivered, Impaired
+from kuraban.core.engine.engine import Engine
+from kuraban.core.facts import Delivered, Impaired, Logged
+from kuraban.core.intake.entry_parser import entry_from
+from kuraban.core.units import MINUTE
 from kuraban.runtime import freeze, recover
 from kuraban.settings.catalogues import load_words
 from kuraban.store.journal import Journal
@@ -39,8 +42,8 @@ def unpack(packed: Path, to: Path) -> Path:
 
 
 def live(path: Path) -> None:
-    """A night at `path` with everything that a journal holds: one page sent, one part failing, the
-    watch's own state at a clean stop."""
+    """A night at `path` with everything that a journal holds: entries of every fate, one page sent,
+    one part failing, the watch's own state at a clean stop."""
     live_through(NIGHT, path)
     journal, outbox = Journal.open(path), Outbox(path)
     engine = recover(journal, load_words())
@@ -49,6 +52,7 @@ def live(path: Path) -> None:
     outbox.claim(row.id, now)
     outbox.tried(row.id, "json", now, sent=True)
     outbox.sent(row.id, now)
+    now = tell_entries(engine, now)
     result = Delivered(row.id, "aki", now, now, True)
     for fact in (result, Impaired("broker", True, now), Impaired("broker", False, now)):
         engine.take(fact)
@@ -56,6 +60,31 @@ def live(path: Path) -> None:
     journal.commit(Turn(now=now + 1.0))
     outbox.close()
     journal.close()
+
+
+def tell_entries(engine: Engine, now: float) -> float:
+    """Entries that count, that are put right, that wait, and that do not fit; when it is after.
+
+    Mio and Ken are no brewers: what would stop the watch over a batch, if they say it, waits.
+    """
+    told: list[tuple[str, dict[str, object]]] = [
+        ("tank-3", {"entry": "stir", "id": "x-stir", "by": "mio"}),
+        ("tank-3", {"entry": "take-back", "id": "x-back", "of": "x-stir", "by": "mio"}),
+        ("tank-3", {"entry": "addition", "id": "x-ice", "what": "ice", "kg": 20.0, "by": "mio"}),
+        ("tank-3", {"entry": "amend", "id": "x-amend", "of": "x-ice", "kg": 30.0, "by": "mio"}),
+        ("starter-1", {"entry": "batch-end", "id": "x-none"}),
+        ("tank-2", {"entry": "batch-end", "id": "x-slip", "by": "mio"}),
+        ("tank-2", {"entry": "take-back", "id": "x-sorry", "of": "x-slip", "by": "mio"}),
+        ("tank-2", {"entry": "out-of-service", "id": "x-out", "by": "mio"}),
+        ("tank-2", {"entry": "confirm", "id": "x-yes", "of": "x-out", "by": "aki"}),
+        ("tank-3", {"entry": "stage", "id": "x-waits", "stage": "naka", "by": "mio"}),
+    ]
+    for place, fields in told:
+        now += MINUTE
+        logged = entry_from(fields, place, engine.view.house, now, "page")
+        assert isinstance(logged, Logged), logged
+        engine.take(logged)
+    return now
 
 
 def main() -> None:

@@ -9,7 +9,8 @@ import pytest
 
 from kuraban.core import entries as e
 from kuraban.core.effects import Step, Turn
-from kuraban.core.facts import Fact, HouseChanged, Logged, Reading
+from kuraban.core.facts import HouseChanged, Logged, Reading, Record
+from kuraban.core.plan.counted_entries import ToldEntry
 from kuraban.errors import JournalError
 from kuraban.store.forwarded import (
     ENTRIES_BEFORE,
@@ -20,6 +21,7 @@ from kuraban.store.forwarded import (
     SetAside,
 )
 from kuraban.store.journal import Journal
+from tests.outcomes import became
 
 
 def test_each_receiver_has_its_own_place(kept: Journal, path: Path) -> None:
@@ -35,7 +37,7 @@ def test_each_receiver_has_its_own_place(kept: Journal, path: Path) -> None:
     other.close()
 
 
-def readings(count: int, start: float = 0.0) -> list[Fact]:
+def readings(count: int, start: float = 0.0) -> list[Record]:
     return [Reading("t3-mid", start + n, n / 16, start + n + 5) for n in range(count)]
 
 
@@ -51,10 +53,10 @@ def step(at: float) -> Step:
 
 
 def test_everything_is_read_once_whatever_the_batch(kept: Journal, path: Path) -> None:
-    """Readings, entries, steps and houses, none twice and none left out."""
-    facts: list[Fact] = [HouseChanged(0.0, "{}"), *readings(20)]
+    """Readings, entries, what became of them, steps and houses, none twice and none left out."""
+    facts: list[Record] = [HouseChanged(0.0, "{}"), *readings(20)]
     for number in range(12):
-        facts.insert(3 * number, note(number))
+        facts[3 * number : 3 * number] = note(number), became(note(number))
     kept.commit(Turn(now=30.0, facts=facts, story=[step(30.0)]))
     held = Forwarded(path, "office")
     for limit in (1, 2, 3, 7, 500):
@@ -63,7 +65,7 @@ def test_everything_is_read_once_whatever_the_batch(kept: Journal, path: Path) -
             assert len(rows.readings) <= limit and len(rows.events) <= limit
             found += [row[0] for row in rows.readings] + [seq for seq, _ in rows.events]
             cursor = rows.last
-        assert sorted(found) == list(range(1, 35))
+        assert sorted(found) == list(range(1, 47))
     held.close()
 
 
@@ -80,12 +82,13 @@ def test_what_ran_is_known_from_the_entries_before(kept: Journal, path: Path) ->
     """Those of the last months, and the house in which they were made."""
     late = ENTRIES_BEFORE + 100.0
     kept.commit(Turn(now=late, facts=[
-        HouseChanged(0.0, "first"), note(1), HouseChanged(1.0, "second"), note(2, late),
-        HouseChanged(late, "third"), note(3, late),
+        HouseChanged(0.0, "first"), note(1), became(note(1)), HouseChanged(1.0, "second"),
+        note(2, late), became(note(2, late)), HouseChanged(late, "third"), note(3, late),
+        became(note(3, late)),
     ]))  # fmt: skip
     held = Forwarded(path, "office")
-    before = [what if isinstance(what, str) else what.id for _, what in held.before(5)
-              if isinstance(what, (str, Logged))]  # fmt: skip
+    before = [what if isinstance(what, str) else what.logged.id for _, what in held.before(7)
+              if isinstance(what, (str, ToldEntry))]  # fmt: skip
     assert before == ["second", "n2", "third"]
     assert held.before(0) == []
     held.close()

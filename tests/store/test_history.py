@@ -60,7 +60,7 @@ def test_a_forwarder_reads_on_where_it_stopped(kept: Journal, history: History) 
 
 
 def test_entries_stand_beside_their_corrections(kept: Journal, history: History) -> None:
-    """Nothing is overwritten: the old entry and what became of it can both be read."""
+    """Nothing is overwritten: the old entry and what corrects it can both be read."""
     old, other = logged("e1", minute=1), logged("e2", minute=2, on="tank-4")
     back = logged("e3", TakeBack(of="e1"), 3)
     amended = logged("e4", Amend(of="e1", fields={"text": "not so quiet"}), 4)

@@ -14,6 +14,7 @@ from kuraban.store.journal import Journal
 from kuraban.store.schema import MIGRATIONS
 from tests.store.stored import stored, unpack
 
+LINKED = ("entry", "outcome", "step")
 Held = dict[str, list[dict[str, Any]]]
 
 pytestmark = pytest.mark.parametrize("packed", stored(), ids=lambda path: path.name)
@@ -42,6 +43,10 @@ def test_nothing_is_lost_and_the_chain_holds(packed: Path, path: Path) -> None:
     journal.close()
     after = held(path)
     del before["migration"]
+    for chain in (before["state"][0], after["state"][0]):
+        old = chain.pop("links"), chain.pop("head")
+        links = {row["link"]: row["hash"] for table in LINKED for row in after[table]}
+        assert links[old[0]] == old[1], "the chain goes on from where it ended"
     for table, rows in before.items():
         assert len(after[table]) == len(rows), table
         for old, new in zip(rows, after[table], strict=True):

@@ -151,7 +151,7 @@ def _heat(run: Running, found: Hours) -> Iterator[str]:
 def show_progress(place: Place, site: Site = None) -> None:
     """Baume (ボーメ), SMV (日本酒度), BMD, and the day on which Baume is zero."""
     with _running(place, site) as run:
-        found = progress(run.view, place, run.batch, run.now)
+        found = progress(run.view.house, run.view.entry_log.about(place), run.batch, run.now)
         say(f"{run.name}, {run.batch.title or run.batch.name}"
             + (f", moromi day {found.today}" if found.today is not None else ""))  # fmt: skip
         if not found.samples:

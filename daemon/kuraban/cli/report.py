@@ -82,7 +82,7 @@ def over(
         start = end - days * DAY
         found = rings(
             history.steps(start, end), history.messages(start, end),
-            history.entries(None, start, end + 1.0), start, end, house.site.day_starts, house.zone,
+            history.counting(None, start, end + 1.0), start, end, house.site.day_starts, house.zone,
         )  # fmt: skip
     if as_json:
         told = by_the_wall(msgspec.to_builtins(found), house.zone)

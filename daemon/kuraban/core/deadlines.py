@@ -62,6 +62,13 @@ class EntryCounts(_Due, frozen=True):
     logged: Logged
 
 
+class EntryLapses(_Due, frozen=True):
+    """An entry that waits for a second person falls away."""
+
+    subject: str
+    id: str
+
+
 class BatchEnded(_Due, frozen=True):
     """The batch of a place ends by the clock."""
 
@@ -102,8 +109,8 @@ class Morning(_Due, frozen=True):
 
 
 Deadline = (
-    ClimbLadder | HoursInHand | Gathered | PromiseDue | ShelfEnds | EntryCounts | BatchEnded
-    | PartFailing | PartMended | WatchBack | Evening | Morning
+    ClimbLadder | HoursInHand | Gathered | PromiseDue | ShelfEnds | EntryCounts | EntryLapses
+    | BatchEnded | PartFailing | PartMended | WatchBack | Evening | Morning
 )  # fmt: skip
 
 

@@ -7,7 +7,7 @@ from typing import Literal
 
 import msgspec
 
-from kuraban.core.facts import Fact
+from kuraban.core.facts import Record
 from kuraban.core.units import show_time
 
 Ask = tuple[str, str]
@@ -65,8 +65,9 @@ class Turn(msgspec.Struct, kw_only=True):
 
     now: float
     """The time up to which every deadline was looked at."""
-    facts: list[Fact] = []
-    """In the order in which they were taken; their `received` never falls."""
+    facts: list[Record] = []
+    """In the order in which they were taken, what became of an entry behind it; their `received`
+    never falls."""
     story: list[Step | Message] = []
     """Alarm steps and messages in the order in which they came about."""
     withdrawn: list[str] = []

@@ -1,5 +1,8 @@
 """What the watch can come to know. Each is one line of the journal, and nothing else decides.
 
+One is not heard but decided: what became of an entry. It stands here beside the entry that it is
+about, is written with it, and is never taken: whoever takes the entry decides anew.
+
 Facts are frozen msgspec structures rather than dataclasses: they cost a tenth to make, and the
 journal writes and reads them as JSON without a second description.
 """
@@ -66,6 +69,45 @@ class Logged(msgspec.Struct, frozen=True, gc=False):
         return self.subject, self.id
 
 
+Fate = Literal[
+    "counted", "confirmed", "amended", "waiting", "refused", "taken-back", "repeated",
+    "fallen-away",
+]  # fmt: skip
+"""How an entry stands: it counts (as it was made, confirmed by a second person, or as amended); it
+waits for a second person; it does not fit what runs; it was taken back; it said once more what
+waited, which thereby counts; it waited, and nobody confirmed it in time."""
+COUNTS: frozenset[Fate] = frozenset({"counted", "confirmed", "amended"})
+
+
+class EntryOutcome(msgspec.Struct, frozen=True, gc=False):
+    """What became of an entry, told at every change; the latest one says how it stands.
+
+    An entry of which there is none has not been decided yet: it lies ahead of its own time.
+    """
+
+    subject: str
+    id: str
+    fate: Fate
+    received: float
+    """When it was decided."""
+    cause: tuple[str, str] | None = None
+    """Subject and id of the entry by which: the correction, the confirmation."""
+    by: str | None = None
+    """Who made that one."""
+    reason: str = ""
+    """Why it was refused, with what would be right."""
+    entry: Entry | None = None
+    """What it says from now on, where it was amended."""
+
+    @property
+    def key(self) -> tuple[str, str]:
+        return self.subject, self.id
+
+    @property
+    def counts(self) -> bool:
+        return self.fate in COUNTS
+
+
 class HouseChanged(msgspec.Struct, frozen=True):
     """The site file, its courses, rota and calendar as they were read at `received`."""
 
@@ -115,3 +157,5 @@ class ClockStepped(msgspec.Struct, frozen=True, gc=False):
 
 
 Fact = Reading | Refusal | Logged | HouseChanged | Delivered | Impaired | ClockStepped
+Record = Fact | EntryOutcome
+"""What a turn leaves in the journal."""

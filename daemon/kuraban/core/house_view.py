@@ -171,9 +171,13 @@ class HouseView:
         """The same for who holds the place's sense already."""
         if known.value is not None and known.centre is not None:
             return known.value, known.centre
-        subject_state = self.entry_log.subject_states.get(known.place.id)
+        return self.checked(known.place, now)
+
+    def checked(self, place: Place, now: float) -> tuple[float, float] | None:
+        """(degrees, time) of a check by hand that still counts."""
+        subject_state = self.entry_log.subject_states.get(place.id)
         if subject_state is not None and subject_state.check is not None:
-            counts = CHECK_COUNTS.get(known.place.kind, CHECK_COUNTS_ELSE)
+            counts = CHECK_COUNTS.get(place.kind, CHECK_COUNTS_ELSE)
             if now - subject_state.check[0] <= counts:
                 return subject_state.check[1], subject_state.check[0]
         return None

@@ -162,6 +162,8 @@ class House(msgspec.Struct, frozen=True, kw_only=True, dict=True):
     swaps: tuple[Swap, ...] = ()
     """Entered by the crew; the site file knows none."""
     courses: tuple[Course, ...] = ()
+    managers: tuple[str, ...] = ()
+    """Accounts of the pages that manage: what they enter waits for nobody."""
     clock: Pieces = ()
     """How far the wall clock is ahead of the watch's time; the watch's own, as the swaps are."""
 

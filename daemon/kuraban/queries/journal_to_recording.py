@@ -13,13 +13,14 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import datetime, tzinfo
 from typing import NamedTuple
 
 import msgspec
 
 from kuraban.core import entries as e
+from kuraban.core.engine.entry_touches import WEIGHED
 from kuraban.core.facts import (
     ClockStepped,
     Fact,
@@ -31,9 +32,11 @@ from kuraban.core.facts import (
 )
 from kuraban.core.intake.entry_times import carried
 from kuraban.core.intake.reading_decoder import BUS_CODES
+from kuraban.core.plan.corrections import CORRECTIONS
+from kuraban.core.plan.counted_entries import ToldEntry
 from kuraban.core.site import House, from_document
 from kuraban.core.timescale import wall_of
-from kuraban.core.units import DAY, show_duration
+from kuraban.core.units import AHEAD, DAY, show_duration
 from kuraban.replay import CLOCK_TOPIC, HOUSE_TOPIC, PART_TOPIC
 from kuraban.store.history import History
 from kuraban.store.rows import entry_row, received_of
@@ -55,11 +58,10 @@ class Line(NamedTuple):
 def retell(history: History, root: str, since: float | None, until: float | None) -> Iterator[Line]:
     """The journal as messages, in the order in which the watch took them.
 
-    With `since`, the house and the entries of the time before come first, all at that moment, the
-    entries with their own times. JournalError where the journal cannot be read.
+    With `since`, the house and the entries of the time before come first, as they stood then, all
+    at that moment, the entries with their own times. JournalError where the journal cannot be read.
     """
     pen = _Pen(root)
-    before: list[Logged] = []
     house: HouseChanged | None = None
     clock: list[ClockStepped] = []
     begun = since is None
@@ -69,13 +71,20 @@ def retell(history: History, root: str, since: float | None, until: float | None
                 house = fact
             elif isinstance(fact, ClockStepped):
                 clock.append(fact)
-            elif isinstance(fact, Logged) and fact.at > since - ENTRIES_BACK:
-                before.append(fact)
             continue
         if not begun and since is not None:
             begun = True
-            yield from pen.opening(house, clock, before, since)
+            yield from pen.opening(house, clock, _in_force(history, since), since)
         yield from pen.lines(fact, received_of(fact))
+
+
+def _in_force(history: History, since: float) -> Iterator[ToldEntry]:
+    """Entries of before as they stood: those that counted, that waited, or lay ahead."""
+    for told in history.told(None, since - ENTRIES_BACK, since + AHEAD, known_by=since):
+        correction = isinstance(told.logged.entry, (*CORRECTIONS, e.Confirm))
+        waits = told.outcome is None or told.outcome.fate == "waiting"
+        if told.logged.received < since and (waits or (told.counts and not correction)):
+            yield told
 
 
 class _Pen:
@@ -84,14 +93,23 @@ class _Pen:
     def __init__(self, root: str) -> None:
         self.root = root
         self.house: House | None = None
+        self._told: set[tuple[str, str]] = set()
+        """Entries, as an older watch wrote of them when it refused one: a replay will do so too."""
 
     def opening(
-        self, house: HouseChanged | None, clock: list[ClockStepped], entries: list[Logged],
+        self, house: HouseChanged | None, clock: list[ClockStepped], entries: Iterable[ToldEntry],
         at: float,
     ) -> Iterator[Line]:  # fmt: skip
-        for fact in (house, *clock, *sorted(entries, key=lambda logged: logged.at)):
+        """The house, the clock and the entries as they stood. What had counted counts at once: it
+        was weighed when it came, so who made it is left out where that would be asked anew."""
+        for fact in (house, *clock):
             if fact is not None:
                 yield from self.lines(fact, at)
+        for told in entries:
+            logged = told.as_it_counts
+            if told.counts and type(logged.entry) in WEIGHED:
+                logged = msgspec.structs.replace(logged, by=None)
+            yield from self.lines(logged, at)
 
     def lines(self, fact: Fact, at: float) -> Iterator[Line]:
         match fact:
@@ -99,7 +117,8 @@ class _Pen:
                 yield self._reading(fact, at)
             case Logged():
                 yield Line(at, f"{self.root}/log/{fact.subject}", entry_text(fact))
-            case Refusal():
+                self._told.add((f"log/{fact.subject}", fact.id))
+            case Refusal() if (fact.topic, fact.head) not in self._told:
                 yield self._refusal(fact, at)
             case HouseChanged():
                 yield Line(at, f"{self.root}/{HOUSE_TOPIC}", self._house(fact.document))

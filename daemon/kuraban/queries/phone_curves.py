@@ -192,7 +192,7 @@ def _points(history: History, known: Known, start: float) -> Iterator[Point]:
 def _events(history: History, known: Known, start: float) -> Iterator[Event]:
     from kuraban.edges.charts import KINDS, Event
 
-    entries: Iterator[Logged] = history.taken(known.place, start, known.at + 60.0)
+    entries: Iterator[Logged] = history.counting(known.place, start, known.at + 60.0)
     for logged in entries:
         kind = KINDS.get(type(logged.entry))
         if kind is not None:

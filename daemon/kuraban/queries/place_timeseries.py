@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from statistics import median
 from typing import NamedTuple
 
 from kuraban.core import entries as e
 from kuraban.core.facts import Logged
-from kuraban.core.plan.entry_log import CONTROL, EntryLog
-from kuraban.core.plan.plan_view import EntryLogView
-from kuraban.core.plan.subject_state import Batch, Refused
+from kuraban.core.plan.entry_reducer import apply
+from kuraban.core.plan.subject_state import Batch, Refused, SubjectStates
 from kuraban.core.texts.translator import figure
 from kuraban.queries.journal_state import JournalState
 
@@ -89,16 +88,15 @@ def _planned(spells: list[Spell], at: float) -> float | None:
 
 def _spells(state: JournalState, place: str, end: float) -> list[Spell]:
     """Which batches ran in the place, as the entries that are still known tell it."""
-    known = state.engine.view.entry_log
-    entry_log = EntryLog(state.engine.view.house)
+    known = state.engine.watched.state.entry_log
+    books = SubjectStates(state.engine.view.house)
+    books.courses = dict(known.courses)
     found: list[Spell] = []
     running: tuple[Batch, float] | None = None
-    for logged in _counting(known):
-        try:
-            entry_log.add(logged)
-        except Refused:
-            continue
-        batch = entry_log.subject_state(place).batch
+    for logged in known.counting():
+        with suppress(Refused):
+            apply(books, logged)
+        batch = books.subject_state(place).batch
         if batch is not (running[0] if running else None):
             if running is not None:
                 found.append(Spell(running[1], logged.at, running[0]))
@@ -109,23 +107,12 @@ def _spells(state: JournalState, place: str, end: float) -> list[Spell]:
     return found
 
 
-def _counting(entry_log: EntryLogView) -> Iterator[Logged]:
-    """Entries as they count: corrected, and without those taken back."""
-    for logged in sorted(entry_log.log, key=lambda logged: logged.at):
-        kept_out = (*CONTROL, e.TakeBack, e.Amend)
-        if logged.key not in entry_log.hidden and not isinstance(logged.entry, kept_out):
-            yield entry_log.amended.get(logged.key, logged)
-
-
 def _did(
     state: JournalState, place: str, start: float, end: float, step: float
 ) -> dict[int, list[str]]:
-    entry_log = state.engine.view.entry_log
     found: dict[int, list[str]] = {}
-    for logged in state.history.taken(place, start, end):
-        if logged.key not in entry_log.hidden:
-            told = entry_log.amended.get(logged.key, logged)
-            found.setdefault(int((logged.at - start) // step), []).append(in_short(told))
+    for logged in state.history.counting(place, start, end):
+        found.setdefault(int((logged.at - start) // step), []).append(in_short(logged))
     return found
 
 

@@ -277,7 +277,7 @@ class Painter:
 
 
 def _unconfirmed(engine: Engine) -> Iterator[Unconfirmed]:
-    for logged in engine.entry_handler.pending.waiting(engine.now):
+    for logged, _ in engine.entry_handler.pending.held.values():
         yield Unconfirmed(
             id=logged.id,
             subject=logged.subject,
@@ -401,10 +401,7 @@ def _duty(view: HouseView, now: float) -> Iterator[OnDuty]:
 
 def _note(view: HouseView) -> tuple[str, str | None, float] | None:
     """The newest note about the house as a whole."""
-    entry_log = view.entry_log
-    for logged in reversed(entry_log.log):
-        told = entry_log.amended.get(logged.key, logged)
-        kept = logged.subject == WATCH and logged.key not in entry_log.hidden
-        if kept and isinstance(told.entry, e.Note):
-            return told.entry.text, told.by, told.at
+    for logged in reversed(view.entry_log.about(WATCH)):
+        if isinstance(logged.entry, e.Note):
+            return logged.entry.text, logged.by, logged.at
     return None

@@ -13,7 +13,7 @@ import msgspec
 from kuraban.core.alarms.alarm_manager import AlarmManager
 from kuraban.core.alarms.life_cycle import State
 from kuraban.core.effects import Step, timeline_line
-from kuraban.core.facts import Fact, Logged
+from kuraban.core.facts import Logged, Record
 from kuraban.errors import JournalError
 from kuraban.queries.journal_to_recording import entry_text
 from kuraban.store.history import History
@@ -52,7 +52,7 @@ class AlarmPublisher:
             payload = msgspec.json.encode(timeline_line(step, self.zone))
         self._publish(self._topic(step.subject, step.condition), payload, retain=True)
 
-    def tell_entries(self, facts: Iterable[Fact]) -> None:
+    def tell_entries(self, facts: Iterable[Record]) -> None:
         """Those made on a page or by a link: whoever listens to the broker hears them too."""
         for fact in facts:
             if isinstance(fact, Logged) and fact.way in ("page", "link"):

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 import msgspec
 
 from kuraban.core.effects import Turn
-from kuraban.core.facts import Fact, Reading
+from kuraban.core.facts import Reading, Record
 from kuraban.errors import JournalError
 from kuraban.store.connection import damaged
 from kuraban.store.journal import Checkpoint, Journal, set_aside
@@ -114,7 +114,7 @@ class JournalWriter:
         if len(held.facts) > MOST_HELD:
             held.facts = self._lightened(held.facts)
 
-    def _lightened(self, facts: list[Fact]) -> list[Fact]:
+    def _lightened(self, facts: list[Record]) -> list[Record]:
         """Without the older half of the readings: whoever cannot write must forget something."""
         half = len(facts) // 2
         kept = [fact for fact in facts[:half] if not isinstance(fact, Reading)]

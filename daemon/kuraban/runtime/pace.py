@@ -11,6 +11,7 @@ import logging
 import time
 from collections.abc import Callable
 
+from kuraban.clock import elapsed
 from kuraban.core.facts import Part
 from kuraban.edges.mqtt.fair_queue import Backlog
 
@@ -58,7 +59,7 @@ class Pace:
     def _say(self, backlog: Backlog | None) -> None:
         if backlog is None:
             return
-        lag = max(0.0, time.time() - backlog.oldest) if backlog.messages else 0.0
+        lag = max(0.0, elapsed() - backlog.oldest) if backlog.messages else 0.0
         most = backlog.most.removeprefix(self._readings) or "?"
         log.warning(
             "the watch is behind by %.0f s: %d messages with %.1f MB wait, most of them from %s; "

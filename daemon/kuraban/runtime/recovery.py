@@ -6,10 +6,10 @@ knows; what it tells on the way was told before and is thrown away. Delays, ladd
 thus go on where they were.
 
 Where another version of the code left the checkpoint, its memory is passed over: the house, the
-entries of the last 60 days and all facts of the last 14 hours are lived through once more, or of as
-many more as show how what stands now began. What stood is then laid over that, and only what came
-after the checkpoint is lived through with it. What the code of today sees otherwise than people
-were told is told now.
+entries of the last 60 days, as they were decided then, and all facts of the last 14 hours are lived
+through once more, or of as many more as show how what stands now began. What stood is then laid
+over that, and only what came after the checkpoint is lived through with it. What the code of today
+sees otherwise than people were told is told now.
 """
 
 from __future__ import annotations
@@ -24,16 +24,15 @@ import msgspec
 
 from kuraban.core.alarms.life_cycle import Alarm, State
 from kuraban.core.conditions import CONDITIONS
-from kuraban.core.course import Course
 from kuraban.core.effects import Message, Step, StepName
 from kuraban.core.engine.engine import Engine
 from kuraban.core.engine.standing import Standing, lay_over
-from kuraban.core.entries import BatchStart
 from kuraban.core.facts import Fact, HouseChanged, Logged
 from kuraban.core.site import WATCH
 from kuraban.core.texts.messages import Words
 from kuraban.core.units import DAY, HOUR
 from kuraban.runtime.checkpoint.document import engine_in, read, standing_in, version
+from kuraban.runtime.past_entries import PastEntries
 from kuraban.store.history import History
 from kuraban.store.journal import Journal
 from kuraban.store.rows import received_of
@@ -48,9 +47,6 @@ PERHAPS_NORMAL = frozenset({"unshelved", "released", "in-service"})
 RINGING = PERHAPS_NORMAL | {"raised", "realarmed"}
 LATELY = 1000
 """Facts before a checkpoint by which its moment is looked at."""
-
-Copies = dict[tuple[str, str], Course]
-"""By batch and place."""
 
 log = logging.getLogger("kuraban")
 
@@ -88,13 +84,15 @@ def recover(journal: Journal, words: Words) -> Engine:
     if now is None:
         return Engine(words)
     with closing(History(journal.path)) as history:
+        past = PastEntries(history, now - ENTRIES_BACK)
         kept = _kept(journal, history, words, now)
         engine = None if kept is None else kept.engine
         if kept is None or engine is None:
-            return _anew(journal, history, words, kept, now)
-        if not _live_through(engine, journal.facts_after(kept.seq), now):
-            return _anew(journal, history, words, kept, now)
+            return _anew(journal, history, words, kept, past, now)
+        if not _live_through(engine, journal.facts_after(kept.seq), now, past):
+            return _anew(journal, history, words, kept, past, now)
         engine.drain()
+        past.finish(engine)
         writer = engine.notifier.writer
         writer.serial = max(writer.serial, _last_serial(history, now))
         return engine
@@ -138,16 +136,12 @@ def _of_its_time(standing: Standing, seq: int, history: History, now: float) -> 
         raise ValueError(f"it is of the moment {standing.now:.0f}, which is not this journal's")
 
 
-def _live_through(
-    engine: Engine, facts: Iterable[Fact], now: float, copies: Copies | None = None
-) -> bool:
-    """Whether all of it went well. `copies` are the courses on which batches were started."""
+def _live_through(engine: Engine, facts: Iterable[Fact], now: float, past: PastEntries) -> bool:
+    """Whether all of it went well."""
     well = True
     for fact in facts:
-        if copies and isinstance(fact, Logged) and isinstance(fact.entry, BatchStart):
-            copy = copies.get((fact.entry.batch, fact.subject))
-            if copy is not None and engine.started:
-                engine.watched.state.entry_log.courses[fact.key] = copy
+        if isinstance(fact, Logged) and engine.started:
+            past.prepare(engine, fact)
         well = feed(engine, fact) and well
     return run_to(engine, now) and well
 
@@ -156,9 +150,10 @@ def _live_through(
 
 
 def _anew(
-    journal: Journal, history: History, words: Words, kept: _Kept | None, now: float
-) -> Engine:
-    engine, copies, house = Engine(words), _copies(history), history.house()
+    journal: Journal, history: History, words: Words, kept: _Kept | None, past: PastEntries,
+    now: float,
+) -> Engine:  # fmt: skip
+    engine, house = Engine(words), history.house()
     if house is None:
         return engine
     upto = now if kept is None else kept.standing.now
@@ -167,15 +162,20 @@ def _anew(
     writer = engine.notifier.writer
     given_out = writer.serial = _last_serial(history, now)
     last = None if kept is None else kept.seq
-    _live_through(engine, _window(history, start, upto, last), upto, copies)
+    for step in history.clock_steps():
+        if step.received < start:
+            feed(engine, msgspec.structs.replace(step, by=0.0))
+    past.restore(engine, start)
+    _live_through(engine, _window(history, start, last), upto, past)
     if kept is not None:
         engine.drain()
         for alarm in lay_over(engine, kept.standing):
             log.warning("%s stood, and no such condition is known any more", alarm)
         writer.serial = max(writer.serial, given_out)
-        _live_through(engine, journal.facts_after(kept.seq), now, copies)
+        _live_through(engine, journal.facts_after(kept.seq), now, past)
     else:
         _take_in_hand(engine, history)
+    past.finish(engine)
     _tell_news(engine, history)
     return engine
 
@@ -189,26 +189,13 @@ def _start(history: History, kept: _Kept, upto: float) -> float:
     return min(upto - READINGS_BACK, max(wanted, earliest))
 
 
-def _window(history: History, start: float, upto: float, last: int | None) -> Iterator[Fact]:
-    """Older steps of the clock and entries, as if `start` began them, and every fact since, up to
-    the number `last`."""
-    steps = (step for step in history.clock_steps() if step.received < start)
-    yield from (msgspec.structs.replace(step, by=0.0) for step in steps)
-    entries = history.entries(None, upto - ENTRIES_BACK, upto + HOUR)
-    yield from sorted((e for e in entries if e.received < start), key=lambda e: e.received)
+def _window(history: History, start: float, last: int | None) -> Iterator[Fact]:
+    """Every fact since a moment, up to the number `last`."""
     for number, fact in history.facts_after(_seq_at(history, start)):
         if last is not None and number > last:
             return
         if not isinstance(fact, HouseChanged):
             yield fact
-
-
-def _copies(history: History) -> Copies:
-    """The latest course of each batch in each place, as the journal kept it."""
-    return {
-        (kept.batch, kept.place): msgspec.json.decode(kept.course_json, type=Course)
-        for kept in history.courses()
-    }
 
 
 def _seq_at(history: History, moment: float) -> int:

@@ -71,8 +71,7 @@ def _clock_wrong(engine: Engine) -> bool:
 def held(engine: Engine, now: float) -> dict[str, float]:
     """By probe, since when its readings belong to a batch that runs now."""
     house, entry_log = engine.view.house, engine.view.entry_log
-    carried = [logged for logged in reversed(entry_log.log) if e.goals_of(logged.entry)]
-    carried = [logged for logged in carried if logged.key not in entry_log.hidden]
+    carried = [logged for logged in entry_log.counting() if e.goals_of(logged.entry)][::-1]
     found: dict[str, float] = {}
     for place in house.place:
         batch = entry_log.batch(place, now)

@@ -9,7 +9,7 @@ journal cannot be written the watch judges on: turns are kept in memory, nothing
 are paged from memory, and the broker is heard through a second session.
 
 All of it goes by the watch's own time, which is elapsed time; the wall clock is looked at in every
-turn, and what it did is a fact (`kuraban.runtime.wall_clock`).
+turn, and what it did is a fact (`kuraban.wall_clock`).
 """
 
 from __future__ import annotations
@@ -44,7 +44,7 @@ from kuraban.errors import JournalError
 from kuraban.queries.phone_curves import Curves, available
 from kuraban.runtime import feed, freeze, recover, run_to
 from kuraban.runtime.alarm_publisher import AlarmPublisher
-from kuraban.runtime.batch_courses import BatchCourses
+from kuraban.runtime.batch_courses import begun
 from kuraban.runtime.health import Health
 from kuraban.runtime.intake import Intake
 from kuraban.runtime.journal_loss_notice import words_about
@@ -53,13 +53,13 @@ from kuraban.runtime.outbox_failover import Rows
 from kuraban.runtime.pace import Pace
 from kuraban.runtime.pages_process import PagesProcess
 from kuraban.runtime.retention_scheduler import RetentionScheduler
-from kuraban.runtime.wall_clock import GAP, WallClock
 from kuraban.settings import Settings
 from kuraban.store.history import History
 from kuraban.store.journal import open_or_set_aside
 from kuraban.store.outbox import Outbox
 from kuraban.store.rows import received_of
 from kuraban.store.writer import RINGS_ON
+from kuraban.wall_clock import GAP, WallClock
 
 if TYPE_CHECKING:
     from kuraban.edges.history.forwarder import Forwarder
@@ -120,7 +120,6 @@ class Watch:
         self._local: deque[Fact] = deque()
         self._stopping = False
         self._health = Health(self.submit, self.clock)
-        self._batch_courses = BatchCourses()
         outward = settings.outward
         self._ping = None if outward.ping is None else Ping(outward.ping, outward.every)
         self._written = self._checkpointed = float("-inf")
@@ -375,9 +374,7 @@ class Watch:
         due = self._checkpointed + (2 * HOUR if turn.story else HOUR)  # who is rung goes first
         if turn.now >= due and not self._journal_writer.failing:
             checkpoint = freeze(self.engine)
-        written = self._journal_writer.write(
-            turn, checkpoint, self._batch_courses.courses(turn, self.engine)
-        )
+        written = self._journal_writer.write(turn, checkpoint, begun(turn, self.engine))
         self._turned = time.monotonic()
         if written:
             self._written = turn.now
@@ -468,9 +465,7 @@ class Watch:
         for fact in self._own_facts(float("inf")):
             feed(self.engine, fact)
         turn = self.engine.drain()
-        if not self._journal_writer.write(
-            turn, freeze(self.engine), self._batch_courses.courses(turn, self.engine)
-        ):
+        if not self._journal_writer.write(turn, freeze(self.engine), begun(turn, self.engine)):
             self._journal_writer.try_again()
         if self._journal_writer.failing:
             log.error("the last turns are not in the journal: %s", self._journal_writer.failing)

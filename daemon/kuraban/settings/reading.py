@@ -121,6 +121,7 @@ def _house(table: SiteFile, courses: tuple[Course, ...]) -> House:
         ),
         rota=tuple(Duty(**duty.model_dump()) for duty in table.duty),
         courses=courses,
+        managers=tuple(account.id for account in table.account if account.role == "manage"),
     )
 
 

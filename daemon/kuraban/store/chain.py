@@ -1,9 +1,11 @@
-"""The hash chain over entries and alarm steps: what people and the watch said stays as it was.
+"""The hash chain over entries, what became of them, and alarm steps: what was said stays so.
 
-Every entry and every step is a link, numbered 1, 2, 3 ... across both tables. Its hash is SHA-256
-over the hash of the link before it and the row's canonical bytes: the JSON array of the table's
-name, the link's number and the columns below. The state row keeps the last hash and the number of
-links, so that rows missing at the end are noticed too.
+Every entry, outcome and step is a link, numbered 1, 2, 3 ... across the tables. Outcomes are links
+because a record rests on them as on the entries: whoever could turn a refused end of a batch into
+one that counts would have changed what the entry says. Its hash is SHA-256 over the hash of the
+link before it and the row's canonical bytes: the JSON array of the table's name, the link's number
+and the columns below. The state row keeps the last hash and the number of links, so that rows
+missing at the end are noticed too.
 
 It shows a row that was altered or removed with an editor or by a failing disk. It is no seal
 against somebody who works the whole chain out afresh: for that, keep the last hash elsewhere.
@@ -28,8 +30,12 @@ from kuraban.errors import Fault
 from kuraban.store.rows import Row
 
 ENTRY = ("seq, id, subject, kind, corrects, at, received, who, way, seen, body", "id", 5)
+OUTCOME = (
+    "seq, subject, id, fate, at, cause_subject, cause, who, reason, body", "id", 4,
+)  # fmt: skip
 STEP = ("seq, at, subject, condition, step, urgency, value, planned, text, who", "step", 1)
 
+TABLES = {"entry": ENTRY, "outcome": OUTCOME, "step": STEP}
 RIGHT = "restore it from a backup, or leave it and note why"
 
 
@@ -57,7 +63,9 @@ def walk(
     """
     count, head = db.execute("SELECT links, head FROM state").fetchone()
     number, before, at = 0, b"", None
-    for link in heapq.merge(_links(db, "entry"), _links(db, "step"), key=attrgetter("number")):
+    there = {name for (name,) in db.execute("SELECT name FROM sqlite_schema")}
+    tables = (_links(db, table) for table in TABLES if table in there)
+    for link in heapq.merge(*tables, key=attrgetter("number")):
         if link.number != number + 1:
             yield _missing(where, number + 1, link.number - 1, at, link.at)
         elif next_hash(before, link.table, link.number, link.columns) != link.hash:
@@ -71,7 +79,7 @@ def walk(
 
 
 def _links(db: sqlite3.Connection, table: str) -> Iterator[_Link]:
-    columns, name, at = ENTRY if table == "entry" else STEP
+    columns, name, at = TABLES[table]
     select = f"SELECT link, hash, {name}, subject, {columns} FROM {table} ORDER BY link"
 
     def link(number: int, hash_: bytes, named: str, subject: str, *rest: object) -> _Link:

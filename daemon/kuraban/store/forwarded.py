@@ -9,12 +9,14 @@ connection writes these two tables and no other.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from operator import itemgetter
 from pathlib import Path
 
 from kuraban.core.effects import Step
 from kuraban.core.facts import ClockStepped, Logged
+from kuraban.core.plan.counted_entries import ToldEntry
 from kuraban.core.units import DAY
 from kuraban.errors import JournalError
 from kuraban.store import rows
@@ -27,15 +29,21 @@ COUNTED = 100_000
 SLICE = 500
 """Points that are given back in one transaction, since the watch writes beside it."""
 
-_TABLES = ("reading", "entry", "step")
-_RECEIVED = {"reading": "coalesce(received, at)", "entry": "received", "step": "at"}
+_RECEIVED = {
+    "reading": "coalesce(received, at)", "entry": "received", "outcome": "at", "step": "at",
+}  # fmt: skip
+"""The tables that are forwarded, and when a row of each came to be."""
+_OUTCOMES = (
+    f"SELECT outcome.seq, {rows.TOLD} FROM outcome JOIN entry"
+    " ON entry.subject = outcome.subject AND entry.id = outcome.id"
+)
 
 
 Measured = tuple[int, str, float, float]
 """A reading no wider than forwarding needs it, there are millions: number, probe, at, value."""
-Event = tuple[int, Logged | Step | str | ClockStepped | JournalError]
-"""An entry, an alarm step, a house as its document or a step of the clock, and its number; the
-error of an entry that cannot be read any more."""
+Event = tuple[int, Logged | ToldEntry | Step | str | ClockStepped | JournalError]
+"""An entry, what became of one, an alarm step, a house as its document or a step of the clock, and
+its number; the error of an entry that cannot be read any more."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +79,8 @@ class Progress:
     """How far a receiver is behind."""
 
     waiting: int
-    """Readings, entries, steps and points given back, at most `COUNTED` of each."""
+    """Readings, entries, what became of them, steps and points given back, at most `COUNTED` of
+    each."""
     oldest: float | None
     """When the first that waits was received, None where nothing waits."""
     set_aside: int
@@ -185,25 +194,29 @@ class Forwarded:
         span = (seq, last, limit)
         for row in self._db.execute(f"SELECT seq, {rows.ENTRY} FROM entry {where}", span):
             yield row[0], _logged(row[1:])
+        yield from self._outcomes(
+            "outcome.seq > ?1 AND outcome.seq <= coalesce((SELECT seq FROM outcome"
+            " WHERE seq > ?1 ORDER BY seq LIMIT 1 OFFSET ?3 - 1), ?2)", span,
+        )  # fmt: skip
         for row in self._db.execute(f"SELECT seq, {rows.STEP} FROM step {where}", span):
             yield row[0], rows.to_step(row[1:])
         yield from self._db.execute(f"SELECT seq, document FROM house {where}", span)
         yield from (one for one in rows.clock_steps(self._db, last) if one[0] > seq)
 
+    def _outcomes(self, where: str, values: tuple[object, ...]) -> Iterator[Event]:
+        """All or none of those that have one number. What cannot be read any more is told as an
+        entry that cannot."""
+        for row in self._db.execute(f"{_OUTCOMES} WHERE {where} ORDER BY outcome.link", values):
+            with suppress(JournalError):
+                yield row[0], rows.to_told(row[1:])
+
     def before(self, seq: int) -> list[Event]:
-        """Houses and entries up to `seq` that say what runs where by then, and the steps of the
-        clock, in their order."""
+        """Houses, what had become of entries up to `seq`, which says what runs where by then, and
+        the steps of the clock, in their order."""
         with telling(self.path, "read what runs where"):
             newest = "SELECT max(received) FROM entry WHERE seq <= ?"
             since = (self._db.execute(newest, (seq,)).fetchone()[0] or 0.0) - ENTRIES_BEFORE
-            found: list[Event] = [
-                (row[0], _logged(row[1:]))
-                for row in self._db.execute(
-                    f"SELECT seq, {rows.ENTRY} FROM entry WHERE seq <= ? AND received >= ?"
-                    " ORDER BY seq",
-                    (seq, since),
-                )
-            ]
+            found = [*self._outcomes("outcome.seq <= ? AND entry.received >= ?", (seq, since))]
             first = found[0][0] if found else seq
             found += self._db.execute(
                 "SELECT seq, document FROM house WHERE seq <= ?1 AND seq >="
@@ -222,7 +235,7 @@ class Forwarded:
                     " LIMIT 1",
                     (seq,),
                 ).fetchone()
-                for table in _TABLES
+                for table in self._tables()
             ]
         found = min((first for first in firsts if first), default=None)
         return None if found is None else float(found[1])
@@ -236,7 +249,7 @@ class Forwarded:
                     f"SELECT count(*) FROM (SELECT 1 FROM {table} WHERE seq > ? LIMIT ?)",
                     (seq, COUNTED),
                 ).fetchone()[0]
-                for table in _TABLES
+                for table in self._tables()
             )
             given, *aside = (0, 0, None) if self._is_older() else self._db.execute(
                 "SELECT count(*) FILTER (WHERE reason = ''), count(*) FILTER (WHERE reason != ''),"
@@ -245,6 +258,11 @@ class Forwarded:
                 (self._name,),
             ).fetchone()  # fmt: skip
         return Progress(waiting + min(given, COUNTED), self.oldest(seq), *aside)
+
+    def _tables(self) -> list[str]:
+        """Those that are forwarded; a journal that waits for a newer watch lacks one."""
+        there = {name for (name,) in self._db.execute("SELECT name FROM sqlite_schema")}
+        return [table for table in _RECEIVED if table in there]
 
     def _is_older(self) -> bool:
         """Whether the journal waits for a watch that knows what is set aside."""

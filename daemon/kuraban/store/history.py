@@ -15,8 +15,9 @@ from typing import NamedTuple, TypeVar
 import msgspec
 
 from kuraban.core.effects import Message, Step
-from kuraban.core.facts import ClockStepped, Fact, Logged, Reading, Refusal
-from kuraban.store import rows
+from kuraban.core.facts import COUNTS, ClockStepped, Fact, Logged, Reading, Refusal
+from kuraban.core.plan.counted_entries import ToldEntry
+from kuraban.store import past_outcomes, rows
 from kuraban.store.connection import connect, telling
 from kuraban.store.summary import MINUTES, SLOTS, TENS, shown, unpack
 
@@ -81,6 +82,8 @@ class History:
         self.path = path
         with telling(path, "read the journal"):
             self._db = connect(path, "ro", threads=True)
+            if not self._has("sqlite_schema", "outcome") and self._has("sqlite_schema", "entry"):
+                past_outcomes.beside(self._db)
         self._summed = self._has("sqlite_schema", "summary")
         asks = self._has("pragma_table_info('message')", "asks")
         self._message = rows.MESSAGE if asks else rows.MESSAGE.replace("asks", "'[]'")
@@ -184,23 +187,62 @@ class History:
             (subject, start, end),
         )
 
-    def taken(self, subject: str | None, start: float, end: float) -> Iterator[Logged]:
-        """The same without those that the books refused, as far back as refusals are kept."""
-        refused = {(one.topic, one.head) for one in self.refusals(None)}
-        for one in self.entries(subject, start, end):
-            if (f"log/{one.subject}", one.id) not in refused:
-                yield one
+    def told(
+        self, subject: str | None, start: float, end: float, known_by: float | None = None
+    ) -> Iterator[ToldEntry]:
+        """The same as they stand, or as they stood at `known_by`."""
+        select = (
+            f"SELECT {rows.TOLD} FROM entry LEFT JOIN outcome ON outcome.link ="
+            " (SELECT max(link) FROM outcome AS one WHERE one.subject = entry.subject"
+            " AND one.id = entry.id AND (?4 IS NULL OR one.at <= ?4))"
+            " WHERE entry.at >= ?2 AND entry.at < ?3 AND (?1 IS NULL OR entry.subject = ?1)"
+            " ORDER BY entry.at, entry.seq"
+        )
+        return self._made(rows.to_told, select, (subject, start, end, known_by))
 
-    def entries_after(self, seq: int) -> Iterator[tuple[int, Logged]]:
-        """Every entry numbered beyond `seq` with its number, in the order in which it was told."""
-        select = f"SELECT seq, {rows.ENTRY} FROM entry WHERE seq > ? ORDER BY seq"
+    def counting(self, subject: str | None, start: float, end: float) -> Iterator[Logged]:
+        """Those of them that count, amended ones as they were amended."""
+        return (one.as_it_counts for one in self.told(subject, start, end) if one.counts)
+
+    def told_of(self, subject: str, entry_id: str) -> ToldEntry | None:
+        """One entry as it stands, None where it has not come."""
+        select = (
+            f"SELECT {rows.TOLD} FROM entry LEFT JOIN outcome ON outcome.link ="
+            " (SELECT max(link) FROM outcome WHERE subject = ?1 AND id = ?2)"
+            " WHERE entry.subject = ?1 AND entry.id = ?2"
+        )
+        return next(self._made(rows.to_told, select, (subject, entry_id)), None)
+
+    def outcomes_after(self, link: int) -> Iterator[tuple[int, ToldEntry]]:
+        """Everything that became of entries, beyond a link, with its own, as it was decided."""
+        select = (
+            f"SELECT outcome.link, {rows.TOLD} FROM outcome JOIN entry"
+            " ON entry.subject = outcome.subject AND entry.id = outcome.id"
+            " WHERE outcome.link > ? ORDER BY outcome.link"
+        )
         return rows.readable(
-            lambda row: (int(row[0]), rows.to_logged(row[1:])), self._each(select, (seq,))
+            lambda row: (int(row[0]), rows.to_told(row[1:])), self._each(select, (link,))
         )
 
-    def last_entry(self) -> int:
-        """The number of the newest entry, 0 before the first."""
-        return int(self._one("SELECT coalesce(max(seq), 0) FROM entry")[0])
+    def first_fates(self, since: float, *, counting: bool = False) -> Iterator[ToldEntry]:
+        """Entries received since a moment with what became of each first, or with that by which it
+        counted first, in the order in which that was decided."""
+        which = f"AND fate IN ({', '.join(map(repr, sorted(COUNTS)))})" if counting else ""
+        select = (
+            f"SELECT {rows.TOLD} FROM outcome JOIN entry"
+            " ON entry.subject = outcome.subject AND entry.id = outcome.id WHERE outcome.link IN"
+            f" (SELECT min(link) FROM outcome WHERE at >= ?1 {which} GROUP BY subject, id)"
+            " AND entry.received >= ?1 ORDER BY outcome.link"
+        )
+        return self._made(rows.to_told, select, (since,))
+
+    def last_outcome(self) -> int:
+        """The link of the newest outcome, 0 before the first."""
+        return int(self._one("SELECT coalesce(max(link), 0) FROM outcome")[0])
+
+    def ids(self) -> Iterator[tuple[str, str]]:
+        """Subject and id of every entry there is."""
+        return ((row[0], row[1]) for row in self._each("SELECT subject, id FROM entry", ()))
 
     def steps(self, start: float, end: float) -> Iterator[Step]:
         """Alarm steps in the order in which they came about."""

@@ -41,6 +41,7 @@ class Kept(NamedTuple):
 
 TABLES = {
     "entry": Kept("entries"),
+    "outcome": Kept("what became of entries", "link"),
     "step": Kept("alarm steps"),
     "message": Kept("messages"),
     "reading": Kept("readings"),

@@ -23,7 +23,9 @@ from kuraban.store.schema import Foreign, migrate
 from kuraban.store.writer import Writer
 
 Blob = bytes | mmap
-FACTS = ("reading", "refusal", "entry", "house", "delivery", "impaired", "clock_step")
+FACTS = (
+    "reading", "refusal", "entry", "outcome", "house", "delivery", "impaired", "clock_step",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,13 +20,16 @@ from kuraban.core.entries import Amend, Duration, Entry, Moment, TakeBack, kind_
 from kuraban.core.facts import (
     ClockStepped,
     Delivered,
+    EntryOutcome,
     Fact,
     HouseChanged,
     Impaired,
     Logged,
     Reading,
+    Record,
     Refusal,
 )
+from kuraban.core.plan.counted_entries import ToldEntry
 from kuraban.core.site import from_document
 from kuraban.errors import JournalError
 
@@ -58,6 +61,17 @@ def entry_row(seq: int, fact: Logged) -> Row:
     )  # fmt: skip
 
 
+def outcome_row(seq: int, outcome: EntryOutcome) -> Row:
+    """The columns of `chain.OUTCOME`, the link left out."""
+    cause_subject, cause = outcome.cause or (None, None)
+    body = outcome.entry
+    return (
+        seq, outcome.subject, outcome.id, outcome.fate, _real(outcome.received), cause_subject,
+        cause, outcome.by, outcome.reason,
+        None if body is None else msgspec.json.encode(body, enc_hook=float).decode(),
+    )  # fmt: skip
+
+
 def step_row(seq: int, step: Step) -> Row:
     """The columns of `chain.STEP`, the link left out."""
     return (
@@ -82,6 +96,7 @@ def _real(number: float | None) -> float | None:
 
 READING = "probe.id, reading.at, value, received, sent, marks"
 ENTRY = "id, subject, body, at, received, who, way, seen"
+OUTCOME = "subject, id, fate, at, cause_subject, cause, who, reason, body"
 STEP = "at, subject, condition, step, urgency, value, planned, text, who"
 MESSAGE = "id, at, step, role, person, urgency, title, body, alarms, rung, language, asks"
 
@@ -102,13 +117,38 @@ def to_refusal(row: Row) -> Refusal:
 def to_logged(row: Row) -> Logged:
     """Raises JournalError where the body no longer is an entry."""
     id_, subject, body, at, received, who, way, seen = row
+    return Logged(id_, subject, _entry(body, id_, subject), at, received, who, way, seen)
+
+
+def _entry(body: str, id_: str, subject: str) -> Entry:
     try:
-        entry = _ENTRY.decode(body)
+        return _ENTRY.decode(body)
     except (msgspec.MsgspecError, ValueError) as error:
         raise JournalError(
             f"journal: entry {id_} of {subject}: {error}; restore it from a backup"
         ) from error
-    return Logged(id_, subject, entry, at, received, who, way, seen)
+
+
+def to_outcome(row: Row) -> EntryOutcome:
+    """Raises JournalError where the body no longer is an entry."""
+    subject, id_, fate, at, cause_subject, cause, who, reason, body = row
+    return EntryOutcome(
+        subject, id_, fate, at, None if cause is None else (cause_subject, cause), who, reason,
+        None if body is None else _entry(body, id_, subject),
+    )  # fmt: skip
+
+
+TOLD = ", ".join(
+    [f"entry.{column}" for column in ENTRY.split(", ")]
+    + [f"outcome.{column}" for column in OUTCOME.split(", ")]
+)
+_ENTRY_WIDTH = ENTRY.count(",") + 1
+
+
+def to_told(row: Row) -> ToldEntry:
+    """An entry, and what became of it if anything did."""
+    entry, outcome = row[:_ENTRY_WIDTH], row[_ENTRY_WIDTH:]
+    return ToldEntry(to_logged(entry), None if outcome[0] is None else to_outcome(outcome))
 
 
 def to_step(row: Row) -> Step:
@@ -234,6 +274,6 @@ UNREADABLE = (JournalError, msgspec.MsgspecError, ValueError, TypeError)
 _TOLD: set[str] = set()
 
 
-def received_of(fact: Fact) -> float:
+def received_of(fact: Record) -> float:
     """When the watch came to know it."""
     return fact.at if isinstance(fact, Refusal) else fact.received

@@ -9,6 +9,10 @@ which there may be such; it is empty while every reading is at full length.
 Every time in it is the watch's own (`kuraban.core.timescale`); what the wall clock showed then is
 found by its steps, which are facts.
 
+What became of an entry is a row of its own, one more at each change; the latest says how the entry
+stands. In a journal that is older than these rows they were worked out when it was taken up: such
+a row has the number of the entry after which it was so, so `seq` is not always unique there.
+
 A reading is most of what a journal holds, so its row is small: the probe is a number, the time of
 receipt is left out where it equals the time of the reading, and its marks share one small integer.
 
@@ -21,8 +25,9 @@ of migrations done, `PRAGMA application_id` says that the file is ours.
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
+from kuraban.store import past_outcomes
 from kuraban.store.connection import transaction
 
 APPLICATION = 0x4B555241
@@ -228,6 +233,25 @@ CREATE UNIQUE INDEX summary_moment ON summary(probe, grain, start);
 ALTER TABLE state ADD COLUMN whole REAL;
 """
 
+_OUTCOME = """
+CREATE TABLE outcome(
+    link INTEGER PRIMARY KEY,
+    seq INTEGER NOT NULL,
+    subject TEXT NOT NULL,
+    id TEXT NOT NULL,
+    fate TEXT NOT NULL,
+    at REAL NOT NULL,
+    cause_subject TEXT,
+    cause TEXT,
+    who TEXT,
+    reason TEXT NOT NULL,
+    body TEXT,
+    hash BLOB NOT NULL
+) STRICT;
+CREATE INDEX outcome_entry ON outcome(subject, id, link);
+CREATE INDEX outcome_seq ON outcome(seq);
+"""
+
 _ASKS = """
 ALTER TABLE message ADD COLUMN asks TEXT NOT NULL DEFAULT '[]';
 """
@@ -249,8 +273,11 @@ MIGRATIONS: tuple[tuple[str, str], ...] = (
     ("rings that a message asks about", _ASKS),
     ("summaries of old readings", _SUMMARY),
     ("steps of the wall clock", _CLOCK),
+    ("what became of each entry", _OUTCOME),
 )
 """Name and SQL of each migration, oldest first; never changed once released, only added to."""
+FILLED: dict[int, Callable[[sqlite3.Connection], None]] = {6: past_outcomes.take_up}
+"""What is worked out from the rows that are there, by the number of the migration."""
 
 
 class Foreign(Exception):
@@ -276,6 +303,8 @@ def migrate(db: sqlite3.Connection) -> int:
 def _apply(db: sqlite3.Connection, number: int, name: str, script: str) -> None:
     for statement in _statements(script):
         db.execute(statement)
+    if number in FILLED:
+        FILLED[number](db)
     db.execute("INSERT INTO migration(version, name) VALUES (?, ?)", (number, name))
     db.execute(f"PRAGMA application_id = {APPLICATION}")
     db.execute(f"PRAGMA user_version = {number}")

@@ -14,11 +14,12 @@ from kuraban.core.effects import Message, Step, Turn
 from kuraban.core.facts import (
     ClockStepped,
     Delivered,
-    Fact,
+    EntryOutcome,
     HouseChanged,
     Impaired,
     Logged,
     Reading,
+    Record,
     Refusal,
 )
 from kuraban.store import chain, rows
@@ -51,11 +52,16 @@ class Writer:
     def turn(self, turn: Turn) -> None:
         self._facts(turn.facts)
         self._story(turn)
+        self.keep_links()
         self._db.execute(
-            "UPDATE state SET now = ?, seq = ?, links = ?, head = ?,"
-            " conflicts = conflicts + ?, duplicates = duplicates + ?",
-            (turn.now, self.seq, self._links, self._head, turn.conflicts, self._duplicates),
+            "UPDATE state SET now = ?, seq = ?, conflicts = conflicts + ?,"
+            " duplicates = duplicates + ?",
+            (turn.now, self.seq, turn.conflicts, self._duplicates),
         )
+
+    def keep_links(self) -> None:
+        """How many links the chain has now, and the last one's hash."""
+        self._db.execute("UPDATE state SET links = ?, head = ?", (self._links, self._head))
 
     def checkpoint(self, version: str, blob: bytes | mmap) -> None:
         """Written into its place, since to hand over a value SQLite copies it twice."""
@@ -72,13 +78,15 @@ class Writer:
             [(batch, place, at, course) for batch, place, course in courses],
         )
 
-    def _facts(self, facts: Sequence[Fact]) -> None:
+    def _facts(self, facts: Sequence[Record]) -> None:
         numbered = list(enumerate(facts, start=self.seq + 1))
         self.seq += len(numbered)
         self._readings(_only(numbered, Reading))
         self._refusals(_only(numbered, Refusal))
         for seq, logged in _only(numbered, Logged):
             self._logged(seq, logged)
+        for seq, outcome in _only(numbered, EntryOutcome):
+            self.outcome(seq, outcome)
         for seq, house in _only(numbered, HouseChanged):
             self._insert("house", (seq, house.received, house.document))
         for seq, result in _only(numbered, Delivered):
@@ -142,6 +150,10 @@ class Writer:
         if not self._chained("entry", chain.ENTRY[0], columns, "ON CONFLICT(subject, id)"):
             self._duplicates += 1
 
+    def outcome(self, seq: int, outcome: EntryOutcome) -> None:
+        columns = rows.outcome_row(seq, outcome)
+        self._chained("outcome", chain.OUTCOME[0], columns, "ON CONFLICT(link)")
+
     def _delivered(self, seq: int, fact: Delivered) -> None:
         columns = (seq, fact.row, fact.person, fact.at, fact.received, fact.sent, fact.tries)
         self._insert("delivery", (*columns, fact.reason))
@@ -186,5 +198,5 @@ class Writer:
         self._db.execute(f"INSERT INTO {table} VALUES ({marks(len(row))})", row)
 
 
-def _only(numbered: list[tuple[int, Fact]], kind: type[Kind]) -> list[tuple[int, Kind]]:
+def _only(numbered: list[tuple[int, Record]], kind: type[Kind]) -> list[tuple[int, Kind]]:
     return [(seq, fact) for seq, fact in numbered if isinstance(fact, kind)]

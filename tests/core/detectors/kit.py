@@ -17,7 +17,7 @@ import msgspec
 from kuraban.core.course import AirBand, Course, Sides, Stage
 from kuraban.core.effects import Message, Step
 from kuraban.core.engine.engine import Engine
-from kuraban.core.facts import HouseChanged, Reading, Refusal
+from kuraban.core.facts import EntryOutcome, HouseChanged, Reading, Refusal
 from kuraban.core.intake.wire import Wire
 from kuraban.core.site import Cooler, Duty, House, Person, Place, Probe, Site, to_document
 from kuraban.core.units import HOUR, MINUTE, show_time
@@ -95,7 +95,7 @@ class Night:
         self.home = home
         self.story: list[Step | Message] = []
         self.readings: list[Reading] = []
-        self.refused: list[Refusal] = []
+        self.refused: list[Refusal | EntryOutcome] = []
         self.count = 0
         self.engine.take(HouseChanged(start, to_document(home)))
 
@@ -154,7 +154,12 @@ class Night:
         turn = self.engine.drain()
         self.story += turn.story
         self.readings += [fact for fact in turn.facts if isinstance(fact, Reading)]
-        self.refused += [fact for fact in turn.facts if isinstance(fact, Refusal)]
+        self.refused += [
+            fact
+            for fact in turn.facts
+            if isinstance(fact, Refusal)
+            or (isinstance(fact, EntryOutcome) and fact.fate == "refused")
+        ]
 
     def steps(self, alarm: str) -> list[tuple[float, str]]:
         """Minute and name of every step of an alarm."""

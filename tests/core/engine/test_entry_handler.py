@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from kuraban.core.deadlines import BatchEnded
-from kuraban.core.facts import Logged, Refusal
+from kuraban.core.facts import EntryOutcome, Logged
 from kuraban.core.units import HOUR, MINUTE
 from tests.core.house import DUSK, Night, mashing
 
@@ -67,8 +67,9 @@ def test_a_refused_entry_is_kept_beside_the_reason() -> None:
     night = Night()
     night.log("tank-3", "hold", for_="1d")
     logged, refused = night.facts[-2:]
-    assert isinstance(logged, Logged) and isinstance(refused, Refusal)
-    assert refused.head == logged.id and "log its batch-start first" in refused.reason
+    assert isinstance(logged, Logged) and isinstance(refused, EntryOutcome)
+    assert refused.key == logged.key and refused.fate == "refused"
+    assert "log its batch-start first" in refused.reason
 
 
 def test_a_correction_of_anything_never_stops_the_watch() -> None:

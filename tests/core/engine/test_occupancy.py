@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from kuraban.core.engine.occupancy import Occupancy
-from kuraban.core.facts import HouseChanged, Logged
+from kuraban.core.facts import EntryOutcome, HouseChanged, Logged
+from kuraban.core.plan.counted_entries import ToldEntry
 from kuraban.core.site import from_document
 from kuraban.core.units import DAY, HOUR, MINUTE
 from tests.core.house import DUSK, Bell
@@ -11,12 +12,14 @@ from tests.core.house import DUSK, Bell
 
 def learnt(night: Bell) -> Occupancy:
     """What a reader of the night's facts knows in the end."""
-    occupancy = Occupancy()
+    occupancy, made = Occupancy(), {}
     for fact in night.facts:
         if isinstance(fact, HouseChanged):
             occupancy.settle_in(from_document(fact.document))
         elif isinstance(fact, Logged):
-            occupancy.take(fact)
+            made[fact.key] = fact
+        elif isinstance(fact, EntryOutcome):
+            occupancy.take(ToldEntry(made[fact.key], fact))
     return occupancy
 
 
@@ -139,5 +142,6 @@ def test_what_came_before_any_house_is_lost() -> None:
     occupancy = Occupancy()
     night = Bell()
     begin(night, "tank-3", "7")
-    occupancy.take(next(fact for fact in night.facts if isinstance(fact, Logged)))
+    logged = next(fact for fact in night.facts if isinstance(fact, Logged))
+    occupancy.take(ToldEntry(logged, night.outcome(logged.id)))
     assert occupancy.at("tank-3", DUSK).batch is None

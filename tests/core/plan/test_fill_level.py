@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from kuraban.core import entries as e
-from kuraban.core.plan.fill_level import effective, litres_in, litres_of
+from kuraban.core.plan.fill_level import litres_in, litres_of
 from kuraban.core.site import Place
 from tests.core.detectors.kit import MID, TANK, Night, course, house, stage
 
@@ -88,7 +88,7 @@ def test_what_was_taken_back_never_went_in_and_what_was_amended_counts_as_amende
     n.log("tank", "take-back", of="w3")
     n.log("tank", "amend", of="w2", litres=320)
     assert litres(n) == pytest.approx(320)
-    assert "w3" not in {logged.id for logged in effective(n.view.entry_log)}
+    assert "w3" not in {logged.id for logged in n.view.entry_log.counting()}
 
 
 def test_an_emptied_tank_is_empty() -> None:

@@ -108,6 +108,8 @@ SEEN: dict[str, tuple[str, ...]] = {
     "displaced": ("air=5.1", "was=10.4"),
     "disagrees": ("twin=11.3", "gap=0.9"),
     "entry-doubtful": ("entry=alcohol",),
+    "watched-no-more": ("entry=batch-end", "maker=Mio"),
+    "another-batch": ("entry=amend", "maker=12"),
     "humid": ("wick_dry", "humidity=91"),
     "behind": ("lag=42", "most=t3-mid"),
 }

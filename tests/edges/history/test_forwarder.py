@@ -228,7 +228,10 @@ def test_a_refusal_that_cannot_be_read_is_a_refusal(
     night: Path, start: Start, strict: Strict
 ) -> None:
     """An answer cut off in the middle of a Japanese word."""
-    strict.refuses, strict.body = lambda line: ",id=wall-0001," in line, "醪".encode()[:2]
+    strict.refuses, strict.body = (
+        lambda line: line.startswith("entry") and ",id=wall-0001," in line,
+        "醪".encode()[:2],
+    )
     running = start(night, strict.url)
     running.caught_up()
     ((point, reason),) = running.aside()
@@ -262,7 +265,7 @@ def test_the_token_is_told_to_the_engine_alone(
         running = start(night, engine.url, now=LAST + 1e6, token=TOKEN)
         wait(lambda: bool(running.told))
         engine._token = TOKEN
-        engine.refuses = lambda line: ",id=wall-0001," in line
+        engine.refuses = lambda line: line.startswith("entry") and ",id=wall-0001," in line
         engine.body = f"no, {TOKEN}".encode()
         running.caught_up()
     engine.close()

@@ -10,14 +10,16 @@ import pytest
 
 from kuraban.core.effects import Step
 from kuraban.core.entries import KINDS
-from kuraban.core.facts import Logged
+from kuraban.core.facts import EntryOutcome, Logged
 from kuraban.core.intake.entry_parser import entry_from
+from kuraban.core.plan.counted_entries import ToldEntry
 from kuraban.core.site import to_document
 from kuraban.edges.history.line_protocol import Points
 from kuraban.store.forwarded import Event, Forwarded, Rows
 from tests.corpus import ENTRIES, HOUSE, NOW
 from tests.engines import Point, parse
 from tests.journals import live_through
+from tests.outcomes import told
 
 HOUSED: Event = (1, to_document(HOUSE))
 
@@ -40,7 +42,8 @@ def start(batch: str, at: float = NOW) -> Logged:
 
 def test_a_reading_carries_where_it_was_taken() -> None:
     """Site, place, probe and the batch that stood there."""
-    (_, point) = made(HOUSED, (2, start("No. 8")), readings=((3, "t3-mid", NOW + 60.25, 10.5),))
+    reading = (3, "t3-mid", NOW + 60.25, 10.5)
+    (_, point) = made(HOUSED, (2, told(start("No. 8"))), readings=(reading,))
     assert point == (
         "reading",
         (("batch", "No. 8"), ("measures", "product"), ("place", "tank-3"), ("probe", "t3-mid"),
@@ -67,7 +70,8 @@ def test_a_probe_that_the_house_no_longer_knows_is_still_told() -> None:
 def test_the_batch_is_that_of_the_readings_own_time() -> None:
     """A reading that comes late belongs to what stood there then."""
     late = (5, "t3-mid", NOW - 60, 10.0)
-    points = made(HOUSED, (2, start("No. 8")), readings=((3, "t3-mid", NOW + 1, 10.0), late))
+    on_time = (3, "t3-mid", NOW + 1, 10.0)
+    points = made(HOUSED, (2, told(start("No. 8"))), readings=(on_time, late))
     assert [point.tag("batch") for point in points[1:]] == ["No. 8", None]
 
 
@@ -107,8 +111,27 @@ def test_whatever_a_batch_is_called(batch: str) -> None:
 
 
 def test_an_entry_belongs_to_the_batch_that_it_begins_or_ends() -> None:
-    ended = logged("tank-3", 2, NOW + 60, entry="batch-end")
-    assert [p.tag("batch") for p in made(HOUSED, (2, start("8")), (3, ended))] == ["8", "8"]
+    """And so does what became of it."""
+    begun, ended = start("8"), logged("tank-3", 2, NOW + 60, entry="batch-end")
+    points = made(HOUSED, (2, begun), (3, told(begun)), (4, ended), (5, told(ended)))
+    assert [point.tag("batch") for point in points] == ["8"] * 4
+
+
+def test_what_became_of_an_entry_is_a_point_beside_it() -> None:
+    """A refused end of a batch, and an amended addition, told so for good."""
+    ended = logged("tank-3", 2, entry="batch-end")
+    no = EntryOutcome("tank-3", "e2", "refused", NOW, reason="no batch runs in tank-3")
+    ice = logged("tank-3", 3, entry="addition", what="ice", kg=20)
+    less = EntryOutcome("tank-3", "e3", "amended", NOW + 60, ("tank-3", "e4"), "aki", "",
+                        logged("tank-3", 3, entry="addition", what="ice", kg=12).entry)  # fmt: skip
+    said, refused, poured, amended = made(
+        HOUSED, (2, ended), (3, ToldEntry(ended, no)), (4, ice), (5, ToldEntry(ice, less))
+    )
+    assert (said[0], refused[0]) == ("entry", "outcome") and refused.tag("fate") == "refused"
+    assert refused.fields == {"reason": "no batch runs in tank-3"}
+    assert poured.fields["kg"] == 20 and amended.fields["now_kg"] == 12
+    assert (amended.fields["by"], amended.fields["who"]) == ("e4", "aki")
+    assert amended.time == poured.time + 60_000_000_005
 
 
 def test_no_field_ever_changes_its_kind() -> None:
@@ -150,6 +173,6 @@ def test_rows_come_in_the_order_of_their_numbers(tmp_path: Path) -> None:
     numbers, lines = Points().of(held.rows_after(0, 1_000_000))
     assert numbers == sorted(numbers)
     assert {kind for kind, _ in groupby(line.partition(",")[0] for line in lines)} == {
-        "reading", "entry", "alarm",
+        "reading", "entry", "outcome", "alarm",
     }  # fmt: skip
     held.close()

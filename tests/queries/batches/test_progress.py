@@ -31,8 +31,8 @@ def sampled(upto: int, **more: Any) -> tuple[Night, Progress]:
 
 
 def asked(n: Night) -> Progress:
-    now = n.start + 60 * n.minute
-    return progress(n.view, "tank", n.view.batch("tank", now), now)
+    now, told = n.start + 60 * n.minute, n.view.entry_log.about("tank")
+    return progress(n.view.house, told, n.view.batch("tank", now), now)
 
 
 def test_the_published_batch_has_the_bmd_that_its_crew_wrote() -> None:

@@ -14,6 +14,7 @@ from kuraban.queries.journal_state import JournalState
 from kuraban.settings.catalogues import load_words
 from kuraban.store.journal import Journal
 from tests.journals import live_through
+from tests.outcomes import became
 
 HOUR = 3600.0
 
@@ -28,7 +29,7 @@ def evening(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, float]:
     now = journal.now()
     assert now is not None
     sample = Logged("s-1", "tank-2", e.Sample(baume=5.0), now - 24 * HOUR, now)
-    journal.commit(Turn(now=now, facts=[sample]))
+    journal.commit(Turn(now=now, facts=[sample, became(sample)]))
     journal.close()
     return path, now
 

@@ -20,6 +20,7 @@ from kuraban.core.deadlines import (
     Deadline,
     Deadlines,
     EntryCounts,
+    EntryLapses,
     Evening,
     Gathered,
     HoursInHand,
@@ -43,11 +44,12 @@ from kuraban.core.engine.watched_house import WatchedHouse
 from kuraban.core.facts import (
     ClockStepped,
     Delivered,
-    Fact,
+    EntryOutcome,
     HouseChanged,
     Impaired,
     Logged,
     Reading,
+    Record,
     Refusal,
 )
 from kuraban.core.house_view import HouseView
@@ -77,7 +79,7 @@ class Engine:
         self.now = 0.0
         self.timers = Timers()
         self.deadlines = Deadlines()
-        self.facts: list[Fact] = []
+        self.facts: list[Record] = []
         self.clock: Pieces = ()
         """How far the wall clock is ahead, as its steps have left it."""
         self.conflicts = 0
@@ -130,10 +132,11 @@ class Engine:
 
     # The four doors.
 
-    def take(self, fact: Fact) -> None:
+    def take(self, fact: Record) -> None:
         """Run every deadline up to the fact's time, and take it.
 
-        Faults of the deadlines are raised as by `wake`, and the fact is taken all the same.
+        What became of an entry is decided with the entry: such a fact only lets time pass. Faults
+        of the deadlines are raised as by `wake`, and the fact is taken all the same.
         """
         at = fact.received
         if at < self.now:
@@ -148,7 +151,7 @@ class Engine:
             finally:
                 self._take(fact)
 
-    def _take(self, fact: Fact) -> None:
+    def _take(self, fact: Record) -> None:
         watched = self._watched
         match fact:
             case Reading():
@@ -167,6 +170,8 @@ class Engine:
                 self._delivered(watched, fact)
             case ClockStepped():
                 self._stepped(watched, fact)
+            case EntryOutcome():
+                pass
             case _:
                 assert_never(fact)
 
@@ -233,6 +238,8 @@ class Engine:
                 self.alarm_manager.shelf_ends(subject, condition, until)
             case EntryCounts(logged=logged):
                 self.entry_handler.count(now, logged)
+            case EntryLapses():
+                self.entry_handler.lapse(now)
             case BatchEnded(place=place):
                 self.entry_handler.ended(now, place)
             case PartFailing(condition=condition, since=since):
@@ -249,7 +256,7 @@ class Engine:
             case _:
                 assert_never(deadline)
 
-    def record(self, fact: Fact) -> None:
+    def record(self, fact: Record) -> None:
         """Keep a fact for the journal."""
         self.facts.append(fact)
 
@@ -368,7 +375,7 @@ def _code(probe_state: ProbeState, reading: Reading) -> Refusal | None:
     return Refusal(topic, reading.received, reason, f"{raw:g}", probe.id, wild=True)
 
 
-def _not_before(fact: Fact, now: float) -> Fact:
+def _not_before(fact: Record, now: float) -> Record:
     """A fact that came while a later moment was decided counts from that moment."""
     if isinstance(fact, Refusal):
         return msgspec.structs.replace(fact, at=now)

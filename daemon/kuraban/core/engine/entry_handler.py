@@ -1,8 +1,8 @@
-"""What becomes of an entry: it counts once, at its time, and what it touches looks at once.
+"""What an entry does: it counts once, at its time, and what it touches looks at once.
 
-The entry log takes it in (`kuraban.core.plan.entry_log`), unless a second person must say so first
-(`kuraban.core.engine.pending_entries`) or it does not fit, which is kept beside the reason. Some
-entries are answers to alarms: somebody has one in hand, or wants to hear nothing of it for a while.
+Whether it counts is decided in `core.engine.entry_decisions`. Some entries are answers to alarms:
+somebody has one in hand, or wants to hear nothing of it for a while. What takes a tank out of the
+watch is told to the brewer, whoever did it.
 """
 
 from __future__ import annotations
@@ -13,24 +13,27 @@ import msgspec
 
 from kuraban.core import entries as e
 from kuraban.core.alarms.alarm_manager import AlarmManager
-from kuraban.core.conditions import CONDITIONS
 from kuraban.core.course import FAR_FUTURE
-from kuraban.core.deadlines import BatchEnded, Deadlines, EntryCounts, ShelfEnds
+from kuraban.core.deadlines import BatchEnded, Deadlines, EntryCounts, EntryLapses, ShelfEnds
 from kuraban.core.engine.affected_subjects import near, touched
 from kuraban.core.engine.detector_registry import DetectorRegistry
-from kuraban.core.engine.pending_entries import PendingEntries
-from kuraban.core.facts import Logged, Refusal
+from kuraban.core.engine.entry_decisions import EntryDecisions, Ready
+from kuraban.core.engine.known_entries import KnownEntries
+from kuraban.core.engine.pending_entries import WAITS, PendingEntries
+from kuraban.core.facts import EntryOutcome, Logged
 from kuraban.core.house_state import HouseState
 from kuraban.core.house_view import HouseView
 from kuraban.core.notify.notifier import Notifier
-from kuraban.core.plan.subject_state import Refused
 from kuraban.core.units import DAY, MINUTE
 
-ENTRIES_KNOWN = 45 * DAY
+KEPT = 7 * DAY
+"""So long entries can be corrected where no batch hangs on them."""
+UNWATCHES = (e.OutOfService, e.BatchEnd, e.TakeBack, e.Amend)
+"""Entries that can take a tank out of the watch; mash that is carried away is watched there."""
 
 
 class EntryHandler:
-    """Takes entries. `record` is where facts go."""
+    """Takes entries. `record` is where they, and what became of them, go."""
 
     def __init__(
         self,
@@ -40,23 +43,25 @@ class EntryHandler:
         notifier: Notifier,
         deadlines: Deadlines,
         registry: DetectorRegistry,
-        record: Callable[[Logged | Refusal], None],
+        record: Callable[[Logged | EntryOutcome], None],
     ) -> None:
         self._entry_log, self._view = state.entry_log, view
         self._alarm_manager, self._notifier = alarm_manager, notifier
         self._deadlines, self._judge, self._record = deadlines, registry, record
-        self.pending = PendingEntries()
-        """Entries that wait for a second person."""
-        self.seen: dict[tuple[str, str], float] = {}
-        """Entries already taken, by subject and id."""
+        self.decisions = EntryDecisions(state.entry_log, view, record)
+        self.known = KnownEntries()
         self._ends: set[tuple[float, str]] = set()
         """When the batch of which place ends by the clock, as far as the agenda knows."""
 
+    @property
+    def pending(self) -> PendingEntries:
+        """Entries that wait for a second person."""
+        return self.decisions.pending
+
     def take(self, logged: Logged, now: float) -> bool:
         """An entry as it comes, which counts from its own time on. Whether it is a new one."""
-        if logged.key in self.seen:
+        if not self.known.add(logged.key):
             return False
-        self.seen[logged.key] = now
         if logged.at > now:
             self._record(logged)
             self._deadlines.add(logged.at, EntryCounts(logged))
@@ -67,9 +72,8 @@ class EntryHandler:
         return True
 
     def forget(self, now: float) -> None:
-        """What is too old to come again, or to be asked about."""
-        self.seen = {key: at for key, at in self.seen.items() if now - at < ENTRIES_KNOWN}
-        self._entry_log.prune(now - 7 * DAY)
+        """What is too old to be asked about."""
+        self._entry_log.prune(now - KEPT)
 
     def _with_value(self, logged: Logged, now: float) -> Logged:
         """The entry and what its place read at its time."""
@@ -85,31 +89,79 @@ class EntryHandler:
     def count(self, now: float, logged: Logged) -> None:
         """An entry takes effect, at its time or as soon as it is known."""
         logged = self._with_value(logged, now)
-        ready = self.pending.weigh(logged, self._view, now)
-        if ready is None:
-            if logged.id in self.pending.held:
-                self._notifier.notices.ask(logged, now)
-            return
-        self._take_effect(ready, now)
+        ready = self.decisions.weigh(logged, now)
+        if ready is not None:
+            self._take_effect(ready, now)
+        elif logged.key in self.pending.held:
+            self._await_lapse(logged, now)
+            self._notifier.notices.ask(logged, now)
 
-    def _take_effect(self, logged: Logged, now: float) -> None:
-        entry, before = logged.entry, touched(self._view, logged)
-        try:
-            _check_alarm_names(entry)
-            if isinstance(entry, e.OutOfService):
-                self._alarm_manager.remove(logged.subject, now, logged.by)
-            self._entry_log.add(logged)
-        except Refused as refused:
-            reason = f"{e.kind_of(entry)}: {refused}"
-            self._record(Refusal(f"log/{logged.subject}", now, reason, logged.id))
+    def _await_lapse(self, logged: Logged, now: float) -> None:
+        """What waits for a second person falls away a day after it came."""
+        lapses = EntryLapses(*logged.key)
+        if all(item.deadline != lapses for item in self._deadlines.items):
+            self._deadlines.add(max(logged.received + WAITS, now), lapses)
+
+    def hold(self, logged: Logged, now: float) -> None:
+        """An entry of before a restart that waits."""
+        self.pending.hold(logged, self.pending.touch(logged, self._view, now))
+        self._await_lapse(logged, now)
+
+    def restore(
+        self, logged: Logged, outcome: EntryOutcome, cause: Logged | None, now: float
+    ) -> None:
+        """An entry of before a restart, which by `outcome` waits, or counted, by `cause`: that is
+        not decided anew."""
+        self.known.add(logged.key)
+        if outcome.fate == "waiting":
+            self.hold(logged, now)
+        elif outcome.counts:
+            self._take_effect(Ready(logged, cause if outcome.fate == "confirmed" else None), now)
+
+    def lapse(self, now: float) -> None:
+        self.decisions.lapse(now)
+
+    def tell_changes(self, now: float) -> None:
+        """The books were folded anew for another house, in which an entry may no longer fit."""
+        self.decisions.tell_changes(now)
+
+    def _take_effect(self, ready: Ready, now: float) -> None:
+        logged, confirmed = ready
+        before, out = touched(self._view, logged), set(self._entry_log.out)
+        watched = self._watched(now) if isinstance(logged.entry, UNWATCHES) else {}
+        if not self.decisions.settle(ready, now):
             return
+        for subject in sorted(self._entry_log.out - out):
+            self._alarm_manager.remove(subject, now, logged.by)
         self._answer(logged, now)
         after = touched(self._view, logged)
         subjects = None if before is None or after is None else before | after
         self.wait_for_ends(subjects, now)
         self._judge.look_at(subjects, now)
-        if isinstance(entry, e.InService):
-            self._alarm_manager.restore(logged.subject, now, logged.by)
+        for subject in sorted(out - self._entry_log.out):
+            self._alarm_manager.restore(subject, now, logged.by)
+        self._tell_unwatched(logged, confirmed, watched, now)
+
+    # What is watched no more.
+
+    def _watched(self, now: float) -> dict[str, str]:
+        """The places in which a batch is judged, and its name."""
+        batches = ((place, self._view.batch(place, now)) for place in self._view.places)
+        return {
+            place: batch.name
+            for place, batch in batches
+            if batch is not None and self._view.in_service(place)
+        }
+
+    def _tell_unwatched(
+        self, logged: Logged, confirmed: Logged | None, before: dict[str, str], now: float
+    ) -> None:
+        """Every batch that is not judged any more where it was, to the brewer."""
+        after = self._watched(now) if before else {}
+        hands = (logged.by, None if confirmed is None else confirmed.by)
+        for place, batch in before.items():
+            if after.get(place) != batch:
+                self._notifier.notices.unwatched(place, logged, hands, now)
 
     # Batches that end by the clock.
 
@@ -161,9 +213,3 @@ class EntryHandler:
                 subject, condition, now, until, logged.by, entry.once, entry.reason
             )
             self._deadlines.add(until, ShelfEnds(subject, condition, until))
-
-
-def _check_alarm_names(entry: e.Entry) -> None:
-    condition = getattr(entry, "condition", None)
-    if condition is not None and condition not in CONDITIONS:
-        raise Refused(f"no condition '{condition}'; they are {', '.join(sorted(CONDITIONS))}")

@@ -1,9 +1,7 @@
 """Which batch stood in which place when, learnt row by row from the journal.
 
-The answer about a moment rests on the entries taken before it was asked, and on nothing else: asked
-again at the same row of the same journal it is the same, whatever the crew logs later. The books
-are the watch's own (`core.ledger`, `core.pending`), so that an entry which waits for a second
-person, was refused or taken back counts here as it counts there.
+The answer about a moment rests on what became of entries before it was asked, and on nothing else:
+asked again at the same row of the same journal it is the same, whatever the crew logs later.
 """
 
 from __future__ import annotations
@@ -12,18 +10,18 @@ from typing import NamedTuple
 
 from kuraban.core import entries as e
 from kuraban.core.course import FAR_FUTURE
-from kuraban.core.engine.pending_entries import PendingEntries
 from kuraban.core.facts import Logged
-from kuraban.core.house_state import HouseState
-from kuraban.core.house_view import HouseView
-from kuraban.core.plan.subject_state import Batch, Refused, SubjectState
+from kuraban.core.plan.counted_entries import CountedEntries, ToldEntry
+from kuraban.core.plan.subject_state import Batch, SubjectState
 from kuraban.core.site import House
 from kuraban.core.units import DAY
 
 KEPT = 20
 """Stays remembered of each place; readings that come later than that many batches have none."""
-PRUNED_AFTER = 7 * DAY
+FORGOTTEN_AFTER = 7 * DAY
 CARRIED = (e.Move, e.Split, e.Merge)
+TAKEN = (e.BatchStart, e.StageMark, e.Hold, e.Aim, e.Plan, e.BatchEnd, *CARRIED)
+"""Entries that move a batch or its plan."""
 
 
 class Stay(NamedTuple):
@@ -38,49 +36,39 @@ class Occupancy:
     """Give it a house first; entries before that are lost."""
 
     def __init__(self) -> None:
-        self._state: HouseState | None = None
-        self._pending = PendingEntries()
+        self.house: House | None = None
+        self._books: CountedEntries
         self._occupancy: dict[str, list[Stay]] = {}
-        self._pruned = 0.0
-
-    @property
-    def house(self) -> House | None:
-        return None if self._state is None else self._state.house
+        self._forgotten = 0.0
 
     def settle_in(self, house: House) -> None:
         """A new house, or one that changed."""
-        if self._state is None:
-            self._state = HouseState(house, 0.0)
-        else:
-            self._state.settle_in(house)
-            self._state.entry_log.refold()
+        if self.house is None:
+            self._books = CountedEntries(house)
+        self.house = self._books.house = house
+        self._books.refold()
 
-    def take(self, logged: Logged) -> None:
-        """An entry takes effect as the watch lets it."""
-        if self._state is None:
+    def take(self, told: ToldEntry) -> None:
+        """What became of an entry."""
+        if self.house is None or told.outcome is None or not isinstance(told.logged.entry, TAKEN):
             return
-        now, entry_log = max(logged.at, logged.received), self._state.entry_log
-        entry_log.version += 1
-        ready = self._pending.weigh(logged, HouseView(self._state), now)
-        if ready is None:
-            return
-        try:
-            entry_log.add(ready)
-        except Refused:
-            return
-        for place in self._state.places:
-            self._note(place, entry_log.of(place), ready)
-        if now // DAY != self._pruned:
-            self._pruned = now // DAY
-            entry_log.prune(now - PRUNED_AFTER)
+        if not self._books.take(told):
+            self._books.refold()
+        decided = told.outcome.received
+        for place in self.house.place:
+            at = told.logged.at if told.counts else decided
+            self._note(place, self._books.of(place), told.logged, at)
+        if decided // DAY != self._forgotten:
+            self._forgotten = decided // DAY
+            self._books.forget(decided - FORGOTTEN_AFTER)
 
-    def _note(self, place: str, known: SubjectState, logged: Logged) -> None:
-        """Begin, end or correct the latest stay in a place after an entry."""
+    def _note(self, place: str, known: SubjectState, logged: Logged, at: float) -> None:
+        """Begin, end or correct the latest stay in a place after an entry counts, or no more."""
         batch = known.batch
         occupancy = self._occupancy.setdefault(place, [])
-        if occupancy and occupancy[-1].end > logged.at and not _same(occupancy[-1], batch):
+        if occupancy and occupancy[-1].end > at and not _same(occupancy[-1], batch):
             start = FAR_FUTURE if batch is None else batch.since
-            ended = logged.at if known.ended is None else known.ended[1]
+            ended = at if known.ended is None else known.ended[1]
             occupancy[-1] = occupancy[-1]._replace(end=max(min(ended, start), occupancy[-1].start))
         if batch is None:
             return

@@ -1,81 +1,115 @@
-"""Entries that would stop the watch over a running batch wait for a second person.
+"""Entries that wait for a second person (`kuraban.core.engine.entry_authority` says which).
 
-A batch ended before its last stage, a place with a batch taken out of service, a stage that is not
-the course's next: one slip of a thumb, and nobody is woken for that tank. So they are held back and
-the watch judges on under the old plan, until the brewer, or anybody but the one who made the entry,
-confirms it or makes the same entry. The brewer's own entries count at once, and so do those of a
-wall button that knows no name: somebody stands there. An entry that nobody confirms within a day
-falls away.
+They are held back, and the watch judges on as if they had not been made, until the brewer, or
+anybody but the one who made the entry, confirms it or makes the same entry. Whoever sees the slip
+takes it back. An entry that nobody confirms within a day falls away.
 """
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
+import msgspec
+
 from kuraban.core import entries as e
+from kuraban.core.engine.entry_authority import Touch, alone, maker_of
+from kuraban.core.engine.entry_touches import touch_of
 from kuraban.core.facts import Logged
 from kuraban.core.house_view import HouseView
+from kuraban.core.plan.subject_state import Refused
 from kuraban.core.site import House
 from kuraban.core.units import DAY
 
 WAITS = 1 * DAY
+Key = tuple[str, str]
+
+
+class Held(NamedTuple):
+    """An entry that waits, and what it would do."""
+
+    logged: Logged
+    touch: Touch
 
 
 class PendingEntries:
-    """The entries held back, by id."""
+    """The entries held back."""
 
     def __init__(self) -> None:
-        self.held: dict[str, Logged] = {}
+        self.held: dict[Key, Held] = {}
+        self.decided: dict[Key, bool] = {}
+        """Whether entries had to wait, of those that are taken anew after a restart: that was
+        decided when they came, whatever the rules and the probes say now."""
 
-    def waiting(self, now: float) -> list[Logged]:
-        """What still waits, the first that came first."""
-        return [held for held in self.held.values() if now - held.received < WAITS]
+    def touch(self, logged: Logged, view: HouseView, now: float) -> Touch:
+        """What an entry would do if it counted now, as far as it matters who made it."""
+        return touch_of(logged, view, now)
 
-    def weigh(self, logged: Logged, view: HouseView, now: float) -> Logged | None:
-        """The entry that takes effect now: this one, or the one that it confirms; None if held."""
-        self.held = {i: held for i, held in self.held.items() if now - held.received < WAITS}
-        entry = logged.entry
-        if isinstance(entry, e.Confirm) and entry.of in self.held:
-            held = self.held[entry.of]
-            return self.held.pop(entry.of) if self._second(logged, held, view.house) else None
-        if isinstance(entry, e.TakeBack) and entry.of in self.held:
-            del self.held[entry.of]
-            return None
-        if not _stops_the_watch(logged, view, now) or _may_alone(logged, view.house):
-            return logged
-        for held in self.held.values():
-            if held.subject == logged.subject and held.entry == entry and held.by != logged.by:
-                del self.held[held.id]
+    def find(self, entry_id: str, subject: str) -> Logged | None:
+        """The entry of that id that waits, one about `subject` before all others."""
+        found = [held.logged for held in self.held.values() if held.logged.id == entry_id]
+        near = [logged for logged in found if logged.subject == subject]
+        return next(iter(near or found), None)
+
+    def waits(self, logged: Logged, view: HouseView, now: float) -> bool:
+        """Whether an entry has to wait; it is held from now on."""
+        touch = self.touch(logged, view, now)
+        free = alone(touch, maker_of(logged.by, view.house))
+        waits = self.decided.pop(logged.key, not free)
+        if waits:
+            self.hold(logged, touch)
+        return waits
+
+    def same(self, logged: Logged, house: House) -> Logged | None:
+        """What waits and says the same about the same, made by somebody else."""
+        for held, _ in self.held.values():
+            alike = held.subject == logged.subject and _bare(held) == _bare(logged)
+            if alike and self._is_second(logged, held, house):
                 return held
-        self.held[logged.id] = logged
         return None
 
-    def _second(self, logged: Logged, held: Logged, house: House) -> bool:
-        return _may_alone(logged, house) or logged.by != held.by
+    def confirmed(self, logged: Logged, house: House) -> Logged:
+        """What a confirmation lets count; Refused where it lets nothing count."""
+        entry = logged.entry
+        assert isinstance(entry, e.Confirm)
+        held = self.find(entry.of, logged.subject)
+        if held is None:
+            raise Refused(f"no entry '{entry.of}' waits for a second person")
+        if not self._is_second(logged, held, house):
+            raise Refused(
+                f"entry '{held.id}' waits for a second person; whoever made it cannot confirm it"
+            )
+        return held
 
+    def hold(self, logged: Logged, touch: Touch) -> None:
+        self.held[logged.key] = Held(logged, touch)
 
-def _stops_the_watch(logged: Logged, view: HouseView, now: float) -> bool:
-    if logged.subject not in view.places:
-        return False
-    batch = view.batch(logged.subject, now)
-    if batch is None:
-        return False
-    standing = batch.plan.standing(now)
-    match logged.entry:
-        case e.OutOfService():
+    def release(self, held: Logged) -> None:
+        """It waits no more."""
+        del self.held[held.key]
+
+    def lapsed(self, now: float) -> list[Logged]:
+        """What nobody confirmed in time; it waits no more."""
+        found = [held for held, _ in self.held.values() if now >= held.received + WAITS]
+        for held in found:
+            self.release(held)
+        return found
+
+    def _is_second(self, logged: Logged, held: Logged, house: House) -> bool:
+        """Whoever may do it alone; or somebody, named, who is not the one that made it."""
+        if alone(self.held[held.key].touch, maker_of(logged.by, house)):
             return True
-        case e.BatchEnd():
-            return standing.span.stage < len(batch.course.stages) - 1
-        case e.StageMark(stage=stage):
-            index = batch.course.index(stage)
-            return index is not None and index != standing.span.stage + 1
-        case _:
-            return False
+        return logged.by is not None and _person(logged.by, house) != _person(held.by, house)
 
 
-def _may_alone(logged: Logged, house: House) -> bool:
-    """The brewer, by id or name; or nobody named."""
-    if logged.by is None:
-        return True
-    brewers = {duty.person for duty in house.rota if duty.role == "brewer"}
-    return any(
-        logged.by in (person.id, person.name) for person in house.people if person.id in brewers
-    )
+def _person(by: str | None, house: House) -> str | None:
+    """One name for who is called by id here and by name there."""
+    person = house.person_called(by)
+    return by if person is None else person.id
+
+
+def _bare(logged: Logged) -> e.Entry:
+    """What an entry says, but for the reason."""
+    entry = logged.entry
+    if isinstance(entry, (e.OutOfService, e.Shelve, e.TakeBack, e.Amend)):
+        return msgspec.structs.replace(entry, reason=None)
+    return entry

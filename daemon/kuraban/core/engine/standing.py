@@ -108,8 +108,9 @@ class Standing(msgspec.Struct, frozen=True, kw_only=True):
     people: People = People()
     pending: tuple[Logged, ...] = ()
     """Entries that wait for a second person."""
-    seen: tuple[tuple[str, str, float], ...] = ()
-    """Entries that were taken: subject, id, and when."""
+    known: bytes = b""
+    """Entries that were taken, as `core.engine.known_entries` keeps them: also those of a journal
+    that was set aside."""
     impaired: dict[str, float] = {}
     well_since: dict[str, float] = {}
     away_since: float | None = None
@@ -160,8 +161,8 @@ def standing_of(engine: Engine) -> Standing:
         alarms=tuple(msgspec.convert(one, AlarmState, from_attributes=True) for one in alarms),
         doubted=tuple(engine.alarm_manager.doubted),
         people=_people_of(engine),
-        pending=tuple(handler.pending.held.values()),
-        seen=tuple((*key, at) for key, at in handler.seen.items()),
+        pending=tuple(held.logged for held in handler.pending.held.values()),
+        known=handler.known.packed(),
         impaired=monitor.impaired,
         well_since=monitor.well_since,
         away_since=monitor.away_since,
@@ -215,9 +216,9 @@ def lay_over(engine: Engine, standing: Standing) -> list[str]:
     holds.clear()
     holds.update(key for key, one in alarms.items() if one.active)
     _lay_people(engine, standing.people)
-    _lay_entries(engine, standing)
     _lay_parts(engine, standing)
     _lay_deadlines(engine, standing)
+    _lay_entries(engine, standing)
     _lay_words(engine, standing)
     _believe(engine, seen)
     return [f"{one.subject}/{one.condition}" for one in standing.alarms if one not in kept]
@@ -268,8 +269,10 @@ def _incident(state: IncidentState, members: set[str]) -> Incident:
 
 def _lay_entries(engine: Engine, standing: Standing) -> None:
     handler = engine.entry_handler
-    handler.pending.held = {logged.id: logged for logged in standing.pending}
-    handler.seen = {(subject, entry): at for subject, entry, at in standing.seen}
+    handler.known.unpack(standing.known)
+    handler.pending.held.clear()
+    for logged in standing.pending:
+        handler.hold(logged, engine.now)
 
 
 def _lay_parts(engine: Engine, standing: Standing) -> None:

@@ -16,7 +16,7 @@ from kuraban.core.engine.detector_registry import DetectorRegistry
 from kuraban.core.engine.entry_handler import EntryHandler
 from kuraban.core.engine.look_timers import Timers
 from kuraban.core.engine.self_monitoring import SelfMonitoring
-from kuraban.core.facts import Logged, Refusal
+from kuraban.core.facts import EntryOutcome, Logged
 from kuraban.core.house_state import HouseState
 from kuraban.core.house_view import HouseView
 from kuraban.core.notify.notifier import Notifier
@@ -35,7 +35,7 @@ class WatchedHouse:
         words: Words,
         timers: Timers,
         deadlines: Deadlines,
-        record: Callable[[Logged | Refusal], None],
+        record: Callable[[Logged | EntryOutcome], None],
         left_out: frozenset[str],
     ) -> None:
         self.state = HouseState(house, now)
@@ -68,6 +68,7 @@ class WatchedHouse:
             self.alarm_manager.remove(subject, now, None)
         self.state.settle_in(house)
         self.state.entry_log.refold()
+        self.entry_handler.tell_changes(now)
         self.daily_words.plan(now)
         self._look(now)
         for subject in sorted(after - before):
@@ -78,6 +79,7 @@ class WatchedHouse:
         """The same house, whose wall clock moved by so many seconds."""
         self.state.settle_in(house)
         self.state.entry_log.refold()
+        self.entry_handler.tell_changes(now)
         self.entry_handler.wait_for_ends(None, now)
         self.daily_words.stepped(by, now)
         self.registry.clocks.stepped(by, now)

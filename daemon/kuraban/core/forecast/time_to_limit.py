@@ -24,7 +24,7 @@ from kuraban.core import entries as e
 from kuraban.core.forecast.memory import Learned
 from kuraban.core.forecast.warming_rate import disturbed_since, learned
 from kuraban.core.house_view import HouseView
-from kuraban.core.plan.fill_level import effective, litres_in
+from kuraban.core.plan.fill_level import litres_in
 from kuraban.core.plan.subject_state import Batch
 from kuraban.core.units import DAY, HOUR
 from kuraban.trade.heat import (
@@ -226,7 +226,7 @@ def alcohol_a_day(view: HouseView, place: str, now: float) -> tuple[float, float
     since = max(now - SAMPLES_BACK, disturbed_since(view, place, now))
     samples = [
         (logged.at, logged.entry)
-        for logged in effective(view.entry_log)
+        for logged in view.entry_log.counting()
         if logged.subject == place and isinstance(logged.entry, e.Sample)
         and since <= logged.at <= now
     ]  # fmt: skip

@@ -19,7 +19,7 @@ from kuraban.core import entries as e
 from kuraban.core.equipment.cooler_view import RUNS_SHARE, RUNS_WATTS
 from kuraban.core.forecast.memory import Learned, WarmUps
 from kuraban.core.house_view import HouseView
-from kuraban.core.plan.fill_level import TRACES, effective
+from kuraban.core.plan.fill_level import TRACES
 from kuraban.core.probes.probe_view import ProbeView, SeriesView
 from kuraban.core.units import HOUR, MINUTE
 from kuraban.trade.robust import median, theil_sen
@@ -59,7 +59,7 @@ def _extent(series: SeriesView, upto: float) -> tuple[int, int, float]:
 def disturbed_since(view: HouseView, place: str, now: float) -> float:
     """When the product last became another one: a batch, an addition, mash from elsewhere."""
     latest = 0.0
-    for logged in effective(view.entry_log):
+    for logged in view.entry_log.counting():
         entry = logged.entry
         if logged.at > now or not _touches(logged.subject, entry, place):
             continue

@@ -61,9 +61,24 @@ class Notices:
             self._writer.notice(at, call, "duty", text_of)
 
     def ask(self, logged: Logged, at: float) -> None:
-        """Ask the brewer to confirm an entry that would stop the watch over a running batch."""
+        """Ask the brewer to confirm an entry that waits for a second person."""
         alarm = Alarm(logged.subject, "entry-doubtful")
         alarm.evidence = (f"entry={kind_of(logged.entry)}",)
+        self.to_role(BREWER, at, partial(wording.page, self._writer.situation(alarm, at)))
+
+    def unwatched(
+        self, place: str, entry: Logged, hands: tuple[str | None, ...], at: float
+    ) -> None:
+        """Tell the brewer of a batch that is not judged any more where it was; `hands` are those
+        who did it, and whoever of them is the brewer knows."""
+        view = self._view
+        known = {person.id for person in map(view.house.person_called, hands) if person is not None}
+        if known & {one.person for one in roster.chain(view.entry_log.manned, BREWER, at)[:1]}:
+            return
+        judged = view.batch(place, at) is not None and view.in_service(place)
+        alarm = Alarm(place, "another-batch" if judged else "watched-no-more")
+        maker = "" if hands[0] is None else view.house.called(hands[0])
+        alarm.evidence = (f"entry={kind_of(entry.entry)}", f"maker={maker}")
         self.to_role(BREWER, at, partial(wording.page, self._writer.situation(alarm, at)))
 
     def back_again(self, since: float, until: float, at: float) -> None:

@@ -176,11 +176,8 @@ def _handover(view: HouseView, now: float) -> str | None:
     """The latest note about the house as a whole, if it is of this day or night."""
     notes = [
         logged.entry.text
-        for logged in view.entry_log.log
-        if isinstance(logged.entry, Note)
-        and logged.subject == WATCH
-        and now - NIGHT - 6 * HOUR <= logged.at <= now
-        and logged.key not in view.entry_log.hidden
+        for logged in view.entry_log.about(WATCH)
+        if isinstance(logged.entry, Note) and now - NIGHT - 6 * HOUR <= logged.at <= now
     ]
     return notes[-1] if notes else None
 
@@ -239,8 +236,8 @@ def _doubts(
 def _taken_out(view: HouseView, place: str, probe: str, now: float) -> list[tuple[float, float]]:
     """When somebody had the probe out of its product, as they logged it."""
     found: list[tuple[float, float]] = []
-    for logged in view.entry_log.log:
-        if logged.subject not in (place, probe) or logged.key in view.entry_log.hidden:
+    for logged in view.entry_log.counting():
+        if logged.subject not in (place, probe):
             continue
         if isinstance(logged.entry, ProbeOut):
             found.append((logged.at, logged.at + PROBE_OUT_LONGEST))

@@ -98,7 +98,9 @@ def _start(
             f"batch '{subject_state.batch.name}' runs in {logged.subject}; log its batch-end first"
         )
     house = subject_states.house
-    course = subject_states.courses.get(logged.key) or house.course.get(entry.course)
+    kept = subject_states.courses.get(logged.key)
+    same = kept is not None and kept.id == entry.course
+    course = kept if same else house.course.get(entry.course)
     if course is None:
         known = ", ".join(sorted(house.course)) or "none"
         raise Refused(f"no course '{entry.course}'; known are {known}")

@@ -8,8 +8,6 @@ in a batch that was taken over in the middle. What the figures mean is common pr
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 from kuraban.core import entries as e
 from kuraban.core.facts import Logged
 from kuraban.core.plan.plan_view import EntryLogView
@@ -21,13 +19,6 @@ STARTER_KG = 1.1
 TRACES = ("lactic-acid", "yeast")
 TAKEN_OVER = 1 * HOUR
 """A batch that began this long before it was logged has a past that nobody logged."""
-
-
-def effective(entry_log: EntryLogView) -> Iterator[Logged]:
-    """Every entry as it counts now, in the order of time: amended ones amended, taken back gone."""
-    for logged in entry_log.log:
-        if logged.key not in entry_log.hidden:
-            yield entry_log.amended.get(logged.key, logged)
 
 
 def litres_of(addition: e.Addition) -> float | None:
@@ -50,7 +41,7 @@ def litres_in(entry_log: EntryLogView, place: str, now: float) -> float | None:
     """Litres in a place by what was logged, None where that does not say."""
     filled: dict[str, float | None] = {}
     counted: set[str] = set()
-    for logged in effective(entry_log):
+    for logged in entry_log.counting():
         if logged.at <= now:
             _fill(filled, counted, logged)
     return filled.get(place) if place in counted else None

@@ -5,16 +5,13 @@ The checker holds it. Entries are written by `kuraban.core.plan.entry_log` alone
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from typing import Protocol
 
 from kuraban.core.facts import Logged
 from kuraban.core.plan.subject_state import Batch, LetRun, Mask
 from kuraban.core.site import House, Swap
-
-Key = tuple[str, str]
-"""Subject and id of an entry."""
 
 
 class SubjectView(Protocol):
@@ -65,14 +62,13 @@ class EntryLogView(Protocol):
 
     @property
     def newest(self) -> float: ...
-    @property
-    def log(self) -> Sequence[Logged]:
-        """Every entry that is known, in the order of its time."""
+    def counting(self) -> Iterator[Logged]:
+        """Every entry as it counts now, in the order of time: amended ones amended."""
 
-    @property
-    def hidden(self) -> AbstractSet[Key]: ...
-    @property
-    def amended(self) -> Mapping[Key, Logged]: ...
+    def foresee(self, correction: Logged) -> tuple[Logged, Logged | None] | None:
+        """The entry at which a correction aims in the end, and as what that would count after it,
+        None for not at all. None where the correction would be refused."""
+
     @property
     def out(self) -> AbstractSet[str]:
         """What is out of service."""

@@ -230,6 +230,8 @@ def _seen(key: str, value: str, speech: Speech) -> str | None:
     """The value of a piece of evidence as people write it; text that is no number as it is."""
     if value == "None":
         return None
+    if key == "maker":
+        return value
     if key == "entry":
         return speech.template(f"work.{value}") or value
     if key == "stage":

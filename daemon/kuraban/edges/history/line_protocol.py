@@ -1,16 +1,18 @@
-"""Rows of the journal as points in line protocol: readings, entries and alarm steps.
+"""Rows of the journal as points in line protocol: readings, entries, what became of them, and
+alarm steps.
 
     reading,batch=No.\\ 8,measures=product,place=tank-3,probe=t3-mid,site=Kura value=10.4 1769…000
     entry,batch=No.\\ 8,entry=addition,id=…,place=tank-3,site=Kura kg=120,what="rice",… 1769…000
+    outcome,batch=No.\\ 8,entry=addition,fate=counted,id=…,place=tank-3,site=Kura reason="" 1769…412
     alarm,batch=No.\\ 8,condition=warm,place=tank-3,site=Kura,step=raised text="…",value=… 1769…412
 
 What makes a point itself is its tags and its time, and both come from the row and from the rows
 before it, never from the moment of sending: written twice, it is still one point. Times are
 nanoseconds. A reading's are whole microseconds, and two readings of a probe never share one moment;
-an entry has its id among its tags; an alarm step carries the end of its number below the
-microsecond. They are the wall clock's, as it stood when the row was written: an hour that it showed
-twice stands there once, the later one. Numbers are floats, texts are strings, and lists are strings
-of JSON, so that a field never changes its kind.
+an entry has its id among its tags; an outcome and an alarm step carry the end of their numbers
+below the microsecond. They are the wall clock's, as it stood when the row was written: an hour that
+it showed twice stands there once, the later one. Numbers are floats, texts are strings, and lists
+are strings of JSON, so that a field never changes its kind.
 """
 
 from __future__ import annotations
@@ -25,6 +27,7 @@ from kuraban.core import entries as e
 from kuraban.core.effects import Step
 from kuraban.core.engine.occupancy import Occupancy
 from kuraban.core.facts import ClockStepped, Logged
+from kuraban.core.plan.counted_entries import ToldEntry
 from kuraban.core.site import WATCH, from_document
 from kuraban.core.timescale import Pieces, Timescale, redated
 from kuraban.store.forwarded import Event, Rows
@@ -48,7 +51,7 @@ class Points:
         self._scale: Timescale | None = None
 
     def learn(self, events: list[Event]) -> None:
-        """Houses, entries and steps of the clock that have been forwarded already."""
+        """Houses, outcomes and steps of the clock that have been forwarded already."""
         for _, what in events:
             self._take(what)
 
@@ -95,13 +98,15 @@ class Points:
     def _event(self, seq: int, what: object) -> str:
         if isinstance(what, Step):
             return self._step(seq, what)
-        before = self._where(what.subject, what.at) if isinstance(what, Logged) else {}
+        if isinstance(what, Logged):
+            return self._entry(what)
+        line = self._outcome(seq, what) if isinstance(what, ToldEntry) else ""
         self._take(what)
-        return self._entry(what, before) if isinstance(what, Logged) else ""
+        return line
 
     def _take(self, what: object) -> None:
         self._heads.clear()
-        if isinstance(what, Logged):
+        if isinstance(what, ToldEntry):
             self._occupancy.take(what)
         elif isinstance(what, str):
             self._occupancy.settle_in(from_document(what))
@@ -117,15 +122,28 @@ class Points:
         batch = None if place == WATCH else self._occupancy.at(place, at).batch
         return {"place": place, "probe": None if probe is None else subject, "batch": batch}
 
-    def _entry(self, logged: Logged, before: dict[str, str | None]) -> str:
-        """An entry belongs to the batch that it begins, or else to the one that it ends."""
-        where = self._where(logged.subject, logged.at)
-        where["batch"] = where["batch"] or before["batch"]
-        kind = e.kind_of(logged.entry)
-        tags = self._tags({**where, "entry": kind, "id": logged.id})
+    def _tags_of(self, logged: Logged) -> dict[str, str | None]:
+        """Of an entry; one that begins a batch belongs to that."""
+        where, entry = self._where(logged.subject, logged.at), logged.entry
+        where["batch"] = entry.batch if isinstance(entry, e.BatchStart) else where["batch"]
+        return {**where, "entry": e.kind_of(entry), "id": logged.id}
+
+    def _entry(self, logged: Logged) -> str:
+        """As it was made, whatever becomes of it."""
+        tags = self._tags(self._tags_of(logged))
         fields = self._fields(logged.entry)
         fields |= {"who": logged.by, "way": logged.way, "seen": logged.seen}
         return f"entry{tags} {_shown(fields)} {self._time(logged.at)}000"
+
+    def _outcome(self, seq: int, told: ToldEntry) -> str:
+        logged, outcome = told
+        assert outcome is not None
+        tags = self._tags({**self._tags_of(logged), "fate": outcome.fate})
+        by = None if outcome.cause is None else outcome.cause[1]
+        fields = {"reason": outcome.reason, "by": by, "who": outcome.by}
+        if outcome.entry is not None:
+            fields |= {f"now_{name}": said for name, said in self._fields(outcome.entry).items()}
+        return f"outcome{tags} {_shown(fields)} {self._time(outcome.received)}{seq % 1000:03}"
 
     def _step(self, seq: int, step: Step) -> str:
         told = {"condition": step.condition, "step": step.step}

@@ -39,7 +39,7 @@ PRESSED_FOR: Final = 10.0
 
 
 class Arrived(NamedTuple):
-    """One message as it came. `received` is Unix seconds; `link`, `mid`, `qos` serve the answer."""
+    """One message as it came. `received` is elapsed time; `link`, `mid`, `qos` serve the answer."""
 
     topic: str
     payload: bytes

@@ -14,7 +14,7 @@ from statistics import median
 
 from kuraban.core import entries as e
 from kuraban.core.effects import Message, Step
-from kuraban.core.facts import Logged
+from kuraban.core.facts import COUNTS, Fate, Logged
 from kuraban.core.site import House
 from kuraban.core.units import DAY, HOUR, MINUTE
 from kuraban.core.views.snapshot import PlanLine
@@ -37,10 +37,25 @@ class Measured:
 
 @dataclass(frozen=True, slots=True)
 class Done:
-    """An entry as it counts; `back` where it was taken back."""
+    """An entry as it counts, or as it was made where it does not, and how it stands."""
 
     logged: Logged
-    back: bool
+    fate: Fate | None
+    """None while it lies ahead of its time."""
+    reason: str = ""
+
+    @property
+    def back(self) -> bool:
+        return self.fate == "taken-back"
+
+    @property
+    def counts(self) -> bool:
+        return self.fate in COUNTS
+
+    @property
+    def gone(self) -> bool:
+        """It does not count, and will not but by another entry."""
+        return self.fate in ("taken-back", "refused", "fallen-away")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -154,7 +169,7 @@ def table(
         held.setdefault(int(point.at // step), []).append(point.value)
     did: dict[int, list[Logged]] = {}
     for one in done:
-        if not one.back:
+        if one.counts:
             did.setdefault(int(one.logged.at // step), []).append(one.logged)
     rows = []
     for number in range(int(end // step), int(start // step) - 1, -1):
@@ -171,29 +186,14 @@ def table(
 
 
 def done(history: History, subject: str, start: float, end: float) -> list[Done]:
-    """Entries about a subject that were taken, oldest first, those taken back marked."""
-    every = list(history.taken(subject, start, end))
-    corrects = [one for one in every if isinstance(one.entry, (e.TakeBack, e.Amend))]
-    hidden = hidden_by(corrects)
+    """Entries about a subject but for corrections, oldest first, with what became of each."""
     return [
-        Done(one, one.id in hidden)
-        for one in every
-        if not isinstance(one.entry, (e.TakeBack, e.Amend))
+        Done(told.as_it_counts, None)
+        if told.outcome is None
+        else Done(told.as_it_counts, told.outcome.fate, told.outcome.reason)
+        for told in history.told(subject, start, end)
+        if not isinstance(told.logged.entry, (e.TakeBack, e.Amend))
     ]
-
-
-def hidden_by(corrections: Iterable[Logged]) -> set[str]:
-    """Ids of entries that stand taken back; a take-back of a take-back puts the entry back."""
-    hidden: set[str] = set()
-    of: dict[str, str] = {}
-    for one in sorted(corrections, key=lambda one: one.received):
-        if isinstance(one.entry, e.TakeBack):
-            of[one.id] = one.entry.of
-            if one.entry.of in of:
-                hidden.discard(of[one.entry.of])
-            else:
-                hidden.add(one.entry.of)
-    return hidden
 
 
 def rings(history: History, start: float, end: float) -> list[PastRing]:
@@ -248,7 +248,7 @@ def _woken(messages: Iterable[Message]) -> Callable[[PastRing], Iterable[str]]:
 
 def _verdicts(history: History, start: float, end: float) -> dict[str, tuple[Logged, ...]]:
     found: dict[str, tuple[Logged, ...]] = {}
-    for logged in history.entries(None, start, end):
+    for logged in history.counting(None, start, end):
         if isinstance(logged.entry, e.Verdict):
             held = found.get(logged.entry.alarm, ())
             found[logged.entry.alarm] = (*held, logged)

@@ -68,7 +68,6 @@ def page(
         token=context.signer.token(visitor.visit),
         path=request.url.path,
         languages=tuple(context.words.catalogue),
-        unconfirmed_ids=() if snapshot is None else [one.id for one in snapshot.unconfirmed],
         still=snapshot.at if snapshot is not None and still else None,
         **fields,
     )

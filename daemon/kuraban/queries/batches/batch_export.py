@@ -14,10 +14,8 @@ from dataclasses import dataclass
 import msgspec
 
 from kuraban.core import entries as e
-from kuraban.core.facts import Logged
-from kuraban.core.plan.entry_log import EntryLog
-from kuraban.core.plan.fill_level import effective
-from kuraban.core.plan.subject_state import Refused
+from kuraban.core.facts import EntryOutcome, Logged
+from kuraban.core.plan.counted_entries import ToldEntry
 from kuraban.core.site import WATCH, House, Probe
 from kuraban.core.units import DAY, MINUTE, show_time
 from kuraban.edges.table_writer import Cell, Column, Table
@@ -101,10 +99,11 @@ class Shelving:
     def tables(self) -> Iterator[Table]:
         """Each with its rows to come, so that no more than one is read at a time."""
         told = self._entries()
+        counting = [one.as_it_counts for one in told if one.counts]
         yield from self._readings()
         yield self._entered(told)
-        yield self._samples(told)
-        yield self._aims(told)
+        yield self._samples(counting)
+        yield self._aims(counting)
         yield self._plan()
         yield self._rings()
         yield self._messages()
@@ -131,7 +130,7 @@ class Shelving:
         for stay in self._stays:
             place = self._house.place[stay.place]
             beside = [one for one in (place.room, place.cooler, place.heater) if one]
-            told = self._history.entries(stay.place, stay.start - DAY, self._end(stay))
+            told = self._history.counting(stay.place, stay.start - DAY, self._end(stay))
             beside += [one.entry.cooler for one in told if isinstance(one.entry, e.ServedBy)]
             for subject in (stay.place, *beside):
                 self._widen(spans, subject, stay.start, self._end(stay))
@@ -174,28 +173,33 @@ class Shelving:
 
     # Entries.
 
-    def _entries(self) -> list[Logged]:
+    def _entries(self) -> list[ToldEntry]:
         """All of the batch, and whatever corrects one of them, however late."""
         found = {
-            one.key: one
+            told.logged.key: told
             for span in self.spans.values()
-            for one in self._history.entries(span.subject, span.start - 1.0, span.end + LATER)
+            for told in self._history.told(span.subject, span.start - 1.0, span.end + LATER)
         }
-        kept = {key for key, one in found.items() if self._within(one.subject, one.at)}
-        corrections = [one for one in found.values() if _corrected(one.entry) is not None]
+        own = [told.logged for told in found.values()]
+        kept = {one.key for one in own if self._within(one.subject, one.at)}
+        corrections = [one for one in own if _corrected(one.entry) is not None]
         for one in sorted(corrections, key=lambda one: one.received):
             if (one.subject, _corrected(one.entry)) in kept:
                 kept.add(one.key)
-        return sorted((found[key] for key in kept), key=lambda one: (one.at, one.received))
+        return sorted(
+            (found[key] for key in kept), key=lambda told: (told.logged.at, told.logged.received)
+        )
 
-    def _entered(self, told: list[Logged]) -> Table:
+    def _entered(self, told: list[ToldEntry]) -> Table:
+        """Every entry as it was made, and what became of it."""
         columns = (
             *WHEN, *_text("received", "subject", "entry", "id", "who", "way", "corrects",
                           "corrected by"),
-            *_numbers("product then (°C)"), Column("as entered (JSON)"),
+            *_numbers("product then (°C)"),
+            *_text("became", "by entry", "reason", "as entered (JSON)"),
         )  # fmt: skip
         by: dict[tuple[str, str], list[str]] = {}
-        for one in told:
+        for one, _ in told:
             corrects = _corrected(one.entry)
             if corrects is not None:
                 by.setdefault((one.subject, corrects), []).append(one.id)
@@ -204,21 +208,12 @@ class Shelving:
             (
                 *self._when(one.at), show_time(one.received, zone), one.subject,
                 e.kind_of(one.entry), one.id, one.by, one.way, _corrected(one.entry),
-                ", ".join(by.get(one.key, ())) or None, one.seen, entry_text(one),
+                ", ".join(by.get(one.key, ())) or None, one.seen, *_became(outcome),
+                entry_text(one),
             )
-            for one in told
+            for one, outcome in told
         )  # fmt: skip
         return Table("entries", columns, rows)
-
-    def _counting(self, told: list[Logged]) -> list[Logged]:
-        """Amended ones as amended, those taken back left out."""
-        entry_log = EntryLog(self._house)
-        for one in sorted(told, key=lambda one: one.received):
-            try:
-                entry_log.add(one)
-            except Refused:
-                continue
-        return sorted(effective(entry_log), key=lambda one: one.at)
 
     def _samples(self, told: list[Logged]) -> Table:
         measured = ("baume", "smv", "alcohol", "acidity", "amino", "glucose", "hydrometer_celsius")
@@ -233,7 +228,7 @@ class Shelving:
                 *self._when(one.at), one.subject, self._day(one.subject, one.at),
                 *(getattr(one.entry, name) for name in measured), one.by,
             )
-            for one in self._counting(told)
+            for one in told
             if isinstance(one.entry, e.Sample)
         )  # fmt: skip
         return Table("samples", columns, rows)
@@ -251,7 +246,7 @@ class Shelving:
             *WHEN, *_text("place", "what", "by"), *_numbers("aim (°C)"), *_text("then"),
             *_numbers("for (h)", "more (°C)"), *_text("who", "way"),
         )  # fmt: skip
-        rows = (row for one in self._counting(told) for row in self._aimed(one))
+        rows = (row for one in told for row in self._aimed(one))
         return Table("aims", columns, rows)
 
     def _aimed(self, one: Logged) -> Iterator[Row]:
@@ -355,6 +350,13 @@ class Shelving:
 
 def _corrected(entry: e.Entry) -> str | None:
     return entry.of if isinstance(entry, (e.TakeBack, e.Amend)) else None
+
+
+def _became(outcome: EntryOutcome | None) -> tuple[str | None, str | None, str | None]:
+    """How an entry stands, by which other one, and why; nothing where it is not decided yet."""
+    if outcome is None:
+        return None, None, None
+    return outcome.fate, outcome.cause and outcome.cause[1], outcome.reason or None
 
 
 def _rounded(value: float | None) -> float | None:

@@ -8,7 +8,7 @@ silent probe is waited for.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import timedelta
 from itertools import pairwise
@@ -20,11 +20,7 @@ import msgspec
 
 from kuraban.core import entries as e
 from kuraban.core.facts import Logged
-from kuraban.core.house_state import HouseState
-from kuraban.core.house_view import HouseView
-from kuraban.core.plan.entry_log import EntryLog
-from kuraban.core.plan.fill_level import effective
-from kuraban.core.plan.subject_state import Batch, Refused
+from kuraban.core.plan.subject_state import Batch
 from kuraban.core.site import House
 from kuraban.core.units import DAY, HOUR, MINUTE, at_clock, brewery_day, day_turn
 from kuraban.core.views.batch_sheet import (
@@ -94,12 +90,10 @@ class Batches:
             return ()
         history = History(self._path)
         try:
-            since = logged.at - SAMPLES_BACK
-            told = list(history.entries(logged.subject, since, logged.at))
+            told = history.counting(logged.subject, logged.at - SAMPLES_BACK, logged.at)
+            earlier = [(one.at, one.entry) for one in told if isinstance(one.entry, e.Sample)]
         finally:
             history.close()
-        earlier = [(one.at, one.entry) for one in _counting(self._batch_history.house, told)
-                   if isinstance(one.entry, e.Sample)]  # fmt: skip
         return tuple(asked_of_sample(sample, logged.at, earlier))
 
     def ahead(self, place: str, days: int, points: tuple[Point, ...]) -> Ahead | None:
@@ -147,9 +141,8 @@ def sheet_of(history: History, house: House, stay: Stay, now: float) -> BatchShe
     until = now if end is None else end
     since = max(stay.batch.since, until - LONGEST)
     stretches = list(_stretches(stay, since, until))
-    view = _view(history, house, stay.place, stretches)
-    found = progress(view, stay.place, stay.batch, until)
-    told = list(effective(view.entry_log))
+    told = _told(history, stay.place, stretches)
+    found = progress(house, told, stay.batch, until)
     measured = [
         point
         for place, start, stop in stretches
@@ -182,30 +175,14 @@ def _stretches(stay: Stay, since: float, until: float) -> Iterator[Stretch]:
     yield stay.place, start, until
 
 
-def _view(history: History, house: House, place: str, stretches: list[Stretch]) -> HouseView:
-    """Books with what was told of the batch, as if it had stood in one place throughout."""
-    state = HouseState(house, 0.0)
+def _told(history: History, place: str, stretches: list[Stretch]) -> list[Logged]:
+    """What was told of the batch and counts, as if it had stood in one place throughout."""
     told = [
         msgspec.structs.replace(logged, subject=place)
         for where, start, end in stretches
-        for logged in history.entries(where, start - 1.0, end + HOUR)
+        for logged in history.counting(where, start - 1.0, end + HOUR)
     ]
-    _fold(state.entry_log, told)
-    return HouseView(state)
-
-
-def _fold(entry_log: EntryLog, told: Iterable[Logged]) -> None:
-    for logged in sorted(told, key=lambda one: one.received):
-        try:
-            entry_log.add(logged)
-        except Refused:
-            continue
-
-
-def _counting(house: House, told: list[Logged]) -> list[Logged]:
-    entry_log = EntryLog(house)
-    _fold(entry_log, told)
-    return list(effective(entry_log))
+    return sorted(told, key=lambda logged: logged.at)
 
 
 def _days(

@@ -7,7 +7,7 @@ the books as they count now.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable
 from dataclasses import dataclass
 from statistics import median
 
@@ -16,8 +16,8 @@ from kuraban.core.facts import Logged
 from kuraban.core.forecast.drift import drift_of
 from kuraban.core.forecast.time_to_limit import baume_of
 from kuraban.core.house_view import HouseView
-from kuraban.core.plan.fill_level import effective
 from kuraban.core.plan.subject_state import Batch
+from kuraban.core.site import House
 from kuraban.core.units import DAY, MINUTE, day_turn, next_clock
 from kuraban.trade.density import (
     LONGEST_MASH,
@@ -89,12 +89,13 @@ class Works:
     """Earlier works: what, when, and by how much the bed fell or rose with it."""
 
 
-def progress(view: HouseView, place: str, batch: Batch, now: float) -> Progress:
-    """How far a mash is."""
-    samples = _samples(view, place, batch, now)
-    added = _added(view, place, batch, now)
+def progress(house: House, told: Iterable[Logged], batch: Batch, now: float) -> Progress:
+    """How far a mash is. `told` are the entries of its place that count, as they count."""
+    own = [logged for logged in told if batch.since <= logged.at <= now]
+    samples = _samples(own, batch)
+    added = _added(own)
     clean = [s for s in samples if added is None or s.at > added[1]]
-    site, zone = view.house.site, view.house.zone
+    site, zone = house.site, house.zone
     points = [
         (s.day + (s.at - day_turn(s.at, site.day_starts, zone)) / DAY, s.baume)
         for s in clean
@@ -107,22 +108,15 @@ def progress(view: HouseView, place: str, batch: Batch, now: float) -> Progress:
         zero=forecast_zero(points) if len(points) > 1 else None,
         corrected=None if added is None else added[0],
         slope=_line(clean),
-        ends=_ends(view, batch),
+        ends=_ends(batch),
         tomorrow=(morning, batch.plan.at(morning)),
     )
 
 
-def _entries(view: HouseView, place: str, batch: Batch, until: float) -> Iterator[Logged]:
-    """The entries of a batch in its place, as they count now."""
-    for logged in effective(view.entry_log):
-        if logged.subject == place and batch.since <= logged.at <= until:
-            yield logged
-
-
-def _samples(view: HouseView, place: str, batch: Batch, now: float) -> list[Sampled]:
+def _samples(told: list[Logged], batch: Batch) -> list[Sampled]:
     """Samples of the batch; those of one moment are one."""
     found: dict[float, e.Sample] = {}
-    for logged in _entries(view, place, batch, now):
+    for logged in told:
         if isinstance(logged.entry, e.Sample):
             found[logged.at] = _both(found.get(logged.at), logged.entry)
     return [
@@ -153,10 +147,10 @@ def _at_15(sample: e.Sample) -> float | None:
     return baume_from_smv(corrected.smv)
 
 
-def _added(view: HouseView, place: str, batch: Batch, now: float) -> tuple[str, float] | None:
+def _added(told: list[Logged]) -> tuple[str, float] | None:
     """The latest addition that moved Baume by itself: what and when."""
     found = None
-    for logged in _entries(view, place, batch, now):
+    for logged in told:
         if isinstance(logged.entry, e.Addition) and logged.entry.what in SPIRIT:
             found = logged.entry.what, logged.at
     return found
@@ -170,7 +164,7 @@ def _line(samples: list[Sampled]) -> float | None:
     return (both[-1][0] - both[0][0]) / (both[0][1] - both[-1][1])
 
 
-def _ends(view: HouseView, batch: Batch) -> float | None:
+def _ends(batch: Batch) -> float | None:
     """The moromi day of the course's end, as it stands."""
     span = batch.plan.spans[-1]
     end = span.due + sum(stage.length for stage in batch.course.stages[span.stage + 1 :])
@@ -210,9 +204,9 @@ def _works_done(
 ) -> list[tuple[str, float, float]]:
     """Each work of this batch whose before and after are in the record, and what it did."""
     found, series = [], view.places[place].series
-    for logged in _entries(view, place, batch, now - WORKS_ON):
-        entry = logged.entry
-        if isinstance(entry, (e.StageMark, e.Handwork)):
+    for logged in view.entry_log.about(place):
+        entry, within = logged.entry, batch.since <= logged.at <= now - WORKS_ON
+        if within and isinstance(entry, (e.StageMark, e.Handwork)):
             before = series.since(logged.at - WORKS_BACK, logged.at)[1]
             after = series.since(logged.at + WORKS_ON - WORKS_BACK, logged.at + WORKS_ON)[1]
             if len(before) > 2 and len(after) > 2:

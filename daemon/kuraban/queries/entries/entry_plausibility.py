@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from kuraban.core import entries as e
-from kuraban.core.facts import Logged, Refusal
+from kuraban.core.facts import EntryOutcome, Logged
 from kuraban.core.plan.fill_level import litres_in
 from kuraban.core.plan.subject_state import Batch
 from kuraban.core.texts.translator import Words, figure
@@ -47,8 +47,9 @@ def doubts(path: Path, words: Words, logged: Logged, asked: float) -> Doubts:
             if not state.engine.started:
                 return Doubts()
             questions = tuple(_questions(state, logged))
-            refused = _refused(state, logged)
-            waits = logged.id in state.engine.entry_handler.pending.held
+            outcome = _outcome(state, logged)
+            refused = outcome.reason if outcome and outcome.fate == "refused" else None
+            waits = outcome is not None and outcome.fate == "waiting"
     except JournalError:
         return Doubts()
     if refused is not None and not _fresh(state):
@@ -73,8 +74,8 @@ def _is_place(state: JournalState, logged: Logged) -> bool:
     return logged.subject in state.engine.view.places
 
 
-def _refused(state: JournalState, logged: Logged) -> str | None:
-    """What the watch itself would say, asked of a copy that nobody listens to.
+def _outcome(state: JournalState, logged: Logged) -> EntryOutcome | None:
+    """What the watch itself would make of it, asked of a copy that nobody listens to.
 
     Of a watch that stands still it is asked as of its last turn.
     """
@@ -85,10 +86,8 @@ def _refused(state: JournalState, logged: Logged) -> str | None:
         )
     state.engine.take(logged)
     state.engine.wake(max(logged.at, state.engine.now))
-    for fact in state.engine.drain().facts:
-        if isinstance(fact, Refusal):
-            return fact.reason
-    return None
+    told = [fact for fact in state.engine.drain().facts if isinstance(fact, EntryOutcome)]
+    return next((outcome for outcome in told if outcome.key == logged.key), None)
 
 
 def _fresh(state: JournalState) -> bool:
@@ -101,7 +100,7 @@ def _sample(state: JournalState, logged: Logged, batch: Batch | None) -> Iterato
     since = logged.at - SAMPLES_BACK
     earlier = [
         (known.at, known.entry)
-        for known in state.history.entries(logged.subject, since, logged.at)
+        for known in state.history.counting(logged.subject, since, logged.at)
         if isinstance(known.entry, e.Sample) and known.at < logged.at
     ]
     yield from of_sample(entry, logged.at, earlier)

@@ -17,7 +17,6 @@ from kuraban.core.course import AirBand
 from kuraban.core.detectors.koji_air import DRY_WICK
 from kuraban.core.facts import Logged
 from kuraban.core.house_view import HouseView
-from kuraban.core.plan.fill_level import effective
 from kuraban.core.plan.subject_state import Batch
 from kuraban.core.site import Place
 from kuraban.core.units import HOUR, MINUTE
@@ -65,7 +64,7 @@ class Beds:
         return tuple(found)
 
     def _bed(self, view: HouseView, place: str, batch: Batch, now: float) -> BedNow:
-        subject_states = view.entry_log.version, len(view.entry_log.log)
+        subject_states = view.entry_log.version, len(view.entry_log.about(place))
         known = self._known.get(place)
         if (
             known is None
@@ -250,7 +249,7 @@ def works_done(view: HouseView, place: str, batch: Batch, now: float) -> Iterato
     since = max(batch.since + MINUTE, now - WORKED_BACK)
     told = [
         logged
-        for logged in effective(view.entry_log)
+        for logged in view.entry_log.counting()
         if logged.subject == place and since <= logged.at <= now
         and isinstance(logged.entry, (*WORKS, e.Note))
     ]  # fmt: skip

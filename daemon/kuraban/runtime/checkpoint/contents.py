@@ -72,7 +72,7 @@ def _read(blob: Blob, fits: bool) -> Contents:
         shelved=states.count(State.SHELVED),
         pending=len(standing.pending),
         deadlines=len(standing.deadlines),
-        entries=len(standing.seen),
+        entries=len(standing.known) // 8,
         size=len(blob),
         fits=fits,
     )

@@ -79,7 +79,7 @@ def answer(
         rings = [ring for ring in past.rings(history, start, end) if ring.subject in subjects]
     sheet = Sheet(
         house=house, place=place, snapshot=snapshot, points=tuple(points), step=step,
-        done=tuple(one.logged for one in done if not one.back), rings=tuple(rings), start=start,
+        done=tuple(one.logged for one in done if one.counts), rings=tuple(rings), start=start,
         w=w, night=night, small=small, begun=begun,
     )  # fmt: skip
     return as_svg(lambda: svg(sheet))

@@ -13,7 +13,6 @@ import time
 import unicodedata
 from collections.abc import Mapping
 from functools import cache
-from itertools import islice
 from typing import Any, Literal, NamedTuple, get_args
 from uuid import uuid4
 
@@ -21,9 +20,10 @@ import msgspec
 from fastapi import Request
 
 from kuraban.core.entries import BY_KIND
-from kuraban.core.facts import Logged, Refusal
+from kuraban.core.facts import Fate, Logged, Refusal
 from kuraban.core.intake.entry_parser import entry_from
-from kuraban.core.units import AHEAD, HOUR, parse_time, show_time
+from kuraban.core.plan.counted_entries import ToldEntry
+from kuraban.core.units import HOUR, parse_time, show_time
 from kuraban.core.views.snapshot import Snapshot
 from kuraban.edges.web.history_queries import reading
 from kuraban.edges.web.page_context import NotAllowed, PageContext, Visitor
@@ -33,21 +33,19 @@ from kuraban.store.history import History
 LOOKS, PAUSE = 40, 0.03
 """How often, and after how many seconds each, the journal is asked whether it has the entry."""
 FORM_ONLY = frozenset({"token", "back", "change", "form", "sure", "sent"})
-MOST_REFUSALS = 50
 TAKEN_BACK_WITHIN = HOUR
 """What was told longer ago is taken back from the list of entries."""
-STOPS = frozenset({"batch-end", "out-of-service", "stage"})
-"""Entries that may wait for a second person: the picture of the moment after shows whether."""
 Way = Literal["page", "link"]
 
 
 class Outcome(NamedTuple):
     """`kept` by the watch, `refused` with a reason, `asked` about with a question, or handed over
-    and `waiting` to be taken."""
+    and `waiting` to be taken. `fate` says of one that was kept how it stands."""
 
     id: str
     state: Literal["kept", "refused", "asked", "waiting"]
     reason: str = ""
+    fate: Fate | None = None
 
 
 def fields_of(form: Mapping[str, str], context: PageContext, snapshot: Snapshot, place: str) -> Any:
@@ -138,7 +136,7 @@ def tell(
         return before
     context.submit(made)
     outcome = _outcome(context, made)
-    if outcome.state == "kept" and kind in STOPS:
+    if outcome.fate == "waiting":
         _await_picture(context, made.received)
     return outcome
 
@@ -154,7 +152,7 @@ def _outcome(context: PageContext, logged: Logged) -> Outcome:
 
 
 def _await_picture(context: PageContext, at: float) -> None:
-    """A picture of `at` or later, if there is one soon."""
+    """A picture of `at` or later, which shows what waits to be confirmed, if there is one soon."""
     for _ in range(LOOKS):
         snapshot = context.hub.snapshot
         if snapshot is not None and snapshot.at >= at:
@@ -171,24 +169,23 @@ def _taken(context: PageContext, logged: Logged) -> Outcome | None:
 
 
 def _found(history: History, logged: Logged) -> Outcome | None:
-    for refusal in list(islice(history.refusals(None), MOST_REFUSALS)):
-        if refusal.head == logged.id and refusal.topic == f"log/{logged.subject}":
-            return Outcome(logged.id, "refused", refusal.reason.partition(": ")[2])
-    for known in list(history.entries(logged.subject, logged.at - 1.0, logged.at + 1.0)):
-        if known.id == logged.id:
-            return Outcome(logged.id, "kept")
-    return None
+    told = history.told_of(logged.subject, logged.id)
+    if told is None:
+        return None
+    if told.outcome is not None and told.outcome.fate == "refused":
+        return Outcome(logged.id, "refused", told.outcome.reason, "refused")
+    return Outcome(logged.id, "kept", fate=None if told.outcome is None else told.outcome.fate)
 
 
-def told_entry(request: Request, context: PageContext) -> Logged | None:
+def told_entry(request: Request, context: PageContext) -> ToldEntry | None:
     """The entry that a page was led on from, so that it can be taken back there."""
     told, subject = request.query_params.get("told"), request.query_params.get("of")
     if not told or not subject:
         return None
-    now = context.clock()
     try:
         with reading(context.history) as history:
-            made = list(history.entries(subject, now - TAKEN_BACK_WITHIN, now + AHEAD))
+            found = history.told_of(subject, told)
     except JournalError:
         return None
-    return next((logged for logged in made if logged.id == told), None)
+    late = found is not None and context.clock() - found.logged.at > TAKEN_BACK_WITHIN
+    return None if late else found

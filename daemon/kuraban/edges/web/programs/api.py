@@ -6,6 +6,7 @@ visit and the token of its page.
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import tzinfo
@@ -17,7 +18,8 @@ from fastapi.responses import JSONResponse, Response, StreamingResponse
 from starlette.exceptions import HTTPException
 
 from kuraban.core.entries import kind_of
-from kuraban.core.facts import Logged
+from kuraban.core.facts import Fate, Logged
+from kuraban.core.plan.counted_entries import ToldEntry
 from kuraban.core.site import WATCH, House
 from kuraban.core.timescale import by_the_wall, moment_of
 from kuraban.core.units import DAY, parse_time, show_time
@@ -53,11 +55,13 @@ class Wrong:
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """What became of an entry: kept, or handed over and waiting to be taken."""
+    """What became of an entry: kept, or handed over and waiting to be taken. `fate` says how one
+    that was kept stands: one that is `waiting` there counts once a second person confirms it."""
 
     id: str
     state: Literal["kept", "refused", "waiting"]
     reason: str = ""
+    fate: Fate | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +77,7 @@ class Reading:
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """Something that was done; `back` where it was taken back."""
+    """Something that was done, as it counts; `back` where it was taken back."""
 
     id: str
     at: str
@@ -82,6 +86,24 @@ class Entry:
     way: str
     back: bool
     entry: dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """An entry as it was made, and how it stands: since when, by which other entry, by whom, and
+    why it was refused. `fate` is null while it lies ahead of its own time."""
+
+    id: str
+    at: str
+    subject: str
+    by: str | None
+    way: str
+    entry: dict[str, Any]
+    fate: Fate | None
+    since: str | None = None
+    cause: str | None = None
+    who: str | None = None
+    reason: str = ""
 
 
 REFUSALS: dict[int | str, dict[str, Any]] = {
@@ -134,7 +156,20 @@ def entries(
     known_subject(house, subject)
     first, last = _range(start, end, context.clock(), house.zone)
     with past.reading(context.history) as history:
-        return [_entry(one, house) for one in past.done(history, subject, first, last)]
+        done = past.done(history, subject, first, last)
+    return [_entry(one, house) for one in done if one.counts or one.back]
+
+
+@router.get("/outcomes/{subject}", summary="What became of every entry in a range, and why")
+def outcomes(
+    context: TheOffice, visitor: Somebody, subject: Subject, start: Moment = None,
+    end: Moment = None,
+) -> list[Outcome]:  # fmt: skip
+    house = context.house
+    known_subject(house, subject)
+    first, last = _range(start, end, context.clock(), house.zone)
+    with past.reading(context.history) as history:
+        return [_outcome(told, house) for told in history.told(subject, first, last)]
 
 
 @router.post(
@@ -198,6 +233,20 @@ def _entry(done: past.Done, house: House) -> Entry:
     return Entry(
         id=logged.id, at=show_time(logged.at, house.zone), subject=logged.subject, by=logged.by,
         way=logged.way, back=done.back, entry=fields_of(logged, house.zone),
+    )  # fmt: skip
+
+
+def _outcome(told: ToldEntry, house: House) -> Outcome:
+    logged, outcome = told
+    made = Outcome(
+        id=logged.id, at=show_time(logged.at, house.zone), subject=logged.subject, by=logged.by,
+        way=logged.way, entry=fields_of(logged, house.zone), fate=None,
+    )  # fmt: skip
+    if outcome is None:
+        return made
+    return dataclasses.replace(
+        made, fate=outcome.fate, since=show_time(outcome.received, house.zone),
+        cause=outcome.cause and outcome.cause[1], who=outcome.by, reason=outcome.reason,
     )  # fmt: skip
 
 

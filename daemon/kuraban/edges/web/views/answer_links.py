@@ -13,7 +13,7 @@ from fastapi import APIRouter, Form, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from kuraban.core.facts import Logged
-from kuraban.core.units import DAY, show_time
+from kuraban.core.units import show_time
 from kuraban.core.views.snapshot import Ring
 from kuraban.edges.signing import Link, entry_id
 from kuraban.edges.web import history_queries as past
@@ -119,7 +119,7 @@ def _made(context: PageContext, link: Link) -> Logged | None:
     wanted = entry_id(link)
     try:
         with past.reading(context.history) as history:
-            made = list(history.entries(link.subject, link.at - 60.0, link.at + 4 * DAY))
+            made = history.told_of(link.subject, wanted)
     except JournalError:
         return None
-    return next((one for one in made if one.id == wanted), None)
+    return None if made is None else made.logged

@@ -139,7 +139,7 @@ def _lot(
         return {}
     start, end = max(bed.begun, batch.since, snapshot.at - LONGEST), snapshot.at
     points = past.curve(history, context.house, bed.place, start, end, STEP)
-    done = [one.logged for one in past.done(history, bed.place, start, end) if not one.back]
+    done = [one.logged for one in past.done(history, bed.place, start, end) if one.counts]
     return dict(by_hour(points, done, bed.begun, batch.plan.at))
 
 

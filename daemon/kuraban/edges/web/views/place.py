@@ -192,7 +192,7 @@ def behind(
     return {
         "rows": past.table(points, plan, done, start, end, rows_step),
         "since": past.since(recent, begun),
-        "done": done[::-1][:DONE_SHOWN],
+        "done": [one for one in done[::-1] if one.fate != "repeated"][:DONE_SHOWN],
         "kept": kept,
         "step": rows_step,
         "start": start,

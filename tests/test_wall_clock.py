@@ -7,10 +7,10 @@ from collections.abc import Iterator
 import pytest
 
 from kuraban import clock as clocks
+from kuraban import wall_clock
 from kuraban.clock import Clock
 from kuraban.core.facts import ClockStepped, Fact, Impaired
-from kuraban.runtime import wall_clock
-from kuraban.runtime.wall_clock import WallClock
+from kuraban.wall_clock import WallClock
 
 START = 1_769_883_000.0
 HOUR, DAY = 3600.0, 86400.0
