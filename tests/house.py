@@ -41,7 +41,7 @@ CORE = (
     ("intake", "plan", "probes", "texts", "views"),
     ("forecast.memory",),
     ("house_state", "house_view"),
-    ("equipment",),
+    ("equipment", "fates"),
     ("forecast",),
     ("detectors",),
     ("alarms",),

@@ -20,7 +20,6 @@ from typing import NamedTuple
 import msgspec
 
 from kuraban.core import entries as e
-from kuraban.core.engine.entry_touches import WEIGHED
 from kuraban.core.facts import (
     ClockStepped,
     Fact,
@@ -30,6 +29,7 @@ from kuraban.core.facts import (
     Reading,
     Refusal,
 )
+from kuraban.core.fates.entry_touches import WEIGHED
 from kuraban.core.intake.entry_times import carried
 from kuraban.core.intake.reading_decoder import BUS_CODES
 from kuraban.core.plan.corrections import CORRECTIONS

@@ -21,7 +21,7 @@ from kuraban.core.alarms.life_cycle import Alarm, State
 from kuraban.core.conditions import BREWER, CONDITIONS, CREW, MAINTENANCE
 from kuraban.core.course import FAR_FUTURE, Planned, Sides, Stage
 from kuraban.core.engine.engine import Engine
-from kuraban.core.engine.pending_entries import WAITS
+from kuraban.core.fates.pending_entries import WAITS
 from kuraban.core.forecast.drift import Drift, drift_of
 from kuraban.core.house_state import HouseState
 from kuraban.core.house_view import HouseView

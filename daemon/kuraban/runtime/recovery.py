@@ -32,7 +32,7 @@ from kuraban.core.site import WATCH
 from kuraban.core.texts.messages import Words
 from kuraban.core.units import DAY, HOUR
 from kuraban.runtime.checkpoint.document import engine_in, read, standing_in, version
-from kuraban.runtime.past_entries import PastEntries
+from kuraban.runtime.entries.past_entries import PastEntries
 from kuraban.store.history import History
 from kuraban.store.journal import Journal
 from kuraban.store.rows import received_of

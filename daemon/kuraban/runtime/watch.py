@@ -44,7 +44,7 @@ from kuraban.errors import JournalError
 from kuraban.queries.phone_curves import Curves, available
 from kuraban.runtime import feed, freeze, recover, run_to
 from kuraban.runtime.alarm_publisher import AlarmPublisher
-from kuraban.runtime.batch_courses import begun
+from kuraban.runtime.entries.batch_courses import begun
 from kuraban.runtime.health import Health
 from kuraban.runtime.intake import Intake
 from kuraban.runtime.journal_loss_notice import words_about

@@ -8,8 +8,8 @@ import sqlite3
 from collections.abc import Iterator
 from operator import itemgetter
 
-from kuraban.core.engine.past_outcomes import past_outcomes
 from kuraban.core.facts import ClockStepped, EntryOutcome, HouseChanged, Logged
+from kuraban.core.fates.past_outcomes import past_outcomes
 from kuraban.store import rows
 from kuraban.store.writer import Writer
 

@@ -211,7 +211,7 @@ def test_what_an_earlier_version_told_still_stands(path: Path) -> None:
     assert alarms["store", "warm"].reason == "door mended"
     assert (alarms["tank-3", "warm"].by, alarms["tank-4", "warm"].by) == ("aki", "bun")
     assert alarms["tank-4", "warm"].in_hand_until == standing.now + 6 * HOUR - 10 * MINUTE
-    assert [logged.by for logged in held.values()] == ["cho"]
+    assert [one.logged.by for one in held.values()] == ["cho"]
     kinds = {type(item.deadline) for item in night.engine.deadlines.items}
     assert {PromiseDue, ShelfEnds} <= kinds
 

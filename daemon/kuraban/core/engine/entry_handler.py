@@ -1,6 +1,6 @@
 """What an entry does: it counts once, at its time, and what it touches looks at once.
 
-Whether it counts is decided in `core.engine.entry_decisions`. Some entries are answers to alarms:
+Whether it counts is decided in `core.fates.entry_decisions`. Some entries are answers to alarms:
 somebody has one in hand, or wants to hear nothing of it for a while. What takes a tank out of the
 watch is told to the brewer, whoever did it.
 """
@@ -17,17 +17,15 @@ from kuraban.core.course import FAR_FUTURE
 from kuraban.core.deadlines import BatchEnded, Deadlines, EntryCounts, EntryLapses, ShelfEnds
 from kuraban.core.engine.affected_subjects import near, touched
 from kuraban.core.engine.detector_registry import DetectorRegistry
-from kuraban.core.engine.entry_decisions import EntryDecisions, Ready
-from kuraban.core.engine.known_entries import KnownEntries
-from kuraban.core.engine.pending_entries import WAITS, PendingEntries
 from kuraban.core.facts import EntryOutcome, Logged
+from kuraban.core.fates.entry_decisions import CORRECTED_WITHIN, EntryDecisions, Ready
+from kuraban.core.fates.known_entries import KnownEntries
+from kuraban.core.fates.pending_entries import WAITS, PendingEntries
 from kuraban.core.house_state import HouseState
 from kuraban.core.house_view import HouseView
 from kuraban.core.notify.notifier import Notifier
-from kuraban.core.units import DAY, MINUTE
+from kuraban.core.units import MINUTE
 
-KEPT = 7 * DAY
-"""So long entries can be corrected where no batch hangs on them."""
 UNWATCHES = (e.OutOfService, e.BatchEnd, e.TakeBack, e.Amend)
 """Entries that can take a tank out of the watch; mash that is carried away is watched there."""
 
@@ -73,7 +71,7 @@ class EntryHandler:
 
     def forget(self, now: float) -> None:
         """What is too old to be asked about."""
-        self._entry_log.prune(now - KEPT)
+        self._entry_log.prune(now - CORRECTED_WITHIN)
 
     def _with_value(self, logged: Logged, now: float) -> Logged:
         """The entry and what its place read at its time."""

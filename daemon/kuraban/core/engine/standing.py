@@ -109,7 +109,7 @@ class Standing(msgspec.Struct, frozen=True, kw_only=True):
     pending: tuple[Logged, ...] = ()
     """Entries that wait for a second person."""
     known: bytes = b""
-    """Entries that were taken, as `core.engine.known_entries` keeps them: also those of a journal
+    """Entries that were taken, as `core.fates.known_entries` keeps them: also those of a journal
     that was set aside."""
     impaired: dict[str, float] = {}
     well_since: dict[str, float] = {}

@@ -5,7 +5,7 @@ from __future__ import annotations
 import msgspec
 import pytest
 
-from kuraban.core.engine.entry_authority import TABLE, Maker, Touch, alone, maker_of, printed
+from kuraban.core.fates.entry_authority import TABLE, Maker, Touch, alone, maker_of, printed
 from kuraban.core.site import Shift
 from tests.core.house import Night, brewery, mashing
 

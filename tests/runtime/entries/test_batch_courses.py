@@ -6,7 +6,7 @@ from kuraban.core import entries as e
 from kuraban.core.engine.engine import Engine
 from kuraban.core.facts import HouseChanged, Logged
 from kuraban.core.site import to_document
-from kuraban.runtime.batch_courses import begun
+from kuraban.runtime.entries.batch_courses import begun
 from kuraban.settings import load
 from kuraban.settings.catalogues import load_words
 from tests.edges.web.served import SITE

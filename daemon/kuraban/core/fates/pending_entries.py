@@ -1,4 +1,4 @@
-"""Entries that wait for a second person (`kuraban.core.engine.entry_authority` says which).
+"""Entries that wait for a second person (`kuraban.core.fates.entry_authority` says which).
 
 They are held back, and the watch judges on as if they had not been made, until the brewer, or
 anybody but the one who made the entry, confirms it or makes the same entry. Whoever sees the slip
@@ -12,9 +12,9 @@ from typing import NamedTuple
 import msgspec
 
 from kuraban.core import entries as e
-from kuraban.core.engine.entry_authority import Touch, alone, maker_of
-from kuraban.core.engine.entry_touches import touch_of
 from kuraban.core.facts import Logged
+from kuraban.core.fates.entry_authority import Touch, alone, maker_of
+from kuraban.core.fates.entry_touches import touch_of
 from kuraban.core.house_view import HouseView
 from kuraban.core.plan.subject_state import Refused
 from kuraban.core.site import House

@@ -12,11 +12,10 @@ from collections.abc import Iterable, Iterator, Mapping
 import msgspec
 
 from kuraban.core import entries as e
-from kuraban.core.engine.entry_authority import Touch
-from kuraban.core.engine.entry_decisions import EntryDecisions
-from kuraban.core.engine.entry_handler import KEPT
-from kuraban.core.engine.pending_entries import PendingEntries
 from kuraban.core.facts import ClockStepped, EntryOutcome, HouseChanged, Logged
+from kuraban.core.fates.entry_authority import Touch
+from kuraban.core.fates.entry_decisions import CORRECTED_WITHIN, EntryDecisions
+from kuraban.core.fates.pending_entries import PendingEntries
 from kuraban.core.house_state import HouseState
 from kuraban.core.house_view import HouseView
 from kuraban.core.site import House, from_document
@@ -89,7 +88,7 @@ class _Past:
             self.decisions.settle(ready, now)
         if now - self._pruned > DAY:
             self._pruned = now
-            self._entry_log.prune(now - KEPT)
+            self._entry_log.prune(now - CORRECTED_WITHIN)
 
     def told(self) -> list[EntryOutcome]:
         told, self._told[:] = list(self._told), []

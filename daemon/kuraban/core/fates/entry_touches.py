@@ -1,4 +1,4 @@
-"""What an entry would do by which a tank could go wrong unseen (`core.engine.entry_authority`)."""
+"""What an entry would do by which a tank could go wrong unseen (`core.fates.entry_authority`)."""
 
 from __future__ import annotations
 
@@ -6,8 +6,8 @@ from collections.abc import Callable
 
 from kuraban.core import entries as e
 from kuraban.core.conditions import BREWER, CONDITIONS
-from kuraban.core.engine.entry_authority import Touch, brewers
 from kuraban.core.facts import Logged
+from kuraban.core.fates.entry_authority import Touch, brewers
 from kuraban.core.house_view import HouseView
 from kuraban.core.plan.entry_log import PLACES
 from kuraban.core.plan.subject_state import Batch

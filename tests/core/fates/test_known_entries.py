@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from kuraban.core.engine.known_entries import KnownEntries
+from kuraban.core.fates.known_entries import KnownEntries
 
 
 def test_what_was_taken_is_known_and_the_rest_is_not() -> None:

@@ -12,11 +12,15 @@ from typing import NamedTuple
 
 from kuraban.core import entries as e
 from kuraban.core.conditions import CONDITIONS
-from kuraban.core.engine.pending_entries import PendingEntries
 from kuraban.core.facts import EntryOutcome, Fate, Logged
+from kuraban.core.fates.pending_entries import PendingEntries
 from kuraban.core.house_view import HouseView
 from kuraban.core.plan.entry_log import EntryLog
 from kuraban.core.plan.subject_state import Refused
+from kuraban.core.units import DAY
+
+CORRECTED_WITHIN = 7 * DAY
+"""Where no batch hangs on it, an entry is forgotten after that, and is corrected no more."""
 
 
 class Ready(NamedTuple):

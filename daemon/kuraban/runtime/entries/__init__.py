@@ -1,0 +1,1 @@
+"""What the journal keeps beside entries for a start: the course of each batch, what was decided."""
