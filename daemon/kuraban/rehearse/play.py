@@ -17,7 +17,7 @@ import msgspec
 
 from kuraban.core import entries as e
 from kuraban.core.effects import Message, Step
-from kuraban.core.facts import Fact, Logged
+from kuraban.core.facts import Logged
 from kuraban.core.site import House, from_document, to_document
 from kuraban.core.texts.messages import Words
 from kuraban.core.timescale import Pieces
@@ -83,12 +83,13 @@ class _Night:
     def __init__(self, house: House, root: str, words: Words, off: frozenset[str]) -> None:
         self.player = Player(house, root, words, off)
         self.story: list[Step | Message] = []
-        self.facts: list[Fact] = []
+        self.corrected: list[Logged] = []
+        """Verdicts, and what may take one back or put it right."""
 
     def told(self) -> None:
         turn = self.player.engine.drain()
         self.story += turn.story
-        self.facts += [
+        self.corrected += [
             fact
             for fact in turn.facts
             if isinstance(fact, Logged) and isinstance(fact.entry, (e.Verdict, e.TakeBack, e.Amend))
@@ -147,7 +148,7 @@ def _compared(house: House, was: _Night, other: _Night, count: int, start: float
     clock = was.player.engine.clock
     house = msgspec.structs.replace(house, clock=clock)
     nights = was.story, other.story
-    verdicts = _verdicts(was.facts)
+    verdicts = _verdicts(was.corrected)
     first, second = (spells_of(story) for story in nights)
     pairs, lost = paired(first, second, verdicts)
     pairs = [pair for pair in pairs if _counts(pair, start)]
@@ -193,14 +194,13 @@ def _by_condition(pairs: list[Pair]) -> dict[str, tuple[int, int]]:
     return {name: (was[name], other[name]) for name in sorted({*was, *other})}
 
 
-def _verdicts(facts: list[Fact]) -> list[Verdict]:
+def _verdicts(told: list[Logged]) -> list[Verdict]:
     """The verdicts that stand: what was taken back is gone, what was amended says the new."""
     found: dict[str, Verdict] = {}
-    for fact in facts:
-        assert isinstance(fact, Logged)
-        match fact.entry:
+    for logged in told:
+        match logged.entry:
             case e.Verdict(alarm=alarm, was=was):
-                found[fact.id] = Verdict(fact.at, fact.subject, alarm, was)
+                found[logged.id] = Verdict(logged.at, logged.subject, alarm, was)
             case e.TakeBack(of=old):
                 found.pop(old, None)
             case e.Amend(of=old, fields=fields) if old in found:

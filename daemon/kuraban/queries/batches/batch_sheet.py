@@ -85,14 +85,16 @@ class Batches:
             return sheet_of(history, self._batch_history.house, stay, history.now() or 0.0)
 
     def sample(self, logged: Logged) -> tuple[Question, ...]:
+        sample = logged.entry
+        if not isinstance(sample, e.Sample):
+            return ()
         history = History(self._path)
         try:
             told = history.counting(logged.subject, logged.at - SAMPLES_BACK, logged.at)
             earlier = [(one.at, one.entry) for one in told if isinstance(one.entry, e.Sample)]
         finally:
             history.close()
-        assert isinstance(logged.entry, e.Sample)
-        return tuple(asked_of_sample(logged.entry, logged.at, earlier))
+        return tuple(asked_of_sample(sample, logged.at, earlier))
 
     def ahead(self, place: str, days: int, points: tuple[Point, ...]) -> Ahead | None:
         with self._caught_up() as history:
