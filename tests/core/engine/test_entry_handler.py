@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import msgspec
 import pytest
 
-from kuraban.core.deadlines import BatchEnded
+from kuraban.core.deadlines import BatchEnded, EntryLapses
+from kuraban.core.entries import BatchEnd
 from kuraban.core.facts import EntryOutcome, Logged
-from kuraban.core.units import HOUR, MINUTE
-from tests.core.house import DUSK, Night, mashing
+from kuraban.core.units import DAY, HOUR, MINUTE
+from tests.core.house import DUSK, Bell, Night, mashing
 
 
 def test_an_entry_told_twice_counts_once() -> None:
@@ -98,3 +100,152 @@ def test_the_end_of_a_batch_is_waited_for_once_however_much_is_logged() -> None:
     for _ in range(5):
         night.log("tank-4", "note", text="all well")
     assert [item.deadline for item in night.engine.deadlines.items].count(BatchEnded("tank-3")) == 1
+
+
+# -------------------------------------------------------------------------------- once in all
+
+
+def test_an_entry_kept_by_the_broker_for_months_ends_no_other_batch() -> None:
+    """A wall button that retains: its batch-end comes again at every reconnect."""
+    night = Bell()
+    night.log("tank-3", "batch-start", batch="7", course="mash", by="aki")
+    end = Logged("button-7", "tank-3", BatchEnd(), night.now, night.now)
+    night.take(end)
+    night.wake(night.now + 200 * DAY)
+    night.log("tank-3", "batch-start", batch="next", course="mash", by="aki")
+    night.take(msgspec.structs.replace(end, at=night.now, received=night.now))
+    batch = night.engine.view.batch("tank-3", night.now)
+    assert batch is not None and batch.name == "next"
+    assert night.fates("button-7") == ["counted"]
+
+
+# ---------------------------------------------------------------------- watched no more
+
+
+def unwatched(night: Night, who: str = "aki") -> list[str]:
+    """First lines of what the brewer was told of tanks that are not watched any more."""
+    found = (message.title for message in night.messages("notice", who))
+    return [title for title in found if "watched no more" in title or "another batch" in title]
+
+
+def test_the_brewer_is_told_what_is_watched_no_more() -> None:
+    """An end by the crew at the last stage, which waits for nobody."""
+    night = mashing()
+    night.log("tank-3", "stage", stage="last", by="aki")
+    night.log("tank-3", "batch-end", by="dai")
+    assert unwatched(night) == ["Tank 3 is watched no more: batch ended, by Dai"]
+
+
+def test_a_wall_button_that_takes_a_tank_out_is_told_without_a_name() -> None:
+    night = mashing()
+    night.log("tank-4", "out-of-service")
+    assert unwatched(night) == ["Tank 4 is watched no more: out of service"]
+
+
+def test_the_brewer_is_not_told_what_he_did_himself() -> None:
+    """Nor what he confirmed."""
+    night = mashing()
+    night.log("tank-3", "batch-end", who="aki")
+    out = night.log("tank-4", "out-of-service", by="cho")
+    night.log("tank-4", "confirm", of=out, by="Aki")
+    assert unwatched(night) == []
+
+
+def test_the_brewer_on_duty_hears_of_what_another_brewer_did() -> None:
+    night = mashing()
+    night.log("tank-3", "batch-end", by="bun")
+    assert len(unwatched(night)) == 1
+
+
+def test_what_two_of_the_crew_did_is_told_to_the_brewer() -> None:
+    night = mashing()
+    out = night.log("tank-4", "out-of-service", by="cho")
+    night.log("tank-4", "confirm", of=out, by="dai")
+    assert unwatched(night) == ["Tank 4 is watched no more: out of service, by Cho"]
+
+
+def test_a_start_taken_back_or_renamed_is_told() -> None:
+    night = mashing()
+    for number, (entry, fields) in enumerate([("take-back", {}), ("amend", {"batch": "9"})], 1):
+        told = night.log(f"tank-{number + 2}", entry, of=f"e{number}", by="cho", **fields)
+        night.log("tank-3", "confirm", of=told, by="dai")
+    assert unwatched(night) == [
+        "Tank 3 is watched no more: an entry taken back, by Cho",
+        "Tank 4 goes on as another batch: an entry amended, by Cho",
+    ]
+
+
+def test_mash_that_is_moved_is_watched_where_it_is() -> None:
+    night = mashing()
+    night.log("tank-3", "batch-end", by="aki")
+    night.log("tank-4", "move", to="tank-3", by="dai")
+    assert unwatched(night) == []
+
+
+def test_work_takes_nothing_out_of_the_watch() -> None:
+    night = mashing()
+    for entry in ("stir", "probe-out", "probe-in", "note"):
+        night.log("tank-3", entry, by="dai", **({"text": "frost"} if entry == "note" else {}))
+    night.log("moto-1", "out-of-service", by="dai")
+    assert unwatched(night) == []
+
+
+# ------------------------------------------------------------------------------- in and out
+
+
+def ringing() -> Night:
+    """Tank 3 is warm, and somebody is rung for it."""
+    night = mashing()
+    night.run(10).told["t3-mid"] = 11.5
+    night.run(90)
+    assert night.steps("tank-3/warm") == ["raised"]
+    return night
+
+
+def test_an_out_of_service_that_is_taken_back_lets_it_ring_again() -> None:
+    night = ringing()
+    out = night.log("tank-3", "out-of-service", by="aki")
+    assert night.steps("tank-3/warm")[-1] == "out-of-service"
+    night.log("tank-3", "take-back", of=out, by="aki")
+    assert "in-service" in night.steps("tank-3/warm")
+    assert night.run(90).engine.alarm_manager.alarm("tank-3", "warm").state.value == "UNACK"
+
+
+def test_an_in_service_that_is_taken_back_silences_it_again() -> None:
+    night = ringing()
+    night.log("tank-3", "out-of-service", by="aki")
+    back = night.log("tank-3", "in-service", by="aki")
+    night.run(90).log("tank-3", "take-back", of=back, by="aki")
+    assert night.steps("tank-3/warm")[-1] == "out-of-service"
+
+
+def test_an_out_of_service_logged_after_its_end_silences_nothing() -> None:
+    """Somebody writes down at last that it was out for ten minutes an hour ago."""
+    night = ringing()
+    night.log("tank-3", "in-service", at=night.now - 50 * MINUTE, by="aki")
+    night.log("tank-3", "out-of-service", at=night.now - HOUR, by="aki")
+    assert night.steps("tank-3/warm") == ["raised"]
+
+
+def test_what_fell_away_is_waited_for_no_more() -> None:
+    """One deadline for each entry that waits, however often it is looked at."""
+    night = mashing()
+    out = night.log("tank-3", "out-of-service", by="cho")
+    logged = next(f for f in night.facts if isinstance(f, Logged) and f.id == out)
+    night.engine.entry_handler.hold(logged, night.now)
+    deadlines = [item.deadline for item in night.engine.deadlines.items]
+    assert deadlines.count(EntryLapses("tank-3", out)) == 1
+
+
+def test_entries_are_forgotten_when_what_they_were_about_is_over() -> None:
+    """A batch that its course ended by the clock holds nothing back: forty weeks of koji."""
+    night = Bell()
+    for week in range(40):
+        night.log("bed-1", "batch-start", batch=str(week), course="koji", by="aki")
+        for hours in (10, 24):
+            night.wake(night.now + hours * HOUR)
+            night.log("bed-1", "handwork", by="cho")
+        night.log("bed-1", "batch-end", by="aki")
+        night.log("tank-3", "batch-start", batch=f"m{week}", course="mash", stage="last", by="aki")
+        night.wake(night.now + 6 * DAY)
+    assert len(night.engine.watched.state.entry_log.log) < 20

@@ -97,3 +97,76 @@ def test_a_batch_ended_before_its_last_stage_waits() -> None:
     night = mashing()
     night.log("tank-3", "batch-end", by="cho")
     assert watched(night)
+
+
+def test_one_person_under_two_names_is_no_second_person() -> None:
+    """By id on the page, by name from the wall."""
+    night = mashing()
+    out(night, "cho")
+    out(night, "Cho", "o2")
+    night.log("tank-3", "confirm", of="o1", by="Cho")
+    assert watched(night)
+
+
+def test_two_strangers_to_the_site_file_are_two() -> None:
+    night = mashing()
+    out(night, "the new one")
+    out(night, "another", "o2")
+    assert not watched(night)
+
+
+def test_a_wall_button_confirms_what_it_may_do_alone() -> None:
+    """Somebody stands there; but a start is not undone by a hand without a name."""
+    night = mashing()
+    out(night, "cho")
+    night.log("tank-3", "confirm", of="o1")
+    assert not watched(night)
+    night.log("tank-4", "take-back", id="t1", of="e2", by="cho")
+    night.log("tank-4", "confirm", of="t1")
+    night.log("tank-4", "take-back", id="t2", of="e2")
+    assert night.engine.view.place_judged("tank-4", night.now)
+    night.log("tank-4", "confirm", of="t1", by="dai")
+    assert not night.engine.view.place_judged("tank-4", night.now)
+
+
+def test_two_hands_without_a_name_are_no_two_persons() -> None:
+    night = mashing()
+    for ident in ("t1", "t2"):
+        night.log("tank-3", "take-back", id=ident, of="e1")
+    assert watched(night)
+    night.log("tank-3", "confirm", of="t1", by="cho")
+    assert not watched(night)
+
+
+def test_two_entries_of_one_id_in_two_tanks_wait_each_for_itself() -> None:
+    night = mashing()
+    night.log("tank-3", "out-of-service", id="1", by="cho")
+    night.log("tank-4", "out-of-service", id="1", by="cho")
+    night.log("tank-4", "confirm", of="1", by="aki")
+    assert watched(night) and not night.engine.view.place_judged("tank-4", night.now)
+
+
+def test_the_same_in_another_tank_confirms_nothing() -> None:
+    night = mashing()
+    out(night, "cho")
+    night.log("tank-4", "out-of-service", by="dai")
+    assert watched(night) and len(night.engine.entry_handler.pending.held) == 2
+
+
+def test_the_brewer_is_asked_once_for_each_entry() -> None:
+    night = mashing()
+    out(night, "cho")
+    out(night, "dai", "o2")
+    asked = [one for one in night.messages("notice", "aki") if "second person" in one.title]
+    assert len(asked) == 1
+
+
+def test_what_had_to_wait_then_waits_now_whatever_the_rules_say() -> None:
+    """After a restart entries are taken anew, by what was decided when they came."""
+    night = mashing()
+    pending = night.engine.entry_handler.pending
+    pending.decided = {("tank-3", "o1"): False, ("tank-4", "s1"): True}
+    out(night, "cho")
+    night.log("tank-4", "stir", id="s1", by="cho")
+    assert not watched(night) and night.fates("s1") == ["waiting"]
+    assert pending.decided == {}, "each is asked once"

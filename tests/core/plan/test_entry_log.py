@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Any
 
 import msgspec
@@ -9,6 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from kuraban.core.facts import Logged
+from kuraban.core.intake.entry_parser import entry_from
 from kuraban.core.plan.subject_state import Refused
 from kuraban.core.units import HOUR, MINUTE
 from tests.core.logged import HOUSE, OTHER, TANK, SubjectStates, at, planned, started
@@ -241,6 +244,132 @@ def test_a_sample_changes_no_book_and_can_be_corrected() -> None:
     assert subject_states.runs(TANK, 13).name == "12"
 
 
+def test_what_is_taken_back_twice_is_refused_with_the_way_out() -> None:
+    """Else nobody could say which of the two must be taken back for it to count again."""
+    subject_states = started()
+    stir = subject_states.tell(10, TANK, "stir")
+    back = subject_states.tell(11, TANK, "take-back", of=stir)
+    with pytest.raises(Refused, match=f"is taken back already, by entry '{back}'; take that one"):
+        subject_states.tell(12, TANK, "take-back", of=stir)
+    subject_states.tell(13, TANK, "take-back", of=back)
+    assert subject_states.masked_until(15) == 40
+    subject_states.tell(14, TANK, "take-back", of=stir)
+    assert subject_states.masked_until(15) is None
+
+
+def test_a_correction_is_not_amended() -> None:
+    subject_states = started()
+    stir = subject_states.tell(10, TANK, "stir")
+    back = subject_states.tell(11, TANK, "take-back", of=stir)
+    with pytest.raises(Refused, match="is a correction; take it back"):
+        subject_states.tell(12, TANK, "amend", of=back, reason="wrong tank")
+    assert subject_states.masked_until(15) is None
+
+
+def test_an_amendment_meets_the_door_as_an_entry_does() -> None:
+    """Nobody lets it run for two days by way of a correction."""
+    subject_states = started()
+    run = subject_states.tell(10, TANK, "let-run", for_="2h", more=0.3)
+    with pytest.raises(Refused, match=r"the amended let-run would be wrong: .* at most 12h"):
+        subject_states.tell(11, TANK, "amend", of=run, **{"for": "48h"})
+    let_run = subject_states.of(TANK).let_run
+    assert let_run is not None and let_run.until == at(130)
+
+
+def test_a_batch_whose_course_was_mistyped_is_given_the_right_one() -> None:
+    """And keeps its own as long as the amendment is about something else."""
+    subject_states = SubjectStates()
+    start = subject_states.tell(0, "moto-1", "batch-start", batch="15", course="moto")
+    other = msgspec.structs.replace(HOUSE.course["moto"], id="fast")
+    courses = (*(one for one in HOUSE.courses if one.id != "moto"), other)
+    subject_states.house = msgspec.structs.replace(HOUSE, courses=courses)
+    subject_states.tell(1, "moto-1", "amend", of=start, title="first")
+    assert subject_states.runs("moto-1", 2).course.id == "moto"
+    subject_states.tell(3, "moto-1", "amend", of=start, course="fast")
+    assert subject_states.runs("moto-1", 4).course.id == "fast"
+
+
+def test_a_late_take_back_takes_effect_like_any_other() -> None:
+    """Its own time says only when somebody saw the slip."""
+    subject_states = started()
+    stir = subject_states.tell(30, TANK, "stir")
+    subject_states.tell(20, TANK, "take-back", of=stir)
+    assert subject_states.masked_until(35) is None
+
+
+# ------------------------------------------------------------------------------- what is told of it
+
+
+def changes(subject_states: SubjectStates) -> list[tuple[str, str]]:
+    return [(logged.id, stands.fate) for logged, stands in subject_states.changes()]
+
+
+def test_each_change_is_told_once() -> None:
+    subject_states = started()
+    stir = subject_states.tell(10, TANK, "stir")
+    assert changes(subject_states) == [("e1", "counted"), (stir, "counted")]
+    assert changes(subject_states) == []
+    note = subject_states.tell(11, TANK, "note", text="frost")
+    back = subject_states.tell(12, TANK, "take-back", of=stir)
+    assert changes(subject_states) == [(stir, "taken-back"), (note, "counted"), (back, "counted")]
+
+
+def test_what_was_refused_left_no_change() -> None:
+    subject_states = started()
+    changes(subject_states)
+    with pytest.raises(Refused):
+        subject_states.tell(5, TANK, "batch-start", batch="13", course="mash")
+    with pytest.raises(Refused):
+        subject_states.tell(-5, TANK, "hold", for_="1d")
+    with pytest.raises(Refused):
+        subject_states.tell(6, TANK, "take-back", of="e99")
+    assert changes(subject_states) == [] and len(subject_states.log) == 1
+
+
+def test_who_confirmed_an_entry_is_told_with_it() -> None:
+    """Also after it was taken back and counts again."""
+    subject_states = started()
+    changes(subject_states)
+    end, yes = (
+        entry_from(fields, TANK, HOUSE, at(20), "page")
+        for fields in (
+            {"id": "end", "entry": "batch-end", "at": at(10)},
+            {"id": "yes", "entry": "confirm", "of": "end", "at": at(20)},
+        )
+    )
+    assert isinstance(end, Logged) and isinstance(yes, Logged)
+    subject_states.add(end, yes)
+    ((_, stands),) = subject_states.changes()
+    assert (stands.fate, stands.cause) == ("confirmed", yes)
+    back = subject_states.tell(30, TANK, "take-back", of="end")
+    subject_states.tell(31, TANK, "take-back", of=back)
+    assert ("end", "confirmed") in changes(subject_states)
+
+
+def test_a_correction_can_be_foreseen() -> None:
+    """At what it aims in the end, and what would count by then; the log is left as it is."""
+    subject_states = started()
+    run = subject_states.tell(10, TANK, "let-run", for_="2h", more=0.3)
+    back = subject_states.tell(11, TANK, "take-back", of=run)
+
+    def foreseen(**fields: Any) -> tuple[str, Any] | None:
+        logged = entry_from({"id": "new", **fields}, TANK, HOUSE, at(20), "page")
+        assert isinstance(logged, Logged)
+        found = subject_states.foresee(logged)
+        if found is None:
+            return None
+        return found[0].id, None if found[1] is None else getattr(found[1].entry, "more", None)
+
+    assert foreseen(entry="take-back", of=back) == (run, 0.3)
+    assert foreseen(entry="take-back", of="e1") == ("e1", None)
+    assert foreseen(entry="take-back", of=run) is None, "it is taken back already"
+    assert foreseen(entry="take-back", of="e99") is None
+    assert foreseen(entry="amend", of=run, more="much") is None
+    subject_states.tell(12, TANK, "take-back", of=back)
+    assert foreseen(entry="amend", of=run, more=0.5) == (run, 0.5)
+    assert [one.id for one in subject_states.log] == ["e1", run, back, "e4"]
+
+
 # --------------------------------------------------------------------------------------- forgetting
 
 
@@ -294,3 +423,64 @@ def test_what_was_logged_about_a_tank_is_told_as_it_counts_now() -> None:
     subject_states.tell(20, TANK, "batch-end")
     subject_states.prune(at(10_000))
     assert not subject_states.about(OTHER)
+
+
+def test_with_an_entry_its_corrections_are_forgotten_and_never_before_it() -> None:
+    """One that is kept stays taken back, though who took it back wrote an earlier time."""
+    subject_states = started()
+    old = subject_states.tell(-20, OTHER, "stir")
+    subject_states.tell(3, OTHER, "take-back", of=old)
+    kept = subject_states.tell(10, TANK, "stir")
+    subject_states.tell(-30, TANK, "take-back", of=kept)
+    subject_states.prune(at(10_000))
+    subject_states.refold()
+    assert [one.id for one in subject_states.log] == ["e5", "e1", kept]
+    assert subject_states.masked_until(15) is None
+
+
+def test_a_batch_that_its_course_ended_holds_no_entry_back() -> None:
+    """The clock ended it, and nobody pressed anything."""
+    subject_states = SubjectStates()
+    subject_states.tell(0, TANK, "batch-start", batch="12", course="mash", stage="last")
+    subject_states.tell(5, TANK, "stir")
+    days = 24 * 60
+    subject_states.prune(at(4.9 * days))
+    assert len(subject_states.log) == 2
+    subject_states.prune(at(5 * days))
+    assert subject_states.log == [] and subject_states.courses == {}
+
+
+def test_of_what_lasts_the_latest_is_kept() -> None:
+    """Years of taking out and putting back are one entry at most for each place."""
+    subject_states = SubjectStates()
+    for day in range(50):
+        subject_states.tell(10 * day, "store", "out-of-service")
+        subject_states.tell(10 * day + 1, OTHER, "served-by", cooler=f"chiller-{1 + day % 2}")
+        if day < 49:
+            subject_states.tell(10 * day + 5, "store", "in-service")
+        subject_states.tell(10 * day + 6, TANK, "out-of-service")
+        subject_states.tell(10 * day + 7, TANK, "in-service")
+    subject_states.prune(at(10_000))
+    assert len(subject_states.log) == 2
+    subject_states.refold()
+    assert subject_states.out == {"store"} and subject_states.cooler_of(OTHER) == "chiller-2"
+
+
+def test_what_was_out_before_stays_known_while_its_return_can_be_corrected() -> None:
+    subject_states = SubjectStates()
+    subject_states.tell(0, "store", "out-of-service")
+    back = subject_states.tell(200, "store", "in-service")
+    subject_states.prune(at(100))
+    subject_states.tell(201, "store", "take-back", of=back)
+    assert subject_states.out == {"store"}
+
+
+def test_a_duty_to_come_is_kept_until_its_day_is_over() -> None:
+    subject_states = SubjectStates()
+    swap = {"from": "aki", "to": "bun", "day": "2026-03-20"}
+    subject_states.tell(0, "watch", "duty-swap", **swap)
+    spring = (date(2026, 3, 21) - date(2026, 2, 1)).days * 24 * 60
+    subject_states.prune(at(spring - 18 * 60))
+    assert len(subject_states.log) == 1
+    subject_states.prune(at(spring + 24 * 60))
+    assert subject_states.log == []
