@@ -13,7 +13,7 @@ import msgspec
 import pytest
 
 from kuraban.core.effects import Step
-from kuraban.core.facts import Impaired
+from kuraban.core.facts import ClockStepped, Impaired
 from kuraban.core.site import to_document
 from kuraban.core.units import HOUR, parse_time
 from kuraban.replay import Outcome, Player, TimelineWriter, replay
@@ -151,3 +151,7 @@ def test_a_house_in_the_recording_is_the_one_that_is_watched() -> None:
     player.engine.wake(DUSK + 60)
     story = player.story()
     assert [e.condition for e in story if isinstance(e, Step)] == ["journal-failing"]
+    step = msgspec.json.encode(ClockStepped(0.0, -3600.0, -3600.0, DUSK))
+    player.play(recording.Recorded(DUSK + 63, "kura/watch/clock", step, False))
+    player.play(recording.Recorded(DUSK + 63, "kura/watch/clock", b"noise", False))
+    assert [piece.ahead for piece in player.engine.clock] == [-3600.0]

@@ -10,7 +10,7 @@ from kuraban import clock as clocks
 from kuraban import wall_clock
 from kuraban.clock import Clock
 from kuraban.core.facts import ClockStepped, Fact, Impaired
-from kuraban.wall_clock import WallClock
+from kuraban.wall_clock import WRITTEN, WallClock
 
 START = 1_769_883_000.0
 HOUR, DAY = 3600.0, 86400.0
@@ -135,3 +135,19 @@ def test_a_new_journal_hears_how_the_clock_stands(machine: Machine) -> None:
     machine.wall += HOUR
     looked.look()
     assert looked.renewed() == [ClockStepped(START, 0.0, HOUR, START)]
+
+
+def test_a_new_watch_on_a_board_that_knows_no_year_begins_at_one_that_may_be(
+    machine: Machine,
+) -> None:
+    """Nothing in a journal is of 1970; once the clock is right the watch has its time."""
+    machine.wall = 120.0
+    looked = WallClock(Clock())
+    (step,) = looked.take_up((), None)
+    assert isinstance(step, ClockStepped)
+    assert not step.watched and step.received >= WRITTEN
+    machine.run(60.0)
+    assert looked.look() == []
+    machine.wall = START
+    assert [type(fact) for fact in looked.look()] == [Impaired, Impaired, ClockStepped]
+    assert (looked._clock(), looked.steps[-1].ahead) == (START, 0.0)

@@ -9,7 +9,7 @@
                                                the watch's time catches up
 
 The last two are a board without a clock battery, which wakes up in the past and is put right once
-it reaches a time server.
+it reaches a time server. A new journal on such a board begins at a moment that may have been.
 """
 
 from __future__ import annotations
@@ -18,10 +18,12 @@ from collections.abc import Sequence
 
 from kuraban.clock import Clock, elapsed
 from kuraban.core.facts import ClockStepped, Fact, Impaired
-from kuraban.core.units import MINUTE
+from kuraban.core.units import MINUTE, parse_time
 
 GAP = 2 * MINUTE
 """A time without a look that is longer is one in which nobody watched."""
+WRITTEN = parse_time("2025-01-01T00:00:00Z")
+"""Before that nobody can have started this program: a clock that says so is wrong."""
 
 
 class WallClock:
@@ -38,6 +40,8 @@ class WallClock:
         """Go on from a journal with these steps that ends at `last`, None for a new one."""
         self.steps = list(steps)
         by = 0.0
+        if last is None and self._clock() < WRITTEN:
+            last = WRITTEN
         if last is not None:
             by = self._clock.take_up(last, steps[-1].ahead if steps else 0.0)
         self._since, self._looked = self._clock(), elapsed()

@@ -81,32 +81,37 @@ def _entries(number: int) -> bytes:
     return json.dumps({"entry": "note", "text": f"so far {number}", "id": f"n{number}"}).encode()
 
 
-def _stages(number: int) -> bytes:
+def _stirs(number: int) -> bytes:
     """Back-dated, so that each makes the books anew."""
     return json.dumps({"entry": "stir", "id": f"s{number}", "at": time.time() - 600}).encode()
 
 
 @dataclass(frozen=True)
 class Kind:
-    """One flood: who sends it where, each message, and how many a second (0: no limit)."""
+    """One flood: who sends it where, each message, and how many a second; 0 is no limit."""
 
     user: str
     topic: str
     payload: Callable[[int], bytes]
-    rate: float = 0.0
+    rate: float
 
 
+NETWORK = 12.5e6
+"""Bytes a second that a network of 100 Mbit/s carries: more no stolen probe sends."""
+LONG, JUNK = NETWORK / LARGEST, NETWORK / 900_000
 KINDS = {
-    "list of ones": Kind("t1-mid", "kura/reading/t1-mid", _ones),
-    "dated arrays": Kind("t2-mid", "kura/reading/t2-mid", _arrays),
+    "list of ones": Kind("t1-mid", "kura/reading/t1-mid", _ones, LONG),
+    "dated arrays": Kind("t2-mid", "kura/reading/t2-mid", _arrays, LONG),
     "plain readings": Kind("t3-mid", "kura/reading/t3-mid", _plain, 1000),
     "mangled": Kind("t4-mid", "kura/reading/t4-mid", _mangled, 1000),
-    "900 kB junk": Kind("t5-mid", "kura/reading/t5-mid", _junk),
+    "900 kB junk": Kind("t5-mid", "kura/reading/t5-mid", _junk, JUNK),
     "entries": Kind("crew", "kura/log/tank-1", _entries, 1000),
-    "back-dated entries": Kind("crew", "kura/log/tank-1", _stages, 1000),
-    "as fast as it goes": Kind("t3-mid", "kura/reading/t3-mid", _plain),
+    "back-dated entries": Kind("crew", "kura/log/tank-1", _stirs, 1000),
+    "plain without limit": Kind("t3-mid", "kura/reading/t3-mid", _plain, 0),
+    "ones without limit": Kind("t1-mid", "kura/reading/t1-mid", _ones, 0),
+    "arrays without limit": Kind("t2-mid", "kura/reading/t2-mid", _arrays, 0),
 }
-TOGETHER = ("list of ones", "dated arrays", "plain readings", "mangled", "900 kB junk")
+TOGETHER = ("list of ones", "dated arrays", "plain readings", "mangled", "entries")
 
 
 class Wire:
@@ -385,7 +390,7 @@ def endure(
     limits: Callable[[int], None] = lambda pid: None, tls: str = "", tls_port: int = 0,
     ca_file: str | None = None,
 ) -> Outcome:  # fmt: skip
-    """Floods of these kinds together for so long, and a tank that leaves its tolerance."""
+    """Floods of these kinds together, and a tank that leaves its tolerance amid them."""
     chosen = [KINDS[name] for name in kinds]
     stolen = frozenset(kind.user for kind in chosen)
     with brewery(folder, stolen, limits, tls) as (broker, sink, boards, watch):

@@ -8,8 +8,9 @@ after 20 and 30 min on the same recordings.
 from __future__ import annotations
 
 import argparse
-import io
 import json
+import subprocess
+import sys
 import tempfile
 from collections.abc import Iterator
 from multiprocessing import Pool
@@ -25,9 +26,6 @@ from rich.table import Table
 from fixtures.plants import PLANTS, kinds, make
 from fixtures.plants.plain import plain_alarm, readings
 from fixtures.plants.score import Score, score
-from kuraban.replay import replay, timeline_writer
-from kuraban.settings import load
-from kuraban.settings.catalogues import load_words
 from tests.bench import ground
 
 DELAYS = (0, 20, 30)
@@ -53,14 +51,12 @@ class Result(NamedTuple):
 
 
 def watched(folder: Path) -> list[dict[str, Any]]:
-    """What the watch tells of a night written to `folder`."""
-    settings = load(folder / "site.toml", {})
-    out = io.BytesIO()
-    replay(
-        settings.house, settings.mqtt.root, load_words(), [folder / "recording.jsonl"],
-        write=timeline_writer(settings.house, out),
-    )  # fmt: skip
-    return [json.loads(line) for line in out.getvalue().splitlines()]
+    """What the watch tells of a night written to `folder`, asked by its command alone."""
+    out, recording = folder / "timeline.jsonl", folder / "recording.jsonl"
+    asked = ["replay", "--site", folder / "site.toml", recording, "--timeline", out]
+    command = [sys.executable, "-c", "from kuraban.cli import main; main()", *map(str, asked)]
+    subprocess.run(command, check=True, capture_output=True)
+    return [json.loads(line) for line in out.read_text(encoding="utf-8").splitlines()]
 
 
 def one(job: tuple[str, int]) -> Result:

@@ -6,7 +6,16 @@ import msgspec
 import pytest
 
 from kuraban.core.entries import Stir, read_special
-from kuraban.core.facts import Delivered, Fact, HouseChanged, Impaired, Logged, Reading, Refusal
+from kuraban.core.facts import (
+    ClockStepped,
+    Delivered,
+    Fact,
+    HouseChanged,
+    Impaired,
+    Logged,
+    Reading,
+    Refusal,
+)
 from tests.core.house import DUSK
 
 FACTS: list[Fact] = [
@@ -16,6 +25,7 @@ FACTS: list[Fact] = [
     HouseChanged(DUSK, "{}"),
     Delivered("r1", "aki", DUSK, DUSK, sent=False, tries=3, reason="refused"),
     Impaired("broker", True, DUSK, "connection lost"),
+    ClockStepped(DUSK, -3600.0, -3600.0, DUSK - 60, watched=False),
 ]
 
 

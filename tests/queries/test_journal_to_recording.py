@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import io
 import json
+from datetime import tzinfo
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pytest
 
 from kuraban.core.effects import Message, Step, timeline_line
-from kuraban.core.facts import Impaired
+from kuraban.core.facts import ClockStepped, Impaired
+from kuraban.core.units import parse_time
 from kuraban.queries.journal_to_recording import Line, line_text, retell
-from kuraban.replay import replay
+from kuraban.recording import merged
+from kuraban.replay import Player, TimelineWriter, replay
 from kuraban.settings.catalogues import load_words
 from kuraban.store.history import History
 from tests.journals import house, live_through
@@ -55,6 +59,53 @@ def test_a_broker_that_was_lost_is_retold(tmp_path: Path) -> None:
     write(tmp_path / "journal", tmp_path / "retold.jsonl")
     assert any(isinstance(event, Step) and event.condition == "broker-lost" for event in told)
     assert played(tmp_path / "retold.jsonl") == lines(told)
+
+
+@pytest.mark.parametrize("by", [-3600.0, -32400.0, 3 * 86400.0])
+def test_a_step_of_the_clock_is_retold(tmp_path: Path, by: float) -> None:
+    """Every time in the recording is the watch's own, which never goes back; words are people's."""
+    step = ClockStepped(0.0, by, by, 0.0)
+    told = live_through("slow-drift", tmp_path / "journal", between=(step,))
+    count = write(tmp_path / "journal", tmp_path / "retold.jsonl")
+    assert played(tmp_path / "retold.jsonl") == lines(told)
+    retold = (tmp_path / "retold.jsonl").read_text("utf-8").splitlines()
+    stamps = [json.loads(line)["tst"] for line in retold]
+    assert stamps == sorted(stamps) and len(stamps) == count
+
+
+def test_a_recording_that_begins_behind_a_step_knows_of_it(tmp_path: Path) -> None:
+    step = ClockStepped(0.0, -3600.0, -3600.0, 0.0)
+    told = live_through("slow-drift", tmp_path / "journal", between=(step,))
+    write(tmp_path / "journal", tmp_path / "late.jsonl", since=told[-1].at - 60.0)
+    player = Player(house(), "kura", load_words())
+    for line in merged([tmp_path / "late.jsonl"], lambda bad: None, lambda size: None):
+        player.play(line)
+    assert [piece.ahead for piece in player.engine.clock] == [-3600.0]
+
+
+def test_the_timeline_shows_the_wall_clocks_time_at_any_batch_size(tmp_path: Path) -> None:
+    """What was before the step by the clock of before, what comes after by that of after."""
+    step = ClockStepped(0.0, -3600.0, -3600.0, 0.0)
+    told = live_through("slow-drift", tmp_path / "journal", between=(step,))
+    write(tmp_path / "journal", tmp_path / "retold.jsonl")
+    written = []
+    for bundle in (1, 7, 1000):
+        file = io.BytesIO()
+        writer = TimelineWriter(house(), file)
+
+        def stepped(zone: tzinfo, writer: TimelineWriter = writer) -> None:
+            writer.zone = zone
+
+        replay(
+            house(), "kura", load_words(), [tmp_path / "retold.jsonl"],
+            bundle=bundle, write=writer, stepped=stepped,
+        )  # fmt: skip
+        written.append(file.getvalue())
+    assert written[0] == written[1] == written[2]
+    shown = [json.loads(line)["at"] for line in written[0].splitlines()]
+    plain = [line["at"] for line in lines(told)]
+    assert shown[0] == plain[0]
+    assert parse_time(shown[-1]) == parse_time(str(plain[-1])) - 3600
 
 
 def test_a_recording_that_begins_in_the_middle_knows_the_batches(tmp_path: Path) -> None:

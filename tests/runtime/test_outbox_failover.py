@@ -33,6 +33,14 @@ def rows(journal: Journal) -> Iterator[Rows]:
     rows.close()
 
 
+@pytest.fixture
+def plain(journal: Journal) -> Iterator[Rows]:
+    """The courier's time is the watch's own."""
+    rows = Rows(Outbox(journal.path), ["aki"], Clock(1.0, 0.0, 0.0))
+    yield rows
+    rows.close()
+
+
 def full(rows: Rows, is_full: bool = True) -> None:
     """The courier's connection may not write any more, or again."""
     rows._kept._db.execute(f"PRAGMA query_only = {'ON' if is_full else 'OFF'}")
@@ -156,14 +164,14 @@ class Ill:
 
 class TestWell(OutboxContract):
     @pytest.fixture
-    def box(self, journal: Journal, rows: Rows) -> Well:
-        return Well(journal, rows)
+    def box(self, journal: Journal, plain: Rows) -> Well:
+        return Well(journal, plain)
 
 
 class TestWhileTheJournalFails(OutboxContract):
     @pytest.fixture
-    def box(self, rows: Rows) -> Ill:
-        return Ill(rows)
+    def box(self, plain: Rows) -> Ill:
+        return Ill(plain)
 
 
 def test_a_gathered_page_half_in_hand_before_goes_when_the_rest_is(

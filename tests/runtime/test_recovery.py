@@ -18,7 +18,7 @@ from kuraban.core.engine.standing import Standing, pack, standing_of
 from kuraban.core.facts import ClockStepped, HouseChanged, Reading
 from kuraban.core.intake.wire import Wire
 from kuraban.core.site import Probe, to_document
-from kuraban.core.units import HOUR
+from kuraban.core.units import DAY, HOUR
 from kuraban.recording import Recorded, merged
 from kuraban.runtime import recovery
 from kuraban.runtime.checkpoint.document import freeze
@@ -370,3 +370,19 @@ def test_a_fact_that_came_with_a_fault_is_in_the_journal(
         assert not feed(engine, fact)
     assert engine.drain().facts == [fact]
     assert str(fact) in caplog.text and "a fault of ours" in caplog.text
+
+
+def test_how_the_clock_stands_is_known_after_an_upgrade(journal: Journal) -> None:
+    """A step of weeks ago lies before the hours that the watch lives through again."""
+    lines = night("demo-night")
+    at = int(len(lines) * 0.8)
+    engine = Engine(WORDS)
+    engine.take(HouseChanged(lines[0].at - 30 * DAY, to_document(HOUSE)))
+    step = ClockStepped(lines[0].at - 30 * DAY, -3600.0, -3600.0, lines[0].at - 31 * DAY)
+    engine.take(step)
+    before = live(engine, lines[:at], journal)
+    journal.commit(Engine(WORDS).drain(), Checkpoint("of another age", b"unreadable"))
+    journal._db.execute("UPDATE state SET now = ?", (lines[at - 1].at,))
+    again = recover(journal, WORDS)
+    assert again.clock == engine.clock == again.view.house.clock
+    assert before and again.view.house.zone != HOUSE.zone

@@ -190,30 +190,44 @@ def _limit(night: Trial, size: str) -> None:
     subprocess.run(("prlimit", f"--pid={night.watch.pid}", f"--fsize={size}:unlimited"), check=True)
 
 
-def clock_steps(folder: Path, times: int, each: Each) -> Row:
-    """The machine's clock jumps an hour back and forth."""
-    with trial(folder, 120.0, wrap=_with_clock) as night:
-        for number in range(times):
-            night.live(4.0)
-            _set_clock(night, (3600.0, 0.0, -3600.0, 0.0)[number % 4])
+STEPPED, WRONG_FOR = 1.4, 2.5
+"""Hours of the brewery: when the clock is set wrong, four tanks in the middle of their delays or
+still to drift, and for how long; longer than a delay and its whole ladder."""
+
+
+def clock_set(hours: float, named: str) -> Callable[[Path, int, Each], Row]:
+    """Somebody sets the machine's clock, and hours later it is put right."""
+
+    def run(folder: Path, times: int, each: Each) -> Row:
+        with trial(folder, 120.0, wrap=_with_clock) as night:
+            night.until(STEPPED)
+            _set_clock(night, hours * 3600.0)
+            night.until(STEPPED + WRONG_FOR)
+            _set_clock(night, 0.0)
             each()
-        night.live(4.0)
-        _set_clock(night, 0.0)
-        return night.row("clock set back and forth an hour", times, dated=False)
+            return night.row(f"clock set {named}, right after {WRONG_FOR} h", 1, ("clock-wrong",))
+
+    return run
 
 
 def boots_in_the_past(folder: Path, times: int, each: Each) -> Row:
-    """A board without a clock battery: three days behind, and right ten minutes later."""
-    with trial(folder, 120.0, wrap=lambda one: _with_clock(one, -3 * 86400.0)) as night:
-        night.live(5.0)
+    """A board without a clock battery goes out and comes back three days behind, and is put right
+    ten minutes later."""
+    with trial(folder, 120.0, wrap=_with_clock) as night:
+        night.until(STEPPED)
+        night.kill()
+        _set_clock(night, -3 * 86400.0)
+        night.start()
+        night.until(STEPPED + 0.2)
         _set_clock(night, 0.0)
         each()
-        return night.row("board boots three days in the past, right after 10 min", 1, dated=False)
+        named = "board comes back three days in the past, right after 10 min"
+        return night.row(named, 1, ("clock-wrong",), dated=False)
 
 
-def _with_clock(one: Trial, ahead: float = 0.0) -> None:
+def _with_clock(one: Trial) -> None:
     one.clock = one.folder / "clock"
-    _set_clock(one, ahead)
+    _set_clock(one, 0.0)
 
 
 def _set_clock(one: Trial, ahead: float) -> None:
@@ -318,7 +332,9 @@ FAULTS: dict[str, tuple[Callable[[Path, int, Each], Row], int]] = {
     "power-cut": (power_cut, 200),
     "disk-full": (disk_full, 3),
     "writing-refused": (writing_refused, 3),
-    "clock-steps": (clock_steps, 12),
+    "clock-hour-back": (clock_set(-1.0, "an hour back"), 1),
+    "clock-nine-hours-back": (clock_set(-9.0, "nine hours back"), 1),
+    "clock-hour-forward": (clock_set(1.0, "an hour forward"), 1),
     "boots-in-the-past": (boots_in_the_past, 1),
     "mangled": (mangled, 10_000),
     "phones-hang": (phones_hang, 1),
@@ -358,12 +374,21 @@ def _keep(rows: list[Row], where: dict[str, Any]) -> None:
 
 def _print(rows: list[Row]) -> None:
     table = Table(box=None, padding=(0, 2, 0, 0))
-    for column in ("fault", "times", "readings in", "kept", "pages due", "made", "doubled"):
+    for column in (
+        "fault",
+        "times",
+        "readings in",
+        "kept",
+        "pages due",
+        "made",
+        "doubled",
+        "false",
+    ):
         table.add_column(column, justify="left" if column == "fault" else "right")
     for row in rows:
         numbers = (row.times, row.readings_in, row.readings_kept, row.pages_due, row.pages_made,
-                   row.doubled)  # fmt: skip
-        table.add_row(row.fault, *(f"{number:,}" for number in numbers))
+                   row.doubled, row.pages_false)  # fmt: skip
+        table.add_row(row.fault, *("" if n is None else f"{n:,}" for n in numbers))
     Console().print(table)
 
 

@@ -14,6 +14,7 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -21,14 +22,20 @@ import msgspec
 
 from kuraban.clock import elapsed
 from kuraban.core.effects import Message
+from kuraban.core.engine.engine import Engine
+from kuraban.core.facts import HouseChanged
+from kuraban.core.intake.wire import Wire
+from kuraban.core.site import to_document
 from kuraban.runtime.watch import JOURNAL
+from kuraban.settings import load
+from kuraban.settings.catalogues import load_words
 from kuraban.store.history import History
 from kuraban.store.journal import Journal
 from tests.broker import Mosquitto
-from tests.nights import Publisher, await_hearing, wait
+from tests.nights import SITE, Publisher, await_hearing, wait
 from tests.nights import spawn as spawn_watch
 from tests.sink import Sink
-from tests.test_kills import DRIFTS, LADDER_STEP, NO_LIST, START, Night, plain
+from tests.test_kills import DRIFTS, EVERY, LADDER_STEP, NO_LIST, START, Night, plain
 
 HOURS = 4.6
 """Of the brewery; the last of the tanks is told after four."""
@@ -45,13 +52,15 @@ class Row(msgspec.Struct, kw_only=True):
     pages_made: int
     doubled: int
     """Told twice within a ladder step without being marked as perhaps told before."""
+    pages_false: int | None = None
+    """Pages that a phone took of what neither the night nor the fault brought about."""
     note: str = ""
 
     @property
     def well(self) -> bool:
-        """Nothing lost, everything told, nothing told twice."""
+        """Nothing lost, everything told, nothing told twice or falsely."""
         kept, made = self.readings_kept == self.readings_in, self.pages_made == self.pages_due
-        return kept and made and not self.doubled
+        return kept and made and not self.doubled and not self.pages_false
 
 
 class Insisting(Publisher):
@@ -153,13 +162,13 @@ class Trial:
         due = {*DRIFTS, *also}
         told = self._messages()
         rung = self._rung(told) & due
-        twice = self._doubled(told)
+        twice, false = self._doubled(told), self._false(told, due)
         published = sum(map(len, self.night.readings.values()))
         kept = published - self.night.lacking(self.data)
         return Row(
             fault=fault, times=times, readings_in=published, readings_kept=kept,
-            pages_due=len(due), pages_made=len(rung), doubled=len(twice),
-            note="; ".join([note, *twice]).strip("; "),
+            pages_due=len(due), pages_made=len(rung), doubled=len(twice), pages_false=len(false),
+            note="; ".join([note, *twice, *false]).strip("; "),
         )  # fmt: skip
 
     def _as_published(self) -> None:
@@ -194,6 +203,17 @@ class Trial:
                         found |= {subject if subject in DRIFTS else condition}
         return found
 
+    def _false(self, told: list[Message], due: set[str]) -> list[str]:
+        """What a person was rung for that the same night without the fault rings nobody for."""
+        arrived = {(rung.title, plain(rung.body)) for rung in self.sink.got}
+        return [
+            f"{page.person} rung for {', '.join(page.alarms)}"
+            for page in told
+            if page.step == "page" and (page.title, page.body) in arrived
+            for strange in [[one for one in page.alarms if not _known(one, due)]]
+            if strange
+        ]
+
     def _doubled(self, told: list[Message]) -> list[str]:
         """What a phone got more often than it was made, and pages made again within a step."""
         made = Counter((f"/{m.person}", m.title, m.body) for m in told)
@@ -207,6 +227,39 @@ class Trial:
                 twice.append(f"{page.person}, after {page.at - last[key]:.0f} s: {page.title}")
             last[key] = page.at
         return twice
+
+
+def _known(alarm: str, due: set[str]) -> bool:
+    subject, _, condition = alarm.partition("/")
+    if subject in DRIFTS:
+        return condition.endswith("warm")
+    return condition in due or alarm in undisturbed()
+
+
+@cache
+def undisturbed() -> frozenset[str]:
+    """The alarms that ring somebody in such a night anyhow: a house of which five probes speak."""
+    house, night, engine = load(SITE, {}).house, Night(), Engine(load_words())
+    wire, told = Wire(house), set[str]()
+
+    class Straight:
+        """Publishes into the engine."""
+
+        at = START
+
+        def publish(self, topic: str, payload: str) -> None:
+            for fact in wire.read(topic, payload.encode(), self.at):
+                engine.take(fact)
+
+    straight = Straight()
+    engine.take(HouseChanged(START, to_document(house)))
+    while straight.at <= START + HOURS * 3600:
+        night.publish(straight, straight.at)  # type: ignore[arg-type]
+        for event in engine.drain().story:
+            if isinstance(event, Message) and event.step == "page":
+                told.update(event.alarms)
+        straight.at += EVERY
+    return frozenset(told)
 
 
 @contextmanager

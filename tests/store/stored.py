@@ -17,7 +17,7 @@ from pathlib import Path
 
 from kuraban.core.effects import Turn
 from kuraban.core.engine.engine import Engine
-from kuraban.core.facts import Delivered, Impaired, Logged
+from kuraban.core.facts import ClockStepped, Delivered, Impaired, Logged
 from kuraban.core.intake.entry_parser import entry_from
 from kuraban.core.units import MINUTE
 from kuraban.runtime import freeze, recover
@@ -43,7 +43,7 @@ def unpack(packed: Path, to: Path) -> Path:
 
 def live(path: Path) -> None:
     """A night at `path` with everything that a journal holds: entries of every fate, one page sent,
-    one part failing, the watch's own state at a clean stop."""
+    one part failing, the wall clock set back a little, the watch's own state at a clean stop."""
     live_through(NIGHT, path)
     journal, outbox = Journal.open(path), Outbox(path)
     engine = recover(journal, load_words())
@@ -54,7 +54,8 @@ def live(path: Path) -> None:
     outbox.sent(row.id, now)
     now = tell_entries(engine, now)
     result = Delivered(row.id, "aki", now, now, True)
-    for fact in (result, Impaired("broker", True, now), Impaired("broker", False, now)):
+    step = ClockStepped(now, -30.0, -30.0, now - 3600.0)
+    for fact in (result, Impaired("broker", True, now), Impaired("broker", False, now), step):
         engine.take(fact)
     journal.commit(engine.drain(), freeze(engine))
     journal.commit(Turn(now=now + 1.0))

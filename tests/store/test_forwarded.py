@@ -9,7 +9,7 @@ import pytest
 
 from kuraban.core import entries as e
 from kuraban.core.effects import Step, Turn
-from kuraban.core.facts import HouseChanged, Logged, Reading, Record
+from kuraban.core.facts import ClockStepped, HouseChanged, Logged, Reading, Record
 from kuraban.core.plan.counted_entries import ToldEntry
 from kuraban.errors import JournalError
 from kuraban.store.forwarded import (
@@ -155,3 +155,15 @@ def test_a_journal_of_an_older_watch_can_be_asked(kept: Journal, path: Path) -> 
 def test_without_a_journal_it_is_said(path: Path) -> None:
     with pytest.raises(JournalError, match="cannot open the cursor"):
         Forwarded(path, "office")
+
+
+def test_steps_of_the_clock_come_where_they_stand(kept: Journal, path: Path) -> None:
+    """And whoever goes on later hears of those before."""
+    step_ = ClockStepped(5.0, 3600.0, 3600.0, 1.0)
+    kept.commit(Turn(now=9.0, facts=[*readings(3), step_, note(1)]))
+    held = Forwarded(path, "office")
+    assert [number for number, _ in held.rows_after(0, 500).events] == [4, 5]
+    assert held.rows_after(0, 500).events[0] == (4, step_)
+    assert held.rows_after(4, 500).events == [(5, note(1))]
+    assert held.before(5) == [(4, step_)] and held.before(3) == []
+    held.close()

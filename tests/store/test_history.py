@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from kuraban.core.entries import Addition, Amend, BatchEnd, Stir, TakeBack
-from kuraban.core.facts import EntryOutcome, HouseChanged, Refusal
+from kuraban.core.facts import ClockStepped, EntryOutcome, HouseChanged, Refusal
 from kuraban.errors import JournalError
 from kuraban.store.history import BatchCourse, History, RefusalCount
 from kuraban.store.journal import Journal
@@ -68,6 +68,7 @@ def test_entries_stand_beside_their_corrections(kept: Journal, history: History)
     kept.commit(turn(5, other, old, back, amended))
     assert list(history.entries(None, *ALWAYS)) == [old, other, back, amended]
     assert list(history.entries("tank-4", *ALWAYS)) == [other]
+
 
 def test_each_entry_is_told_as_it_stands(kept: Journal, history: History) -> None:
     """Counted, amended, refused with the reason, waiting; not decided while it lies ahead."""
@@ -197,3 +198,15 @@ def test_looking_does_not_hold_up_the_watch(kept: Journal, history: History) -> 
     kept.commit(turn(2, reading(200), page("m1")))
     assert len(list(half)) == 99
     assert history.now() == EVENING + 120
+
+
+def test_it_tells_how_the_wall_clock_stepped(kept: Journal, path: Path) -> None:
+    """Oldest first; a journal that waits for a newer watch knows of no steps."""
+    steps = [ClockStepped(5.0, 3600.0, 3600.0, 1.0), ClockStepped(9.0, -60.0, 3540.0, 1.0, False)]
+    kept.commit(turn(10, *steps))
+    history = History(path)
+    assert history.clock_steps() == tuple(steps)
+    kept._db.execute("DROP TABLE clock_step")
+    assert history.clock_steps() == ()
+    assert list(history.facts_after()) == []
+    history.close()

@@ -18,6 +18,7 @@ from hypothesis import strategies as st
 from kuraban.core.effects import Step
 from kuraban.core.entries import Acknowledge, Aim, Duration, Moment, Note, Plan, TakeBack
 from kuraban.core.facts import (
+    ClockStepped,
     Delivered,
     Fact,
     HouseChanged,
@@ -59,6 +60,7 @@ def test_everything_comes_back_in_the_order_it_came(journal: Journal) -> None:
         logged("e3", Plan(points=((Moment(at), 10.0), (Moment(at + 3600), 9.5))), 1),
         logged("e4", TakeBack(of="e3", reason="wrong tank"), 2),
         reading(3, 10.75),
+        ClockStepped(at + 200, -32400.0, -32399.0, at, watched=False),
     ]
     journal.commit(turn(3, *facts))
     assert list(journal.facts_after()) == facts

@@ -82,7 +82,7 @@ NEAR: Final = 0.1
 COURIER_STOPS_WITHIN, DOOR_STOPS_WITHIN, FORWARDER_STOPS_WITHIN = 3.0, 1.0, 1.0
 
 WRONG_AT_START: Final = (
-    "this machine's clock stands before the journal's end; set it: the watch goes on all the same"
+    "this machine's clock cannot be right; set it: the watch goes on from where its journal ends"
 )
 
 log = logging.getLogger("kuraban")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import random
+
 import pytest
 
 from kuraban.core.alarms.life_cycle import Alarm
@@ -36,6 +38,22 @@ def test_a_warm_tank_is_told_with_its_rate_and_the_hours_that_are_left() -> None
     assert told.rate == pytest.approx(0.15, abs=0.02)
     assert told.limit == 11.0 and told.hours_left is not None
     assert told.hours_left[0] <= (11.0 - 10.75) / 0.15 <= told.hours_left[1]
+
+
+def test_the_latest_hour_is_never_much_more_than_twice_the_soonest() -> None:
+    """A drift that is hardly sure would be told as "2 to 40 h", which helps nobody."""
+    night = mashing()
+    lots = random.Random(7)
+    night.told["t3-mid"] = lambda at: (
+        10.0 + 0.12 * max(at - DUSK - HOUR, 0) / HOUR + lots.gauss(0, 0.12)
+    )
+    capped = 0
+    for _ in range(24):
+        told = known(night.run(15), "tank-3", "warm")
+        if told.hours_left is not None:
+            assert told.hours_left[1] <= 2 * told.hours_left[0] + 6 + 1e-9
+            capped += told.hours_left[1] == 2 * told.hours_left[0] + 6
+    assert capped > 0
 
 
 def test_on_its_way_out_the_edge_of_the_tolerance_comes_next() -> None:
@@ -113,3 +131,29 @@ def test_who_has_it_is_told() -> None:
     bell.find("tank-3", "warm")
     bell.log("tank-3", "acknowledge", by="aki")
     assert known(bell, "tank-3", "warm").in_hand == "Aki"
+
+
+def test_how_long_a_cooler_holds_is_told_and_of_a_heater_nothing() -> None:
+    """Unknown where nothing shows how fast its tanks warm."""
+    assert known(mashing(), "chiller-1", "stopped").hours_left is None
+    assert known(mashing(), "heater-1", "not-heating").hours_left is None
+
+
+def test_an_alarm_is_told_as_it_was_found() -> None:
+    bell = Bell()
+    bell.find("tank-3", "warm", value=10.8, since=DUSK - HOUR)
+    told = known(bell, "tank-3", "warm")
+    assert (told.at, told.value, told.since, told.unit) == (DUSK, 10.8, DUSK - HOUR, "°C")
+    assert (told.in_hand, told.evidence) == (None, ())
+
+
+def test_a_cooler_that_failed_without_anybody_is_named_without_anybody() -> None:
+    """The first by name of what fails of it."""
+    bell = Bell()
+    for failing in ("warming", "stopped"):
+        bell.find("chiller-1", failing, since=DUSK - HOUR)
+    told = known(bell, "tank-3", "warm")
+    assert told.cooler_trouble == ("stopped", DUSK - HOUR) and told.cooler_in_hand is None
+    bell.find("chiller-1", "short-cycling")
+    bell.over("chiller-1", "stopped")
+    assert known(bell, "tank-3", "warm").cooler_trouble == ("warming", DUSK - HOUR)

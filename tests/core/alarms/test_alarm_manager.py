@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import msgspec
 import pytest
 from hypothesis import settings
 from hypothesis import strategies as st
@@ -9,10 +10,13 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, ru
 
 from kuraban.core.alarms.alarm_manager import AlarmManager
 from kuraban.core.alarms.life_cycle import Alarm, State
-from kuraban.core.house_view import Finding, HouseView
-from kuraban.core.units import HOUR, MINUTE
+from kuraban.core.course import Course, Sides
+from kuraban.core.detectors.base import Finding
+from kuraban.core.house_state import HouseState
+from kuraban.core.house_view import HouseView
+from kuraban.core.units import DAY, HOUR, MINUTE
 from tests.core.alarms.standard import KINDS, Kind, Standard, Standing
-from tests.core.house import DUSK, Bell, brewery, mashing
+from tests.core.house import DUSK, Bell, brewery, mashing, stage
 
 WARM = "tank-3/warm"
 
@@ -149,6 +153,86 @@ def test_a_probe_in_hand_need_not_turn() -> None:
     bell.log("t3-mid", "acknowledge", by="ken")
     bell.on(24 * 60)
     assert bell.steps("t3-mid/wild") == ["raised", "acknowledged"]
+
+
+def test_worse_is_counted_from_when_it_is_first_known_how_bad_it_is() -> None:
+    """Nobody could measure it when it was taken in hand."""
+    bell = Bell()
+    bell.log("tank-3", "batch-start", batch="3", course="mash", stage="main")
+    bell.find("tank-3", "warm")
+    bell.log("tank-3", "acknowledge", by="aki")
+    bell.on(10).find("tank-3", "warm", worse=0.8)
+    bell.on(10).find("tank-3", "warm", worse=0.89)
+    assert bell.steps(WARM)[-1] == "acknowledged"
+    bell.on(10).find("tank-3", "warm", worse=0.91)
+    assert bell.steps(WARM)[-1] == "realarmed"
+
+
+def evidence(bell: Bell) -> tuple[str, ...]:
+    return bell.engine.alarm_manager.alarm("tank-3", "warm").evidence
+
+
+def test_why_it_rings_again_is_told_first_and_once() -> None:
+    """It got worse, or it has not turned."""
+    bell = in_hand(worse=0.7)
+    for worse in (0.9, 1.1):
+        bell.on(10).find("tank-3", "warm", worse=worse)
+        assert evidence(bell) == ("got_worse",)
+        bell.log("tank-3", "acknowledge", by="aki")
+    for _ in range(2):
+        bell.on(180)
+        assert evidence(bell) == ("not_turned", "got_worse")
+        bell.log("tank-3", "acknowledge", by="aki")
+
+
+def test_a_deadband_goes_by_the_wider_side_of_the_tolerance() -> None:
+    """A fifth of 1.5 K above; half a degree below does not count."""
+    wide = stage("main", DAY, (0.0, 10.0))
+    wide = msgspec.structs.replace(wide, tolerance=Sides(0.5, 1.5))
+    course = Course(id="wide", for_=("tank",), never=(3.0, 16.0), stages=(wide,))
+    house = msgspec.structs.replace(brewery(), courses=(course,))
+    for worse, rings in ((1.99, False), (2.01, True)):
+        bell = Bell(house)
+        bell.log("tank-3", "batch-start", batch="3", course="wide")
+        bell.find("tank-3", "warm", worse=1.7)
+        bell.log("tank-3", "acknowledge", by="aki")
+        bell.on(10).find("tank-3", "warm", worse=worse)
+        assert (bell.steps(WARM)[-1] == "realarmed") is rings
+
+
+def test_an_alarm_keeps_what_it_was_told_with_when_it_returns_without_a_value() -> None:
+    bell = Bell()
+    bell.find("tank-3", "warm", value=10.8)
+    bell.on(5).over("tank-3", "warm")
+    assert bell.step(WARM, "returned").value == 10.8
+    bell.find("tank-3", "warm", value=10.9)
+    bell.find("tank-3", "warm", False, value=10.2)
+    assert bell.step(WARM, "returned").value == 10.2
+
+
+def test_what_rings_again_is_in_nobodys_hands() -> None:
+    bell = in_hand()
+    bell.on(30).find("tank-3", "warm", worse=0.9)
+    alarm = bell.engine.alarm_manager.alarm("tank-3", "warm")
+    assert (alarm.by, alarm.in_hand_until, alarm.raised) == (None, None, bell.now)
+
+
+@pytest.mark.parametrize(("minutes", "left"), [(20, 280), (290, 10)])
+def test_what_joins_is_in_the_same_hands_until_the_same_time(minutes: float, left: float) -> None:
+    bell = in_hand(for_="5h")
+    bell.on(minutes).find("tank-3", "trending-warm")
+    joined = bell.engine.alarm_manager.alarm("tank-3", "trending-warm")
+    assert joined.state is State.ACKNOWLEDGED and joined.by == "aki"
+    assert joined.in_hand_until == bell.now + left * MINUTE
+
+
+def test_one_answer_for_all_of_a_place_answers_the_gravest_first() -> None:
+    bell = Bell()
+    for condition in ("warm", "unwatched", "far-warm"):
+        bell.find("tank-3", condition)
+    bell.log("tank-3", "acknowledge", by="aki")
+    answered = [step.split()[0] for step in bell.steps() if step.endswith("acknowledged")]
+    assert answered == ["tank-3/far-warm", "tank-3/warm", "tank-3/unwatched"]
 
 
 def test_a_second_acknowledgement_changes_nothing() -> None:
@@ -517,6 +601,7 @@ class Hearing:
 
 picks = st.integers(0, 15)
 hours = st.integers(1, 6)
+seldom = st.integers(0, 2).map(lambda number: number == 0)
 worse = st.none() | st.integers(1, 8).map(lambda quarter: quarter / 4)
 subjects = st.sampled_from(sorted({kind.subject for kind in KINDS}))
 
@@ -527,9 +612,9 @@ class Lives(RuleBasedStateMachine):
     @initialize()
     def begins(self) -> None:
         self.now = DUSK
-        self.view = HouseView(brewery(), DUSK)
+        self.state = HouseState(brewery(), DUSK)
         self.hearing = Hearing()
-        self.manager = AlarmManager(self.view, {}, self.hearing)
+        self.manager = AlarmManager(HouseView(self.state), {}, self.hearing)
         self.standard = Standard()
         self.out: set[str] = set()
 
@@ -537,9 +622,10 @@ class Lives(RuleBasedStateMachine):
         return self.manager.alarm(one.kind.subject, one.kind.condition)
 
     def find(self, one: Standing, holds: bool, worse: float | None = None) -> None:
-        self.manager.take(
-            Finding(one.kind.subject, one.kind.condition, holds, self.now, worse=worse)
-        )
+        """It holds, or holds no more, before anybody hears of it."""
+        key = one.kind.subject, one.kind.condition
+        (self.state.standing.add if holds else self.state.standing.discard)(key)
+        self.manager.take(Finding(*key, holds, self.now, worse=worse))
 
     def on(self, minutes: float = 1 / 60) -> None:
         """What falls due meanwhile is looked at, each at its own time."""
@@ -568,6 +654,15 @@ class Lives(RuleBasedStateMachine):
         self.hearing.joins = None
         self.standard.occurs(one, self.now, worse, joins)
 
+    @rule(pick=picks, worse=worse)
+    def it_is_heard_how_bad_it_is(self, pick: int, worse: float | None) -> None:
+        active = [one for one in self.standard.alarms.values() if one.life.active]
+        if active:
+            self.on()
+            one = active[pick % len(active)]
+            self.find(one, True, worse)
+            self.standard.occurs(one, self.now, worse, joins=False)
+
     @rule(pick=picks)
     def it_is_over(self, pick: int) -> None:
         active = [one for one in self.standard.alarms.values() if one.life.active]
@@ -592,9 +687,14 @@ class Lives(RuleBasedStateMachine):
         self.manager.acknowledge(kind.subject, condition, self.now, who, within)
         self.standard.acknowledged(kind.subject, condition, self.now, who, within)
 
-    @rule(kind=st.sampled_from(KINDS), hours=hours, once=st.booleans(), off=st.booleans())
-    def shelved(self, kind: Kind, hours: int, once: bool, off: bool) -> None:
+    @rule(
+        kind=st.sampled_from(KINDS), hours=hours, once=st.booleans(), off=st.booleans(),
+        really=seldom,
+    )  # fmt: skip
+    def shelved(self, kind: Kind, hours: int, once: bool, off: bool, really: bool) -> None:
         """Or taken from the shelf."""
+        if not really:
+            return
         self.on()
         one, until = self.standard.alarms[kind.subject, kind.condition], self.now + hours * HOUR
         if off:
@@ -604,8 +704,10 @@ class Lives(RuleBasedStateMachine):
             self.manager.shelve(kind.subject, kind.condition, self.now, until, "aki", once)
             self.standard.shelved(one, until, once)
 
-    @rule(subject=subjects)
-    def taken_out_of_service_or_put_back(self, subject: str) -> None:
+    @rule(subject=subjects, really=seldom)
+    def taken_out_of_service_or_put_back(self, subject: str, really: bool) -> None:
+        if not really:
+            return
         self.on()
         if subject in self.out:
             self.out.remove(subject)
@@ -626,9 +728,10 @@ class Lives(RuleBasedStateMachine):
             assert self.hearing.steps.get(key, []) == one.steps, key
             if one.life.code == "ACKED":
                 assert (alarm.by, alarm.in_hand_until) == (one.by, one.promise), key
+            if one.life.code == "UNACK":
+                assert (alarm.by, alarm.in_hand_until) == (None, None), key
             if one.life.code == "SHLVD":
                 assert (alarm.until, alarm.once) == one.shelf, key
-            assert (key in self.view.standing) is one.life.active, key
 
 
 TestLives = Lives.TestCase

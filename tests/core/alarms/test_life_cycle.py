@@ -109,6 +109,29 @@ def test_a_step_is_told_only_when_something_changed() -> None:
     assert stays == {(State.UNACKNOWLEDGED, Event.REALARM), (State.SHELVED, Event.SHELVE)}
 
 
+NAMES = {
+    Event.OCCUR: {"NORM": "raised", "RTNUN": "realarmed"},
+    Event.RETURN: {"UNACK": "returned", "ACKED": "normal"},
+    Event.ACKNOWLEDGE: {"UNACK": "acknowledged", "RTNUN": "normal"},
+    Event.REALARM: "realarmed",
+    Event.SHELVE: "shelved",
+    Event.UNSHELVE: "unshelved",
+    Event.SPENT: "normal",
+    Event.SUPPRESS: "suppressed",
+    Event.RELEASE: "released",
+    Event.REMOVE: "out-of-service",
+    Event.RESTORE: "in-service",
+}
+"""What people call a step: by what happens, and for three events by where it began."""
+
+
+def test_each_step_is_called_by_what_happened() -> None:
+    for (state, event), outcome in LIFE.items():
+        names = NAMES[event]
+        called = names if isinstance(names, str) else names.get(state.value)
+        assert outcome.step in (None, called), (state, event)
+
+
 def test_nothing_latches() -> None:
     """A condition that passed and was seen is over: from every live state the way home is open."""
     for state in LIVE - {State.NORMAL}:

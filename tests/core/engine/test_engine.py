@@ -171,7 +171,7 @@ class Broken(Detector):
     __slots__ = ("looked",)
 
     def __init__(self, night: Night) -> None:
-        super().__init__(night.engine.view, "tank-3")
+        super().__init__(night.engine.view, lambda conclusion: None, "tank-3")
         self.looked: list[float] = []
 
     def look(self, now: float) -> float:

@@ -257,3 +257,39 @@ def test_words_that_fail_end_no_ladder() -> None:
     writer._words = words
     bell.on(45)
     assert bell.rings(NIGHT) == [(0, "aki"), (30, "bun"), (60, "aki"), (60, "bun")]
+
+
+def test_each_page_says_which_rung_and_how_urgent_it_is() -> None:
+    bell = Bell(at=NIGHT)
+    bell.find("store", "warm")
+    bell.on(60)
+    told = {(page.person, page.rung, page.role, page.urgency) for page in bell.pages()}
+    assert told == {
+        ("ken", 0, "maintenance", "wake"), ("ken", 1, "maintenance", "wake"),
+        ("ken", 2, "maintenance", "wake"), ("ken", 3, "maintenance", "wake"),
+        ("aki", 3, "maintenance", "wake"), ("bun", 3, "maintenance", "wake"),
+    }  # fmt: skip
+
+
+def test_a_ladder_of_many_rungs_ends_with_everybody_again_and_again() -> None:
+    site = msgspec.structs.replace(brewery().site, ladder=tuple(60.0 * n for n in range(6)))
+    bell = Bell(msgspec.structs.replace(brewery(), site=site), at=NIGHT)
+    bell.find("tank-3", "warm")
+    bell.on(60)
+    assert [who for at, who in bell.rings(NIGHT) if at >= 3] == ["aki", "bun"] * 3
+
+
+def test_a_list_that_no_phone_took_is_passed_on_for_all_in_it() -> None:
+    bell = brewing(Bell(at=NIGHT))
+    for subject in ("tank-4", "moto-1"):
+        for condition in ("unwatched", "warm", "cold"):
+            bell.find(subject, condition)
+        bell.log(subject, "acknowledge", by="bun", for_="12h")
+    bell.find("bed-1", "cold")
+    bell.find("tank-3", "cold")
+    bell.on(5)
+    gathered = bell.pages("aki")[-1]
+    assert gathered.alarms == ("bed-1/cold", "tank-3/cold")
+    bell.engine.notifier.climbing.unreached(gathered.id, bell.now)
+    bell._drained()
+    assert [page.alarms for page in bell.pages("bun")] == [("bed-1/cold",), ("tank-3/cold",)]

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import msgspec
 import pytest
 
+from kuraban.core.site import Away
+from kuraban.core.units import HOUR, MINUTE
 from tests.core.house import AWAKE, DUSK, Bell, brewery, brewing, moment
 
 NIGHT = moment("2026-02-02T02:00")
@@ -71,3 +74,73 @@ def test_by_day_a_displaced_probe_goes_to_who_worked_there_and_to_maintenance() 
     bell.log("tank-3", "stir", by="dai")
     bell.find("t3-mid", "displaced")
     assert [page.person for page in bell.pages()] == ["dai", "ken"]
+
+
+def test_work_an_hour_before_it_fell_out_counts_though_it_is_found_later() -> None:
+    bell = Bell(at=NIGHT)
+    bell.log("tank-3", "stir", by="dai")
+    bell.on(75).find("t3-mid", "displaced", since=NIGHT + 55 * MINUTE)
+    assert [page.person for page in bell.pages()] == ["dai"]
+
+
+def waiting(bell: Bell) -> list[tuple[str, str]]:
+    return bell.engine.notifier.duty_alarms.waiting
+
+
+def test_what_rang_nobody_waits_until_it_is_off_the_list() -> None:
+    """In hand, or come right and not yet seen, it is still told in the morning."""
+    bell = brewing(Bell(at=NIGHT))
+    for subject, condition in (("bed-1", "humid"), ("t3-mid", "wild")):
+        bell.find(subject, condition)
+    bell.log("bed-1", "acknowledge", by="dai")
+    bell.over("t3-mid", "wild")
+    assert waiting(bell) == [("bed-1", "humid"), ("t3-mid", "wild")]
+    bell.over("bed-1", "humid")
+    assert waiting(bell) == [("t3-mid", "wild")]
+    bell.log("t3-mid", "acknowledge", by="ken")
+    assert waiting(bell) == []
+
+
+def test_what_the_morning_told_waits_no_longer() -> None:
+    bell = brewing(Bell(at=NIGHT))
+    bell.find("bed-1", "humid")
+    bell.on(241)
+    assert waiting(bell) == []
+
+
+def test_two_probes_that_fall_silent_together_are_one_message() -> None:
+    bell = Bell(at=moment("2026-02-02T12:00"))
+    bell.find("t3-mid", "silent")
+    bell.on(1).find("t4-mid", "silent")
+    bell.on(1)
+    assert [page.alarms for page in bell.pages()] == [("t3-mid/silent", "t4-mid/silent")]
+    bell.on(30)
+    assert len(bell.pages()) == 1
+
+
+def test_who_worked_there_and_is_of_maintenance_is_told_once() -> None:
+    bell = Bell(at=DUSK)
+    bell.log("tank-3", "stir", by="ken")
+    bell.find("t3-mid", "displaced")
+    assert [(page.person, page.role) for page in bell.pages()] == [("ken", "maintenance")]
+
+
+def test_who_worked_there_and_is_on_no_rota_is_told_as_one_of_the_crew() -> None:
+    bell = Bell(at=NIGHT)
+    bell.log("tank-3", "stir", by="cho")
+    bell.find("t3-mid", "displaced")
+    assert [(page.person, page.role) for page in bell.pages()] == [("cho", "crew")]
+
+
+def test_while_all_of_the_crew_are_away_what_is_overdue_waits_by_day_too() -> None:
+    """As at New Year; what else can wait rings whoever can be called."""
+    noon = moment("2026-02-02T12:00")
+    away = tuple(
+        Away(person=who, start=noon - HOUR, end=noon + HOUR, arrive=HOUR)
+        for who in ("dai", "aki", "bun")
+    )
+    bell = brewing(Bell(msgspec.structs.replace(brewery(), away=away), at=noon))
+    bell.find("tank-3", "stage-overdue")
+    assert not bell.pages() and waiting(bell) == [("tank-3", "stage-overdue")]
+    bell.find("bed-1", "humid")
+    assert [page.person for page in bell.pages()] == ["dai"]

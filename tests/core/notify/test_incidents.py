@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-from kuraban.core.effects import Message
-from kuraban.core.notify.incidents import Incident, group_of
+import pytest
+
+from kuraban.core.alarms.life_cycle import Alarm
+from kuraban.core.effects import Message, Urgency
+from kuraban.core.notify.incidents import Incident, Incidents, group_of
 from tests.core.house import Bell, brewing, mashing, moment
 
 NIGHT = moment("2026-02-02T02:00")
@@ -149,3 +152,66 @@ def test_one_side_of_one_product_is_one_incident() -> None:
 def test_a_new_incident_concerns_nobody_yet() -> None:
     incident = Incident(("tank-3", "warm"))
     assert (incident.open, incident.told, incident.members) == (False, [], set())
+
+
+def entered(*alarms: tuple[str, Urgency]) -> tuple[Incidents, list[bool]]:
+    """Alarms of tank 3 or chiller 1 as they ring, and whether each was news."""
+    incidents, news = Incidents(), []
+    for name, urgency in alarms:
+        subject = "tank-3" if group_of(name) in ("warm", "cold") else "chiller-1"
+        incident, new = incidents.enter(Alarm(subject, name), urgency, again=False)
+        if new:
+            incident.begin(0.0, urgency, "brewer", quick=False)
+        news.append(new)
+    return incidents, news
+
+
+@pytest.mark.parametrize(
+    ("first", "then", "news"),
+    [
+        (("warm", "wake"), ("far-warm", "wake"), True),
+        (("far-warm", "wake"), ("warm", "wake"), False),
+        (("cold", "wake"), ("overcooling", "wake"), False),
+        (("stopped", "duty"), ("warming", "wake"), True),  # told without a sound until now
+        (("stopped", "wake"), ("warming", "wake"), False),
+        (("stopped", "duty"), ("warming", "duty"), False),
+    ],
+)
+def test_what_is_graver_or_louder_is_news(
+    first: tuple[str, Urgency], then: tuple[str, Urgency], news: bool
+) -> None:
+    assert entered(first, then)[1] == [True, news]
+
+
+@pytest.mark.parametrize(("is_open", "news"), [(True, False), (False, True)])
+def test_what_rings_again_is_news_unless_the_incident_rings_by_itself(
+    is_open: bool, news: bool
+) -> None:
+    incidents, _ = entered(("warm", "wake"), ("far-warm", "wake"))
+    incidents.standing["tank-3", "warm"].open = is_open
+    assert incidents.enter(Alarm("tank-3", "warm"), "wake", again=True)[1] is news
+
+
+def test_the_gravest_leads_and_after_it_the_next() -> None:
+    incidents, _ = entered(("trending-warm", "duty"), ("warm", "wake"), ("far-warm", "wake"))
+    incident = incidents.standing["tank-3", "warm"]
+    leads = [(incident.lead, incident.urgency, incident.open)]
+    for name in ("far-warm", "warm"):
+        incidents.leave(Alarm("tank-3", name))
+        leads.append((incident.lead, incident.urgency, incident.open))
+    assert leads == [
+        ("far-warm", "wake", True), ("warm", "wake", True), ("trending-warm", "duty", False),
+    ]  # fmt: skip
+    incidents.leave(Alarm("tank-3", "trending-warm"))
+    assert incidents.standing == {} and incidents.members("tank-3", "warm") == []
+
+
+def test_everybody_is_noted_once_and_anew_for_each_ring() -> None:
+    incident = Incident(("tank-3", "warm"))
+    for person in ("aki", "aki", "bun", "aki"):
+        incident.tell(person)
+    assert (incident.told, incident.rung_now) == (["aki", "bun"], ["aki", "bun"])
+    incident.begin(60.0, "wake", "brewer", quick=True)
+    assert (incident.told, incident.rung_now) == (["aki", "bun"], [])
+    incident.tell("aki")
+    assert (incident.told, incident.rung_now) == (["aki", "bun"], ["aki"])

@@ -113,3 +113,6 @@ def test_what_can_wait_rings_at_night_whoever_is_up_for_it() -> None:
     assert on_duty("silent", NIGHT, AWAKE) == [], "cho is not of maintenance"
     up = Duty(role="maintenance", person="dai", order=2, awake=True)
     assert on_duty("silent", NIGHT, up) == ["dai"]
+    second = Duty(role="maintenance", person="bun", order=3, awake=True)
+    assert on_duty("silent", NIGHT, second, up) == ["dai"], "one is enough"
+    assert on_duty("silent", moment("2026-02-01T12:00"), second, up) == ["ken"]

@@ -24,3 +24,37 @@ def test_every_message_has_an_id_of_its_own() -> None:
     bell.on(600)
     ids = [event.id for event in bell.story if isinstance(event, Message)]
     assert len(ids) == len(set(ids)) > 10
+
+
+def test_a_page_is_remembered_until_it_is_known_what_became_of_it() -> None:
+    """Two hundred of them: a phone found dead after many others were rung is passed on, too."""
+    bell = brewing(Bell(at=NIGHT))
+    for subject in ("tank-3", "bed-1"):
+        bell.find(subject, "cold")
+    first, second = bell.pages()
+    writer = bell.engine.notifier.writer
+    assert set(writer.sent) == {first.id, second.id}
+    bell.engine.notifier.climbing.unreached(first.id, NIGHT)
+    assert set(writer.sent) >= {second.id} and first.id not in writer.sent
+    bell._drained()
+    assert [page.person for page in bell.pages()] == ["aki", "aki", "bun"]
+
+
+def test_no_more_than_two_hundred_pages_are_remembered() -> None:
+    bell = brewing(Bell(at=NIGHT))
+    for number in range(250):
+        bell.wake(NIGHT + number * 20 * 60)
+        bell.find("tank-3", "unwatched")
+        bell.log("tank-3", "acknowledge", by="bun")
+        bell.over("tank-3", "unwatched")
+    kept = list(bell.engine.notifier.writer.sent)
+    assert kept == [page.id for page in bell.pages()][-200:]
+
+
+def test_a_step_says_who_did_it_and_how_urgent_it_is() -> None:
+    bell = brewing(Bell(at=NIGHT))
+    bell.find("tank-3", "warm", value=10.7)
+    bell.log("tank-3", "acknowledge", by="aki")
+    raised, taken = bell.step("tank-3/warm", "raised"), bell.step("tank-3/warm", "acknowledged")
+    assert (raised.urgency, raised.value, raised.by) == ("wake", 10.7, None)
+    assert taken.by == "aki" and "Tank 3" in taken.text

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import msgspec
 
+from kuraban.core.texts import messages as wording
+from kuraban.core.units import HOUR
 from tests.core.house import Bell, brewing, mashing, moment
 
 NIGHT = moment("2026-02-02T02:00")
@@ -43,3 +47,70 @@ def test_power_that_comes_back_is_told_to_both_who_must_look() -> None:
     words = {word.person: word for word in night.messages("notice")}
     assert {"aki", "ken"} <= words.keys()
     assert "Tank 3" in words["ken"].text and "Tank 4" not in words["ken"].text
+
+
+def test_a_report_goes_to_the_first_of_its_role_alone() -> None:
+    bell = Bell(at=NIGHT)
+    bell.engine.notifier.notices.to_role("brewer", NIGHT, partial(wording.monthly, NIGHT, ()))
+    bell._drained()
+    (word,) = bell.messages("notice")
+    assert (word.person, word.role, word.urgency, word.alarms) == ("aki", "brewer", "log", ())
+
+
+def test_an_entry_that_would_stop_the_watch_is_put_to_the_brewer() -> None:
+    bell = brewing(Bell(at=NIGHT))
+    bell.log("tank-3", "batch-end", by="dai")
+    assert [(word.person, word.role) for word in bell.messages("notice")] == [("aki", "brewer")]
+
+
+def test_a_remark_goes_to_the_crew_by_day_and_to_nobody_asleep() -> None:
+    for hour, told in (("12:00", ["dai"]), ("02:00", [])):
+        bell = brewing(Bell(at=moment(f"2026-02-02T{hour}")))
+        bell.engine.notifier.notices.remark("tank-3", "moved", 0.4, bell.now)
+        bell._drained()
+        assert [word.person for word in bell.messages("notice")] == told
+
+
+def test_a_mash_that_hardly_moved_in_the_dark_is_not_named() -> None:
+    """Three tenths of a degree are as nothing; a little more is told, up or down."""
+    for moved, told in ((0.25, False), (-0.25, False), (0.45, True), (-0.45, True)):
+        night = mashing(at=moment("2026-02-02T00:00"))
+        night.run(60)
+        night.told = dict.fromkeys(night.told)
+        night.run(40)
+        night.told = {"t3-mid": 10.0 + moved, "t4-mid": 10.0, "s-air": 5.0}
+        night.run(10)
+        back = [word for word in night.messages("notice", "ken") if "went" not in word.title]
+        assert any("Tank 3" in word.text for word in back) is told, moved
+
+
+def test_koji_is_told_after_the_dark_though_it_stood_still() -> None:
+    """It is looked at first, whatever became of it."""
+    night = mashing(at=moment("2026-02-02T00:00"))
+    night.log("bed-1", "batch-start", batch="K", course="koji")
+    night.told["b1-mid"] = 32.0
+    night.run(60)
+    night.told = dict.fromkeys(night.told)
+    night.run(40)
+    night.told = {"t3-mid": 10.0, "t4-mid": 10.0, "s-air": 5.0, "b1-mid": 32.0}
+    night.run(10)
+    assert any("Koji bed 1" in word.body for word in night.messages("notice", "ken"))
+
+
+def test_what_runs_again_is_told_of_what_cools_something_judged() -> None:
+    """Of a cooler without a signal it is said that nobody knows."""
+    night = mashing(at=moment("2026-02-02T00:00"))
+    night.engine.notifier.notices.back_again(night.now - HOUR, night.now, night.now)
+    night._drained()
+    (word, other) = night.messages("notice")
+    assert {word.person, other.person} == {"aki", "ken"}
+    assert "Chiller 1" in word.body and "Chiller 2" not in word.body
+
+
+def test_who_has_it_says_until_when() -> None:
+    bell = Bell(at=NIGHT)
+    bell.find("tank-3", "warm")
+    bell.on(31).log("tank-3", "acknowledge", by="aki", for_="2h")
+    (word,) = bell.messages("notice")
+    assert word.person == "bun" and "4:31" in word.text
+    assert (word.role, word.alarms) == ("brewer", ("tank-3/warm",))

@@ -20,12 +20,59 @@ from kuraban.core.facts import Delivered
 from kuraban.core.rota import has_duty
 from kuraban.core.site import Duty
 from kuraban.core.units import DAY, HOUR, MINUTE
-from tests.core.house import DUSK, PEOPLE, Bell, brewery, with_rota
+from tests.core.house import DUSK, PEOPLE, Bell, brewery, brewing, moment, with_rota
 from tests.core.ladder_model import KINDS, Kind, Model, Told
 from tests.core.night_script import Script, play
 from tests.core.rota import Swap
 
 SEEDS = range(240)
+NIGHT = moment("2026-02-02T02:00")
+
+
+@pytest.mark.parametrize("back", ["unshelve", "in-service", "the chiller runs"])
+def test_what_comes_back_rings_like_anything_new(back: str) -> None:
+    """From a shelf, into service, or when nothing explains it any more."""
+    bell = Bell(at=moment("2026-02-02T12:00"))
+    trend = "trending-warm"
+    if back == "unshelve":
+        bell.log("tank-3", "shelve", condition=trend, for_="2h")
+        bell.find("tank-3", trend)
+    elif back == "in-service":
+        bell.find("tank-3", trend)
+        bell.log("tank-3", "out-of-service")
+    else:
+        bell.find("chiller-1", "stopped")
+        bell.find("tank-3", trend)
+    before = len(bell.pages("aki"))
+    if back == "the chiller runs":
+        bell.on(5).over("chiller-1", "stopped")
+    else:
+        bell.on(5).log("tank-3", back, **({"condition": trend} if back == "unshelve" else {}))
+    assert len(bell.pages("aki")) == before + 1
+
+
+@pytest.mark.parametrize("answered", [True, False])
+def test_when_the_power_is_back_it_is_told_whoever_had_answered(answered: bool) -> None:
+    """And once, though somebody sees later that it returned."""
+    bell = brewing(Bell(at=NIGHT))
+    bell.find("watch", "dark")
+    if answered:
+        bell.on(5).log("watch", "acknowledge", by="ken")
+    bell.on(20).over("watch", "dark")
+    told = [word.person for word in bell.messages("notice") if word.at == bell.now]
+    assert sorted(told) == ["aki", "ken"]
+    bell.on(5).log("watch", "acknowledge", by="ken")
+    assert not [word for word in bell.messages("notice") if word.at == bell.now]
+
+
+@pytest.mark.parametrize("step", ["acknowledge", "shelve", "out-of-service"])
+def test_whatever_quiets_an_alarm_takes_back_its_pages(step: str) -> None:
+    bell = Bell(at=NIGHT)
+    bell.find("tank-3", "warm")
+    assert bell.withdrawn == []
+    fields = {"condition": "warm", "for_": "2h"} if step == "shelve" else {}
+    bell.log("tank-3", step, **fields)
+    assert bell.withdrawn == ["tank-3/warm"]
 
 
 def joined(first: str = "cold", second: str = "overcooling") -> Bell:

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import pytest
+
+from kuraban.core.alarms.life_cycle import Alarm
+from kuraban.core.notify.priority import climbs_quickly, role_of
 from tests.core.house import Bell, brewery, moment
 
 NIGHT = moment("2026-02-02T02:00")
@@ -20,3 +24,40 @@ def test_a_part_of_the_watch_wakes_only_while_something_is_watched() -> None:
         bell = Bell(house, at=NIGHT)
         bell.find("watch", "journal-failing")
         assert bell.rings(NIGHT) == rings
+
+
+@pytest.mark.parametrize(
+    ("subject", "condition", "role"),
+    [
+        ("tank-3", "warm", "brewer"),
+        ("store", "warm", "maintenance"),
+        ("store", "cold", "maintenance"),
+        ("store", "unwatched", "brewer"),
+        ("bed-1", "humid", "crew"),
+        ("chiller-1", "stopped", "maintenance"),
+        ("t3-mid", "silent", "maintenance"),
+        ("watch", "dark", "maintenance"),
+    ],
+)
+def test_each_alarm_is_somebodys(subject: str, condition: str, role: str) -> None:
+    assert role_of(brewery(), Alarm(subject, condition)) == role
+
+
+@pytest.mark.parametrize(
+    ("subject", "condition", "quick"),
+    [
+        ("tank-3", "warm", False),
+        ("tank-3", "far-cold", True),
+        ("moto-1", "cold", True),
+        ("bed-1", "unwatched", True),
+        ("store", "warm", False),
+        ("heater-1", "stopped", True),
+        ("chiller-1", "stopped", False),
+        ("t3-mid", "silent", False),
+        ("watch", "dark", False),
+    ],
+)
+def test_koji_starters_heaters_and_what_is_past_its_limit_are_in_a_hurry(
+    subject: str, condition: str, quick: bool
+) -> None:
+    assert climbs_quickly(brewery(), Alarm(subject, condition)) is quick

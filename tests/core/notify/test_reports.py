@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import msgspec
 import pytest
 
 from kuraban.core.notify import reports
@@ -240,3 +241,55 @@ def test_yesterdays_rings_are_not_told_again() -> None:
     bell.on(11 * 60)
     report = [word for word in bell.messages("notice") if word.at == moment("2026-02-02T06:00")]
     assert len(report) == 1 and "19:00" not in report[0].text
+
+
+def test_a_tank_that_leaves_only_after_the_morning_is_not_named() -> None:
+    """0.1 above plan and rising by a fiftieth of a degree an hour: twenty hours."""
+    night = mashing()
+    night.told["t3-mid"] = lambda at: 10.02 + 0.02 * (at - DUSK) / HOUR
+    night.run(240)
+    assert reports.evening_word(night.engine.view, night.now).leaving == ()
+
+
+def test_a_tank_that_cools_out_of_its_band_is_named_as_cold() -> None:
+    night = mashing()
+    night.told["t3-mid"] = lambda at: 9.9 - 0.05 * (at - DUSK) / HOUR
+    night.run(240)
+    word = reports.evening_word(night.engine.view, night.now)
+    assert [(one.name, one.condition) for one in word.leaving] == [("Tank 3", "cold")]
+
+
+def test_a_handover_note_is_of_this_night() -> None:
+    """Of the house as a whole, the latest, and not from the day before or taken back."""
+    night = Night(at=moment("2026-02-01T10:00"))
+    night.log("watch", "note", text="too old")
+    night.wake(moment("2026-02-01T22:00"))
+    night.log("tank-3", "note", text="of a tank")
+    night.log("watch", "note", text="valve of tank 4 sticks")
+    gone = night.log("watch", "note", text="said by mistake")
+    night.log("watch", "take-back", of=gone)
+    night.wake(moment("2026-02-02T06:00"))
+    assert morning(night).note == "valve of tank 4 sticks"
+    night.wake(moment("2026-02-02T17:00"))
+    assert morning(night).note is None
+
+
+def test_a_gap_between_readings_counts_as_ten_minutes_outside_at_most() -> None:
+    night = mashing()
+    night.run(60).told["t3-mid"] = 10.8
+    night.run(10).told["t3-mid"] = None
+    night.run(120).told["t3-mid"] = 10.8
+    night.run(10)
+    outside = morning(night).nights[0].outside
+    assert 25 * MINUTE <= outside <= 31 * MINUTE
+
+
+def test_an_old_ice_point_is_one_of_more_than_a_year() -> None:
+    house = brewery()
+    dates = ("2025-01-31", "2025-02-02", None, None, None)
+    probes = tuple(
+        msgspec.structs.replace(probe, calibrated=day)
+        for probe, day in zip(house.probes, dates, strict=True)
+    )
+    found = reports.old_ice_points(msgspec.structs.replace(house, probes=probes), DUSK)
+    assert found == ("Tank 3 (t3-mid)",)

@@ -5,14 +5,15 @@ The figures are the contract's: more than eight hours, and rings when less than 
 
 from __future__ import annotations
 
+import msgspec
 import pytest
 
+from kuraban.core.detectors.base import Finding
 from kuraban.core.forecast.time_to_limit import hours_in_hand
 from kuraban.core.notify.soundless import lets_sleep, lets_sleep_on
 from kuraban.core.site import Cooler, Place, Probe
 from kuraban.core.units import HOUR, MINUTE
 from tests.core.detectors.kit import AIR, CELLAR, MID, Night, house, noisy, saw
-from tests.core.house import Bell
 
 CHILLER = Cooler(id="chiller", kind="chilled-water", name="Chiller 1", rated_watts=1500)
 COOLED = Place(id="tank", kind="tank", name="Tank 3", room="cellar", litres=1400, cooler="chiller")
@@ -35,9 +36,9 @@ def test_less_than_six_hours_left_ring(hours: float | None, sleep_on: bool) -> N
     assert lets_sleep_on(hours) is sleep_on
 
 
-def stopping(an_hour: float = 0.035) -> Night:
+def stopping(an_hour: float = 0.035, tank: Place = COOLED, *more: Cooler) -> Night:
     """Half a day of ordinary cooling, before the chiller stops at the turn of minute 720."""
-    night = Night(house(COOLED, CELLAR, CHILLER, MID, AIR, VALVE, RUNNING))
+    night = Night(house(tank, CELLAR, CHILLER, *more, MID, AIR, VALVE, RUNNING))
     night.batch()
     return night.play(
         STOPS, mid=noisy(saw(9.9, an_hour * 1.6, 120.0)), air=8.0,
@@ -100,6 +101,47 @@ def test_it_rings_at_once_when_the_hours_are_not_known_any_more() -> None:
 
 
 def test_a_heater_is_never_soundless() -> None:
-    bell = Bell()
-    bell.find("heater-1", "not-heating")
-    assert [message.step for message in bell.messages("page")] == ["page"]
+    """How long a tank takes to warm says nothing of how long it takes to cool."""
+    heater = Cooler(id="heater", kind="heater", name="Heater")
+    heated = msgspec.structs.replace(COOLED, heater="heater")
+    night = go_on(stopping(0.02, heated, heater), 40, 0.02)
+    assert hours(night) > 8 and hours_in_hand(night.view, "heater", now(night)) == hours(night)
+    found = Finding("heater", "not-heating", True, now(night))
+    night.engine.watched.conclusions.take(found)
+    night.listen()
+    assert len(night.pages("heater/not-heating")) == 1
+
+
+def warms_too(night: Night) -> None:
+    """A second sign of the same failing is found now."""
+    finding = Finding("chiller", "warming", True, now(night))
+    night.engine.watched.conclusions.take(finding)
+    night.listen()
+
+
+def hours(night: Night) -> float:
+    found = hours_in_hand(night.view, "chiller", now(night))
+    assert found is not None
+    return found
+
+
+def test_a_second_sign_while_there_are_many_hours_makes_no_sound() -> None:
+    night = go_on(stopping(0.02), 40, 0.02)
+    assert hours(night) > 8
+    warms_too(night)
+    assert not night.pages("chiller/stopped") and not night.pages("chiller/warming")
+
+
+def test_a_second_sign_when_there_are_fewer_than_eight_rings_and_is_not_rung_anew_at_six() -> None:
+    """What rings already goes on by its own ladder."""
+    night = go_on(stopping(), 40)
+    while hours(night) > 7.5:
+        go_on(night, 10)
+    assert not night.pages("chiller/stopped")
+    warms_too(night)
+    began = now(night)
+    while hours(night) > 4:
+        go_on(night, 10)
+    assert now(night) - began > 2 * HOUR
+    pages = [page for page in night.messages() if page.step == "page" and page.person == "ken"]
+    assert [(page.at - began) / MINUTE for page in pages] == [0, 10, 30, 60]

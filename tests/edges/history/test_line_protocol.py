@@ -10,7 +10,7 @@ import pytest
 
 from kuraban.core.effects import Step
 from kuraban.core.entries import KINDS
-from kuraban.core.facts import EntryOutcome, Logged
+from kuraban.core.facts import ClockStepped, EntryOutcome, Logged
 from kuraban.core.intake.entry_parser import entry_from
 from kuraban.core.plan.counted_entries import ToldEntry
 from kuraban.core.site import to_document
@@ -176,3 +176,21 @@ def test_rows_come_in_the_order_of_their_numbers(tmp_path: Path) -> None:
         "reading", "entry", "outcome", "alarm",
     }  # fmt: skip
     held.close()
+
+
+def test_points_have_the_wall_clocks_time() -> None:
+    """As it stood when their row was written; a batch that begins behind a step knows of it."""
+    step_ = ClockStepped(NOW + 120, -3600.0, -3600.0, NOW - 60)
+    readings = ((2, "t3-mid", NOW + 60, 10.5), (4, "t3-mid", NOW + 180, 10.6))
+    aim = logged("tank-3", 5, NOW + 200, entry="aim", celsius=9.0, by=NOW + 7200)
+    raised = Step(at=NOW + 240, subject="tank-3", condition="warm", step="raised", urgency="wake")
+    events: tuple[Event, ...] = ((3, step_), (5, aim), (6, raised))
+    first, second, entry, alarm = made(HOUSED, *events, readings=readings)
+    assert [point.time // 10**9 - NOW for point in (first, second, entry, alarm)] == [
+        60, 180 - 3600, 200 - 3600, 240 - 3600,
+    ]  # fmt: skip
+    assert entry.fields["by"] == NOW + 3600
+    points = Points()
+    points.learn([HOUSED, (3, step_)])
+    (line,) = points.of(Rows(9, [readings[1]], []))[1]
+    assert parse(line) == second

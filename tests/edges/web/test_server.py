@@ -18,7 +18,7 @@ from kuraban.edges.web.live.snapshot_hub import PictureBoard
 from kuraban.edges.web.server import Pages
 from kuraban.errors import MachineError
 from kuraban.queries.setup.unknown_probes import SettingUp
-from kuraban.settings import Pages as Where
+from kuraban.settings import Web as Where
 from kuraban.settings.catalogues import load_page_words
 from tests.edges.web.conftest import KEY
 from tests.edges.web.served import Served

@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 
 import msgspec
 import pytest
 
 from kuraban.core.effects import Turn
-from kuraban.core.entries import BatchEnd
+from kuraban.core.entries import BatchEnd, BatchStart
 from kuraban.core.facts import EntryOutcome, Logged
 from kuraban.core.units import DAY, HOUR, MINUTE
 from kuraban.runtime.entries.batch_courses import begun
 from kuraban.runtime.recovery import recover
+from kuraban.settings.catalogues import load_words
+from kuraban.store.history import History
 from kuraban.store.journal import Journal
 from tests.core.house import Bell, Night, words
+from tests.store.stored import stored, unpack
 
 
 class Kept:
@@ -96,7 +100,7 @@ def test_what_waits_waits_on_and_falls_away_at_its_hour(kept: Kept) -> None:
     came = night.now
     night.wake(came + 20 * HOUR)
     after = kept.again()
-    assert [key for key in after.engine.entry_handler.pending.held] == [("tank-3", "w")]
+    assert list(after.engine.entry_handler.pending.held) == [("tank-3", "w")]
     after.wake(came + DAY - 1)
     assert after.fates("w") == []
     after.wake(came + DAY)
@@ -165,3 +169,21 @@ def test_a_batch_goes_on_by_its_own_course(kept: Kept) -> None:
     night.change(msgspec.structs.replace(house, courses=courses))
     after = kept.again()
     assert runs(after, "tank-3") == "7"
+
+
+def test_the_stored_nights_entries_are_taken_up_as_they_were(tmp_path: Path) -> None:
+    """Nobody is asked a second time, and no batch is lost."""
+    newest = max(stored(), key=lambda path: int(path.name.split("-")[1].split(".")[0]))
+    path = unpack(newest, tmp_path / "stored.journal")
+    journal = Journal.open(path)
+    engine = recover(journal, load_words())
+    with closing(History(path)) as history:
+        told = [one for one in history.told(None, 0.0, float("inf")) if one.outcome is not None]
+    journal.close()
+    fates = {one.logged.key: one.outcome.fate for one in told if one.outcome is not None}
+    held = engine.entry_handler.pending.held
+    assert set(held) == {key for key, fate in fates.items() if fate == "waiting"} != set()
+    begun = [one.logged for one in told if one.counts and isinstance(one.logged.entry, BatchStart)]
+    assert begun, "the stored night has a batch"
+    known = engine.watched.state.entry_log
+    assert all(known.find(logged.id, logged.subject) is not None for logged in begun)

@@ -41,8 +41,7 @@ class Climbing:
         finally:
             if rung + 1 < len(steps):
                 incident.rung = rung + 1
-                later = max(began + steps[rung + 1], at)
-                self._deadlines.add(later, ClimbLadder(key, began, rung + 1))
+                self._deadlines.add(began + steps[rung + 1], ClimbLadder(key, began, rung + 1))
 
     def _called(self, incident: Incident, whom: Whom, at: float) -> list[Call]:
         condition = CONDITIONS[incident.lead]._replace(role=incident.role)

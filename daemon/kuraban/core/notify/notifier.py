@@ -31,6 +31,8 @@ class Notifier:
 
     def __init__(self, view: HouseView, alarms: Alarms, deadlines: Deadlines, words: Words) -> None:
         self._view, self._alarms, self._deadlines = view, alarms, deadlines
+        self._dark_told: float | None = None
+        """When the dark began whose end was told last."""
         self.incidents = Incidents()
         self.writer = MessageWriter(view, alarms, words)
         self.notices = Notices(view, self.writer)
@@ -48,9 +50,16 @@ class Notifier:
             return self._ring(alarm, step, at)
         if alarm.state is not State.UNACKNOWLEDGED:
             self._quiet(alarm, step, at)
-        if alarm.condition == "dark" and step in ("returned", "normal") and not alarm.active:
-            self.notices.back_again(at if alarm.since is None else alarm.since, at, at)
+        if alarm.condition == "dark" and step in ("returned", "normal"):
+            self._light(alarm, at)
         return None
+
+    def _light(self, alarm: Alarm, at: float) -> None:
+        """Once, when power or network are back; not again when somebody sees that they were."""
+        since = at if alarm.since is None else alarm.since
+        if since != self._dark_told:
+            self._dark_told = since
+            self.notices.back_again(since, at, at)
 
     def promised(self, alarm: Alarm, until: float) -> None:
         self._deadlines.add(until, PromiseDue(alarm.subject, alarm.condition, until))

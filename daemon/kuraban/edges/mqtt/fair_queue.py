@@ -25,7 +25,7 @@ from typing import Final, NamedTuple
 
 WEIGHT: Final = 512
 MESSAGES: Final = 20_000
-BYTES: Final = 16 * 2**20
+BYTES: Final = 8 * 2**20
 TURN: Final = 2**18
 """Bytes of a turn: 512 plain readings, or one message of the greatest length."""
 HEAD: Final = 256

@@ -17,6 +17,7 @@ from kuraban.core import entries as e
 from kuraban.core.facts import EntryOutcome, Logged
 from kuraban.core.plan.counted_entries import ToldEntry
 from kuraban.core.site import WATCH, House, Probe
+from kuraban.core.timescale import wall_of
 from kuraban.core.units import DAY, MINUTE, show_time
 from kuraban.edges.table_writer import Cell, Column, Table
 from kuraban.queries.batches.batch_history import BatchHistory, Stay
@@ -149,7 +150,8 @@ class Shelving:
         return span is not None and span.start - 1.0 <= at <= span.end + 1.0
 
     def _when(self, at: float) -> tuple[str, float]:
-        return show_time(at, self._house.zone), at
+        zone = self._house.zone
+        return show_time(at, zone), wall_of(at, zone)
 
     # Readings.
 
@@ -209,7 +211,7 @@ class Shelving:
                 *self._when(one.at), show_time(one.received, zone), one.subject,
                 e.kind_of(one.entry), one.id, one.by, one.way, _corrected(one.entry),
                 ", ".join(by.get(one.key, ())) or None, one.seen, *_became(outcome),
-                entry_text(one),
+                entry_text(one, zone),
             )
             for one, outcome in told
         )  # fmt: skip

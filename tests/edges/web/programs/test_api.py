@@ -89,6 +89,7 @@ def test_an_entry_is_told_and_read_back(browse: Browse) -> None:
     (back,) = [e for e in browser.get("/api/v1/entries/tank-1").json() if e["id"] == "a1"]
     assert back["entry"] == {"entry": "addition", "what": "rice", "kg": 420.0}
 
+
 def test_what_became_of_an_entry_is_told_and_why(served: Served, browse: Browse) -> None:
     """Of all of them: done, refused for good, and taken back by whom."""
     now = served.clock()

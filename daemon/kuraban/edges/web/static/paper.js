@@ -27,13 +27,15 @@
   const made = () => Array.from(crypto.getRandomValues(new Uint8Array(16)),
     (byte) => byte.toString(16).padStart(2, "0")).join("");
 
+  const now = () => new Date().toISOString();
+
   /* "kept", "refused", or nothing where the watch cannot be reached or does not know us. */
   const tell = async (tap) => {
     const token = find("meta[name=token]").content;
     try {
       const answer = await fetch(tap.to, {
         method: "POST",
-        body: new URLSearchParams({ ...tap.fields, token, sent: new Date().toISOString() }),
+        body: new URLSearchParams({ ...tap.fields, token, sent: now() }),
         headers: { accept: "application/json", "x-kuraban-token": token },
         signal: AbortSignal.timeout(8000),
       });
@@ -57,7 +59,7 @@
     if (!form.matches("form.tap")) return;
     event.preventDefault();
     const fields = Object.fromEntries(new FormData(form));
-    Object.assign(fields, { id: made(), at: new Date().toISOString() });
+    Object.assign(fields, { id: made(), at: now() });
     const tap = { to: form.getAttribute("action"), fields };
     const button = find("button", form);
     button.disabled = true;
@@ -68,9 +70,9 @@
       const back = fields.back && fields.back !== "cellar" ? `/${fields.back}` : location.pathname;
       location.assign(`${back}?told=${fields.id}&of=${tap.to.split("/").pop()}`);
     } else if (state === "refused") {
-      for (const name of ["id", "at"]) {
+      for (const [name, value] of Object.entries({ id: fields.id, at: fields.at, sent: now() })) {
         const held = find(`[name=${name}]`, form) || form.appendChild(document.createElement("input"));
-        Object.assign(held, { type: "hidden", name, value: fields[name] });
+        Object.assign(held, { type: "hidden", name, value });
       }
       form.submit();
     } else { button.disabled = false; }
