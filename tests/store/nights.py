@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from kuraban.core.effects import Message, Step, StepName, Turn
 from kuraban.core.entries import Entry, Note
-from kuraban.core.facts import Fact, Logged, Reading
+from kuraban.core.facts import Logged, Reading, Record
 
 EVENING = 1_769_900_000.0
 
@@ -60,7 +60,7 @@ def notice(id_: str, person: str = "aki", minute: float = 0) -> Message:
     )
 
 
-def turn(minute: float, *what: Fact | Step | Message, withdrawn: tuple[str, ...] = ()) -> Turn:
+def turn(minute: float, *what: Record | Step | Message, withdrawn: tuple[str, ...] = ()) -> Turn:
     return Turn(
         now=EVENING + 60 * minute,
         facts=[one for one in what if not isinstance(one, (Step, Message))],

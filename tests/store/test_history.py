@@ -5,11 +5,12 @@ from pathlib import Path
 
 import pytest
 
-from kuraban.core.entries import Amend, TakeBack
-from kuraban.core.facts import ClockStepped, HouseChanged, Refusal
+from kuraban.core.entries import Addition, Amend, BatchEnd, Stir, TakeBack
+from kuraban.core.facts import ClockStepped, EntryOutcome, HouseChanged, Refusal
 from kuraban.errors import JournalError
 from kuraban.store.history import BatchCourse, History, RefusalCount
 from kuraban.store.journal import Journal
+from tests.outcomes import became
 from tests.store.nights import EVENING, logged, page, reading, step, turn
 
 ALWAYS = (0.0, 2 * EVENING)
@@ -67,6 +68,75 @@ def test_entries_stand_beside_their_corrections(kept: Journal, history: History)
     kept.commit(turn(5, other, old, back, amended))
     assert list(history.entries(None, *ALWAYS)) == [old, other, back, amended]
     assert list(history.entries("tank-4", *ALWAYS)) == [other]
+
+
+def test_each_entry_is_told_as_it_stands(kept: Journal, history: History) -> None:
+    """Counted, amended, refused with the reason, waiting; not decided while it lies ahead."""
+    ice = Addition(what="ice", kg=20)
+    less = Addition(what="ice", kg=12)
+    one, two, three, ahead = (logged(f"e{n}", ice, n) for n in range(1, 5))
+    outcomes = [
+        became(one), EntryOutcome("tank-3", "e1", "amended", EVENING + 300, ("tank-3", "a"), "aki",
+                                  "", less),
+        EntryOutcome("tank-3", "e2", "refused", EVENING + 120, reason="no batch runs"),
+        became(three, "waiting"),
+    ]  # fmt: skip
+    kept.commit(turn(5, one, two, three, ahead, *outcomes))
+    told = list(history.told(None, *ALWAYS))
+    assert [entry.logged for entry in told] == [one, two, three, ahead]
+    assert [entry.outcome for entry in told] == [*outcomes[1:], None]
+    assert [entry.as_it_counts.entry for entry in told] == [less, ice, ice, ice]
+    assert [logged.entry for logged in history.counting(None, *ALWAYS)] == [less]
+    assert history.told_of("tank-3", "e2") == told[1]
+    assert history.told_of("tank-4", "e2") is None
+
+
+def test_it_is_known_how_an_entry_stood_then(kept: Journal, history: History) -> None:
+    """For a recording that begins in the middle."""
+    end = logged("end", BatchEnd(), 1)
+    kept.commit(turn(90, end, became(end, "waiting"), became(end, "confirmed", EVENING + 3600)))
+    fates = [
+        told.outcome and told.outcome.fate
+        for at in (EVENING, EVENING + 60, EVENING + 3599, EVENING + 3600)
+        for told in history.told(None, *ALWAYS, known_by=at)
+    ]
+    assert fates == [None, "waiting", "waiting", "confirmed"]
+
+
+def test_what_was_refused_stays_refused_whatever_else_is_refused(
+    kept: Journal, history: History
+) -> None:
+    """A thousand messages of junk push no reason out of the journal."""
+    end = logged("end", BatchEnd(), 1)
+    no = EntryOutcome("tank-3", "end", "refused", EVENING + 60, reason="no batch runs in tank-3")
+    kept.commit(turn(1, end, no))
+    junk = [Refusal("kura/attic", EVENING + 61 + n, "no such topic", "x") for n in range(1100)]
+    kept.commit(turn(30, *junk))
+    assert sum(1 for _ in history.refusals(None)) == 1000
+    assert list(history.counting("tank-3", *ALWAYS)) == []
+    told = history.told_of("tank-3", "end")
+    assert told is not None and told.outcome == no
+
+
+def test_outcomes_are_followed_in_the_order_in_which_they_were_decided(
+    kept: Journal, history: History
+) -> None:
+    """Each with its entry; and what became of each first, or by which it counted first."""
+    end, stir = logged("end", BatchEnd(), 1), logged("stir", Stir(), 2)
+    decided = [became(end, "waiting"), became(stir), became(end, "confirmed", EVENING + 200),
+               became(stir, "taken-back", EVENING + 300)]  # fmt: skip
+    kept.commit(turn(9, end, stir, *decided))
+    followed = list(history.outcomes_after(0))
+    assert [told.outcome for _, told in followed] == decided
+    assert [link for link, _ in followed] == [3, 4, 5, 6] and history.last_outcome() == 6
+    assert [told.logged for _, told in history.outcomes_after(4)] == [end, stir]
+    first = [told.outcome for told in history.first_fates(0)]
+    assert first == decided[:2]
+    counted = [told.outcome for told in history.first_fates(0, counting=True)]
+    assert counted == [decided[1], decided[2]]
+    (late,) = history.first_fates(EVENING + 100)
+    assert late.logged == stir
+    assert sorted(history.ids()) == [("tank-3", "end"), ("tank-3", "stir")]
 
 
 def test_an_alarm_stands_until_it_is_normal(kept: Journal, history: History) -> None:

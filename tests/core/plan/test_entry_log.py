@@ -342,6 +342,7 @@ def test_who_confirmed_an_entry_is_told_with_it() -> None:
     ((_, stands),) = subject_states.changes()
     assert (stands.fate, stands.cause) == ("confirmed", yes)
     back = subject_states.tell(30, TANK, "take-back", of="end")
+    assert ("end", "taken-back") in changes(subject_states)
     subject_states.tell(31, TANK, "take-back", of=back)
     assert ("end", "confirmed") in changes(subject_states)
 

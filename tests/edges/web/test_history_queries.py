@@ -82,7 +82,7 @@ def test_a_table_tells_measured_plan_and_what_was_done() -> None:
     plan = PlanLine(points=((0.0, 10.0), (7200.0, 12.0)))
     stirred, back = logged("a", e.Stir(), 4000.0), logged("b", e.Stir(), 100.0)
     rows = past.table(
-        [Measured(3600.0, 11.4)], plan, [Done(stirred, False), Done(back, True)],
+        [Measured(3600.0, 11.4)], plan, [Done(stirred, "counted"), Done(back, "taken-back")],
         0.0, 7000.0, 3600.0,
     )  # fmt: skip
     assert [row.at for row in rows] == [3600.0, 0.0]
@@ -90,14 +90,28 @@ def test_a_table_tells_measured_plan_and_what_was_done() -> None:
     assert [row.did for row in rows] == [(stirred,), ()]
 
 
-def test_a_take_back_of_a_take_back_counts_again() -> None:
-    """As in the watch's own books."""
-    steps = [
-        logged("b", e.TakeBack(of="a"), 10.0),
-        logged("c", e.TakeBack(of="b"), 20.0),
-    ]
-    assert past.hidden_by(steps[:1]) == {"a"}
-    assert past.hidden_by(steps) == set()
+def test_a_take_back_of_a_take_back_counts_again(served: Served) -> None:
+    """As in the watch's own books; corrections themselves are not among what was done."""
+    now = served.clock()
+    for number, entry in enumerate((e.Stir(), e.TakeBack(of="n0"), e.TakeBack(of="n1"))):
+        served.submit(Logged(f"n{number}", "tank-3", entry, now, now, "aki"))
+        with past.reading(served.path) as history:
+            (done,) = past.done(history, "tank-3", now, now + 1)
+        assert (done.counts, done.back, done.gone) == (number != 1, number == 1, number == 1)
+
+
+def test_what_waits_or_was_refused_is_told_so(served: Served) -> None:
+    """With the reason; it is not among what was done in the table."""
+    now = served.clock()
+    served.submit(Logged("w", "tank-3", e.StageMark(stage="soe"), now, now, "mio"))
+    served.submit(Logged("r", "tank-3", e.BatchStart(batch="x", course="night-slow"), now, now))
+    with past.reading(served.path) as history:
+        waits, refused = past.done(history, "tank-3", now, now + 1)
+    assert (waits.fate, waits.counts, waits.gone) == ("waiting", False, False)
+    assert (refused.fate, refused.counts, refused.gone) == ("refused", False, True)
+    assert "runs in tank-3; log its batch-end first" in refused.reason
+    rows = past.table([], None, [waits, refused], now - 1, now + 1, 3600.0)
+    assert not any(row.did for row in rows)
 
 
 def test_entries_of_the_night_are_there(lived: Served, history: History) -> None:

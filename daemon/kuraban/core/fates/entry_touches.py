@@ -99,16 +99,27 @@ def _shelve(logged: Logged, view: HouseView, now: float) -> Touch:
 
 
 def _let_run(logged: Logged, view: HouseView, now: float) -> Touch:
-    entry, batch = logged.entry, _batch(logged, view, now)
-    assert isinstance(entry, e.LetRun)
+    batch = _batch(logged, view, now)
     if batch is None:
         return Touch.NOTHING
-    planned, stage = batch.plan.at(logged.at), batch.plan.standing(logged.at).stage
-    base = planned if logged.seen is None else logged.seen
-    lowest = max(planned - stage.limit.below, batch.course.never[0])
-    highest = min(planned + stage.limit.above, batch.course.never[1])
-    far = base - entry.more < lowest or base + entry.more > highest
-    return Touch.LETS_RUN_FAR if far else Touch.NOTHING
+    lowest, highest = let_run_to(logged, batch)
+    least, most = allowed(batch, logged.at)
+    return Touch.LETS_RUN_FAR if lowest < least or highest > most else Touch.NOTHING
+
+
+def let_run_to(logged: Logged, batch: Batch) -> tuple[float, float]:
+    """Between which degrees a let-run lets the product of a batch be."""
+    entry = logged.entry
+    assert isinstance(entry, e.LetRun)
+    base = batch.plan.at(logged.at) if logged.seen is None else logged.seen
+    return base - entry.more, base + entry.more
+
+
+def allowed(batch: Batch, at: float) -> tuple[float, float]:
+    """The limits of a stage about the plan, and no further than the course ever allows."""
+    planned, limit = batch.plan.at(at), batch.plan.standing(at).stage.limit
+    lowest, highest = batch.course.never
+    return max(planned - limit.below, lowest), min(planned + limit.above, highest)
 
 
 def _plan(logged: Logged, view: HouseView, now: float) -> Touch:

@@ -15,7 +15,7 @@ from kuraban.core import entries as e
 from kuraban.core.facts import ClockStepped, EntryOutcome, HouseChanged, Logged
 from kuraban.core.fates.entry_authority import Touch
 from kuraban.core.fates.entry_decisions import CORRECTED_WITHIN, EntryDecisions
-from kuraban.core.fates.pending_entries import PendingEntries
+from kuraban.core.fates.pending_entries import WAITS, PendingEntries
 from kuraban.core.house_state import HouseState
 from kuraban.core.house_view import HouseView
 from kuraban.core.site import House, from_document
@@ -49,7 +49,7 @@ def past_outcomes(
             past.take(fact, refused.get(fact.key))
         yield from ((seq, outcome) for outcome in past.told())
     if past is not None:
-        past.decisions.lapse(until)
+        past.lapse(until)
         yield from ((seq, outcome) for outcome in past.told())
 
 
@@ -77,7 +77,7 @@ class _Past:
     def take(self, logged: Logged, refused: str | None) -> None:
         now = max(logged.at, logged.received)
         self._entry_log.version += 1  # a batch may have ended by the clock meanwhile
-        self.decisions.lapse(now)
+        self.lapse(now)
         if refused is not None:
             self._told.append(
                 EntryOutcome(logged.subject, logged.id, "refused", now, reason=refused)
@@ -89,6 +89,13 @@ class _Past:
         if now - self._pruned > DAY:
             self._pruned = now
             self._entry_log.prune(now - CORRECTED_WITHIN)
+
+    def lapse(self, now: float) -> None:
+        """What nobody confirmed has fallen away at its own hour."""
+        ends = sorted(held.logged.received + WAITS for held in self.decisions.pending.held.values())
+        for end in ends:
+            if end <= now:
+                self.decisions.lapse(end)
 
     def told(self) -> list[EntryOutcome]:
         told, self._told[:] = list(self._told), []

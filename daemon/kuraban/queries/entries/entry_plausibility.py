@@ -10,12 +10,16 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import NamedTuple
 
+import msgspec
+
 from kuraban.core import entries as e
 from kuraban.core.facts import EntryOutcome, Logged
+from kuraban.core.fates.entry_authority import Touch
+from kuraban.core.fates.entry_touches import allowed, let_run_to, touch_of
 from kuraban.core.plan.fill_level import litres_in
 from kuraban.core.plan.subject_state import Batch
 from kuraban.core.texts.translator import Words, figure
-from kuraban.core.units import DAY, HOUR
+from kuraban.core.units import DAY, HOUR, show_duration
 from kuraban.errors import JournalError
 from kuraban.queries.entries.sample_plausibility import of_addition, of_sample
 from kuraban.queries.journal_state import JournalState, looking
@@ -35,7 +39,7 @@ class Doubts(NamedTuple):
     questions: tuple[str, ...] = ()
     refused: str | None = None
     waits: bool = False
-    """It would stop the watch over a batch, so it counts once somebody else has confirmed it."""
+    """It counts once somebody else has confirmed it."""
 
 
 def doubts(path: Path, words: Words, logged: Logged, asked: float) -> Doubts:
@@ -165,6 +169,28 @@ def _out_of_service(state: JournalState, logged: Logged, batch: Batch | None) ->
         yield f"It serves {', '.join(served)}, and nobody would be told if it stops."
 
 
+def _let_run(state: JournalState, logged: Logged, batch: Batch | None) -> Iterator[str]:
+    if batch is None:
+        return
+    known = state.engine.view.product(logged.subject, state.engine.now)
+    seen = msgspec.structs.replace(logged, seen=None if known is None else known[0])
+    lowest, highest = let_run_to(seen, batch)
+    least, most = allowed(batch, logged.at)
+    if lowest < least or highest > most:
+        yield (
+            f"It might go from {figure(lowest)} to {figure(highest)} °C and nobody would be rung; "
+            f"the limits are {figure(least)} and {figure(most)} °C."
+        )
+
+
+def _shelve(state: JournalState, logged: Logged, batch: Batch | None) -> Iterator[str]:
+    entry, view = logged.entry, state.engine.view
+    assert isinstance(entry, e.Shelve)
+    if batch is not None and touch_of(logged, view, state.engine.now) is Touch.LONG_SHELF:
+        name, length = view.house.name_of(logged.subject), show_duration(entry.for_)
+        yield f"Nobody would be rung for {length} if {name}, batch {batch.name}, goes wrong."
+
+
 _Question = Callable[[JournalState, Logged, Batch | None], Iterator[str]]
 _QUESTIONS: dict[type, _Question] = {
     e.Sample: _sample,
@@ -174,4 +200,6 @@ _QUESTIONS: dict[type, _Question] = {
     e.StageMark: _stage,
     e.BatchEnd: _end,
     e.OutOfService: _out_of_service,
+    e.LetRun: _let_run,
+    e.Shelve: _shelve,
 }

@@ -8,6 +8,8 @@ import json
 
 import pytest
 
+from kuraban.core import entries as e
+from kuraban.core.facts import Logged
 from kuraban.core.units import parse_time
 from kuraban.store.history import History
 from tests.edges.web.conftest import Browse
@@ -88,6 +90,31 @@ def test_an_entry_is_told_and_read_back(browse: Browse) -> None:
     assert back["entry"] == {"entry": "addition", "what": "rice", "kg": 420.0}
 
 
+def test_what_became_of_an_entry_is_told_and_why(served: Served, browse: Browse) -> None:
+    """Of all of them: done, refused for good, and taken back by whom."""
+    now = served.clock()
+    for number, (entry, by) in enumerate(
+        [(e.Stir(), "mio"), (e.StageMark(stage="moromi"), "mio"), (e.TakeBack(of="o0"), "aki")]
+    ):
+        served.submit(Logged(f"o{number}", "tank-1", entry, now + number / 10, now, by))
+    told = {one["id"]: one for one in browse().get("/api/v1/outcomes/tank-1").json()}
+    stir, stage = told["o0"], told["o1"]
+    assert (stir["fate"], stir["cause"], stir["who"]) == ("taken-back", "o2", "aki")
+    assert stir["entry"] == {"entry": "stir"} and stir["since"] >= stir["at"]
+    assert stage["fate"] == "refused" and "began at" in stage["reason"]
+    assert told["o2"]["fate"] == "counted"
+
+
+def test_an_entry_that_waits_is_kept_and_says_so(browse: Browse) -> None:
+    browser = browse()
+    headers = {"x-kuraban-token": browser.token()}
+    entry = {"entry": "let-run", "for": "2h", "more": 9, "who": "mio", "id": "w1"}
+    told = browser.post("/api/v1/entries/tank-1", json=entry, headers=headers).json()
+    assert (told["state"], told["fate"]) == ("kept", "waiting")
+    done = browser.get("/api/v1/entries/tank-1").json()
+    assert "w1" not in [one["id"] for one in done]
+
+
 @pytest.mark.parametrize("body", ["[]", '"stir"', "{", "", "null"])
 def test_what_is_no_entry_is_refused(browse: Browse, body: str) -> None:
     """Never a fault of the server."""
@@ -102,6 +129,7 @@ def test_the_document_describes_every_path(browse: Browse) -> None:
     assert document["openapi"].startswith("3.1")
     assert set(document["paths"]) == {
         "/api/v1/picture", "/api/v1/places/{place}/readings", "/api/v1/entries/{subject}",
+        "/api/v1/outcomes/{subject}",
         "/api/v1/batches", "/api/v1/batches/{place}/{key}", "/api/v1/koji", "/api/v1/coolers",
         "/api/v1/coolers/{cooler}/days", "/api/v1/places/{place}/hours",
         "/api/v1/places/{place}/plan",

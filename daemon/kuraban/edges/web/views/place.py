@@ -22,6 +22,8 @@ from kuraban.edges.web.templating import fill, page
 from kuraban.edges.web.translator import Translator
 from kuraban.errors import JournalError
 
+NOT_DONE = frozenset({"refused", "repeated"})
+"""What came to nothing, and what said once more what another entry says: neither was done."""
 router = APIRouter(include_in_schema=False)
 
 Range = Literal["day", "stir", "morning", "soe", "batch"]
@@ -101,7 +103,9 @@ def log(
         outcome = tell(told, subject, context, visitor)
     if "application/json" in request.headers.get("accept", ""):
         status = {"kept": 200, "waiting": 202, "refused": 422, "asked": 422}[outcome.state]
-        return JSONResponse(outcome._asdict(), status)
+        return JSONResponse(
+            {"id": outcome.id, "state": outcome.state, "reason": outcome.reason}, status
+        )
     if outcome.state not in ("refused", "asked"):
         own = f"/place/{subject}" if subject in context.house.place else "/rings"
         return led(_back(form.get("back", ""), own, context), outcome, subject)
@@ -192,7 +196,7 @@ def behind(
     return {
         "rows": past.table(points, plan, done, start, end, rows_step),
         "since": past.since(recent, begun),
-        "done": [one for one in done[::-1] if one.fate != "repeated"][:DONE_SHOWN],
+        "done": [one for one in done[::-1] if one.fate not in NOT_DONE][:DONE_SHOWN],
         "kept": kept,
         "step": rows_step,
         "start": start,
