@@ -15,10 +15,10 @@ from typing import Literal, NamedTuple
 import msgspec
 
 from kuraban.core import entries as e
-from kuraban.core import rota as roster
+from kuraban.core import rota
+from kuraban.core.alarm_conditions import BREWER, CONDITIONS, CREW, MAINTENANCE
 from kuraban.core.alarms.alarm_context import situation_of
 from kuraban.core.alarms.life_cycle import Alarm, State
-from kuraban.core.conditions import BREWER, CONDITIONS, CREW, MAINTENANCE
 from kuraban.core.course import FAR_FUTURE, Planned, Sides, Stage
 from kuraban.core.engine.engine import Engine
 from kuraban.core.fates.pending_entries import WAITS
@@ -114,7 +114,7 @@ class Painter:
             ),
             rings=tuple(self._rings(view, engine)),
             duty=tuple(_duty(view, now)),
-            awake=tuple(holder.person for holder in roster.awake(view.entry_log.manned, now)),
+            awake=tuple(holder.person for holder in rota.awake(view.entry_log.manned, now)),
             note=_note(view),
             impaired=tuple(sorted(engine.impaired.items())),
             rooms=koji.rooms(view, now),
@@ -395,7 +395,7 @@ def _probes(
 
 def _duty(view: HouseView, now: float) -> Iterator[OnDuty]:
     for role in (BREWER, MAINTENANCE, CREW):
-        people = roster.chain(view.entry_log.manned, role, now)
+        people = rota.chain(view.entry_log.manned, role, now)
         yield OnDuty(role=role, people=tuple(holder.person for holder in people))
 
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Final
 
-from kuraban.core import rota as roster
-from kuraban.core.conditions import BREWER, MAINTENANCE
+from kuraban.core import rota
+from kuraban.core.alarm_conditions import BREWER, MAINTENANCE
 from kuraban.core.effects import Message
 from kuraban.core.site import House
 
@@ -27,7 +27,7 @@ def words_about(house: House, aside: str, now: float) -> list[Message]:
     """To the first of maintenance and the first brewer: the journal was set aside as `aside`."""
     found: dict[str, Message] = {}
     for role in (MAINTENANCE, BREWER):
-        for holder in roster.chain(house, role, now)[:1]:
+        for holder in rota.chain(house, role, now)[:1]:
             language = house.person[holder.person].language
             title, body = SET_ASIDE.get(language, SET_ASIDE["en"])
             found[holder.person] = Message(

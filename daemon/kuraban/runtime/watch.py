@@ -48,7 +48,7 @@ from kuraban.runtime.health import Health
 from kuraban.runtime.intake import Intake
 from kuraban.runtime.journal_loss_notice import words_about
 from kuraban.runtime.journal_writer import JournalWriter
-from kuraban.runtime.outbox_failover import Rows
+from kuraban.runtime.outbox_failover import FailoverOutbox
 from kuraban.runtime.own_facts import OwnFacts
 from kuraban.runtime.pace import Pace
 from kuraban.runtime.pages_process import PagesProcess
@@ -146,7 +146,7 @@ class Watch:
         self._journal_writer = JournalWriter(journal)
         self._alarm_publisher = AlarmPublisher(self._door.publish, self._root, self._zone)
         self._take_up_clock(path)
-        self._rows = Rows(Outbox(path), self.settings.addresses, self.clock)
+        self._rows = FailoverOutbox(Outbox(path), self.settings.addresses, self.clock)
         self._local.add(*self._rows.unreported())
         addresses = {
             person: Addresses(where.pages, where.notices)
