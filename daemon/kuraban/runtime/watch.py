@@ -56,6 +56,7 @@ from kuraban.runtime.retention_scheduler import RetentionScheduler
 from kuraban.settings import Settings
 from kuraban.store.history import History
 from kuraban.store.journal import open_or_set_aside
+from kuraban.store.journal_lock import held
 from kuraban.store.outbox import Outbox
 from kuraban.store.writer import RINGS_ON
 from kuraban.wall_clock import GAP, WallClock
@@ -92,8 +93,8 @@ class Watch:
 
     The constructor raises ConfigurationError for TLS files that cannot be used. `run` opens the
     journal, takes up where it ends, and returns when `stop` was called; it raises JournalError
-    where no journal can be opened, old or new. `on_turn` sees every turn that told something,
-    after it was written or kept.
+    where no journal can be opened, old or new, or another process watches with it. `on_turn` sees
+    every turn that told something, after it was written or kept.
     """
 
     def __init__(
@@ -232,6 +233,10 @@ class Watch:
     def run(self) -> None:
         """Watch until asked to stop. All of it in the thread that calls."""
         sys.setswitchinterval(SWITCH)
+        with held(self.settings.data / JOURNAL):
+            self._watch()
+
+    def _watch(self) -> None:
         self._open()
         self._begin()
         self._courier.start()
