@@ -376,21 +376,28 @@ def _probes(
     for probe in view.house.probes_of(place, *measures):
         probe_state = view.probe_states[probe.id]
         subject_state = view.entry_log.subject_states.get(probe.id)
-        trouble = set[str](probe_state.suspect - {"step"})
-        if probe_state.heard is not None and not probe_state.fresh(now):
-            trouble.add("silent")
+        trouble = trouble_of(view, probe.id, now)
         found.append(
             ProbeNow(
                 id=probe.id,
                 measures=probe.measures,
                 value=probe_state.value,
                 at=probe_state.heard,
-                trouble=tuple(sorted(trouble - {"out"})),
+                trouble=tuple(one for one in trouble if one != "out"),
                 out="out" in trouble
                 or (subject_state is not None and subject_state.probe_out is not None),
             )
         )
     return tuple(found)
+
+
+def trouble_of(view: HouseView, probe: str, now: float) -> tuple[str, ...]:
+    """Conditions that hold against a probe, whether they ring or not."""
+    probe_state = view.probe_states[probe]
+    trouble = set[str](probe_state.suspect - {"step"})
+    if probe_state.heard is not None and not probe_state.fresh(now):
+        trouble.add("silent")
+    return tuple(sorted(trouble))
 
 
 def _duty(view: HouseView, now: float) -> Iterator[OnDuty]:
