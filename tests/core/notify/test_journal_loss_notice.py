@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import msgspec
 
-from kuraban.runtime.journal_loss_notice import words_about
+from kuraban.core.notify.journal_loss_notice import words_about
 from kuraban.settings import load
 from tests.edges.web.served import SITE
 
