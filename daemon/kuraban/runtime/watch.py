@@ -40,6 +40,7 @@ from kuraban.queries.phone_curves import Curves
 from kuraban.runtime import feed, freeze, recover, run_to
 from kuraban.runtime.alarm_publisher import AlarmPublisher
 from kuraban.runtime.entries.batch_courses import begun
+from kuraban.runtime.first_words import on_a_lost_journal, on_calendars
 from kuraban.runtime.health import Health
 from kuraban.runtime.intake import Intake
 from kuraban.runtime.journal_writer import JournalWriter
@@ -116,6 +117,7 @@ class Watch:
         """What was let go unread until this turn."""
         self._away = 0.0
         """For how long nobody had watched, real seconds."""
+        self._first_words: list[Message] = []
         self._local = OwnFacts()
         self._stopping = False
         self._health = Health(self.submit, self.clock)
@@ -188,8 +190,12 @@ class Watch:
             "watching %d places with %d probes; journal %s",
             len(house.places), len(house.probes), self._journal_writer.journal.path,
         )  # fmt: skip
+        self._first_words = on_calendars(house, self.settings.unread, now)
+        for fault in self.settings.unread:
+            log.error("%s; the house's duty goes on without it", fault)
         if self._aside is not None:
             log.error("the journal was damaged and lies now as %s; a new one begins", self._aside)
+            self._first_words += on_a_lost_journal(house, str(self._aside), now)
         self._tell_gap(now)
         if self._since is not None:
             self._away = max(0.0, now - self._since) / self.clock.speed
@@ -329,9 +335,9 @@ class Watch:
         for event in turn.story:
             if isinstance(event, Message):
                 self._curves.remember(self.engine, event)
-        if self._aside is not None:
-            turn.story.extend(words_about(self.settings.house, str(self._aside), turn.now))
-            self._aside = None
+        if self._first_words:
+            turn.story.extend(self._first_words)
+            self._first_words = []
         written = self._write(turn)
         if written:
             self._door.answer(arrived, self._cuts)
