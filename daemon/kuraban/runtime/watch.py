@@ -200,6 +200,7 @@ class Watch:
         if self._since is not None:
             self._away = max(0.0, now - self._since) / self.clock.speed
             self._intake = Intake(self._wire, max(0.0, now - self._since))
+            self._wire.back(self._since, now)
         document = to_document(house)
         known = ""
         if self.engine.started:
