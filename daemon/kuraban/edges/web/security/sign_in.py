@@ -21,7 +21,10 @@ Field = Annotated[str, Form(max_length=300)]
 
 def inside(path: str) -> str:
     """A path of our own pages, whatever was asked for."""
-    parts = urlsplit(path)
+    try:
+        parts = urlsplit(path)
+    except ValueError:
+        return "/"
     own = path.startswith("/") and not path.startswith(("//", "/\\")) and path.isprintable()
     return path if own and not parts.scheme and not parts.netloc and "\\" not in path else "/"
 

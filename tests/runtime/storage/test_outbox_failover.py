@@ -9,7 +9,7 @@ import pytest
 
 from kuraban.clock import Clock, elapsed
 from kuraban.core.effects import Message
-from kuraban.runtime.outbox_failover import FailoverOutbox
+from kuraban.runtime.storage.outbox_failover import FailoverOutbox
 from kuraban.store.history import History
 from kuraban.store.journal import Journal
 from kuraban.store.outbox import Outbox

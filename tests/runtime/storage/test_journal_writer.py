@@ -9,7 +9,7 @@ import pytest
 
 from kuraban.core.facts import Reading
 from kuraban.runtime import journal_writer as pens
-from kuraban.runtime.journal_writer import JournalWriter
+from kuraban.runtime.storage.journal_writer import JournalWriter
 from kuraban.store.journal import Journal
 from tests.store.nights import EVENING, page, reading, step, turn
 
