@@ -37,7 +37,7 @@ from kuraban.core.timescale import moment_of
 from kuraban.core.units import HOUR, show_time
 from kuraban.queries.journal_state import clock, open_history
 from kuraban.queries.journal_to_recording import retell
-from kuraban.recording import BadLine, Recorded, merged, size_of
+from kuraban.recording import BadLines, Recorded, merged, size_of
 from kuraban.rehearse import Change, Rehearsal, read_changes, rehearse
 from kuraban.rehearse.spells import Pair
 from kuraban.settings import Settings
@@ -131,17 +131,17 @@ class _Recordings:
 
     def __init__(self, paths: list[Path]) -> None:
         self.paths = paths
-        self.bad: list[BadLine] = []
+        self.bad = BadLines()
 
     def rehearse(
         self, house: House, root: str, words: Words, changes: tuple[Change, ...],
         start: float | None, end: float | None,
     ) -> Rehearsal:  # fmt: skip
         with _progress(self._size()) as passed:
-            messages = merged(self.paths, self.bad.append, passed)
+            messages = merged(self.paths, self.bad.add, passed)
             since = -math.inf if start is None else start
             done = rehearse(house, root, words, messages, changes, since=since, until=end)
-        for line in self.bad[:20]:
+        for line in self.bad.first:
             tell(f"{line.where}: {line.reason}; passed over")
         return done
 
