@@ -118,13 +118,15 @@ def bring_back(
     """Put a backup in the journal's place; the old journal stays beside it under a dated name.
 
     Stop the watch first. What was told after the backup was made is not in it: log every batch,
-    stage and aim since then anew.
+    stage and aim since then anew. Nothing in the backup is run. What stood when it was made
+    (shelves, who had which alarm) is not believed but built anew from the entries and readings.
     """
     settings, _ = house_of(site)
     zone, path = settings.house.zone, journal_of(settings)
     with _progress() as passed:
         sound, aside = restore(file, path, clock(), zone, passed)
     say(f"{path}: restored. {_held(sound, clocked(settings.house, path).zone)}")
+    say("The watch will know from its facts what stands; shelve anew what is to be quiet.")
     if aside is not None:
         say(f"The journal that was there lies now as {aside}.")
 
