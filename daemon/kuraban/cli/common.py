@@ -7,12 +7,16 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
-from typing import IO, Annotated
+from typing import IO, Annotated, Any
 
+import msgspec
 import typer
-from rich.console import Console
+from rich.console import Console, ConsoleOptions, RenderableType
+from rich.segment import Segment
 from rich.table import Table
+from rich.text import Text
 
+from kuraban.core.texts.terminal import json_plain, plain
 from kuraban.core.texts.translator import Words
 from kuraban.errors import ConfigurationError, Fault
 from kuraban.queries.journal_state import clock, clocked
@@ -53,12 +57,17 @@ def watched(site: Path | None) -> tuple[Settings, Words]:
 
 def say(line: str = "") -> None:
     """A line of the answer; never wrapped, so that it can be searched."""
-    typer.echo(line)
+    typer.echo(plain(line))
+
+
+def say_json(document: object) -> None:
+    """The answer as JSON, in one line. What a terminal would obey is spelled, and so said."""
+    typer.echo(json_plain(msgspec.json.encode(document).decode()))
 
 
 def tell(line: str) -> None:
     """A line about how it went, beside the answer."""
-    typer.echo(line, err=True)
+    typer.echo(plain(line), err=True)
 
 
 def wrong(where: str, key: str, what: str, right: str) -> ConfigurationError:
@@ -71,9 +80,25 @@ def on_terminal() -> bool:
     return sys.stdin.isatty() and sys.stdout.isatty()
 
 
-def console() -> Console:
+class PlainConsole(Console):
+    """Text is text: no markup in what people wrote, and no order to the terminal."""
+
+    def __init__(self, *, stderr: bool = False) -> None:
+        super().__init__(stderr=stderr, highlight=False, markup=False, emoji=False)
+
+    def render_str(self, text: str, **manner: Any) -> Text:
+        return super().render_str(plain(text), **manner)
+
+    def render(
+        self, renderable: RenderableType, options: ConsoleOptions | None = None
+    ) -> Iterator[Segment]:
+        for segment in super().render(renderable, options):  # a Text, an edge, a padding
+            yield segment if segment.control else segment._replace(text=plain(segment.text))
+
+
+def console(*, stderr: bool = False) -> Console:
     """Standard output as rich writes it: NO_COLOR and the window's width are kept to."""
-    return Console(highlight=False)
+    return PlainConsole(stderr=stderr)
 
 
 def table(*columns: str, right: Iterable[str] = ()) -> Table:

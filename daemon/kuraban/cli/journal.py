@@ -10,10 +10,9 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
-from rich.console import Console
 from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeElapsedColumn
 
-from kuraban.cli.common import Site, counted, house_of, say, wrong
+from kuraban.cli.common import Site, console, counted, house_of, say, wrong
 from kuraban.core.units import show_time
 from kuraban.queries.journal_state import clock, clocked
 from kuraban.runtime.checkpoint.contents import Contents, Unreadable, contents
@@ -218,7 +217,7 @@ def _progress() -> Iterator[Passed]:
     columns = (
         TextColumn("{task.description}"), BarColumn(), TaskProgressColumn(), TimeElapsedColumn(),
     )  # fmt: skip
-    with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
+    with Progress(*columns, console=console(stderr=True), transient=True) as progress:
         task = progress.add_task("", total=None)
 
         def passed(what: str, share: float | None) -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import importlib
-import json
 import math
 import sys
 from collections.abc import Callable, Iterator
@@ -14,7 +13,6 @@ from typing import Annotated
 
 import msgspec
 import typer
-from rich.console import Console
 from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeElapsedColumn
 
 import kuraban
@@ -25,6 +23,7 @@ from kuraban.cli.common import (
     house_of,
     lasting,
     say,
+    say_json,
     table,
     tell,
     watched,
@@ -120,7 +119,7 @@ def play(
     done = source.rehearse(house, settings.mqtt.root, words, changes, start, end)
     house = msgspec.structs.replace(house, clock=done.clock)
     if as_json:
-        say(json.dumps(_document(done, house), ensure_ascii=False, indent=1))
+        say_json(_document(done, house))
     else:
         _show(done, house)
     tell(f"{counted(done.messages, 'message')} played twice")
@@ -184,7 +183,7 @@ def _progress(total: int | None) -> Iterator[Passed]:
         yield lambda count: None
         return
     columns = (TextColumn("rehearsing"), BarColumn(), TaskProgressColumn(), TimeElapsedColumn())
-    with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
+    with Progress(*columns, console=console(stderr=True), transient=True) as progress:
         task = progress.add_task("", total=total)
         yield lambda count: progress.advance(task, count)
 
