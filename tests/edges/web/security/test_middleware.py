@@ -102,6 +102,7 @@ def test_with_accounts_any_name_will_do() -> None:
         ({"origin": "http://elsewhere.example"}, 403),
         ({"origin": "http://127.0.0.1:9999"}, 403),
         ({"origin": "null"}, 403),
+        ({"origin": "http://["}, 403),
         ({"sec_fetch_site": "cross-site"}, 403),
         ({"sec_fetch_site": "same-site"}, 403),
         ({"sec_fetch_site": "same-origin"}, 200),

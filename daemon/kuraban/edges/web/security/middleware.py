@@ -112,7 +112,10 @@ def _from_here(headers: dict[bytes, bytes], host: str) -> bool:
     if headers.get(b"sec-fetch-site", b"same-origin") not in (b"same-origin", b"none"):
         return False
     origin = headers.get(b"origin")
-    return origin is None or urlsplit(origin.decode("latin-1")).netloc.lower() == host.lower()
+    try:
+        return origin is None or urlsplit(origin.decode("latin-1")).netloc.lower() == host.lower()
+    except ValueError:
+        return False
 
 
 async def _whole(receive: Receive) -> bytes | None:

@@ -10,7 +10,7 @@ from fastapi import APIRouter, Form, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from kuraban.edges.signing import Visit
-from kuraban.edges.web.page_context import Anybody, Somebody, TheOffice, address, check_token
+from kuraban.edges.web.page_context import Anybody, Context, Somebody, address, check_token
 from kuraban.edges.web.security.accounts import TooOften
 from kuraban.edges.web.templating import keep, page
 
@@ -21,13 +21,16 @@ Field = Annotated[str, Form(max_length=300)]
 
 def inside(path: str) -> str:
     """A path of our own pages, whatever was asked for."""
-    parts = urlsplit(path)
+    try:
+        parts = urlsplit(path)
+    except ValueError:
+        return "/"
     own = path.startswith("/") and not path.startswith(("//", "/\\")) and path.isprintable()
     return path if own and not parts.scheme and not parts.netloc and "\\" not in path else "/"
 
 
 @router.get("/login")
-def login(request: Request, context: TheOffice, visitor: Anybody, next: str = "/") -> HTMLResponse:
+def login(request: Request, context: Context, visitor: Anybody, next: str = "/") -> HTMLResponse:
     return page(
         request, context, visitor, "login.html", next=inside(next), name="", wrong=False, wait=None
     )
@@ -35,7 +38,7 @@ def login(request: Request, context: TheOffice, visitor: Anybody, next: str = "/
 
 @router.post("/login")
 def come_in(
-    request: Request, context: TheOffice, visitor: Anybody, name: Field = "",
+    request: Request, context: Context, visitor: Anybody, name: Field = "",
     password: Field = "", token: Field = "", next: Field = "/",
 ) -> Response:  # fmt: skip
     check_token(context, visitor, token)
@@ -59,7 +62,7 @@ def come_in(
 
 
 @router.post("/logout")
-def go_out(context: TheOffice, visitor: Anybody, token: Field = "") -> Response:
+def go_out(context: Context, visitor: Anybody, token: Field = "") -> Response:
     check_token(context, visitor, token)
     visit = Visit(secrets.token_urlsafe(12), context.clock(), language=visitor.visit.language)
     return _led(context, visitor, visit, "/login" if context.accounts else "/")
@@ -67,7 +70,7 @@ def go_out(context: TheOffice, visitor: Anybody, token: Field = "") -> Response:
 
 @router.post("/who")
 def who(
-    context: TheOffice, visitor: Somebody, person: Field = "", token: Field = "", next: Field = "/"
+    context: Context, visitor: Somebody, person: Field = "", token: Field = "", next: Field = "/"
 ) -> Response:
     """Without accounts: the name that goes into entries from this browser."""
     check_token(context, visitor, token)
@@ -75,7 +78,7 @@ def who(
     return _led(context, visitor, visitor.visit._replace(who=known), inside(next))
 
 
-def _led(context: TheOffice, visitor: Anybody, visit: Visit, path: str) -> Response:
+def _led(context: Context, visitor: Anybody, visit: Visit, path: str) -> Response:
     response = RedirectResponse(path, 303)
     keep(response, context, type(visitor)(visit, visitor.role, visitor.by, visitor.language))
     return response
