@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
@@ -126,15 +127,16 @@ def lasting(seconds: float) -> str:
 
 
 @contextmanager
-def new_file(path: Path) -> Iterator[IO[str]]:
-    """A file that was not there before; ConfigurationError where it is, or cannot be written."""
+def new_file(path: Path, mode: int = 0o666) -> Iterator[IO[str]]:
+    """A file that was not there before, with at most these rights from its first moment on;
+    ConfigurationError where it is, or cannot be written."""
     try:
-        file = path.open("x", encoding="utf-8")
+        handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, mode)
     except FileExistsError:
         right = "nothing is overwritten: choose another name"
         raise wrong(str(path), "--out", "is there already", right) from None
     except OSError as error:
         right = "name a file in a folder that is there"
         raise wrong(str(path), "--out", f"cannot be written ({error.strerror})", right) from None
-    with file:
+    with os.fdopen(handle, "w", encoding="utf-8") as file:
         yield file
