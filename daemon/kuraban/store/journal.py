@@ -111,6 +111,11 @@ class Journal:
             now: float | None = self._db.execute("SELECT now FROM state").fetchone()[0]
         return now
 
+    def drop_checkpoint(self) -> None:
+        """The next start builds the watch anew from the facts."""
+        with telling(self.path, "drop the checkpoint"):
+            self._db.execute("DELETE FROM checkpoint")
+
     def load_checkpoint(self) -> tuple[int, str, bytes] | None:
         """The last checkpoint: the number of the last fact in it, its version and its bytes."""
         with telling(self.path, "read the checkpoint"):
