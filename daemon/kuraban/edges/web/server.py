@@ -27,7 +27,9 @@ from kuraban.edges.web.live.snapshot_hub import PictureBoard
 from kuraban.edges.web.page_context import Clocked, PageContext, Tools
 from kuraban.edges.web.security.accounts import Account, Accounts
 from kuraban.edges.web.security.middleware import AT_HOME, App, Guard
-from kuraban.errors import MachineError
+from kuraban.errors import JournalError, MachineError
+from kuraban.store.connection import MEMORY
+from kuraban.store.signed_out import FILE, SignedOut
 
 MOST_CONNECTIONS = 200
 STOPS_WITHIN = 2.0
@@ -87,6 +89,7 @@ class Pages:
             signer=Signer(key),
             accounts=Accounts(where.accounts, clock),
             tools=tools,
+            signed_out=_signed_out(history.with_name(FILE)),
             encrypted=self._encrypted,
             archive=archive,
         )
@@ -167,3 +170,12 @@ class Pages:
     async def _served(self, server: uvicorn.Server, taken: socket.socket) -> None:
         self.hub.open(asyncio.get_running_loop())
         await server.serve(sockets=[taken])
+
+
+def _signed_out(path: Path) -> SignedOut:
+    """A list that cannot be had keeps nobody from the pages, who may have an alarm to answer."""
+    try:
+        return SignedOut(path)
+    except JournalError as error:
+        log.error("%s; visits that were signed out are known until the pages end", error)
+        return SignedOut(MEMORY)
