@@ -36,7 +36,7 @@ from kuraban.core.site import to_document
 from kuraban.core.units import DAY
 from kuraban.edges.web import history_queries as past
 from kuraban.runtime import freeze
-from kuraban.runtime.retention_scheduler import held
+from kuraban.runtime.storage.retention_scheduler import held
 from kuraban.runtime.watch import JOURNAL
 from kuraban.settings import Keep, load
 from kuraban.settings.catalogues import load_words

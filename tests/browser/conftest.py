@@ -11,7 +11,7 @@ from typing import NamedTuple
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
-from kuraban.edges.web.live.snapshot_hub import PictureBoard
+from kuraban.edges.web.live.snapshot_hub import SnapshotHub
 from kuraban.edges.web.server import Pages
 from kuraban.queries.batches.batch_sheet import Batches
 from kuraban.queries.setup.unknown_probes import SettingUp
@@ -43,7 +43,7 @@ def chrome() -> Iterator[Browser]:
 
 
 def serving(watch: Served) -> House:
-    hub = PictureBoard()
+    hub = SnapshotHub()
     hub.put(watch.snapshot())
     watch.seen = hub.put
     pages = Pages(

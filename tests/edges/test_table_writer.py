@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from pyarrow import parquet
 
-from kuraban.edges.table_writer import Cell, Column, Table, parquet_available, shelve
+from kuraban.edges.table_writer import Cell, Column, Table, parquet_available, write_folder
 
 COLUMNS = (Column("who"), Column("product (°C)", "number"), Column("day", "whole"))
 ROWS: list[tuple[Cell, ...]] = [
@@ -26,7 +26,7 @@ def table(name: str = "samples") -> Table:
 
 def test_a_spreadsheet_reads_it(tmp_path: Path) -> None:
     """Units in the first line, Japanese whole, an empty cell where nothing is known."""
-    counts = shelve(tmp_path / "no-13", [table()], {"README.txt": "手控え\n"})
+    counts = write_folder(tmp_path / "no-13", [table()], {"README.txt": "手控え\n"})
     assert counts == {"samples": 3}
     path = tmp_path / "no-13" / "samples.csv"
     assert path.read_bytes().startswith(b"\xef\xbb\xbfwho,product (\xc2\xb0C),day\r\n")
@@ -40,7 +40,7 @@ def test_a_spreadsheet_reads_it(tmp_path: Path) -> None:
 def test_parquet_says_the_same_in_its_own_kinds(tmp_path: Path) -> None:
     many = Table("many", COLUMNS, (row for _ in range(9_000) for row in ROWS))
     empty = Table("empty", COLUMNS, [])
-    shelve(tmp_path / "no-13", [many, empty], parquet=True)
+    write_folder(tmp_path / "no-13", [many, empty], parquet=True)
     read = parquet.read_table(tmp_path / "no-13" / "many.parquet")
     assert read.num_rows == 27_000
     assert [tuple(row.values()) for row in read.slice(26_997).to_pylist()] == ROWS
@@ -51,7 +51,7 @@ def test_parquet_says_the_same_in_its_own_kinds(tmp_path: Path) -> None:
 def test_the_checksums_are_those_of_the_files(tmp_path: Path) -> None:
     """As the system's tool reads them; a changed cell is found."""
     folder = tmp_path / "no-13"
-    shelve(folder, [table(), table("sheet")], {"README.txt": "a record\n"}, parquet=True)
+    write_folder(folder, [table(), table("sheet")], {"README.txt": "a record\n"}, parquet=True)
     check = ["sha256sum", "--strict", "-c", "SHA256SUMS"]
     done = subprocess.run(check, cwd=folder, capture_output=True, text=True, check=True)
     assert done.stdout.count(": OK") == len([*folder.iterdir()]) - 1 == 5
@@ -65,9 +65,9 @@ def test_nothing_is_overwritten(tmp_path: Path) -> None:
     """An empty folder that somebody made for it may be filled."""
     folder = tmp_path / "no-13"
     folder.mkdir()
-    shelve(folder, [table()])
+    write_folder(folder, [table()])
     with pytest.raises(FileExistsError):
-        shelve(folder, [table("sheet")])
+        write_folder(folder, [table("sheet")])
     assert not (folder / "sheet.csv").exists()
 
 
@@ -79,5 +79,7 @@ def test_half_a_folder_never_has_the_name(tmp_path: Path) -> None:
         raise RuntimeError("the card was pulled out")
 
     with pytest.raises(RuntimeError):
-        shelve(tmp_path / "no-13", [table(), Table("sheet", COLUMNS, failing())], parquet=True)
+        write_folder(
+            tmp_path / "no-13", [table(), Table("sheet", COLUMNS, failing())], parquet=True
+        )
     assert not [*tmp_path.iterdir()]

@@ -11,7 +11,7 @@ import msgspec
 from kuraban.cli.common import wrong
 from kuraban.cli.moments import ahead, moment
 from kuraban.core import entries
-from kuraban.core.conditions import CONDITIONS
+from kuraban.core.alarm_conditions import CONDITIONS
 from kuraban.core.entries import BY_KIND, KINDS
 from kuraban.core.site import House
 from kuraban.core.units import show_time

@@ -10,7 +10,7 @@ import typer
 from kuraban.cli.common import wrong
 from kuraban.cli.reckon_place import told
 from kuraban.core import entries as e
-from kuraban.core.plan.landing_forecast import (
+from kuraban.core.plan.addition_temperature import (
     EMPTY,
     WHITE,
     Expected,

@@ -52,7 +52,7 @@ def parquet_available() -> bool:
     return find_spec("pyarrow") is not None
 
 
-def shelve(
+def write_folder(
     folder: Path,
     tables: Iterable[Table],
     texts: Mapping[str, str] = MappingProxyType({}),

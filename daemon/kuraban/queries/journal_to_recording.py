@@ -32,8 +32,8 @@ from kuraban.core.facts import (
 from kuraban.core.fates.entry_touches import WEIGHED
 from kuraban.core.intake.entry_times import carried
 from kuraban.core.intake.reading_decoder import BUS_CODES
-from kuraban.core.plan.corrections import CORRECTIONS
 from kuraban.core.plan.counted_entries import ToldEntry
+from kuraban.core.plan.entry_corrections import CORRECTIONS
 from kuraban.core.site import House, from_document
 from kuraban.core.timescale import wall_of
 from kuraban.core.units import AHEAD, DAY, show_duration

@@ -15,10 +15,10 @@ from typing import Literal, NamedTuple
 import msgspec
 
 from kuraban.core import entries as e
-from kuraban.core import rota as roster
+from kuraban.core import rota
+from kuraban.core.alarm_conditions import BREWER, CONDITIONS, CREW, MAINTENANCE
 from kuraban.core.alarms.alarm_context import situation_of
 from kuraban.core.alarms.life_cycle import Alarm, State
-from kuraban.core.conditions import BREWER, CONDITIONS, CREW, MAINTENANCE
 from kuraban.core.course import FAR_FUTURE, Planned, Sides, Stage
 from kuraban.core.engine.engine import Engine
 from kuraban.core.fates.pending_entries import WAITS
@@ -114,7 +114,7 @@ class Painter:
             ),
             rings=tuple(self._rings(view, engine)),
             duty=tuple(_duty(view, now)),
-            awake=tuple(holder.person for holder in roster.awake(view.entry_log.manned, now)),
+            awake=tuple(holder.person for holder in rota.awake(view.entry_log.manned, now)),
             note=_note(view),
             impaired=tuple(sorted(engine.impaired.items())),
             rooms=koji.rooms(view, now),
@@ -376,16 +376,14 @@ def _probes(
     for probe in view.house.probes_of(place, *measures):
         probe_state = view.probe_states[probe.id]
         subject_state = view.entry_log.subject_states.get(probe.id)
-        trouble = set[str](probe_state.suspect - {"step"})
-        if probe_state.heard is not None and not probe_state.fresh(now):
-            trouble.add("silent")
+        trouble = trouble_of(view, probe.id, now)
         found.append(
             ProbeNow(
                 id=probe.id,
                 measures=probe.measures,
                 value=probe_state.value,
                 at=probe_state.heard,
-                trouble=tuple(sorted(trouble - {"out"})),
+                trouble=tuple(one for one in trouble if one != "out"),
                 out="out" in trouble
                 or (subject_state is not None and subject_state.probe_out is not None),
             )
@@ -393,9 +391,18 @@ def _probes(
     return tuple(found)
 
 
+def trouble_of(view: HouseView, probe: str, now: float) -> tuple[str, ...]:
+    """Conditions that hold against a probe, whether they ring or not."""
+    probe_state = view.probe_states[probe]
+    trouble = set[str](probe_state.suspect - {"step"})
+    if probe_state.heard is not None and not probe_state.fresh(now):
+        trouble.add("silent")
+    return tuple(sorted(trouble))
+
+
 def _duty(view: HouseView, now: float) -> Iterator[OnDuty]:
     for role in (BREWER, MAINTENANCE, CREW):
-        people = roster.chain(view.entry_log.manned, role, now)
+        people = rota.chain(view.entry_log.manned, role, now)
         yield OnDuty(role=role, people=tuple(holder.person for holder in people))
 
 

@@ -66,6 +66,25 @@ def test_a_hung_service_holds_up_no_row_for_long(bench: Bench) -> None:
     assert bench.sent() == [True]
 
 
+def test_a_phone_that_rests_is_not_looked_after_five_times_a_second(bench: Bench) -> None:
+    """What it failed with waits for it, and the journal's disk is left alone meanwhile."""
+    delivery_state, aki = bench.delivery_state, bench.first
+    bench.rows.put(message("a"))
+    for failure in range(3):
+        now = AT + failure * LONGEST
+        for service in (bench.first, bench.second):
+            row = delivery_state.pick(service, now)
+            assert row is not None
+            delivery_state.settle(service, row.id, "no", now)
+    later = aki.failed_at + 2 * 1.25
+    bench.rows.put(message("b", at=later))
+    assert delivery_state.pick(aki, later) is not None
+    delivery_state.settle(aki, "b", "no", later)
+    after = later + 3
+    assert delivery_state.pick(aki, after) is None
+    assert delivery_state.pause(aki, after) == pytest.approx(min(aki.rest_until - after, 30.0))
+
+
 def test_all_services_hung_is_told(bench: Bench) -> None:
     """Nobody reached and nobody answering counts as failed, long before they answer."""
     bench.rows.put(message("a"))

@@ -18,7 +18,7 @@ from __future__ import annotations
 
 from enum import Enum
 
-from kuraban.core.conditions import BREWER
+from kuraban.core.alarm_conditions import BREWER
 from kuraban.core.rota import everyone
 from kuraban.core.site import House
 

@@ -184,6 +184,8 @@ class DeliveryState:
         if due is None:
             return 30.0
         wake = max(due, min(service.rest_until, service.failed_at + SHORTEST))
+        if wake <= now:  # what is due was not for this service, or is not yet
+            wake = service.rest_until if service.rests(now) else math.inf
         return min(max(wake - now, 0.2), 30.0)
 
     def _for(self, row: Row) -> tuple[Service, ...]:

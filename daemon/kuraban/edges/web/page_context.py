@@ -19,7 +19,7 @@ from kuraban.core.timescale import Pieces
 from kuraban.core.views.batch_sheet import Archive
 from kuraban.core.views.snapshot import Snapshot
 from kuraban.edges.signing import Signer, Visit
-from kuraban.edges.web.live.snapshot_hub import PictureBoard
+from kuraban.edges.web.live.snapshot_hub import SnapshotHub
 from kuraban.edges.web.security.accounts import Accounts, Role
 from kuraban.edges.web.translator import Translator, choose
 from kuraban.store.signed_out import SignedOut
@@ -85,7 +85,7 @@ class PageContext:
 
     clocked: Clocked
     words: Words
-    hub: PictureBoard
+    hub: SnapshotHub
     history: Path
     submit: Callable[[Logged], None]
     clock: Callable[[], float]
@@ -140,10 +140,10 @@ def context(request: Request) -> PageContext:
     return cast(PageContext, request.app.state.context)
 
 
-TheOffice = Annotated[PageContext, Depends(context)]
+Context = Annotated[PageContext, Depends(context)]
 
 
-def anybody(request: Request, context: TheOffice) -> Visitor:
+def anybody(request: Request, context: Context) -> Visitor:
     """The visitor, let in or not."""
     now = context.clock()
     visit = context.signer.read_visit(request.cookies.get(COOKIE, ""), now)
@@ -182,7 +182,7 @@ def anybody(request: Request, context: TheOffice) -> Visitor:
 Anybody = Annotated[Visitor, Depends(anybody)]
 
 
-def somebody(visitor: Anybody, context: TheOffice) -> Visitor:
+def somebody(visitor: Anybody, context: Context) -> Visitor:
     """A visitor who may look; NotKnown for others."""
     if context.accounts and visitor.by is None:
         raise NotKnown

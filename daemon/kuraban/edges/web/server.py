@@ -24,7 +24,7 @@ from kuraban.core.texts.messages import Words
 from kuraban.core.views.batch_sheet import Archive
 from kuraban.edges.signing import Signer
 from kuraban.edges.web.app import make_app
-from kuraban.edges.web.live.snapshot_hub import PictureBoard
+from kuraban.edges.web.live.snapshot_hub import SnapshotHub
 from kuraban.edges.web.page_context import Clocked, PageContext, Tools
 from kuraban.edges.web.security.accounts import Account, Accounts
 from kuraban.edges.web.security.connections import IDLE, Server
@@ -70,7 +70,7 @@ class Pages:
         where: Where,
         key: str,
         words: Words,
-        hub: PictureBoard,
+        hub: SnapshotHub,
         history: Path,
         submit: Callable[[Logged], None],
         clock: Callable[[], float],

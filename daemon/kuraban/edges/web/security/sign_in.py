@@ -14,9 +14,9 @@ from kuraban.edges.signing import DEVICE_LASTS, VISIT_LASTS, Device, Visit
 from kuraban.edges.web.page_context import (
     DEVICE,
     Anybody,
+    Context,
     PageContext,
     Somebody,
-    TheOffice,
     address,
     check_token,
 )
@@ -45,7 +45,7 @@ def inside(path: str) -> str:
 
 
 @router.get("/login")
-def login(request: Request, context: TheOffice, visitor: Anybody, next: str = "/") -> HTMLResponse:
+def login(request: Request, context: Context, visitor: Anybody, next: str = "/") -> HTMLResponse:
     return page(
         request, context, visitor, "login.html", next=inside(next), name="", wrong=False, wait=None
     )
@@ -53,7 +53,7 @@ def login(request: Request, context: TheOffice, visitor: Anybody, next: str = "/
 
 @router.post("/login")
 def come_in(
-    request: Request, context: TheOffice, visitor: Anybody, name: Field = "",
+    request: Request, context: Context, visitor: Anybody, name: Field = "",
     password: Field = "", token: Field = "", next: Field = "/",
 ) -> Response:  # fmt: skip
     check_token(context, visitor, token)
@@ -101,7 +101,7 @@ def _end(context: PageContext, visitor: Anybody) -> None:
 
 
 @router.post("/logout")
-def go_out(context: TheOffice, visitor: Anybody, token: Field = "") -> Response:
+def go_out(context: Context, visitor: Anybody, token: Field = "") -> Response:
     check_token(context, visitor, token)
     _end(context, visitor)
     visit = Visit(secrets.token_urlsafe(12), context.clock(), language=visitor.visit.language)
@@ -110,7 +110,7 @@ def go_out(context: TheOffice, visitor: Anybody, token: Field = "") -> Response:
 
 @router.post("/who")
 def who(
-    context: TheOffice, visitor: Somebody, person: Field = "", token: Field = "", next: Field = "/"
+    context: Context, visitor: Somebody, person: Field = "", token: Field = "", next: Field = "/"
 ) -> Response:
     """Without accounts: the name that goes into entries from this browser."""
     check_token(context, visitor, token)
@@ -118,7 +118,7 @@ def who(
     return _led(context, visitor, visitor.visit._replace(who=known), inside(next))
 
 
-def _led(context: TheOffice, visitor: Anybody, visit: Visit, path: str) -> Response:
+def _led(context: Context, visitor: Anybody, visit: Visit, path: str) -> Response:
     response = RedirectResponse(path, 303)
     keep(response, context, type(visitor)(visit, visitor.role, visitor.by, visitor.language))
     return response

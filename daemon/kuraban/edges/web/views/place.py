@@ -17,7 +17,7 @@ from kuraban.edges.web.drawing import figures as drawing
 from kuraban.edges.web.drawing import long_charts as lines
 from kuraban.edges.web.forms.form_fields import TheForm, led
 from kuraban.edges.web.forms.submit_entry import Outcome, fields_of, tell, told_entry, unread
-from kuraban.edges.web.page_context import PageContext, Somebody, TheOffice, Visitor
+from kuraban.edges.web.page_context import Context, PageContext, Somebody, Visitor
 from kuraban.edges.web.templating import fill, page
 from kuraban.edges.web.translator import Translator
 from kuraban.errors import JournalError
@@ -40,14 +40,14 @@ ICE = "setup/ice/"
 
 
 @router.get("/place/{place}")
-def one_place(request: Request, context: TheOffice, visitor: Somebody, place: str) -> HTMLResponse:
+def one_place(request: Request, context: Context, visitor: Somebody, place: str) -> HTMLResponse:
     return show(request, context, visitor, place)
 
 
 @router.get("/place/{place}/curve.svg")
 def curve(
     request: Request,
-    context: TheOffice,
+    context: Context,
     visitor: Somebody,
     place: str,
     tone: str = "day",
@@ -62,7 +62,7 @@ def curve(
 
 
 @router.get("/place/{place}/curve.json")
-def touched(request: Request, context: TheOffice, visitor: Somebody, place: str) -> Response:
+def touched(request: Request, context: Context, visitor: Somebody, place: str) -> Response:
     """The points of the same curve, for a finger on it."""
     snapshot = context.snapshot()
     known = known_place(snapshot, place)
@@ -89,7 +89,7 @@ def _back(asked: str, own: str, context: PageContext) -> str:
 
 @router.post("/log/{subject}")
 def log(
-    request: Request, context: TheOffice, visitor: Somebody, subject: str, form: TheForm
+    request: Request, context: Context, visitor: Somebody, subject: str, form: TheForm
 ) -> Response:
     """One tap. A browser is led on to where it came from, a script is told what became of it."""
     snapshot = context.snapshot()

@@ -16,7 +16,7 @@ from kuraban.core.engine.engine import Engine
 from kuraban.core.facts import Logged
 from kuraban.core.plan.subject_state import Batch
 from kuraban.core.units import HOUR, MINUTE
-from kuraban.runtime.journal_writer import JournalWriter
+from kuraban.runtime.storage.journal_writer import JournalWriter
 from kuraban.settings import Keep
 from kuraban.store.retention import Bounds
 

@@ -26,7 +26,7 @@ from kuraban.store.outbox import Outbox, Row
 log = logging.getLogger("kuraban")
 
 
-class Rows:
+class FailoverOutbox:
     """What the courier claims from. The watch calls `fail`, `put`, `withdraw` and `heal`."""
 
     def __init__(self, outbox: Outbox, people: Iterable[str], clock: Clock) -> None:
@@ -38,9 +38,9 @@ class Rows:
         self._failing = False
         self._recovered = True
         self._claimed: dict[str, Row] = {}
-        """Rows that the courier has claimed in the journal."""
+        """FailoverOutbox that the courier has claimed in the journal."""
         self._lies: dict[str, str] = {}
-        """Rows of the spare outbox: waiting, busy or done."""
+        """FailoverOutbox of the spare outbox: waiting, busy or done."""
 
     # What the watch loop says.
 
