@@ -22,8 +22,9 @@ from kuraban.edges.signing import Signer, Visit
 from kuraban.edges.web.live.snapshot_hub import SnapshotHub
 from kuraban.edges.web.security.accounts import Accounts, Role
 from kuraban.edges.web.translator import Translator, choose
+from kuraban.store.signed_out import SignedOut
 
-COOKIE = "kuraban"
+COOKIE, DEVICE = "kuraban", "kuraban-device"
 TOKEN = "x-kuraban-token"
 RENEW_AFTER = 86400.0
 RANKS: dict[Role, int] = {"look": 0, "log": 1, "manage": 2}
@@ -91,6 +92,7 @@ class PageContext:
     signer: Signer
     accounts: Accounts
     tools: Tools
+    signed_out: SignedOut
     encrypted: bool = False
     archive: Archive | None = None
 
@@ -145,6 +147,8 @@ def anybody(request: Request, context: Context) -> Visitor:
     """The visitor, let in or not."""
     now = context.clock()
     visit = context.signer.read_visit(request.cookies.get(COOKIE, ""), now)
+    if visit is not None and visit.nonce in context.signed_out:
+        visit = None
     old = visit is None or now - visit.since > RENEW_AFTER
     visit = visit or Visit(secrets.token_urlsafe(12), now)
     if old:
