@@ -29,7 +29,6 @@ from kuraban.core.engine.engine import Engine
 from kuraban.core.engine.self_monitoring import PARTS
 from kuraban.core.facts import ClockStepped, Delivered, Fact, HouseChanged, Impaired
 from kuraban.core.intake.wire import Wire
-from kuraban.core.notify.journal_loss_notice import words_about
 from kuraban.core.site import from_document, to_document
 from kuraban.core.texts.messages import Words
 from kuraban.core.units import HOUR, MINUTE, show_time
