@@ -19,8 +19,8 @@ from kuraban.store.connection import connect
 from kuraban.store.forwarded import Forwarded
 from kuraban.store.history import History, Shortened
 from kuraban.store.journal import Checkpoint, Journal
-from kuraban.store.retention import MOST, Bounds
-from kuraban.store.summary import unpack
+from kuraban.store.upkeep.retention import MOST, Bounds
+from kuraban.store.upkeep.summary import unpack
 from tests.store.nights import logged, notice, page, step
 
 NOW = 1_769_904_000.0
