@@ -10,7 +10,7 @@ from fastapi.responses import HTMLResponse, JSONResponse, Response
 from starlette.exceptions import HTTPException
 
 from kuraban.core import entries as e
-from kuraban.core.units import DAY, HOUR, MINUTE
+from kuraban.core.units import DAY, HOUR, MINUTE, show_time
 from kuraban.core.views.snapshot import PlaceNow, Snapshot
 from kuraban.edges.web import history_queries as past
 from kuraban.edges.web.drawing import figures as drawing
@@ -93,7 +93,7 @@ def log(
 ) -> Response:
     """One tap. A browser is led on to where it came from, a script is told what became of it."""
     snapshot = context.snapshot()
-    told = fields_of(form, context, snapshot, subject)
+    told = fields_of(form, context)
     wrong = no_numbers(told, context.translator(visitor.language))
     question = "" if form.get("sure") else asks(told, context, snapshot, subject, visitor)
     if wrong or question:
@@ -168,6 +168,7 @@ def show(
         "may_log": visitor.may("log"),
         "manages": visitor.may("manage"),
         **behind(context, snapshot, known, range_),
+        "turns": show_time(snapshot.day_turns, context.house.zone),
         **forms(context, known),
     }
     status = 200 if outcome is None else 422
