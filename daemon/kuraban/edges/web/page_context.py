@@ -42,6 +42,10 @@ class NotAllowed(Exception):
     """Somebody is signed in who may not do that, or the form is not one of ours."""
 
 
+class NotTheirs(Exception):
+    """Somebody is signed in, and somebody else made what they send."""
+
+
 class NotYet(Exception):
     """The watch has hung no picture yet."""
 
