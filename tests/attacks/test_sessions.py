@@ -10,10 +10,10 @@ import httpx
 import pytest
 
 from kuraban.edges.web.security.accounts import hash_password
+from kuraban.edges.web.security.signed_out import FILE
 from kuraban.edges.web.server import Pages
 from kuraban.settings import Account, Web
 from kuraban.store.history import History
-from kuraban.store.signed_out import FILE
 from tests.edges.web.conftest import Browse, Browser
 from tests.edges.web.served import Served
 

@@ -21,8 +21,8 @@ from kuraban.core.views.snapshot import Snapshot
 from kuraban.edges.signing import Signer, Visit
 from kuraban.edges.web.live.snapshot_hub import SnapshotHub
 from kuraban.edges.web.security.accounts import Accounts, Role
+from kuraban.edges.web.security.signed_out import SignedOut
 from kuraban.edges.web.translator import Translator, choose
-from kuraban.store.signed_out import SignedOut
 
 COOKIE, DEVICE = "kuraban", "kuraban-device"
 TOKEN = "x-kuraban-token"
@@ -40,6 +40,10 @@ class NotKnown(Exception):
 
 class NotAllowed(Exception):
     """Somebody is signed in who may not do that, or the form is not one of ours."""
+
+
+class NotTheirs(Exception):
+    """Somebody is signed in, and somebody else made what they send."""
 
 
 class NotYet(Exception):

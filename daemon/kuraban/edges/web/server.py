@@ -30,9 +30,8 @@ from kuraban.edges.web.security.accounts import Account, Accounts
 from kuraban.edges.web.security.connections import IDLE, Server
 from kuraban.edges.web.security.crowd import Crowd
 from kuraban.edges.web.security.middleware import AT_HOME, App, Guard
-from kuraban.errors import JournalError, MachineError
-from kuraban.store.connection import MEMORY
-from kuraban.store.signed_out import FILE, SignedOut
+from kuraban.edges.web.security.signed_out import FILE, SignedOut
+from kuraban.errors import MachineError
 
 STOPS_WITHIN = 2.0
 
@@ -91,7 +90,7 @@ class Pages:
             signer=Signer(key),
             accounts=Accounts(where.accounts, clock),
             tools=tools,
-            signed_out=_signed_out(history.with_name(FILE)),
+            signed_out=SignedOut(history.with_name(FILE), clock()),
             encrypted=self._encrypted,
             archive=archive,
         )
@@ -174,12 +173,3 @@ class Pages:
     async def _served(self, server: Server) -> None:
         self.hub.open(asyncio.get_running_loop())
         await server.serve()
-
-
-def _signed_out(path: Path) -> SignedOut:
-    """A list that cannot be had keeps nobody from the pages, who may have an alarm to answer."""
-    try:
-        return SignedOut(path)
-    except JournalError as error:
-        log.error("%s; visits that were signed out are known until the pages end", error)
-        return SignedOut(MEMORY)

@@ -2,8 +2,10 @@
 
 A form's fields are texts as people type them: full-width digits, a decimal comma and a true minus
 are numbers too. An entry keeps the id that the form gave it, so a form that was sent twice, or
-again when the Wi-Fi returned, is one entry. A phone's clock is its own: of a tap that it dates only
-the age counts, by that same clock when it was `sent`. The door judges what can be judged of the
+again when the Wi-Fi returned, is one entry. A phone's clock is its own, and is set when the phone
+finds its network: a tap says when it was by the watch's own time, as far as its page knew that, and
+counts from then. Where only the phone dates it, its age counts, by that clock when it was `sent`.
+The door judges what can be judged of the
 entry alone; what depends on the batch the watch itself says, and the journal tells.
 """
 
@@ -31,7 +33,7 @@ from kuraban.store.history import History
 
 LOOKS, PAUSE = 40, 0.03
 """How often, and after how many seconds each, the journal is asked whether it has the entry."""
-FORM_ONLY = frozenset({"token", "back", "form", "sure", "sent"})
+FORM_ONLY = frozenset({"token", "back", "form", "sure", "sent", "tapped", "when", "maker"})
 TAKEN_BACK_WITHIN = HOUR
 """What was told longer ago is taken back from the list of entries."""
 Way = Literal["page", "link"]
@@ -55,9 +57,23 @@ def fields_of(form: Mapping[str, str], context: PageContext) -> Any:
         text = text.strip()
         if name not in FORM_ONLY and text:
             told[name] = _value(kind, name, text)
-    if "at" in told and form.get("sent"):
+    if form.get("when"):
+        told["at"] = form["when"]
+    elif form.get("tapped"):
+        told["at"] = _by_the_watch(form["tapped"], context)
+    elif "at" in told and form.get("sent"):
         told["at"] = _tapped(str(told["at"]), form["sent"], context)
     return told
+
+
+def _by_the_watch(tapped: str, context: PageContext) -> str:
+    """When that was by the clock of the house; as it was told where it is no time of the watch."""
+    now = context.clock()
+    try:
+        at = min(parse_time(float(tapped)), now)
+    except ValueError:
+        return tapped
+    return show_time(at, context.house.zone)
 
 
 def _tapped(at: str, sent: str, context: PageContext) -> str:

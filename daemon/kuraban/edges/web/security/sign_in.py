@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import logging
 import secrets
 from typing import Annotated
 from urllib.parse import urlsplit
@@ -22,14 +21,11 @@ from kuraban.edges.web.page_context import (
 )
 from kuraban.edges.web.security.accounts import TooOften
 from kuraban.edges.web.templating import give, keep, page
-from kuraban.errors import JournalError
 
 router = APIRouter(include_in_schema=False)
 
 MOST_KNOWN = 8
 """Accounts that one device is known to have opened."""
-
-log = logging.getLogger("kuraban")
 
 Field = Annotated[str, Form(max_length=300)]
 
@@ -94,10 +90,7 @@ def _end(context: PageContext, visitor: Anybody) -> None:
     """The visit is over, on whatever device its cookie may be."""
     if visitor.visit.account is not None:
         now = context.clock()
-        try:
-            context.signed_out.add(visitor.visit.nonce, now, now + VISIT_LASTS)
-        except JournalError as error:
-            log.error("%s; the visit is over until the pages start again", error)
+        context.signed_out.add(visitor.visit.nonce, now, now + VISIT_LASTS)
 
 
 @router.post("/logout")

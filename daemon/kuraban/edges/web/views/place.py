@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any, Literal
 
 from fastapi import APIRouter, Request
@@ -94,6 +95,11 @@ def log(
     """One tap. A browser is led on to where it came from, a script is told what became of it."""
     snapshot = context.snapshot()
     told = fields_of(form, context)
+    if "at" in told:
+        form = {**form, "when": str(told["at"])}
+    if not context.accounts and "maker" in form:  # there everybody says who they are
+        known = form["maker"] in context.house.person
+        visitor = replace(visitor, by=form["maker"] if known else None)
     wrong = no_numbers(told, context.translator(visitor.language))
     question = "" if form.get("sure") else asks(told, context, snapshot, subject, visitor)
     if wrong or question:
@@ -103,9 +109,8 @@ def log(
         outcome = tell(told, subject, context, visitor)
     if "application/json" in request.headers.get("accept", ""):
         status = {"kept": 200, "waiting": 202, "refused": 422, "asked": 422}[outcome.state]
-        return JSONResponse(
-            {"id": outcome.id, "state": outcome.state, "reason": outcome.reason}, status
-        )
+        reason = context.translator(visitor.language).reason(outcome.reason)
+        return JSONResponse({"id": outcome.id, "state": outcome.state, "reason": reason}, status)
     if outcome.state not in ("refused", "asked"):
         own = f"/place/{subject}" if subject in context.house.place else "/rings"
         return led(_back(form.get("back", ""), own, context), outcome, subject)
