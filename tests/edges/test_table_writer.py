@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import io
 import subprocess
 from collections.abc import Iterator
 from pathlib import Path
@@ -10,7 +11,14 @@ from pathlib import Path
 import pytest
 from pyarrow import parquet
 
-from kuraban.edges.table_writer import Cell, Column, Table, parquet_available, write_folder
+from kuraban.edges.table_writer import (
+    Cell,
+    Column,
+    Table,
+    csv_rows,
+    parquet_available,
+    write_folder,
+)
 
 COLUMNS = (Column("who"), Column("product (°C)", "number"), Column("day", "whole"))
 ROWS: list[tuple[Cell, ...]] = [
@@ -83,3 +91,13 @@ def test_half_a_folder_never_has_the_name(tmp_path: Path) -> None:
             tmp_path / "no-13", [table(), Table("sheet", COLUMNS, failing())], parquet=True
         )
     assert not [*tmp_path.iterdir()]
+
+
+def test_no_text_becomes_a_formula_and_a_number_stays_one() -> None:
+    """As a spreadsheet would reckon it, in letters of either width."""
+    file = io.StringIO()
+    texts = ("=1+1", "+1+1", "-2+3", "@SUM(A1)", "\t=1", "\r=1", "\n=1", "＝1", "－1+1", "warm")
+    csv_rows(file)([texts, (-1.5, 7, None, "-1.5", "+3", "1e5")])
+    first, second = csv.reader(io.StringIO(file.getvalue(), newline=""))
+    assert all(cell.startswith("'") for cell in first[:-1]) and first[-1] == "warm"
+    assert second == ["-1.5", "7", "", "-1.5", "+3", "1e5"]

@@ -9,9 +9,8 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
-from rich.console import Console
 
-from kuraban.cli.common import Site, counted, say, watched, wrong
+from kuraban.cli.common import Site, console, counted, say, watched, wrong
 from kuraban.cli.moments import moment
 from kuraban.core.intake.payload import nearest
 from kuraban.core.site import House
@@ -174,5 +173,5 @@ def _progress() -> Iterator[Callable[[str], None]]:
     if not sys.stderr.isatty():
         yield lambda name: None
         return
-    with Console(stderr=True).status("") as status:
+    with console(stderr=True).status("") as status:
         yield lambda name: status.update(f"writing {name}")

@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
-from typing import IO, Annotated
+from typing import IO, Annotated, Any
 
+import msgspec
 import typer
-from rich.console import Console
+from rich.console import Console, ConsoleOptions, RenderableType
+from rich.segment import Segment
 from rich.table import Table
+from rich.text import Text
 
+from kuraban.core.texts.terminal import json_plain, plain
 from kuraban.core.texts.translator import Words
 from kuraban.errors import ConfigurationError, Fault
 from kuraban.queries.journal_state import clock, clocked
@@ -53,12 +58,17 @@ def watched(site: Path | None) -> tuple[Settings, Words]:
 
 def say(line: str = "") -> None:
     """A line of the answer; never wrapped, so that it can be searched."""
-    typer.echo(line)
+    typer.echo(plain(line))
+
+
+def say_json(document: object) -> None:
+    """The answer as JSON, in one line. What a terminal would obey is spelled, and so said."""
+    typer.echo(json_plain(msgspec.json.encode(document).decode()))
 
 
 def tell(line: str) -> None:
     """A line about how it went, beside the answer."""
-    typer.echo(line, err=True)
+    typer.echo(plain(line), err=True)
 
 
 def wrong(where: str, key: str, what: str, right: str) -> ConfigurationError:
@@ -71,9 +81,25 @@ def on_terminal() -> bool:
     return sys.stdin.isatty() and sys.stdout.isatty()
 
 
-def console() -> Console:
+class PlainConsole(Console):
+    """Text is text: no markup in what people wrote, and no order to the terminal."""
+
+    def __init__(self, *, stderr: bool = False) -> None:
+        super().__init__(stderr=stderr, highlight=False, markup=False, emoji=False)
+
+    def render_str(self, text: str, **manner: Any) -> Text:
+        return super().render_str(plain(text), **manner)
+
+    def render(
+        self, renderable: RenderableType, options: ConsoleOptions | None = None
+    ) -> Iterator[Segment]:
+        for segment in super().render(renderable, options):  # a Text, an edge, a padding
+            yield segment if segment.control else segment._replace(text=plain(segment.text))
+
+
+def console(*, stderr: bool = False) -> Console:
     """Standard output as rich writes it: NO_COLOR and the window's width are kept to."""
-    return Console(highlight=False)
+    return PlainConsole(stderr=stderr)
 
 
 def table(*columns: str, right: Iterable[str] = ()) -> Table:
@@ -101,15 +127,16 @@ def lasting(seconds: float) -> str:
 
 
 @contextmanager
-def new_file(path: Path) -> Iterator[IO[str]]:
-    """A file that was not there before; ConfigurationError where it is, or cannot be written."""
+def new_file(path: Path, mode: int = 0o666) -> Iterator[IO[str]]:
+    """A file that was not there before, with at most these rights from its first moment on;
+    ConfigurationError where it is, or cannot be written."""
     try:
-        file = path.open("x", encoding="utf-8")
+        handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, mode)
     except FileExistsError:
         right = "nothing is overwritten: choose another name"
         raise wrong(str(path), "--out", "is there already", right) from None
     except OSError as error:
         right = "name a file in a folder that is there"
         raise wrong(str(path), "--out", f"cannot be written ({error.strerror})", right) from None
-    with file:
+    with os.fdopen(handle, "w", encoding="utf-8") as file:
         yield file

@@ -11,7 +11,7 @@ from typing import Annotated
 import msgspec
 import typer
 
-from kuraban.cli.common import Site, console, counted, lasting, say, table, watched
+from kuraban.cli.common import Site, console, counted, lasting, say, say_json, table, watched
 from kuraban.core.notify import reports
 from kuraban.core.site import House
 from kuraban.core.texts import messages
@@ -86,7 +86,7 @@ def over(
         )  # fmt: skip
     if as_json:
         told = by_the_wall(msgspec.to_builtins(found), house.zone)
-        say(msgspec.json.encode(told).decode())
+        say_json(told)
     else:
         _screen(found, house, words)
 

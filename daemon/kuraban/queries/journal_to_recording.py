@@ -35,6 +35,7 @@ from kuraban.core.intake.reading_decoder import BUS_CODES
 from kuraban.core.plan.counted_entries import ToldEntry
 from kuraban.core.plan.entry_corrections import CORRECTIONS
 from kuraban.core.site import House, from_document
+from kuraban.core.texts.terminal import json_plain
 from kuraban.core.timescale import wall_of
 from kuraban.core.units import AHEAD, DAY, show_duration
 from kuraban.replay import CLOCK_TOPIC, HOUSE_TOPIC, PART_TOPIC
@@ -194,4 +195,4 @@ def line_text(line: Line, zone: tzinfo) -> str:
     """The line as it stands in a recording."""
     moment = datetime.fromtimestamp(line.at, zone)
     told = {"tst": moment.isoformat(), "topic": line.topic, "payload": line.payload, "qos": 1}
-    return json.dumps({**told, "retain": int(line.retained)}, ensure_ascii=False)
+    return json_plain(json.dumps({**told, "retain": int(line.retained)}, ensure_ascii=False))

@@ -8,6 +8,7 @@ from __future__ import annotations
 from typing import Protocol, assert_never
 
 from kuraban.core.detectors.base import Conclusion, Disturbed, Dusk, Finding, Remark
+from kuraban.core.equipment.cooler_habit import Ran
 from kuraban.core.house_state import HouseState
 from kuraban.core.probes.belief import Belief, Cleared, Lapsed, Suspected, Understood
 
@@ -48,6 +49,8 @@ class Conclusions:
                 self._belief.take(conclusion)
             case Disturbed(place, why, start, end):
                 self._state.entry_log.subject_state(place).mask(why, start, end)
+            case Ran():
+                self._state.habits.take(conclusion)
             case Dusk(falls):
                 self._state.dusk = falls
             case _:

@@ -26,7 +26,6 @@ from kuraban.core.facts import Fate, Logged, Refusal
 from kuraban.core.intake.entry_parser import entry_from
 from kuraban.core.plan.counted_entries import ToldEntry
 from kuraban.core.units import HOUR, parse_time, show_time
-from kuraban.core.views.snapshot import Snapshot
 from kuraban.edges.web.history_queries import reading
 from kuraban.edges.web.page_context import NotAllowed, PageContext, Visitor
 from kuraban.errors import JournalError
@@ -34,9 +33,7 @@ from kuraban.store.history import History
 
 LOOKS, PAUSE = 40, 0.03
 """How often, and after how many seconds each, the journal is asked whether it has the entry."""
-FORM_ONLY = frozenset(
-    {"token", "back", "change", "form", "sure", "sent", "tapped", "when", "maker"}
-)
+FORM_ONLY = frozenset({"token", "back", "form", "sure", "sent", "tapped", "when", "maker"})
 TAKEN_BACK_WITHIN = HOUR
 """What was told longer ago is taken back from the list of entries."""
 Way = Literal["page", "link"]
@@ -52,7 +49,7 @@ class Outcome(NamedTuple):
     fate: Fate | None = None
 
 
-def fields_of(form: Mapping[str, str], context: PageContext, snapshot: Snapshot, place: str) -> Any:
+def fields_of(form: Mapping[str, str], context: PageContext) -> Any:
     """The entry that a form's texts spell; what cannot be read is left as it was typed."""
     told: dict[str, object] = {}
     kind = form.get("entry", "")
@@ -66,8 +63,6 @@ def fields_of(form: Mapping[str, str], context: PageContext, snapshot: Snapshot,
         told["at"] = _by_the_watch(form["tapped"], context)
     elif "at" in told and form.get("sent"):
         told["at"] = _tapped(str(told["at"]), form["sent"], context)
-    if kind == "aim" and form.get("change"):
-        told |= _aim(form["change"], told.get("at"), context, snapshot, place)
     return told
 
 
@@ -94,19 +89,6 @@ def unread(told: Mapping[str, object]) -> dict[str, str]:
     """Fields that hold numbers, and what was typed there and is none."""
     numbers = _fields_of(str(told.get("entry", "")), float)
     return {name: text for name, text in told.items() if name in numbers and isinstance(text, str)}
-
-
-def _aim(
-    change: str, at: object, context: PageContext, snapshot: Snapshot, place: str
-) -> dict[str, object]:
-    """So many degrees more or less than the plan, by the next turn of the brewery day."""
-    known = snapshot.place(place)
-    plan = known.batch.plan.at(snapshot.day_turns) if known is not None and known.batch else None
-    degrees = _number(change)
-    if plan is None or not isinstance(degrees, float):
-        return {}
-    by = show_time(snapshot.day_turns, context.house.zone)
-    return {"celsius": round(plan + degrees, 1), "by": by}
 
 
 def _value(kind: str, name: str, text: str) -> object:
@@ -154,7 +136,7 @@ def tell(
         return before
     context.submit(made)
     outcome = _outcome(context, made)
-    if outcome.fate == "waiting":
+    if outcome.state == "kept":
         _await_picture(context, made.received)
     return outcome
 
@@ -170,7 +152,7 @@ def _outcome(context: PageContext, logged: Logged) -> Outcome:
 
 
 def _await_picture(context: PageContext, at: float) -> None:
-    """A picture of `at` or later, which shows what waits to be confirmed, if there is one soon."""
+    """A picture of `at` or later, if there is one soon: the next page shows what the tap did."""
     for _ in range(LOOKS):
         snapshot = context.hub.snapshot
         if snapshot is not None and snapshot.at >= at:

@@ -28,7 +28,7 @@ from kuraban.core.views.snapshot import Snapshot
 from kuraban.edges.web import history_queries as past
 from kuraban.edges.web.forms.submit_entry import tell
 from kuraban.edges.web.page_context import TOKEN, Context, Somebody, check_token
-from kuraban.store.summary import MINUTES, TENS
+from kuraban.store.upkeep.summary import MINUTES, TENS
 
 PREFIX = "/api/v1"
 LONGEST = 400 * DAY

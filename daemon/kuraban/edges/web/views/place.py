@@ -11,7 +11,7 @@ from fastapi.responses import HTMLResponse, JSONResponse, Response
 from starlette.exceptions import HTTPException
 
 from kuraban.core import entries as e
-from kuraban.core.units import DAY, HOUR, MINUTE
+from kuraban.core.units import DAY, HOUR, MINUTE, show_time
 from kuraban.core.views.snapshot import PlaceNow, Snapshot
 from kuraban.edges.web import history_queries as past
 from kuraban.edges.web.drawing import figures as drawing
@@ -94,7 +94,7 @@ def log(
 ) -> Response:
     """One tap. A browser is led on to where it came from, a script is told what became of it."""
     snapshot = context.snapshot()
-    told = fields_of(form, context, snapshot, subject)
+    told = fields_of(form, context)
     if "at" in told:
         form = {**form, "when": str(told["at"])}
     if not context.accounts and "maker" in form:  # there everybody says who they are
@@ -173,6 +173,7 @@ def show(
         "may_log": visitor.may("log"),
         "manages": visitor.may("manage"),
         **behind(context, snapshot, known, range_),
+        "turns": show_time(snapshot.day_turns, context.house.zone),
         **forms(context, known),
     }
     status = 200 if outcome is None else 422
