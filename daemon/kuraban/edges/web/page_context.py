@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import base64
 import secrets
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Protocol, cast
+from typing import Annotated, Any, Protocol, cast
 
 import msgspec
 from fastapi import Depends, Request
 
 from kuraban.core.facts import Logged
+from kuraban.core.fates.entry_authority import on_pages
 from kuraban.core.site import House
 from kuraban.core.texts.messages import Words
 from kuraban.core.timescale import Pieces
@@ -28,10 +29,6 @@ COOKIE, DEVICE = "kuraban", "kuraban-device"
 TOKEN = "x-kuraban-token"
 RENEW_AFTER = 86400.0
 RANKS: dict[Role, int] = {"look": 0, "log": 1, "manage": 2}
-MANAGES = frozenset(
-    {"batch-start", "batch-end", "move", "split", "merge", "out-of-service", "in-service"}
-)
-"""Entries that take the role `manage`."""
 
 
 class NotKnown(Exception):
@@ -136,8 +133,9 @@ class Visitor:
     def may(self, role: Role) -> bool:
         return RANKS[self.role] >= RANKS[role]
 
-    def may_log(self, entry: str) -> bool:
-        return self.may("manage" if entry in MANAGES else "log")
+    def may_make(self, fields: Mapping[str, Any]) -> bool:
+        """The entry that these fields spell; whether alone, the watch says."""
+        return self.may(on_pages(fields))
 
 
 def context(request: Request) -> PageContext:

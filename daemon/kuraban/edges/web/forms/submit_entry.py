@@ -123,8 +123,7 @@ def tell(
     fields: Any, subject: str, context: PageContext, visitor: Visitor, way: Way = "page"
 ) -> Outcome:
     """Hand an entry to the watch and say what became of it; NotAllowed for whom may not."""
-    kind = fields.get("entry") if isinstance(fields, dict) else None
-    if not visitor.may_log(str(kind)):
+    if not visitor.may_make(fields if isinstance(fields, dict) else {}):
         raise NotAllowed
     if isinstance(fields, dict) and fields.get("id") is None:
         fields = {**fields, "id": str(uuid4())}

@@ -18,6 +18,7 @@
 
   /* Taps, by who made them: on a tablet of many each waits until that person is signed in. */
   const KEY = "kuraban untold", box = find("#untold"), who = find("meta[name=who]");
+  if (!box) return; // the page of an answer link has none
   const { watch, name, accounts } = who.dataset, words = box.dataset;
   const anyones = (tap) => !accounts || (who.content && tap.by === undefined);
   const mine = (tap) => anyones(tap) || (who.content && tap.by === who.content);
