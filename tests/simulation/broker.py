@@ -34,6 +34,8 @@ class Sent:
     answered: bool = False
     lost: bool = False
     """The broker forgot it before it was answered."""
+    wrong: bool = False
+    """The watch's wall clock was wrong when it was handed over."""
 
 
 @dataclass(eq=False)
@@ -233,6 +235,7 @@ class Client:
             session.unanswered[number] = message
             self._given.append(number)
         message.given += 1
+        message.wrong = message.wrong or bool(self._broker.machine.wrong)
         self._broker.machine.message()
         self._hand_over(message.topic, message.payload, number, message.retained)
 

@@ -7,6 +7,8 @@ from random import Random
 
 import msgspec
 
+SCHEMAS, UPGRADED = (4, 5), 20
+"""The last two before this one, and of how many seasons one begins with a journal of them."""
 PEOPLE = ("aki", "bun", "cho", "dai", "ken")
 TANKS = ("tank-1", "tank-2", "tank-3")
 PLACES = (*TANKS, "bed-1", "store")
@@ -42,6 +44,8 @@ class Script(msgspec.Struct, frozen=True):
     answers: float
     """How many of a hundred rings somebody answers."""
     events: tuple[Event, ...]
+    schema: int = 0
+    """Of the journal that an earlier version left, which the watch starts from; 0 for none."""
     about: str = ""
 
     def without(self, events: tuple[Event, ...]) -> Script:
@@ -57,6 +61,7 @@ def script_of(seed: int) -> Script:
         seed=seed, hours=hours, rota=chance.choice(("always", "shifts", "night")),
         turn=chance.choice((0.0, 0.0, 2.0)), answers=chance.choice((0.0, 0.3, 0.7)),
         events=tuple(sorted(events, key=lambda event: event.at)),
+        schema=chance.choice(SCHEMAS) if seed % UPGRADED == UPGRADED - 1 else 0,
     )  # fmt: skip
 
 

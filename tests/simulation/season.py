@@ -22,6 +22,7 @@ from kuraban.edges.supervisor import Supervisor
 from kuraban.errors import JournalError
 from kuraban.runtime.outside import Outside
 from kuraban.runtime.watch import JOURNAL, Watch
+from kuraban.store.history import History
 from tests.core.house import TOKYO, words
 from tests.simulation.brewery import (
     DATED,
@@ -40,6 +41,7 @@ from tests.simulation.machine import Event as Bell
 from tests.simulation.machine import Life, Machine
 from tests.simulation.phones import Phones, Rung
 from tests.simulation.script import Event, Script
+from tests.store.stored import stored, unpack
 
 SETTLES = 1.6
 """Hours at the end in which nothing is in the way any more."""
@@ -92,8 +94,9 @@ class Season:
     def __init__(self, script: Script, folder: Path) -> None:
         self.script = script
         self.wrong: list[tuple[str, str]] = []
-        self.machine = Machine(START)
         self.disk = Disk(folder)
+        self.began = self._left_behind() if script.schema else START
+        self.machine = Machine(self.began)
         self.broker = Broker(self.machine, self._broken)
         self.phones = Phones(self.machine, self._heard)
         self.house = house(script.rota)
@@ -103,10 +106,10 @@ class Season:
         """When the disk failed."""
         self.upgraded = self.memory_lost = self.started_wrong = False
         self.pinged: list[float] = []
-        self._marks: list[tuple[float, float]] = [(START, START)]
+        self._marks: list[tuple[float, float]] = [(self.began, self.began)]
         """The watch's time and the true one, which a wall clock that was wrong at a start parts."""
         self.turns: list[Turn] = []
-        self.end = START + (script.hours + SETTLES) * HOUR
+        self.end = self.began + (script.hours + SETTLES) * HOUR
         self._numbers = dict.fromkeys(EVERY, 0)
         self._last: dict[str, tuple[bytes, Any]] = {}
         self._kept: dict[str, list[tuple[float, float]]] = {}
@@ -116,12 +119,18 @@ class Season:
         self._answers = 0
         self._over = False
 
+    def _left_behind(self) -> float:
+        """The journal of an earlier version; a moment somewhat after its end."""
+        (packed,) = (one for one in stored() if f"schema-{self.script.schema}." in one.name)
+        with closing(History(unpack(packed, self.journal))) as history:
+            return round(history.now() or 0.0) + 10 * MINUTE
+
     def _broken(self, rule: str, what: str) -> None:
         self.wrong.append((rule, f"{self.clock}: {what}"))
 
     @property
     def clock(self) -> str:
-        hours = (self.machine.now - START) / HOUR
+        hours = (self.machine.now - self.began) / HOUR
         return f"{hours:.3f} h"
 
     @property
@@ -160,11 +169,11 @@ class Season:
     def _begin(self) -> None:
         self.start()
         for number, probe in enumerate(EVERY):
-            self.machine.at(START + 20.0 + 7.0 * number, self._speaking(probe))
+            self.machine.at(self.began + 20.0 + 7.0 * number, self._speaking(probe))
         for event in self.script.events:
             do = getattr(self, "do_" + event.do.replace("-", "_"))
-            self.machine.at(START + event.at * HOUR, lambda do=do, event=event: do(event))  # type: ignore[misc]
-        self.machine.at(START + self.script.hours * HOUR, self._settle)
+            self.machine.at(self.began + event.at * HOUR, lambda do=do, event=event: do(event))  # type: ignore[misc]
+        self.machine.at(self.began + self.script.hours * HOUR, self._settle)
 
     def _settle(self) -> None:
         """Whatever was in the way is put right."""
@@ -333,7 +342,7 @@ class Season:
     def _speak(self, probe: str) -> None:
         now = self.machine.now
         self._numbers[probe] += 1
-        number, hours = self._numbers[probe], (now - START) / HOUR
+        number, hours = self._numbers[probe], (now - self.began) / HOUR
         warm = self.warmth.at(OF[probe], hours) + quiver(probe, number)
         value = round(round(warm, 2) + number * MARK, 6)
         if _within(self._silent.get(probe, ()), now) or now > self.end - LAST:

@@ -189,7 +189,10 @@ class Stopped(CoolerDetector):
         nothing = power is not None and power <= NOTHING_WATTS and not self.rests_at_nothing
         seen = "no_draw" if nothing else "not_running"
         habit = self.cooler.habit
-        follows = self.pump_told or (habit is not None and habit.follows_valves)
+        follows = self.pump_told or (
+            habit is not None
+            and (habit.follows_valves or (ran.keeps is None and habit.never_rested))
+        )
         hard = called == "called_demand" or (called == "called_valve" and (nothing or follows))
         if hard and called is not None:
             return (seen, called), True

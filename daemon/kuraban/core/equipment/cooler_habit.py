@@ -15,7 +15,7 @@ from typing import NamedTuple, Protocol
 
 import msgspec
 
-from kuraban.core.units import MINUTE
+from kuraban.core.units import HOUR, MINUTE
 
 KEPT = 12
 """The latest turns, starts and rests that count."""
@@ -71,6 +71,10 @@ class HabitView(Protocol):
     def follows_valves(self) -> bool:
         """It runs as soon as a valve opens, every time."""
 
+    @property
+    def never_rested(self) -> bool:
+        """It never rested while a valve was open, for an hour of open valves at least."""
+
     def flows(self, at: float, valve: bool | None) -> bool:
         """Whether what is measured in its pipe is its own water."""
 
@@ -87,6 +91,10 @@ class CoolerHabit(msgspec.Struct):
     answered: float = 0.0
     unanswered: float = 0.0
     """Calls by a valve after which it ran at once, or did not."""
+    ran_called: float = 0.0
+    """How long it ran while a valve was open, s."""
+    rested_called: bool = False
+    """It rested while a valve was open, and ran again by itself."""
     seen: float | None = None
     runs: bool | None = None
     off_since: float | None = None
@@ -134,6 +142,10 @@ class CoolerHabit(msgspec.Struct):
         answered = self.answered >= ANSWERED
         return answered and self.unanswered <= UNANSWERED_SHARE * self.answered
 
+    @property
+    def never_rested(self) -> bool:
+        return self.ran_called >= HOUR and not self.rested_called
+
     def _valve(self, ran: Ran) -> None:
         if not ran.valve:
             self.valve_since = self.called = None
@@ -145,7 +157,11 @@ class CoolerHabit(msgspec.Struct):
     def _runs(self, ran: Ran, kept: float | None) -> None:
         if ran.runs is None:
             return
+        if ran.runs and ran.valve and self.seen is not None:
+            self.ran_called += ran.at - self.seen
         if ran.runs and self.off_since is not None:
+            opened = ran.at if self.valve_since is None else self.valve_since
+            self.rested_called |= ran.at - max(opened, self.off_since) > FLOW
             _keep(self.rests, ran.at - self.off_since)
             if kept is not None:
                 _keep(self.starts, kept)
