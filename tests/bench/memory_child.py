@@ -56,7 +56,7 @@ def one(variant: str, handed_over: Path, count: int) -> dict[str, float]:
             self.after = resident()
             pages = self._pages_process._pages
             if pages is not None:
-                self.beside = resident(of=pages.pid)
+                self.beside = resident(of=pages._process.pid)
             super()._end()
 
     clock = LedClock(START + n * APART for n in itertools.count())

@@ -70,8 +70,8 @@ class Accounts:
         self._hasher = PasswordHasher()
         self._stranger: str | None = None
         self._one = threading.Lock()
-        self._waiting = {True: MOST_WAITING, False: MOST_WAITING}
-        """How many more may wait, of those whom the house knows and of strangers."""
+        self._places = {known: threading.Semaphore(MOST_WAITING) for known in (True, False)}
+        """To wait in, for those whom the house knows and for strangers."""
         self._wrong: dict[tuple[str, str], deque[float]] = {}
 
     def __bool__(self) -> bool:
@@ -99,6 +99,7 @@ class Accounts:
             account = self._accounts.get(name)
             if self._verified(account, password):
                 return account
+            self._forget()
             for key in keys:
                 self._wrong.setdefault(key, deque(maxlen=MOST_WRONG[key[0]])).append(self._clock())
         return None
@@ -106,9 +107,8 @@ class Accounts:
     @contextmanager
     def _turn(self, known: bool) -> Iterator[None]:
         """One at a time; TooOften where too many wait, or one waits too long."""
-        if self._waiting[known] <= 0:
+        if not self._places[known].acquire(blocking=False):
             raise TooOften(1.0)
-        self._waiting[known] -= 1
         try:
             if not self._one.acquire(timeout=LONGEST_WAIT):
                 raise TooOften(LONGEST_WAIT)
@@ -117,7 +117,7 @@ class Accounts:
             finally:
                 self._one.release()
         finally:
-            self._waiting[known] += 1
+            self._places[known].release()
 
     def _verified(self, account: Account | None, password: str) -> bool:
         if len(password) > LONGEST:
@@ -132,13 +132,16 @@ class Accounts:
 
     def _patience(self, keys: Sequence[tuple[str, str]]) -> None:
         now = self._clock()
-        if len(self._wrong) > _KNOWN:
-            self._wrong = {k: w for k, w in self._wrong.items() if now - w[-1] < WINDOW}
         for kind, name in keys:
-            wrong = self._wrong.get((kind, name), deque())
+            wrong = tuple(self._wrong.get((kind, name), ()))  # others may count meanwhile
             recent = [at for at in wrong if now - at < WINDOW]
             if len(recent) >= MOST_WRONG[kind]:
                 raise TooOften(recent[-MOST_WRONG[kind]] + WINDOW - now)
+
+    def _forget(self) -> None:
+        now = self._clock()
+        if len(self._wrong) > _KNOWN:
+            self._wrong = {k: w for k, w in self._wrong.items() if now - w[-1] < WINDOW}
 
 
 def _counted(

@@ -96,9 +96,7 @@ def log(
     told = fields_of(form, context)
     if "at" in told:
         form = {**form, "when": str(told["at"])}
-    if not context.accounts and "maker" in form:  # there everybody says who they are
-        known = form["maker"] in context.house.person
-        visitor = replace(visitor, by=form["maker"] if known else None)
+    visitor = _maker(form, context, visitor)
     w = context.translator(visitor.language)
     wrong = no_numbers(told, w)
     question = "" if form.get("sure") else asks(told, snapshot, subject, context.house, w)
@@ -120,6 +118,14 @@ def log(
             subject=subject,
         )  # fmt: skip
     return show(request, context, visitor, subject, outcome, form)
+
+
+def _maker(form: Mapping[str, str], context: PageContext, visitor: Visitor) -> Visitor:
+    """Without accounts everybody says who they are: whoever was, when a tap was made."""
+    if context.accounts or "maker" not in form:
+        return visitor
+    known = form["maker"] in context.house.person
+    return replace(visitor, by=form["maker"] if known else None)
 
 
 def no_numbers(told: Mapping[str, object], w: Translator) -> str:
