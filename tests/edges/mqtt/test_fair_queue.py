@@ -91,6 +91,23 @@ def test_what_could_not_be_judged_comes_first_the_next_time() -> None:
     assert queue.take(6) == came[2:]
 
 
+def test_a_backlog_of_equals_is_caught_up_with_in_its_order() -> None:
+    """No line has much more than the others, so nobody need look through all that waits."""
+    came = [message(f"probe-{n % 7}", n) for n in range(90)]
+    queue = filled(*came)
+    first = queue.take(20)
+    assert first == came[:20] and queue.left
+    queue.give_back(first[15:])
+    assert queue.take(30) == came[15:45]
+    assert queue.take(1000) == came[45:] and len(queue) == queue.bytes == 0
+
+
+def test_an_hourly_probe_overtakes_two_that_flood_among_ten() -> None:
+    noisy = [message(f"loud-{n % 2}", n) for n in range(80)]
+    calm = [message(f"probe-{n}", 100 + n) for n in range(8)]
+    assert filled(*noisy, *calm).take(12)[:8] == calm
+
+
 def test_the_backlog_names_whose_most_of_it_is() -> None:
     assert FairQueue(str).backlog() is None
     told = filled(message("a", 3), message("b", 5, 900)).backlog()
