@@ -32,6 +32,7 @@ from rich.console import Console
 from rich.progress import track
 from rich.table import Table
 
+from kuraban.clock import elapsed
 from kuraban.core.facts import Reading
 from kuraban.edges.mqtt.front_door import Arrived
 from kuraban.runtime.watch import JOURNAL, Watch
@@ -86,7 +87,7 @@ class Drainer(Watch):
             self.first = arrived[0].received
         self.seen += len(arrived)
         if self.seen == self.count:
-            self.last = time.time()
+            self.last = elapsed()
             self.stop()
         return kept
 
