@@ -117,7 +117,7 @@ class Season:
         self._skew = dict.fromkeys(EVERY, 0.0)
         self._away, self._power = RESTARTS, False
         self._answers = 0
-        self._over = False
+        self._over = self._at_ring = False
 
     def _left_behind(self) -> float:
         """The journal of an earlier version; a moment somewhat after its end."""
@@ -202,7 +202,7 @@ class Season:
 
     def start(self) -> None:
         life = Spell(self.machine.now)
-        self.started_wrong = self.started_wrong or bool(self.machine.wrong)
+        self.started_wrong = self.started_wrong or self._clock_unknown()
         self.lives.append(life)
         self.disk.begin()
 
@@ -220,6 +220,19 @@ class Season:
             life.watch.run()
 
         self.machine.spawn(life, "watch", main)
+
+    def _clock_unknown(self) -> bool:
+        """The wall clock is wrong, or was set while nobody could write that down."""
+        if not self.journal.exists():
+            return bool(self.machine.wrong)
+        with closing(sqlite3.connect(self.journal)) as db:
+            try:
+                found = db.execute("SELECT ahead FROM clock_step ORDER BY seq DESC").fetchone()
+            except sqlite3.OperationalError:  # a schema from before there was such a table
+                return bool(self.machine.wrong)
+        shown, true = self._marks[-1]
+        ahead = 0.0 if found is None else found[0]
+        return bool(self.machine.wrong) or abs(ahead + shown - true) > MINUTE
 
     def _bell(self) -> type[Bell]:
         machine = self.machine
@@ -266,7 +279,9 @@ class Season:
         if event.what == "upgrade":
             self.upgraded = True
             self.machine.at(self.machine.now + 1.0, self._other_version)
-        if event.number:
+        if event.where == "ring":
+            self._at_ring = True
+        elif event.number:
             self.disk.fuse = event.number
         else:
             self._ended(self.life)
@@ -425,6 +440,8 @@ class Season:
 
     def _heard(self, rung: Rung) -> None:
         """A phone rang; perhaps somebody answers."""
+        if self._at_ring and self.disk.fuse is None:
+            self._at_ring, self.disk.fuse = False, 0
         chance = Random(f"{self.script.seed} {rung.person} {rung.title}")
         subject = next((one.id for one in self.house.places if one.name in rung.title), None)
         if not rung.urgent or subject is None or chance.random() >= self.script.answers:
