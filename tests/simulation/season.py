@@ -8,7 +8,6 @@ import sqlite3
 from bisect import bisect_right
 from collections.abc import Callable, Sequence
 from contextlib import closing
-from dataclasses import dataclass, field
 from pathlib import Path
 from random import Random
 from typing import Any
@@ -18,7 +17,6 @@ from kuraban.core.effects import Turn
 from kuraban.core.facts import Logged
 from kuraban.core.intake.entry_parser import entry_from
 from kuraban.core.units import HOUR, MINUTE, show_time
-from kuraban.edges.supervisor import Supervisor
 from kuraban.errors import JournalError
 from kuraban.runtime.outside import Outside
 from kuraban.runtime.watch import JOURNAL, Watch
@@ -37,6 +35,7 @@ from tests.simulation.brewery import (
 )
 from tests.simulation.broker import Broker, Client, Sent
 from tests.simulation.disk import Disk
+from tests.simulation.lives import Faults, Pets, Spell
 from tests.simulation.machine import Event as Bell
 from tests.simulation.machine import Life, Machine
 from tests.simulation.phones import Phones, Rung
@@ -49,45 +48,6 @@ RESTARTS = 60.0
 LAST = 300.0
 """Seconds before the end of it in which nobody says anything any more."""
 ROOT = "kura"
-
-
-@dataclass(eq=False)
-class Spell(Life):
-    """One life of the watch: from when it watched, and until when it did."""
-
-    watch: Watch | None = None
-    began: float = 0.0
-    ready: float | None = None
-    ended: float | None = None
-    petted: list[float] = field(default_factory=list)
-    clients: list[Client] = field(default_factory=list)
-
-    def __init__(self, began: float) -> None:
-        Life.__init__(self)
-        self.watch, self.began, self.ready, self.ended = None, began, None, None
-        self.petted, self.clients = [], []
-
-
-class _Pets(Supervisor):
-    def __init__(self, pet: Callable[[], None]) -> None:
-        super().__init__(None)
-        self._pet = pet
-
-    def pet(self, status: str) -> None:
-        self._pet()
-
-
-class _Faults(logging.Handler):
-    """What the watch says of faults of its own."""
-
-    def __init__(self, heard: Callable[[str, str], None]) -> None:
-        super().__init__(logging.WARNING)
-        self._heard = heard
-
-    def emit(self, record: logging.LogRecord) -> None:
-        if "fault of ours" in record.getMessage():
-            error = record.exc_info[1] if record.exc_info else ""
-            self._heard("fault", f"{record.getMessage()[:200]}: {error!r}")
 
 
 class Season:
@@ -149,7 +109,7 @@ class Season:
     # From beginning to end.
 
     def run(self) -> Season:
-        logger, faults = logging.getLogger("kuraban"), _Faults(self._broken)
+        logger, faults = logging.getLogger("kuraban"), Faults(self._broken)
         level, spread = logger.level, logger.propagate
         logger.addHandler(faults)
         logger.setLevel(logging.WARNING)
@@ -214,7 +174,7 @@ class Season:
         def main() -> None:
             life.watch = Watch(
                 settings(self.script, self.disk.data), words(), clock=Clock(),
-                supervisor=_Pets(lambda: self._petted(life)), on_turn=self.turns.append,
+                supervisor=Pets(lambda: self._petted(life)), on_turn=self.turns.append,
                 outside=Outside(client, self.phones.way, self._ping, lambda: False),  # type: ignore[arg-type]
             )  # fmt: skip
             life.watch.run()
