@@ -247,7 +247,7 @@ class Season:
             self._ended(self.life)
 
     def _other_version(self) -> None:
-        if self.life.ended is None or not self.journal.exists():
+        if self.life.ended is None or not self.journal.exists() or self.disk.fault:
             return
         with closing(sqlite3.connect(self.journal)) as db, db:
             db.execute("UPDATE checkpoint SET version = 'of another age'")
