@@ -12,7 +12,7 @@ import msgspec
 
 from kuraban.core.effects import Message, Step
 from kuraban.core.engine.engine import Engine
-from kuraban.core.facts import Reading
+from kuraban.core.facts import Delivered, Reading
 from kuraban.core.units import HOUR, MINUTE
 from kuraban.edges.phones.courier import DOUBT
 from kuraban.store.history import History
@@ -106,10 +106,10 @@ def nothing_answered_is_lost(season: Season, told: Told) -> Wrong:
 
 def nothing_counts_twice(season: Season, told: Told) -> Wrong:
     """But what bears no time and was handed over twice: nothing in it says that it is one. Nor
-    where the watch started by a wall clock that was wrong, as above.
+    in a season in which the wall clock was set: what a board says again an hour later may be dated
+    by the clock of then or of now.
     """
-    if season.started_wrong:
-        return
+    stepped = any(event.do == "clock" for event in season.script.events)
     again = {
         (sent.what[1], value)
         for sent in season.broker.sent
@@ -118,7 +118,7 @@ def nothing_counts_twice(season: Season, told: Told) -> Wrong:
     }
     for probe, values in told.values.items():
         for value, count in values.items():
-            if count > 1 and (probe, value) not in again:
+            if count > 1 and (probe, value) not in again and not (stepped and probe in DATED):
                 yield "twice", f"{value} of {probe} stands {count} times in the journal"
 
 
@@ -165,9 +165,11 @@ def every_page_has_its_cause(season: Season, told: Told) -> Wrong:
 
 def no_step_is_told_twice(season: Season, told: Told) -> Wrong:
     """Of one thing, that is of one side of one product, a person hears once at each rung, unless
-    some sign of it rang anew."""
+    some sign of it rang anew. Who was told instead of somebody not reached hears at his own rung
+    all the same."""
     last: dict[tuple[str, tuple[str, ...], int], float] = {}
     rang = [(step.at, _thing(step.alarm)) for step in told.steps if step.step in model.RINGING]
+    failed = [one.received for one in told.facts if isinstance(one, Delivered) and not one.sent]
     for page in told.messages:
         if page.step != "page":
             continue
@@ -175,6 +177,8 @@ def no_step_is_told_twice(season: Season, told: Told) -> Wrong:
         before = last.get(key)
         last[key] = page.at
         if before is None or page.at - before >= 5 * MINUTE:
+            continue
+        if any(before - 10 * MINUTE < when <= before for when in failed):
             continue
         if not any(before < when <= page.at and what in things for when, what in rang):
             yield "told twice", f"{page.person} of {page.alarms} at {at(before)} and {at(page.at)}"
@@ -204,34 +208,38 @@ def nobody_is_rung_for_what_is_in_hand(season: Season, told: Told) -> Wrong:
     """Nor for what is over: once it is quiet for minutes no page of it reaches a phone."""
     if season.memory_lost:
         return
-    loud: dict[str, list[tuple[float, bool]]] = {}
+    loud: dict[tuple[str, str], list[tuple[float, float]]] = {}
+    began: dict[str, float] = {}
     for step in sorted((*told.before, *told.steps), key=lambda step: step.at):
-        rings = step.step in model.RINGING
-        loud.setdefault(step.alarm, []).append((season.truly(step.at), rings))
+        since = began.pop(step.alarm, None)
+        if since is not None:
+            loud.setdefault(_thing(step.alarm), []).append((since, season.truly(step.at)))
+        if step.step in model.RINGING:
+            began[step.alarm] = season.truly(step.at)
+    for alarm, since in began.items():
+        loud.setdefault(_thing(alarm), []).append((since, 9e99))
     for when, person, alarms, urgent in _heard(season, told):
-        if urgent and alarms and not any(_loud(loud.get(one, []), when) for one in alarms):
+        if urgent and alarms and not any(_loud(loud.get(_thing(one), []), when) for one in alarms):
             yield "in vain", f"{person} was rung at {at(when)} for {sorted(alarms)}, which is quiet"
 
 
-def _loud(steps: list[tuple[float, bool]], moment: float) -> bool:
+def _loud(spells: list[tuple[float, float]], moment: float) -> bool:
     """Whether it rang at a moment, or shortly before."""
-    return any(
-        rings and began <= moment + 1 and moment < ended + SLOWEST
-        for (began, rings), (ended, _) in pairwise((*steps, (9e99, False)))
-    )
+    return any(began <= moment + 1 and moment < ended + SLOWEST for began, ended in spells)
 
 
 def somebody_is_reached(season: Season, told: Told) -> Wrong:
     """Of what rings at any hour, as the model says, whoever's phone is dead."""
     off = _off(season)
-    heard = _heard(season, told)
+    heard_of = _heard(season, told)
     steps = [msgspec.structs.replace(step, at=season.truly(step.at)) for step in told.steps]
+    heard = [(when, who, {_thing(one) for one in alarms}) for when, who, alarms, _ in heard_of]
     for ring in model.rings(season.house, steps, _beyond(season)):
+        thing = ring.subject, ring.side
         people = model.everyone(season.house, ring.role)
-        who = {person for when, person, alarms, _ in heard
-               if alarms & ring.alarms and when >= ring.start - 1}  # fmt: skip
-        times = [when for when, person, alarms, _ in heard if alarms & ring.alarms
-                 and when >= ring.start - 1]  # fmt: skip
+        told_of = [(when, who) for when, who, things in heard
+                   if thing in things and when >= ring.start - 1]  # fmt: skip
+        who, times = {one for _, one in told_of}, [when for when, _ in told_of]
         due = model.later(ring.start + model.REACHED_WITHIN, ring.start, off, model.REACHED_WITHIN)
         due = min(due, season.end)
         alive = {p for p in people if season.phones.of[p].well_from_to(ring.start - 330, due)}
@@ -342,9 +350,10 @@ def what_is_wrong_is_told(season: Season, told: Told) -> Wrong:
 
 
 def _alarmed(steps: list[Step], place: str, since: float, until: float) -> bool:
-    """Whether one stood by then."""
+    """Whether one stood by then, or it was told that nothing there can be believed."""
     return any(
-        step.subject == place and step.condition.endswith(("warm", "cold", "overcooling"))
+        step.subject == place
+        and step.condition.endswith(("warm", "cold", "overcooling", "unwatched"))
         and not step.condition.startswith("trending") and step.at <= until
         for step in steps
     )  # fmt: skip

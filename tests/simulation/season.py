@@ -406,11 +406,14 @@ class Season:
         subject = next((one.id for one in self.house.places if one.name in rung.title), None)
         if not rung.urgent or subject is None or chance.random() >= self.script.answers:
             return
+        answered = rung.at + chance.uniform(1.0, 25.0) * MINUTE
+        if answered > self.end - LAST:
+            return
         self._answers += 1
         fields = {"entry": "acknowledge", "id": f"a{self._answers}", "by": rung.person}
         what = ("entry", subject, fields["id"])
         self.machine.at(
-            rung.at + chance.uniform(1.0, 25.0) * MINUTE,
+            answered,
             lambda: self._publish(f"log/{subject}", json.dumps(fields).encode(), what),
         )
 
