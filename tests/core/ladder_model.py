@@ -369,6 +369,8 @@ class Model:
             if len(recent) < 6 or len(things) < 3 or newly_far:
                 heard.append((at, lead.id))
                 self.out.append((round(at, 3), "page", person, (lead.id,)))
+                if person in self.kept:
+                    self.kept[person] = [kind for kind in self.kept[person] if kind != lead]
                 continue
             self._keep(at + 5 * MINUTE, person, lead)
 
@@ -378,7 +380,7 @@ class Model:
         self.kept[person].append(lead)
 
     def _together(self, at: float, person: str) -> None:
-        kept = [kind for kind in dict.fromkeys(self.kept.pop(person))
+        kept = [kind for kind in dict.fromkeys(self.kept.pop(person, []))
                 if kind in self.holding and kind in self.unseen]  # fmt: skip
         if kept:
             alarms = tuple(kind.id for kind in kept)

@@ -12,7 +12,7 @@ import msgspec
 
 from kuraban.core.effects import Message, Step
 from kuraban.core.engine.engine import Engine
-from kuraban.core.facts import Reading
+from kuraban.core.facts import Delivered, Reading
 from kuraban.core.units import HOUR, MINUTE
 from kuraban.edges.phones.courier import DOUBT
 from kuraban.store.history import History
@@ -75,7 +75,9 @@ def the_chain_holds(season: Season, told: Told) -> Wrong:
 
 def nothing_answered_is_lost(season: Season, told: Told) -> Wrong:
     """But of a list of readings that all lie ahead of a wall clock that is wrong: they are taken
-    when they come, which is one moment, and the first of it is kept.
+    when they come, which is one moment, and the first of it is kept. And but of boards with a clock
+    of their own where the watch started by a wall clock that was wrong, or had been set meanwhile:
+    by which clock a board goes shows only with what it says next.
     """
     refused = 0
     for sent in season.broker.sent:
@@ -85,6 +87,12 @@ def nothing_answered_is_lost(season: Season, told: Told) -> Wrong:
                 yield "left over", f"{sent.what} of {at(sent.at)} was never answered"
             continue
         if kind == "reading":
+            if (
+                season.started_wrong
+                and sent.given
+                and (sent.what[1] in DATED or len(sent.what[2]) > 1)
+            ):
+                continue
             for value in sent.what[2][: 0 if sent.wrong and len(sent.what[2]) > 1 else None]:
                 if not told.values[sent.what[1]][value]:
                     yield "lost", f"{value} of {sent.what[1]} of {at(sent.at)}"
@@ -98,11 +106,10 @@ def nothing_answered_is_lost(season: Season, told: Told) -> Wrong:
 
 def nothing_counts_twice(season: Season, told: Told) -> Wrong:
     """But what bears no time and was handed over twice: nothing in it says that it is one. Nor
-    where the machine's clock was wrong when the watch started: by which clock a board goes shows
-    only with what it says next.
+    in a season in which the wall clock was set: what a board says again an hour later may be dated
+    by the clock of then or of now.
     """
-    if season.started_wrong:
-        return
+    stepped = any(event.do == "clock" for event in season.script.events)
     again = {
         (sent.what[1], value)
         for sent in season.broker.sent
@@ -111,7 +118,7 @@ def nothing_counts_twice(season: Season, told: Told) -> Wrong:
     }
     for probe, values in told.values.items():
         for value, count in values.items():
-            if count > 1 and (probe, value) not in again:
+            if count > 1 and (probe, value) not in again and not (stepped and probe in DATED):
                 yield "twice", f"{value} of {probe} stands {count} times in the journal"
 
 
@@ -157,19 +164,29 @@ def every_page_has_its_cause(season: Season, told: Told) -> Wrong:
 
 
 def no_step_is_told_twice(season: Season, told: Told) -> Wrong:
+    """Of one thing, that is of one side of one product, a person hears once at each rung, unless
+    some sign of it rang anew. Who was told instead of somebody not reached hears at his own rung
+    all the same."""
     last: dict[tuple[str, tuple[str, ...], int], float] = {}
-    rang = [(step.at, step.alarm) for step in told.steps if step.step in model.RINGING]
+    rang = [(step.at, _thing(step.alarm)) for step in told.steps if step.step in model.RINGING]
+    failed = [one.received for one in told.facts if isinstance(one, Delivered) and not one.sent]
     for page in told.messages:
         if page.step != "page":
             continue
-        key = page.person, page.alarms, page.rung
+        key, things = (page.person, page.alarms, page.rung), {_thing(one) for one in page.alarms}
         before = last.get(key)
         last[key] = page.at
-        if before is None or any(before < when <= page.at and what in page.alarms
-                                 for when, what in rang):  # fmt: skip
+        if before is None or page.at - before >= 5 * MINUTE:
             continue
-        if page.at - before < 5 * MINUTE:
+        if any(before - 10 * MINUTE < when <= before for when in failed):
+            continue
+        if not any(before < when <= page.at and what in things for when, what in rang):
             yield "told twice", f"{page.person} of {page.alarms} at {at(before)} and {at(page.at)}"
+
+
+def _thing(alarm: str) -> tuple[str, str]:
+    subject, _, condition = alarm.partition("/")
+    return subject, model.SIDES.get(condition, condition)
 
 
 def no_phone_hears_twice(season: Season, told: Told) -> Wrong:
@@ -187,17 +204,42 @@ def no_phone_hears_twice(season: Season, told: Told) -> Wrong:
             yield "heard twice", f"{address} got {count} times: {what[1]}"
 
 
+def nobody_is_rung_for_what_is_in_hand(season: Season, told: Told) -> Wrong:
+    """Nor for what is over: once it is quiet for minutes no page of it reaches a phone."""
+    if season.memory_lost:
+        return
+    loud: dict[tuple[str, str], list[tuple[float, float]]] = {}
+    began: dict[str, float] = {}
+    for step in sorted((*told.before, *told.steps), key=lambda step: step.at):
+        since = began.pop(step.alarm, None)
+        if since is not None:
+            loud.setdefault(_thing(step.alarm), []).append((since, season.truly(step.at)))
+        if step.step in model.RINGING:
+            began[step.alarm] = season.truly(step.at)
+    for alarm, since in began.items():
+        loud.setdefault(_thing(alarm), []).append((since, 9e99))
+    for when, person, alarms, urgent in _heard(season, told):
+        if urgent and alarms and not any(_loud(loud.get(_thing(one), []), when) for one in alarms):
+            yield "in vain", f"{person} was rung at {at(when)} for {sorted(alarms)}, which is quiet"
+
+
+def _loud(spells: list[tuple[float, float]], moment: float) -> bool:
+    """Whether it rang at a moment, or shortly before."""
+    return any(began <= moment + 1 and moment < ended + SLOWEST for began, ended in spells)
+
+
 def somebody_is_reached(season: Season, told: Told) -> Wrong:
     """Of what rings at any hour, as the model says, whoever's phone is dead."""
     off = _off(season)
-    heard = _heard(season, told)
+    heard_of = _heard(season, told)
     steps = [msgspec.structs.replace(step, at=season.truly(step.at)) for step in told.steps]
+    heard = [(when, who, {_thing(one) for one in alarms}) for when, who, alarms, _ in heard_of]
     for ring in model.rings(season.house, steps, _beyond(season)):
+        thing = ring.subject, ring.side
         people = model.everyone(season.house, ring.role)
-        who = {person for when, person, alarms in heard
-               if alarms & ring.alarms and when >= ring.start - 1}  # fmt: skip
-        times = [when for when, person, alarms in heard if alarms & ring.alarms
-                 and when >= ring.start - 1]  # fmt: skip
+        told_of = [(when, who) for when, who, things in heard
+                   if thing in things and when >= ring.start - 1]  # fmt: skip
+        who, times = {one for _, one in told_of}, [when for when, _ in told_of]
         due = model.later(ring.start + model.REACHED_WITHIN, ring.start, off, model.REACHED_WITHIN)
         due = min(due, season.end)
         alive = {p for p in people if season.phones.of[p].well_from_to(ring.start - 330, due)}
@@ -253,8 +295,8 @@ def _off(season: Season) -> list[tuple[float, float]]:
     return found
 
 
-def _heard(season: Season, told: Told) -> list[tuple[float, str, set[str]]]:
-    """When whom a phone told of which alarms."""
+def _heard(season: Season, told: Told) -> list[tuple[float, str, set[str], bool]]:
+    """When whom a phone told of which alarms, and whether it rang."""
     alarms: dict[tuple[str, str], list[Message]] = {}
     for message in told.messages:
         alarms.setdefault((message.person, message.title), []).append(message)
@@ -262,7 +304,7 @@ def _heard(season: Season, told: Told) -> list[tuple[float, str, set[str]]]:
     for rung in season.phones.rung:
         for message in alarms.get((rung.person, rung.title), ()):
             if rung.body.startswith(message.body):
-                found.append((rung.at, rung.person, set(message.alarms)))
+                found.append((rung.at, rung.person, set(message.alarms), rung.urgent))
                 break
     return found
 
@@ -308,9 +350,10 @@ def what_is_wrong_is_told(season: Season, told: Told) -> Wrong:
 
 
 def _alarmed(steps: list[Step], place: str, since: float, until: float) -> bool:
-    """Whether one stood by then."""
+    """Whether one stood by then, or it was told that nothing there can be believed."""
     return any(
-        step.subject == place and step.condition.endswith(("warm", "cold", "overcooling"))
+        step.subject == place
+        and step.condition.endswith(("warm", "cold", "overcooling", "unwatched"))
         and not step.condition.startswith("trending") and step.at <= until
         for step in steps
     )  # fmt: skip
@@ -341,7 +384,9 @@ def silence_is_noticed(season: Season, told: Told) -> Wrong:
         for one, two in pairwise(calls):
             if two - one > PING_EVERY + 2 * SLOWEST and not _excused(season, told, one, two):
                 yield "no sign of life", f"from {at(one)} to {at(two)}"
-    dead = [(one.ended or 9e99, two.ready or 9e99) for one, two in pairwise(season.lives)]
+    dead = [
+        (one.ended or 9e99, two.ready or two.ended or 9e99) for one, two in pairwise(season.lives)
+    ]
     for call in season.pinged:
         if any(start < call < end for start, end in dead):
             yield "false sign of life", at(call)
@@ -380,6 +425,7 @@ def little_is_left_over(season: Season, told: Told) -> Wrong:
 CHECKS: tuple[Callable[[Season, Told], Wrong], ...] = (
     the_chain_holds, nothing_answered_is_lost, nothing_counts_twice, every_entry_is_decided,
     the_journal_replays, every_page_has_its_cause, no_step_is_told_twice, no_phone_hears_twice,
+    nobody_is_rung_for_what_is_in_hand,
     somebody_is_reached, what_is_wrong_is_told, nobody_is_rung_for_nothing, silence_is_noticed,
     little_is_left_over,
 )  # fmt: skip

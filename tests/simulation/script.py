@@ -111,6 +111,7 @@ def _faults(chance: Random, hours: float) -> list[Event]:
         when(), "kill", number=chance.choice((0, 1, 3, 7, 20, 60, 200)),
         lasts=_r(chance.choice((0.002, 0.01, 0.1, 0.5, 2.0))), flag=chance.random() < 0.4,
         what=chance.choice(("", "", "", "upgrade"))))  # fmt: skip
+    add(0.4, 1, lambda: Event(when(), "kill", "ring", lasts=_r(chance.choice((0.002, 0.1)))))
     add(0.4, 1, lambda: Event(when(), "restart", lasts=_r(chance.choice((0.003, 0.2, 1.5)))))
     add(0.4, 2, lambda: Event(when(), "drop"))
     add(0.3, 2, lambda: Event(when(), "broker-down", lasts=_r(chance.uniform(0.01, 0.8))))

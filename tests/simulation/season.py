@@ -8,7 +8,6 @@ import sqlite3
 from bisect import bisect_right
 from collections.abc import Callable, Sequence
 from contextlib import closing
-from dataclasses import dataclass, field
 from pathlib import Path
 from random import Random
 from typing import Any
@@ -18,7 +17,6 @@ from kuraban.core.effects import Turn
 from kuraban.core.facts import Logged
 from kuraban.core.intake.entry_parser import entry_from
 from kuraban.core.units import HOUR, MINUTE, show_time
-from kuraban.edges.supervisor import Supervisor
 from kuraban.errors import JournalError
 from kuraban.runtime.outside import Outside
 from kuraban.runtime.watch import JOURNAL, Watch
@@ -37,6 +35,7 @@ from tests.simulation.brewery import (
 )
 from tests.simulation.broker import Broker, Client, Sent
 from tests.simulation.disk import Disk
+from tests.simulation.lives import Faults, Pets, Spell
 from tests.simulation.machine import Event as Bell
 from tests.simulation.machine import Life, Machine
 from tests.simulation.phones import Phones, Rung
@@ -49,45 +48,6 @@ RESTARTS = 60.0
 LAST = 300.0
 """Seconds before the end of it in which nobody says anything any more."""
 ROOT = "kura"
-
-
-@dataclass(eq=False)
-class Spell(Life):
-    """One life of the watch: from when it watched, and until when it did."""
-
-    watch: Watch | None = None
-    began: float = 0.0
-    ready: float | None = None
-    ended: float | None = None
-    petted: list[float] = field(default_factory=list)
-    clients: list[Client] = field(default_factory=list)
-
-    def __init__(self, began: float) -> None:
-        Life.__init__(self)
-        self.watch, self.began, self.ready, self.ended = None, began, None, None
-        self.petted, self.clients = [], []
-
-
-class _Pets(Supervisor):
-    def __init__(self, pet: Callable[[], None]) -> None:
-        super().__init__(None)
-        self._pet = pet
-
-    def pet(self, status: str) -> None:
-        self._pet()
-
-
-class _Faults(logging.Handler):
-    """What the watch says of faults of its own."""
-
-    def __init__(self, heard: Callable[[str, str], None]) -> None:
-        super().__init__(logging.WARNING)
-        self._heard = heard
-
-    def emit(self, record: logging.LogRecord) -> None:
-        if "fault of ours" in record.getMessage():
-            error = record.exc_info[1] if record.exc_info else ""
-            self._heard("fault", f"{record.getMessage()[:200]}: {error!r}")
 
 
 class Season:
@@ -117,7 +77,7 @@ class Season:
         self._skew = dict.fromkeys(EVERY, 0.0)
         self._away, self._power = RESTARTS, False
         self._answers = 0
-        self._over = False
+        self._over = self._at_ring = False
 
     def _left_behind(self) -> float:
         """The journal of an earlier version; a moment somewhat after its end."""
@@ -149,7 +109,7 @@ class Season:
     # From beginning to end.
 
     def run(self) -> Season:
-        logger, faults = logging.getLogger("kuraban"), _Faults(self._broken)
+        logger, faults = logging.getLogger("kuraban"), Faults(self._broken)
         level, spread = logger.level, logger.propagate
         logger.addHandler(faults)
         logger.setLevel(logging.WARNING)
@@ -202,7 +162,7 @@ class Season:
 
     def start(self) -> None:
         life = Spell(self.machine.now)
-        self.started_wrong = self.started_wrong or bool(self.machine.wrong)
+        self.started_wrong = self.started_wrong or self._clock_unknown()
         self.lives.append(life)
         self.disk.begin()
 
@@ -214,12 +174,25 @@ class Season:
         def main() -> None:
             life.watch = Watch(
                 settings(self.script, self.disk.data), words(), clock=Clock(),
-                supervisor=_Pets(lambda: self._petted(life)), on_turn=self.turns.append,
+                supervisor=Pets(lambda: self._petted(life)), on_turn=self.turns.append,
                 outside=Outside(client, self.phones.way, self._ping, lambda: False),  # type: ignore[arg-type]
             )  # fmt: skip
             life.watch.run()
 
         self.machine.spawn(life, "watch", main)
+
+    def _clock_unknown(self) -> bool:
+        """The wall clock is wrong, or was set while nobody could write that down."""
+        if not self.journal.exists():
+            return bool(self.machine.wrong)
+        with closing(sqlite3.connect(self.journal)) as db:
+            try:
+                found = db.execute("SELECT ahead FROM clock_step ORDER BY seq DESC").fetchone()
+            except sqlite3.OperationalError:  # a schema from before there was such a table
+                return bool(self.machine.wrong)
+        shown, true = self._marks[-1]
+        ahead = 0.0 if found is None else found[0]
+        return bool(self.machine.wrong) or abs(ahead + shown - true) > MINUTE
 
     def _bell(self) -> type[Bell]:
         machine = self.machine
@@ -266,13 +239,15 @@ class Season:
         if event.what == "upgrade":
             self.upgraded = True
             self.machine.at(self.machine.now + 1.0, self._other_version)
-        if event.number:
+        if event.where == "ring":
+            self._at_ring = True
+        elif event.number:
             self.disk.fuse = event.number
         else:
             self._ended(self.life)
 
     def _other_version(self) -> None:
-        if self.life.ended is None or not self.journal.exists():
+        if self.life.ended is None or not self.journal.exists() or self.disk.fault:
             return
         with closing(sqlite3.connect(self.journal)) as db, db:
             db.execute("UPDATE checkpoint SET version = 'of another age'")
@@ -425,15 +400,20 @@ class Season:
 
     def _heard(self, rung: Rung) -> None:
         """A phone rang; perhaps somebody answers."""
+        if self._at_ring and self.disk.fuse is None:
+            self._at_ring, self.disk.fuse = False, 0
         chance = Random(f"{self.script.seed} {rung.person} {rung.title}")
         subject = next((one.id for one in self.house.places if one.name in rung.title), None)
         if not rung.urgent or subject is None or chance.random() >= self.script.answers:
+            return
+        answered = rung.at + chance.uniform(1.0, 25.0) * MINUTE
+        if answered > self.end - LAST:
             return
         self._answers += 1
         fields = {"entry": "acknowledge", "id": f"a{self._answers}", "by": rung.person}
         what = ("entry", subject, fields["id"])
         self.machine.at(
-            rung.at + chance.uniform(1.0, 25.0) * MINUTE,
+            answered,
             lambda: self._publish(f"log/{subject}", json.dumps(fields).encode(), what),
         )
 

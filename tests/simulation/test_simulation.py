@@ -6,16 +6,21 @@ leaves a short script of it, which belongs into `kept/` with what was wrong.
 
 from __future__ import annotations
 
+import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import msgspec
 import pytest
 
-from tests.simulation.script import Event, Script, script_of
+from kuraban.core.units import HOUR
+from tests.simulation.checks import wrong_with
+from tests.simulation.script import TANKS, Event, Script, script_of
+from tests.simulation.season import Season
 from tests.simulation.shrink import Broken, played, shrunk
 
 KEPT = Path(__file__).parent / "kept"
-SEEDS, AT_ONCE = 120, 10
+SEEDS, AT_ONCE = 60, 20
 
 
 @pytest.mark.parametrize("first", range(0, SEEDS, AT_ONCE))
@@ -47,3 +52,37 @@ def test_a_failing_season_is_made_short() -> None:
     long = Script(seed=0, hours=30.0, rota="always", turn=0.0, answers=0.0, events=events)
     short = shrunk(long, "lost", play)
     assert [event.do for event in short.events] == ["kill", "disk"] and short.hours == 3.0
+
+
+def held(season: Season) -> dict[str, int]:
+    """How much the watch holds of whatever could pile up."""
+    watch = season.life.watch
+    assert watch is not None
+    engine, notifier = watch.engine, watch.engine.notifier
+    with closing(sqlite3.connect(season.journal)) as db:
+        (rows,) = db.execute("SELECT count(*) FROM outbox").fetchone()
+    return {
+        "deadlines": len(engine.deadlines.items), "alarms": len(engine.alarm_manager.alarms),
+        "incidents": len(notifier.incidents.standing), "waiting": len(notifier.gathering.waiting),
+        "facts": len(engine.facts), "retained": len(watch._door._retained), "outbox": rows,
+        "deliveries": sum(
+            len(one._open) + len(one._failures) + len(one._told)
+            for one in watch._courier._delivery_states
+        ),
+    }  # fmt: skip
+
+
+def test_at_a_level_load_nothing_grows(tmp_path: Path) -> None:
+    """The same hour of two days that are alike: memory, rows and deadlines are, too."""
+    begun = tuple(
+        Event(0.05, "entry", place, entry={
+            "entry": "batch-start", "batch": place, "course": "mash", "stage": "main", "by": "aki"})
+        for place in TANKS
+    )  # fmt: skip
+    script = Script(seed=0, hours=53.0, rota="always", turn=0.0, answers=0.0, events=begun)
+    season, seen = Season(script, tmp_path / "disk"), list[dict[str, int]]()
+    for hours in (28.0, 52.0):
+        season.machine.at(season.began + hours * HOUR, lambda: seen.append(held(season)))
+    season.run()
+    assert wrong_with(season) == []
+    assert seen[0] == seen[1]

@@ -124,7 +124,7 @@ class Watch:
         self._ping = self._outside.ping(settings)
         self._written = self._checkpointed = float("-inf")
         self._turned = 0.0
-        self._failed = False
+        self._failed, self._failed_at = False, 0.0
         self._words = words
         self._pace = Pace(self._health.fails, self._root)
         self._door = self._outside.door(settings, self._wire, self._health.on_link)
@@ -385,7 +385,7 @@ class Watch:
     # While the journal fails.
 
     def _fail(self) -> None:
-        self._failed = True
+        self._failed, self._failed_at = True, self.clock()
         log.error(
             "the journal cannot be written, judging on without: %s", self._journal_writer.failing
         )
@@ -403,6 +403,7 @@ class Watch:
         self._failed = False
         log.warning("the journal is written again; nothing that was answered is lost")
         self._health.fails("journal", False)
+        self._wire.back(self._failed_at, self.clock())
         self._door.resume_kept_session()
         self._supervisor.status("watching")
 

@@ -15,7 +15,7 @@ from kuraban.core.detectors.base import Detector
 from kuraban.core.effects import Message, Step
 from kuraban.core.engine.engine import Engine
 from kuraban.core.entries import Stir
-from kuraban.core.facts import Delivered, Fact, HouseChanged, Logged, Reading, Refusal
+from kuraban.core.facts import Delivered, Fact, HouseChanged, Impaired, Logged, Reading, Refusal
 from kuraban.core.site import House, Probe, to_document
 from kuraban.core.units import HOUR, MINUTE
 from tests.core.busy_night import DAWN, HOUSE, facts, told
@@ -144,6 +144,18 @@ def test_it_says_when_it_wants_to_be_woken() -> None:
     assert bell.engine.next_wake() == bell.now + 10 * MINUTE
     bell.on(10)
     assert bell.engine.next_wake() == bell.now + 20 * MINUTE
+
+
+@pytest.mark.parametrize("woken", [True, False])
+def test_what_falls_due_at_a_moment_comes_before_the_facts_of_that_moment(woken: bool) -> None:
+    """Whether the loop looked in between or took both at once: else a replay told another story."""
+    night = mashing()
+    night.take(Impaired("journal", True, night.now, "disk full"))
+    if woken:
+        night.wake(night.now)
+    night.take(Impaired("journal", False, night.now))
+    night.wake(night.now)
+    assert night.steps("watch/journal-failing") == ["raised", "returned"]
 
 
 def test_a_ring_carries_the_time_at_which_it_was_due() -> None:

@@ -62,6 +62,16 @@ def test_what_waited_for_the_watch_is_no_sign_of_a_wrong_clock() -> None:
         assert times.moment("t3", told, NOW + 1) == told
 
 
+def test_what_is_sent_again_after_the_disk_was_full_is_no_sign_of_another_clock() -> None:
+    """The wall clock went an hour back, this board's did not, and the broker tells the last hour
+    once more, since nothing of it could be written."""
+    times = after(-HOUR)
+    assert times.moment("true", NOW, NOW) == NOW
+    times.back(NOW - 2 * HOUR, NOW)
+    for minutes in (70, 60, 20, 0):
+        assert times.moment("true", NOW - minutes * MINUTE, NOW + 5) == NOW - minutes * MINUTE
+
+
 def test_a_clock_that_stayed_is_believed_after_a_start_too() -> None:
     """The wall clock is nine hours back, the probe's is right."""
     times = after(-9 * HOUR)

@@ -75,6 +75,18 @@ def test_what_is_only_now_past_its_limit_is_never_held_back() -> None:
     assert bell.pages("aki")[7].alarms == ("bed-1/far-warm",)
 
 
+def test_what_was_told_by_itself_meanwhile_is_not_told_again_with_the_rest() -> None:
+    """Its second ring waits to be gathered; then it is answered, gets worse and rings anew at once.
+    Four minutes later she is not rung for the old one."""
+    bell = thick(brewing(Bell(at=NIGHT)))
+    bell.on(1).find("bed-1", "far-warm", worse=1.0)
+    bell.on(6).log("bed-1", "acknowledge", by="bun")
+    bell.find("bed-1", "far-warm", worse=2.0)
+    assert [page.at - NIGHT for page in bell.pages("aki")[6:]] == [60.0, 420.0]
+    bell.on(4.5)
+    assert len(bell.pages("aki")) == 8
+
+
 def test_a_gathered_message_is_as_urgent_as_the_most_urgent_in_it() -> None:
     """And goes in the role of the first."""
     bell = thick(brewing(Bell(at=moment("2026-02-02T12:00"))))

@@ -140,14 +140,13 @@ class Engine:
         """
         at = fact.received
         if at < self.now:
-            self._take(_not_before(fact, self.now))
-        elif at < self.timers.soonest and at < self.deadlines.soonest:
+            fact, at = _not_before(fact, self.now), self.now
+        if at < self.timers.soonest and at < self.deadlines.soonest:
             self.now = at
             self._take(fact)
         else:
             try:
-                if at > self.now:
-                    self.wake(at)
+                self.wake(at)
             finally:
                 self._take(fact)
 

@@ -52,17 +52,16 @@ class SenderTimes:
     def moment(self, sender: str, told: float, received: float) -> float:
         """The watch's time of what a sender told at `received`."""
         found = self._found.get(sender)
-        tried = self._earlier if found is None else ()
-        if found is None:
-            for ahead in (self._ahead, *tried):
-                if self._may_have_waited(told - ahead, received):
-                    return told - ahead
-        for ahead in (self._ahead if found is None else found, self._ahead, *tried):
+        tried = (self._ahead, *self._earlier) if found is None else (found, self._ahead)
+        for ahead in tried:
+            if self._may_have_waited(told - ahead, received):
+                return told - ahead
+        for ahead in tried:
             at = told - ahead
             if received - self._late_after <= at <= received + AHEAD:
                 self._found[sender] = ahead
                 return at
-        return told - (self._ahead if found is None else found)
+        return told - tried[0]
 
     def _may_have_waited(self, at: float, received: float) -> bool:
         """Whether it is older than a reading of now, and was measured while nobody listened."""

@@ -40,8 +40,15 @@ class Gathering:
         if self._too_many(call, alarm, at):
             self.wait(call.person, alarm, at + GATHER_FOR)
             return
+        self._told(call.person, alarm)
         text_of = partial(messages.page, self._writer.situation(alarm, at))
         self._writer.page(at, call, urgency, text_of, (alarm.id,))
+
+    def _told(self, person: str, alarm: Alarm) -> None:
+        """What a person is told of by itself is not told once more with what waits for them."""
+        waiting = self.waiting.get(person)
+        if waiting is not None:
+            waiting[:] = [key for key in waiting if key != (alarm.subject, alarm.condition)]
 
     def wait(self, person: str, alarm: Alarm, until: float) -> None:
         """Tell a person of an alarm with what else waits for them, at `until` at the latest."""
