@@ -10,9 +10,8 @@ from typing import Annotated
 
 import typer
 
-from kuraban.cli.common import Site, console, counted, say, watched, wrong
+from kuraban.cli.common import Site, console, counted, say, suggestion, watched, wrong
 from kuraban.cli.moments import moment
-from kuraban.core.intake.payload import nearest
 from kuraban.core.site import House
 from kuraban.core.timescale import moment_of
 from kuraban.core.units import show_time
@@ -131,7 +130,7 @@ def export(
 
 def _unknown(batch_history: BatchHistory, batch: str) -> Exception:
     known = sorted({stay.batch.name for stays in batch_history.stays.values() for stay in stays})
-    right = f"there are {nearest(batch, known)}" if known else "no batch was ever begun here"
+    right = suggestion(batch, known) if known else "no batch was ever begun here"
     return wrong("command line", "BATCH", f'no batch "{batch}" is known then', right)
 
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import difflib
 import os
 import sys
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
@@ -17,6 +18,8 @@ from rich.segment import Segment
 from rich.table import Table
 from rich.text import Text
 
+from kuraban.cli.typed import narrow
+from kuraban.core.intake.payload import nearest
 from kuraban.core.texts.terminal import json_plain, plain
 from kuraban.core.texts.translator import Words
 from kuraban.errors import ConfigurationError, Fault
@@ -74,6 +77,23 @@ def tell(line: str) -> None:
 def wrong(where: str, key: str, what: str, right: str) -> ConfigurationError:
     """An error of whoever typed the command: what is wrong and what would be right."""
     return ConfigurationError([Fault(where, key, what, right)])
+
+
+def _alike(told: str, known: str) -> float:
+    return difflib.SequenceMatcher(None, known, told).ratio()
+
+
+def suggestion(name: str, known: Mapping[str, str] | Collection[str]) -> str:
+    """What was meant instead of a name that is none: the nearest by id or by name (ids with their
+    names, or ids alone), else which there are. Of tank-1 to tank-6 none is nearest to tank-9."""
+    names = known if isinstance(known, Mapping) else dict.fromkeys(known, "")
+    spelled = {shown.casefold(): own for own, shown in names.items() if shown}
+    spelled |= {own.casefold(): own for own in names}
+    told = narrow(name)[:100].casefold()
+    close = difflib.get_close_matches(told, spelled, n=2, cutoff=0.6)
+    if close and len({_alike(told, one) for one in close}) == len(close):
+        return f'did you mean "{spelled[close[0]]}"?'
+    return f"there are {nearest(name, names)}" if names else "there is none yet"
 
 
 def on_terminal() -> bool:

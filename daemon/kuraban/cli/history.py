@@ -10,13 +10,13 @@ import typer
 from rich.text import Text
 
 from kuraban.cli.chart import GAP, chart
-from kuraban.cli.common import Site, console, say, say_json, table, tell, watched, wrong
+from kuraban.cli.common import Site, console, say, say_json, suggestion, table, tell, watched, wrong
 from kuraban.cli.moments import moment
-from kuraban.core.intake.payload import nearest
+from kuraban.cli.typed import narrow, span
 from kuraban.core.site import House
 from kuraban.core.texts.translator import Speech, figure
 from kuraban.core.timescale import moment_of
-from kuraban.core.units import DAY, HOUR, parse_duration, show_time
+from kuraban.core.units import DAY, HOUR, show_time
 from kuraban.edges.table_writer import csv_rows
 from kuraban.errors import JournalError
 from kuraban.queries.journal_state import JournalState, clock, looking
@@ -74,12 +74,12 @@ def show(
 
 
 def _places(place: str, house: House) -> str:
-    return f"there are {nearest(place, house.place)}"
+    return suggestion(place, {one.id: one.name for one in house.places})
 
 
 def _start(since: str, house: House, end: float, now: float) -> float:
     try:
-        start = end - parse_duration(since.strip().lstrip("-"))
+        start = end - span(narrow(since).lstrip("-"))
     except ValueError:
         start = moment(since, "--since", house.zone, now)
     if start >= end:
