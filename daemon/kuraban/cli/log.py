@@ -11,6 +11,7 @@ import typer
 
 from kuraban.cli import fields as spelled
 from kuraban.cli.common import Site, on_terminal, say, suggestion, tell, watched, wrong
+from kuraban.cli.completion import subjects
 from kuraban.cli.moments import moment
 from kuraban.core import timescale
 from kuraban.core.entries import kind_of
@@ -41,15 +42,6 @@ def add_to(app: typer.Typer) -> None:
     app.command(name="log", epilog=EXAMPLES, context_settings=NEGATIVE)(log)
 
 
-def _subjects(ctx: typer.Context, incomplete: str) -> list[str]:
-    try:
-        house = settings_at(ctx.params.get("site")).house
-    except KurabanError:
-        return []
-    names = ["watch", *house.place, *house.cooler, *house.probe]
-    return [name for name in names if name.startswith(incomplete)]
-
-
 def _entries(incomplete: str) -> list[str]:
     return [kind for kind in spelled.KINDS if kind.startswith(incomplete)]
 
@@ -69,7 +61,7 @@ def log(
         typer.Argument(
             metavar="SUBJECT",
             help="Id of the place, cooler or probe it is about, or watch.",
-            autocompletion=_subjects,
+            autocompletion=subjects,
         ),
     ],
     entry: Annotated[
