@@ -53,6 +53,8 @@ def show(
 
     A value is the median of its ten minutes; the plan is the one in force at its time.
     """
+    if as_csv and as_json:
+        raise wrong("command line", "--csv", "stands beside --json", "give one or the other")
     settings, words = watched(site)
     house, now = settings.house, moment_of(clock(), settings.house.zone)
     if place not in house.place:
