@@ -38,8 +38,8 @@ from kuraban.runtime.checkpoint.contents import Unreadable, contents
 from kuraban.runtime.checkpoint.document import version
 from kuraban.settings.catalogues import load_words
 from kuraban.store.history import History
-from kuraban.store.integrity import inspect
 from kuraban.store.journal import Checkpoint, Journal
+from kuraban.store.upkeep.integrity import inspect
 from tests.journals import house, site_file
 from tests.store.test_rows import FIELDS, OWN
 

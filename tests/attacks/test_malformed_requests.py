@@ -1,4 +1,4 @@
-"""Requests that no browser sends: each is answered with what is wrong; none is a fault of ours."""
+"""Requests that no browser sends: each is answered with what is wrong; none is our own fault."""
 
 from __future__ import annotations
 

@@ -42,7 +42,7 @@ from kuraban.settings import Keep, load
 from kuraban.settings.catalogues import load_words
 from kuraban.store.history import History
 from kuraban.store.journal import Journal
-from kuraban.store.retention import Bounds
+from kuraban.store.upkeep.retention import Bounds
 from tests.bench import ground, replay
 
 AIM_BYTES, AIM_SECONDS = 1.5e9, 0.3

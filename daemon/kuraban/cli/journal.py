@@ -17,9 +17,9 @@ from kuraban.core.units import show_time
 from kuraban.queries.journal_state import clock, clocked
 from kuraban.runtime.checkpoint.contents import Contents, Unreadable, contents
 from kuraban.settings.paths import journal_of
-from kuraban.store.backup import STAMP, back_up, restore, thin
 from kuraban.store.forwarded import Forwarded
-from kuraban.store.integrity import Passed, Sound, inspect
+from kuraban.store.upkeep.backup import STAMP, back_up, restore, thin
+from kuraban.store.upkeep.integrity import Passed, Sound, inspect
 
 FOUND = 1
 EXAMPLES = """\b

@@ -29,6 +29,7 @@ from kuraban.core.engine.engine import Engine
 from kuraban.core.engine.self_monitoring import PARTS
 from kuraban.core.facts import ClockStepped, Delivered, Fact, HouseChanged, Impaired
 from kuraban.core.intake.wire import Wire
+from kuraban.core.notify.first_words import on_a_lost_journal, on_calendars
 from kuraban.core.site import from_document, to_document
 from kuraban.core.texts.messages import Words
 from kuraban.core.units import HOUR, MINUTE, show_time
@@ -39,7 +40,6 @@ from kuraban.queries.phone_curves import Curves
 from kuraban.runtime import feed, freeze, recover, run_to
 from kuraban.runtime.alarm_publisher import AlarmPublisher
 from kuraban.runtime.entries.batch_courses import begun
-from kuraban.runtime.first_words import on_a_lost_journal, on_calendars
 from kuraban.runtime.health import Health
 from kuraban.runtime.intake import Intake
 from kuraban.runtime.outside import Outside

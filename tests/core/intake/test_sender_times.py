@@ -66,8 +66,18 @@ def test_a_clock_that_stayed_is_believed_after_a_start_too() -> None:
     """The wall clock is nine hours back, the probe's is right."""
     times = after(-9 * HOUR)
     times.back(NOW - 2 * HOUR, NOW)
-    assert times.moment("t3", NOW - HOUR, NOW + 1) == NOW - HOUR + 9 * HOUR, "a backfill tells not"
+    assert times.moment("t3", NOW - HOUR, NOW + 1) == NOW - HOUR, "it waited for the watch"
     assert times.moment("t3", NOW, NOW + 1) == NOW
+
+
+def test_what_waited_is_not_put_nine_hours_back_by_a_wrong_clock() -> None:
+    """It would meet the readings that truly are of then, and be dropped for them."""
+    times = after(9 * HOUR)
+    times.back(NOW - 30 * MINUTE, NOW)
+    for minutes in (29, 25, 12, 3):
+        assert times.moment("t3", NOW - minutes * MINUTE, NOW + 1) == NOW - minutes * MINUTE
+    along = NOW + 9 * HOUR - 20 * MINUTE
+    assert times.moment("along", along, NOW + 1) == NOW - 20 * MINUTE
 
 
 def test_a_clock_that_is_put_right_later_is_noticed() -> None:

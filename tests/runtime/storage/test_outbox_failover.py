@@ -203,6 +203,22 @@ def test_a_page_on_its_way_when_the_journal_failed_has_no_second_try_once_in_han
     assert ids(rows) == [] and rows.next_due("aki") is None
 
 
+def test_what_was_on_its_way_and_is_in_hand_is_put_away_when_the_journal_is_well(
+    journal: Journal, rows: FailoverOutbox
+) -> None:
+    """Else it stood as unsent until the next start."""
+    journal.commit(turn(0, *messages(1)))
+    assert rows.claim("m0", time.time()) is not None
+    box = Ill(rows)
+    box.withdraw(WARM)
+    rows.failed("m0", time.time(), "no answer", time.time())
+    full(rows, False)
+    journal.commit(turn(1, withdrawn=(WARM,)))
+    rows.heal()
+    assert outcome(journal.path) == (0, 0)
+    assert rows._lies == {} and rows._claimed == {}
+
+
 def test_a_service_that_had_a_page_is_not_given_it_again_from_memory(
     journal: Journal, rows: FailoverOutbox
 ) -> None:

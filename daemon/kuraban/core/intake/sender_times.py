@@ -9,8 +9,8 @@ and whoever fits that stays with it until it fits no more. What fits nothing is 
 what the sender was found to go by, else by what is in force.
 
 After a start nobody has been heard yet, and what waited at the broker meanwhile is as old as that.
-An hour's wait would look like a clock an hour off. So what can have waited is believed as it is,
-and tells nothing of its sender.
+An hour's wait would look like a clock an hour off. So what can have been measured while nobody
+listened is believed to be, by what is in force or was before, and tells nothing of its sender.
 """
 
 from __future__ import annotations
@@ -52,9 +52,11 @@ class SenderTimes:
     def moment(self, sender: str, told: float, received: float) -> float:
         """The watch's time of what a sender told at `received`."""
         found = self._found.get(sender)
-        if found is None and self._may_have_waited(told - self._ahead, received):
-            return told - self._ahead
         tried = self._earlier if found is None else ()
+        if found is None:
+            for ahead in (self._ahead, *tried):
+                if self._may_have_waited(told - ahead, received):
+                    return told - ahead
         for ahead in (self._ahead if found is None else found, self._ahead, *tried):
             at = told - ahead
             if received - self._late_after <= at <= received + AHEAD:

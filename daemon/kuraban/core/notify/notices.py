@@ -69,14 +69,25 @@ class Notices:
     def unwatched(
         self, place: str, entry: Logged, hands: tuple[str | None, ...], at: float
     ) -> None:
-        """Tell the brewer of a batch that is not judged any more where it was; `hands` are those
-        who did it, and whoever of them is the brewer knows."""
+        """Tell the brewer of a batch that is not judged any more where it was."""
+        judged = self._view.batch(place, at) is not None and self._view.in_service(place)
+        self._to_brewer("another-batch" if judged else "watched-no-more", place, entry, hands, at)
+
+    def watched_less(
+        self, place: str, entry: Logged, hands: tuple[str | None, ...], at: float
+    ) -> None:
+        """Tell the brewer of a batch that is judged on, and might go wrong unheard."""
+        self._to_brewer("watched-less", place, entry, hands, at)
+
+    def _to_brewer(
+        self, what: str, place: str, entry: Logged, hands: tuple[str | None, ...], at: float
+    ) -> None:
+        """`hands` are those who did it, and whoever of them is the brewer knows."""
         view = self._view
         known = {person.id for person in map(view.house.person_called, hands) if person is not None}
         if known & {one.person for one in rota.chain(view.entry_log.manned, BREWER, at)[:1]}:
             return
-        judged = view.batch(place, at) is not None and view.in_service(place)
-        alarm = Alarm(place, "another-batch" if judged else "watched-no-more")
+        alarm = Alarm(place, what)
         maker = "" if hands[0] is None else view.house.called(hands[0])
         alarm.evidence = (f"entry={kind_of(entry.entry)}", f"maker={maker}")
         self.to_role(BREWER, at, partial(messages.page, self._writer.situation(alarm, at)))

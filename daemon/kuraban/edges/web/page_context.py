@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import base64
 import secrets
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Protocol, cast
+from typing import Annotated, Any, Protocol, cast
 
 import msgspec
 from fastapi import Depends, Request
 
 from kuraban.core.facts import Logged
+from kuraban.core.fates.entry_authority import on_pages
 from kuraban.core.site import House
 from kuraban.core.texts.messages import Words
 from kuraban.core.timescale import Pieces
@@ -21,16 +22,13 @@ from kuraban.core.views.snapshot import Snapshot
 from kuraban.edges.signing import Signer, Visit
 from kuraban.edges.web.live.snapshot_hub import SnapshotHub
 from kuraban.edges.web.security.accounts import Accounts, Role
+from kuraban.edges.web.security.signed_out import SignedOut
 from kuraban.edges.web.translator import Translator, choose
 
-COOKIE = "kuraban"
+COOKIE, DEVICE = "kuraban", "kuraban-device"
 TOKEN = "x-kuraban-token"
 RENEW_AFTER = 86400.0
 RANKS: dict[Role, int] = {"look": 0, "log": 1, "manage": 2}
-MANAGES = frozenset(
-    {"batch-start", "batch-end", "move", "split", "merge", "out-of-service", "in-service"}
-)
-"""Entries that take the role `manage`."""
 
 
 class NotKnown(Exception):
@@ -39,6 +37,10 @@ class NotKnown(Exception):
 
 class NotAllowed(Exception):
     """Somebody is signed in who may not do that, or the form is not one of ours."""
+
+
+class NotTheirs(Exception):
+    """Somebody is signed in, and somebody else made what they send."""
 
 
 class NotYet(Exception):
@@ -91,6 +93,7 @@ class PageContext:
     signer: Signer
     accounts: Accounts
     tools: Tools
+    signed_out: SignedOut
     encrypted: bool = False
     archive: Archive | None = None
 
@@ -130,8 +133,9 @@ class Visitor:
     def may(self, role: Role) -> bool:
         return RANKS[self.role] >= RANKS[role]
 
-    def may_log(self, entry: str) -> bool:
-        return self.may("manage" if entry in MANAGES else "log")
+    def may_make(self, fields: Mapping[str, Any]) -> bool:
+        """The entry that these fields spell; whether alone, the watch says."""
+        return self.may(on_pages(fields))
 
 
 def context(request: Request) -> PageContext:
@@ -145,6 +149,8 @@ def anybody(request: Request, context: Context) -> Visitor:
     """The visitor, let in or not."""
     now = context.clock()
     visit = context.signer.read_visit(request.cookies.get(COOKIE, ""), now)
+    if visit is not None and visit.nonce in context.signed_out:
+        visit = None
     old = visit is None or now - visit.since > RENEW_AFTER
     visit = visit or Visit(secrets.token_urlsafe(12), now)
     if old:

@@ -38,9 +38,9 @@ class FailoverOutbox:
         self._failing = False
         self._recovered = True
         self._claimed: dict[str, Row] = {}
-        """FailoverOutbox that the courier has claimed in the journal."""
+        """Rows that the courier has claimed in the journal."""
         self._lies: dict[str, str] = {}
-        """FailoverOutbox of the spare outbox: waiting, busy or done."""
+        """Rows of the spare outbox: waiting, busy, done, or in somebody's hand."""
 
     # What the watch loop says.
 
@@ -90,7 +90,7 @@ class FailoverOutbox:
         """Carry one row over to the journal; False for one that it does not have."""
         claimed = self._claimed.get(row_id) or self._kept.claim(row_id, now)
         if claimed is None:
-            return lies == "done"
+            return lies in ("done", "in hand")
         if lies == "busy":
             self._claimed[row_id] = claimed
         elif lies == "done":
@@ -163,10 +163,8 @@ class FailoverOutbox:
         self._spare.failed(row_id, now, reason, due)
         if row_id in self._spare:
             self._lies[row_id] = "waiting"
-        elif due is None:
-            self._lies[row_id] = "done"
-        else:  # somebody has it in hand, as the journal will be told
-            self._lies.pop(row_id, None)
+        else:  # given up, or somebody has it in hand, as the journal will be told
+            self._lies[row_id] = "done" if due is None else "in hand"
 
     def _done(self, row_id: str) -> None:
         """The journal knows what became of a row that was claimed there."""

@@ -92,7 +92,7 @@ async def events(
     yield "retry: 3000\n\n"
     sent: Parts = {}
     shown = context.hub.shown()
-    while not context.hub.closed:
+    while not context.hub.closed and visitor.visit.nonce not in context.signed_out:
         parts = press.parts(context, shown, name, language, may_log, make)
         news = {part: html for part, html in parts.items() if sent.get(part) != html}
         sent = parts

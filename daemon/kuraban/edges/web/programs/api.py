@@ -10,6 +10,7 @@ import dataclasses
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import tzinfo
+from pathlib import Path as Journal
 from typing import Annotated, Any, Literal
 
 import msgspec
@@ -27,8 +28,7 @@ from kuraban.core.views.snapshot import Snapshot
 from kuraban.edges.web import history_queries as past
 from kuraban.edges.web.forms.submit_entry import tell
 from kuraban.edges.web.page_context import TOKEN, Context, Somebody, check_token
-from kuraban.store.history import History
-from kuraban.store.summary import MINUTES, TENS
+from kuraban.store.upkeep.summary import MINUTES, TENS
 
 PREFIX = "/api/v1"
 LONGEST = 400 * DAY
@@ -138,8 +138,8 @@ def readings(
     if place not in house.place and place not in house.cooler:
         raise HTTPException(404, f"there is no place or cooler {place}")
     first, last = _range(start, end, context.clock(), house.zone)
-    history = History(context.history)
-    rows = _readings(history, house, place, first, last)
+    with past.reading(context.history):  # or it is told at once that it cannot be read
+        rows = _readings(context.history, house, place, first, last)
     headers = {"content-disposition": f'attachment; filename="{place}.{format}"'}
     return StreamingResponse(
         _bundled(_WRITERS[format](rows)), media_type=_KINDS[format],
@@ -217,15 +217,12 @@ def _moment(text: str) -> float:
 
 
 def _readings(
-    history: History, house: House, subject: str, start: float, end: float
+    journal: Journal, house: House, subject: str, start: float, end: float
 ) -> Iterator[Reading]:
-    try:
-        for probe in house.probes_of(subject):
-            for at, value, grain in history.graded(probe.id, start, end):
-                when = show_time(at, house.zone)
-                yield Reading(when, probe.id, probe.measures, value, STANDS_FOR[grain])
-    finally:
-        history.close()
+    for probe in house.probes_of(subject):
+        for at, value, grain in past.graded(journal, probe.id, start, end):
+            when = show_time(at, house.zone)
+            yield Reading(when, probe.id, probe.measures, value, STANDS_FOR[grain])
 
 
 def _entry(done: past.Done, house: House) -> Entry:
