@@ -32,7 +32,7 @@ CORE = (
         "course",
         "effects",
         "entries",
-        "conditions",
+        "alarm_conditions",
         "facts",
         "site",
         "rota",

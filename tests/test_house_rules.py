@@ -13,7 +13,7 @@ import pytest
 import typer.main
 from pydantic import BaseModel
 
-from kuraban.core.conditions import CONDITIONS
+from kuraban.core.alarm_conditions import CONDITIONS
 from kuraban.core.house_state import HouseState
 from kuraban.core.house_view import HouseView
 from kuraban.core.plan.entry_log import EntryLog
@@ -93,7 +93,7 @@ WALL = re.compile(
 BY_THE_WALL = {
     "clock": "which is joined to it",
     "queries.journal_state": "a command is asked by a person, who has the wall clock",
-    "runtime.watch": "what the broker is told of the watch, other programs read",
+    "runtime.outside": "what the broker is told of the watch, other programs read",
 }
 """Where the wall clock itself is meant. Everywhere else its time comes from the watch's own, since
 a pause that is measured by it ends when somebody sets it."""

@@ -23,39 +23,36 @@ from typing import TYPE_CHECKING, Final
 
 import msgspec
 
-from kuraban.clock import Clock, elapsed, wall_clock
+from kuraban.clock import Clock
 from kuraban.core.effects import Message, Step, Turn
 from kuraban.core.engine.engine import Engine
 from kuraban.core.engine.self_monitoring import PARTS
 from kuraban.core.facts import ClockStepped, Delivered, Fact, HouseChanged, Impaired
 from kuraban.core.intake.wire import Wire
+from kuraban.core.notify.first_words import on_a_lost_journal, on_calendars
 from kuraban.core.site import from_document, to_document
 from kuraban.core.texts.messages import Words
 from kuraban.core.units import HOUR, MINUTE, show_time
 from kuraban.edges.mqtt.fair_queue import Arrived, Cut
-from kuraban.edges.mqtt.front_door import FrontDoor
-from kuraban.edges.phones.courier import Addresses, Courier
-from kuraban.edges.phones.links import Links
-from kuraban.edges.phones.pictures import Pictures
-from kuraban.edges.ping import Ping
 from kuraban.edges.supervisor import Supervisor
 from kuraban.errors import JournalError
-from kuraban.queries.phone_curves import Curves, available
+from kuraban.queries.phone_curves import Curves
 from kuraban.runtime import feed, freeze, recover, run_to
 from kuraban.runtime.alarm_publisher import AlarmPublisher
 from kuraban.runtime.entries.batch_courses import begun
 from kuraban.runtime.health import Health
 from kuraban.runtime.intake import Intake
-from kuraban.runtime.journal_loss_notice import words_about
-from kuraban.runtime.journal_writer import JournalWriter
-from kuraban.runtime.outbox_failover import Rows
+from kuraban.runtime.outside import Outside
 from kuraban.runtime.own_facts import OwnFacts
 from kuraban.runtime.pace import Pace
 from kuraban.runtime.pages_process import PagesProcess
-from kuraban.runtime.retention_scheduler import RetentionScheduler
+from kuraban.runtime.storage.journal_writer import JournalWriter
+from kuraban.runtime.storage.outbox_failover import FailoverOutbox
+from kuraban.runtime.storage.retention_scheduler import RetentionScheduler
 from kuraban.settings import Settings
 from kuraban.store.history import History
 from kuraban.store.journal import open_or_set_aside
+from kuraban.store.journal_lock import held
 from kuraban.store.outbox import Outbox
 from kuraban.store.writer import RINGS_ON
 from kuraban.wall_clock import GAP, WallClock
@@ -92,8 +89,8 @@ class Watch:
 
     The constructor raises ConfigurationError for TLS files that cannot be used. `run` opens the
     journal, takes up where it ends, and returns when `stop` was called; it raises JournalError
-    where no journal can be opened, old or new. `on_turn` sees every turn that told something,
-    after it was written or kept.
+    where no journal can be opened, old or new, or another process watches with it. `on_turn` sees
+    every turn that told something, after it was written or kept.
     """
 
     def __init__(
@@ -103,12 +100,14 @@ class Watch:
         *,
         clock: Clock | None = None,
         supervisor: Supervisor | None = None,
+        outside: Outside | None = None,
         on_turn: Callable[[Turn], None] = lambda turn: None,
     ) -> None:
         self.settings = settings
         self.clock = clock or Clock()
         self._wall_clock = WallClock(self.clock)
         self._supervisor = supervisor or Supervisor(None)
+        self._outside = outside or Outside()
         self._on_turn = on_turn
         self._root = settings.mqtt.root
         self._zone = settings.house.zone
@@ -118,20 +117,17 @@ class Watch:
         """What was let go unread until this turn."""
         self._away = 0.0
         """For how long nobody had watched, real seconds."""
+        self._first_words: list[Message] = []
         self._local = OwnFacts()
         self._stopping = False
         self._health = Health(self.submit, self.clock)
-        outward = settings.outward
-        self._ping = None if outward.ping is None else Ping(outward.ping, outward.every)
+        self._ping = self._outside.ping(settings)
         self._written = self._checkpointed = float("-inf")
         self._turned = 0.0
         self._failed = False
         self._words = words
         self._pace = Pace(self._health.fails, self._root)
-        self._door = FrontDoor(
-            settings.mqtt, self._wire.subscriptions(), elapsed, wall=wall_clock,
-            line_of=self._wire.line_of, on_event=self._health.on_link,
-        )  # fmt: skip
+        self._door = self._outside.door(settings, self._wire, self._health.on_link)
         self._pages_process = PagesProcess(
             settings, words, settings.data / JOURNAL, self.submit, self.clock
         )
@@ -146,17 +142,12 @@ class Watch:
         self._journal_writer = JournalWriter(journal)
         self._alarm_publisher = AlarmPublisher(self._door.publish, self._root, self._zone)
         self._take_up_clock(path)
-        self._rows = Rows(Outbox(path), self.settings.addresses, self.clock)
+        self._rows = FailoverOutbox(Outbox(path), self.settings.addresses, self.clock)
         self._local.add(*self._rows.unreported())
-        addresses = {
-            person: Addresses(where.pages, where.notices)
-            for person, where in self.settings.addresses.items()
-        }
         self._curves = Curves(path)
-        pictures = Pictures(self._curves.draw) if available() else None
-        self._courier = Courier(
-            self._rows, addresses, self._health.delivered, elapsed,
-            further=Links(self._pages_process.link), pictures=pictures,
+        self._courier = self._outside.courier(
+            self.settings, self._rows, self._health.delivered, self._pages_process.link,
+            self._curves,
         )  # fmt: skip
         self._forwarder = self._forwarding(path)
         receiver = None if self.settings.history is None else self.settings.history.name
@@ -199,12 +190,17 @@ class Watch:
             "watching %d places with %d probes; journal %s",
             len(house.places), len(house.probes), self._journal_writer.journal.path,
         )  # fmt: skip
+        self._first_words = on_calendars(house, self.settings.unread, now)
+        for fault in self.settings.unread:
+            log.error("%s; the house's duty goes on without it", fault)
         if self._aside is not None:
             log.error("the journal was damaged and lies now as %s; a new one begins", self._aside)
+            self._first_words += on_a_lost_journal(house, str(self._aside), now)
         self._tell_gap(now)
         if self._since is not None:
             self._away = max(0.0, now - self._since) / self.clock.speed
             self._intake = Intake(self._wire, max(0.0, now - self._since))
+            self._wire.back(self._since, now)
         document = to_document(house)
         known = ""
         if self.engine.started:
@@ -232,6 +228,10 @@ class Watch:
     def run(self) -> None:
         """Watch until asked to stop. All of it in the thread that calls."""
         sys.setswitchinterval(SWITCH)
+        with held(self.settings.data / JOURNAL):
+            self._watch()
+
+    def _watch(self) -> None:
         self._open()
         self._begin()
         self._courier.start()
@@ -340,9 +340,9 @@ class Watch:
         for event in turn.story:
             if isinstance(event, Message):
                 self._curves.remember(self.engine, event)
-        if self._aside is not None:
-            turn.story.extend(words_about(self.settings.house, str(self._aside), turn.now))
-            self._aside = None
+        if self._first_words:
+            turn.story.extend(self._first_words)
+            self._first_words = []
         written = self._write(turn)
         if written:
             self._door.answer(arrived, self._cuts)

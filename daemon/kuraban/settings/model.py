@@ -107,7 +107,8 @@ class Settings:
     """Everything that was configured.
 
     `addresses` is by person, `data` the folder of the journal, `warnings` what will be missed in
-    the night though nothing is wrong, `pages` and `history` None where there are to be none.
+    the night though nothing is wrong, `web` and `history` None where there are to be none. `unread`
+    are calendars that could not be read: nobody is on duty by them.
     """
 
     house: House
@@ -119,3 +120,4 @@ class Settings:
     outward: Outward = Outward()
     history: Receiver | None = None
     keep: Keep = Keep()
+    unread: tuple[Fault, ...] = ()

@@ -17,7 +17,15 @@ from kuraban.settings.checks.advice import advise
 from kuraban.settings.checks.history_target import receiver, receiving, receiving_words
 from kuraban.settings.checks.listen_policy import exposure, split_listen
 from kuraban.settings.checks.references import check
-from kuraban.settings.checks.staffing import absences, manning, shifts, words_on
+from kuraban.settings.checks.secret_files import readable
+from kuraban.settings.checks.staffing import (
+    absences,
+    manning,
+    read_calendars,
+    shifts,
+    unread,
+    words_on,
+)
 from kuraban.settings.files.courses import Report, house_courses
 from kuraban.settings.files.faults import validate
 from kuraban.settings.files.sources import ENVIRONMENT, Raw, read_site, set_above, unknown_variables
@@ -35,7 +43,8 @@ def load(
 ) -> Settings:
     """The settings of a house; `env` is the process's own environment unless given.
 
-    Without `advised` no word is had on what will be missed, which takes most of the time.
+    Without `advised` no word is had on what will be missed, which takes most of the time; and a
+    calendar that cannot be read is no fault but stands in `unread`: the house goes on without it.
 
     Calendars are written out from the week of `now` on; without it they are read and no more.
 
@@ -49,20 +58,29 @@ def load(
     merged, above = read
     folder = site_file.resolve().parent
     raw = resolve(merged, reader(folder, env), str(site_file), report.faults)
+    calendars = read_calendars(raw, folder, now)
     table = _checked(site_file, raw, above, report.faults)
+    lost = [
+        Fault(str(site_file), found.key, found.wrong, found.right)
+        for found in unread(raw, folder, calendars)
+    ]
+    if advised:
+        report.faults.extend(lost)
     courses = house_courses(_course_folders(raw, folder), str(site_file), report)
     if table is None or report.faults:
         raise ConfigurationError(report.faults)
     house, addresses = _house(table, courses), _addresses(table)
     house = msgspec.structs.replace(
         house,
-        shifts=shifts(table, house.people, folder, now),
+        shifts=shifts(table, house.people, calendars),
         away=absences(table, house.zone),
     )
     if advised:
         report.warnings.extend(advise(house, addresses, raw, str(site_file)))
-        report.warnings.extend(words_on(table, house.people, folder, str(site_file), now))
+        if now is not None:
+            report.warnings.extend(words_on(table, house.people, calendars, str(site_file), now))
         report.warnings.extend(receiving_words(raw, str(site_file)))
+        report.warnings.extend(readable(merged, site_file))
     data = folder / table.site.data
     return Settings(
         house,
@@ -74,6 +92,7 @@ def load(
         outward=Outward(table.watch.ping, table.watch.ping_every),
         history=receiver(table.history, folder),
         keep=Keep(table.keep.days * DAY, table.keep.minute_days * DAY),
+        unread=tuple(lost),
     )
 
 
@@ -88,7 +107,7 @@ def _checked(site_file: Path, raw: Raw, above: Raw, faults: list[Fault]) -> Site
     faults.extend(
         Fault(where(found.location), found.key, found.wrong, found.right)
         for found in (
-            *check(raw, folder), *exposure(raw, folder), *manning(raw, folder),
+            *check(raw, folder), *exposure(raw, folder), *manning(raw),
             *receiving(raw, folder),
         )
     )  # fmt: skip

@@ -52,6 +52,34 @@ def test_a_backfill_of_just_the_steps_length_is_no_reading_of_now() -> None:
     assert times.moment("t3", NOW, NOW) == NOW - HOUR
 
 
+def test_what_waited_for_the_watch_is_no_sign_of_a_wrong_clock() -> None:
+    """The wall clock once stood an hour back and was put right. Now the watch was away for two
+    hours: what waited, of an hour ago too, is as old as it says, and so is all that follows."""
+    times = after(-HOUR, 0.0)
+    times.back(NOW - 2 * HOUR, NOW)
+    for minutes in (120, 70, 66, 60, 55, 20, 5, 0):
+        told = NOW - minutes * MINUTE
+        assert times.moment("t3", told, NOW + 1) == told
+
+
+def test_a_clock_that_stayed_is_believed_after_a_start_too() -> None:
+    """The wall clock is nine hours back, the probe's is right."""
+    times = after(-9 * HOUR)
+    times.back(NOW - 2 * HOUR, NOW)
+    assert times.moment("t3", NOW - HOUR, NOW + 1) == NOW - HOUR, "it waited for the watch"
+    assert times.moment("t3", NOW, NOW + 1) == NOW
+
+
+def test_what_waited_is_not_put_nine_hours_back_by_a_wrong_clock() -> None:
+    """It would meet the readings that truly are of then, and be dropped for them."""
+    times = after(9 * HOUR)
+    times.back(NOW - 30 * MINUTE, NOW)
+    for minutes in (29, 25, 12, 3):
+        assert times.moment("t3", NOW - minutes * MINUTE, NOW + 1) == NOW - minutes * MINUTE
+    along = NOW + 9 * HOUR - 20 * MINUTE
+    assert times.moment("along", along, NOW + 1) == NOW - 20 * MINUTE
+
+
 def test_a_clock_that_is_put_right_later_is_noticed() -> None:
     times = after(HOUR)
     assert times.moment("t3", NOW, NOW) == NOW

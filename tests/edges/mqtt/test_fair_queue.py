@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import time
+
+import pytest
+
 from kuraban.edges.mqtt import fair_queue
-from kuraban.edges.mqtt.fair_queue import TURN, WEIGHT, Arrived, FairQueue
+from kuraban.edges.mqtt.fair_queue import LEVEL_FOR, TURN, WEIGHT, Arrived, FairQueue
 
 
 def message(topic: str, mid: int, size: int = 10) -> Arrived:
@@ -46,10 +50,29 @@ def test_it_is_full_by_bytes_as_by_messages() -> None:
     assert not filled(message("a", 1)).full
 
 
-def test_a_cut_frees_half_and_the_noisy_line_loses_its_oldest() -> None:
+def caught_up(queue: FairQueue, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nothing waited for long enough: what fills the queue from now on is no backlog."""
+    now = time.monotonic()
+    queue.take(1)
+    monkeypatch.setattr(fair_queue.time, "monotonic", lambda: now + 2 * LEVEL_FOR)
+    queue.take(1)
+
+
+def test_what_waited_while_the_watch_was_away_is_not_cut() -> None:
+    queue = filled(*(message("loud", n) for n in range(100)))
+    queue.cut()
+    assert queue.cuts() == [] and len(queue) == 100
+
+
+def test_a_cut_frees_half_and_the_noisy_line_loses_its_oldest(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     loud = [message("loud", n) for n in range(98)]
     quiet = [message("quiet", 200 + n) for n in range(2)]
-    queue = filled(*quiet, *loud)
+    queue = filled()
+    caught_up(queue, monkeypatch)
+    for one in [*quiet, *loud]:
+        queue.put(one)
     queue.cut()
     (cut,) = queue.cuts()
     assert len(queue) <= 50 and cut.line == "loud"

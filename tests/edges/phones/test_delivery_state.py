@@ -6,6 +6,7 @@ from kuraban.core.facts import Delivered
 from kuraban.edges.phones.delivery_state import LONGEST, STUCK, DeliveryState, Service, rest
 from kuraban.edges.phones.memory_outbox import MemoryOutbox
 from kuraban.errors import JournalError
+from kuraban.store.outbox import Row
 from tests.edges.messages import AT, message
 
 
@@ -18,6 +19,13 @@ class Failing(MemoryOutbox):
         if self.full:
             raise JournalError("disk full")
         super().sent(row_id, now)
+
+
+class ByAnotherClock(MemoryOutbox):
+    """As the watch's own: rows are due by the house's time, the courier goes by elapsed time."""
+
+    def waiting(self, person: str, now: float) -> list[Row]:
+        return super().waiting(person, now + AT)
 
 
 class Bench:
@@ -66,6 +74,25 @@ def test_a_hung_service_holds_up_no_row_for_long(bench: Bench) -> None:
     assert bench.sent() == [True]
 
 
+def test_a_phone_that_rests_is_not_looked_after_five_times_a_second(bench: Bench) -> None:
+    """What it failed with waits for it, and the journal's disk is left alone meanwhile."""
+    delivery_state, aki = bench.delivery_state, bench.first
+    bench.rows.put(message("a"))
+    for failure in range(3):
+        now = AT + failure * LONGEST
+        for service in (bench.first, bench.second):
+            row = delivery_state.pick(service, now)
+            assert row is not None
+            delivery_state.settle(service, row.id, "no", now)
+    later = aki.failed_at + 2 * 1.25
+    bench.rows.put(message("b", at=later))
+    assert delivery_state.pick(aki, later) is not None
+    delivery_state.settle(aki, "b", "no", later)
+    after = later + 3
+    assert delivery_state.pick(aki, after) is None
+    assert delivery_state.pause(aki, after) == pytest.approx(min(aki.rest_until - after, 30.0))
+
+
 def test_all_services_hung_is_told(bench: Bench) -> None:
     """Nobody reached and nobody answering counts as failed, long before they answer."""
     bench.rows.put(message("a"))
@@ -74,6 +101,25 @@ def test_all_services_hung_is_told(bench: Bench) -> None:
     bench.delivery_state.sweep(AT + STUCK + 1)
     bench.delivery_state.sweep(AT + STUCK + 2)
     assert bench.sent() == [False]
+
+
+def test_what_waits_behind_a_hung_phone_is_told_of_too(bench: Bench) -> None:
+    """Somebody else is rung at once: its own turn may come in an hour, or never. Told once."""
+    bench.rows.put(message("a"))
+    bench.delivery_state.pick(bench.first, AT)
+    bench.delivery_state.pick(bench.second, AT)
+    bench.delivery_state.sweep(AT + STUCK + 1)
+    bench.rows.put(message("b", at=AT + 60))
+    for seconds in (60, 61):
+        bench.delivery_state.sweep(AT + seconds)
+    assert [(fact.row, fact.sent) for fact in bench.told] == [("a", False), ("b", False)]
+
+
+def test_who_has_no_address_is_told_of_by_whatever_clock_the_journal_goes() -> None:
+    rows, told = ByAnotherClock(), list[Delivered]()
+    rows.put(message("a"))
+    DeliveryState("aki", rows, (), (), told.append, tries=3).sweep(1000.0)
+    assert [(fact.sent, fact.reason) for fact in told] == [(False, "aki has no address")]
 
 
 def test_failure_is_told_once_and_trying_goes_on(bench: Bench) -> None:

@@ -9,7 +9,9 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from kuraban.core.site import Person
-from kuraban.settings.files.calendars import AHEAD, read_calendar, write_out
+from kuraban.settings.checks.staffing import manned
+from kuraban.settings.files.calendar_child import AHEAD, Read
+from kuraban.settings.files.calendars import read_calendar, titles, write_out
 from kuraban.settings.files.tables import CalendarTable
 
 TOKYO = ZoneInfo("Asia/Tokyo")
@@ -41,7 +43,8 @@ def both(
     path = tmp_path / "duty.ics"
     path.write_text("\r\n".join([*lines, "END:VCALENDAR", ""]), "utf-8")
     row = CalendarTable.model_validate({"role": "brewer", "file": path.name, **table})
-    found = write_out(read_calendar(path), row, PEOPLE, zone, now)
+    calendar = read_calendar(path)
+    found = manned(Read(titles(calendar), write_out(calendar, zone, now)), row, PEOPLE)
 
     def wall(at: float) -> str:
         return f"{datetime.fromtimestamp(at, zone):%m-%d %H:%M}"

@@ -18,9 +18,9 @@ from datetime import date
 
 import msgspec
 
+from kuraban.core.alarm_conditions import CONDITIONS
 from kuraban.core.alarms.alarm_manager import Doubted
 from kuraban.core.alarms.life_cycle import Alarm, State
-from kuraban.core.conditions import CONDITIONS
 from kuraban.core.deadlines import BatchEnded, Deadline, Evening, Morning
 from kuraban.core.detectors.base import Finding
 from kuraban.core.effects import Message, Step, Urgency

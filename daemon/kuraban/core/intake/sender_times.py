@@ -7,6 +7,10 @@ it was shows with the next reading of each: one that comes as it is measured is 
 most. So a sender that has not been heard since a step is also tried by what was in force before,
 and whoever fits that stays with it until it fits no more. What fits nothing is late, or ahead, by
 what the sender was found to go by, else by what is in force.
+
+After a start nobody has been heard yet, and what waited at the broker meanwhile is as old as that.
+An hour's wait would look like a clock an hour off. So what can have been measured while nobody
+listened is believed to be, by what is in force or was before, and tells nothing of its sender.
 """
 
 from __future__ import annotations
@@ -26,6 +30,7 @@ class SenderTimes:
         self._earlier: tuple[float, ...] = ()
         """How far the wall clock was ahead before, the latest first."""
         self._found: dict[str, float] = {}
+        self._began = self._waited = float("-inf")
 
     @property
     def plain(self) -> bool:
@@ -40,13 +45,26 @@ class SenderTimes:
         self._found = {who: by for who, by in self._found.items() if by != before}
         self._ahead = ahead
 
+    def back(self, since: float, now: float) -> None:
+        """Nobody listened between these two moments of the watch's time, and messages waited."""
+        self._waited, self._began = since, now
+
     def moment(self, sender: str, told: float, received: float) -> float:
         """The watch's time of what a sender told at `received`."""
         found = self._found.get(sender)
         tried = self._earlier if found is None else ()
+        if found is None:
+            for ahead in (self._ahead, *tried):
+                if self._may_have_waited(told - ahead, received):
+                    return told - ahead
         for ahead in (self._ahead if found is None else found, self._ahead, *tried):
             at = told - ahead
             if received - self._late_after <= at <= received + AHEAD:
                 self._found[sender] = ahead
                 return at
         return told - (self._ahead if found is None else found)
+
+    def _may_have_waited(self, at: float, received: float) -> bool:
+        """Whether it is older than a reading of now, and was measured while nobody listened."""
+        catching_up = received - self._began < self._late_after
+        return catching_up and self._waited - self._late_after <= at < received - self._late_after

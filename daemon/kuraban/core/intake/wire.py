@@ -87,6 +87,10 @@ class Wire:
             self._times.stepped(ahead)
             self._plain = self._times.plain
 
+    def back(self, since: float, now: float) -> None:
+        """Nobody listened between these two moments of the watch's time, and messages waited."""
+        self._times.back(since, now)
+
     def line_of(self, topic: str) -> str:
         """The topic itself where it is one of the house; all others are one line, without name."""
         before, _, subject = topic.rpartition("/")

@@ -16,7 +16,7 @@ from typing import NamedTuple
 from kuraban.core import entries as e
 from kuraban.core.facts import Fate, Logged
 from kuraban.core.intake.entry_validation import check_entry
-from kuraban.core.plan.corrections import CORRECTIONS, Amended, Key, corrected, root
+from kuraban.core.plan.entry_corrections import CORRECTIONS, Amended, Key, corrected, root
 from kuraban.core.plan.entry_reducer import apply
 from kuraban.core.plan.subject_state import Mask, Refused, SubjectStates
 from kuraban.core.site import House

@@ -47,6 +47,7 @@ ECHO: Final = 5.0
 """Within this many seconds of connecting the broker gives us our own retained status."""
 
 
+MakeClient = Callable[[Link, str, ssl.SSLContext | None, int], Client]
 LinkKind = Literal["connected", "refused", "lost", "deaf", "full", "fault", "stopped"]
 
 
@@ -67,8 +68,8 @@ class FrontDoor:
 
     `line_of` names the line of a topic, in which messages are fair to those of the others.
     `on_event` is called from the network thread; what it raises is swallowed. `clock` gives elapsed
-    seconds, `wall` the Unix seconds that others read. Raises ConfigurationError when the TLS files
-    cannot be used.
+    seconds, `wall` the Unix seconds that others read; `client` makes its two sessions. Raises
+    ConfigurationError when the TLS files cannot be used.
     """
 
     def __init__(
@@ -80,12 +81,13 @@ class FrontDoor:
         capacity: int = MESSAGES,
         line_of: Callable[[str], str] = str,
         wall: Callable[[], float] | None = None,
+        client: MakeClient = Client,
         on_event: Callable[[LinkEvent], None],
     ) -> None:
         self._settings = link
         self._topics = topics
         self._clock, self._wall = clock, wall or clock
-        self._tell_on = on_event
+        self._tell_on, self._make_client = on_event, client
         self._status_topic, self._below = f"{link.root}/watch/status", f"{link.root}/"
         tls = tls_context(link)
         self._kept = self._make(link.client_id, tls)
@@ -167,6 +169,7 @@ class FrontDoor:
             if not queue:
                 self._bell.wait(wait)
             self._hungry = False
+            self._bell.clear()
         taken = queue.take(most)
         if not taken and len(queue):
             self._bell.wait(PAUSE)
@@ -419,7 +422,7 @@ class FrontDoor:
 
     def _make(self, client_id: str, tls: ssl.SSLContext | None) -> Client:
         place, kept = self._settings, client_id == self._settings.client_id
-        client = Client(place, client_id, tls, SESSION_KEPT if kept else 0)
+        client = self._make_client(place, client_id, tls, SESSION_KEPT if kept else 0)
         client.will_set(self._status_topic, self._status("gone"), qos=1, retain=True)
         client.on_message = self._on_message
         client.on_connect = self._safe(self._on_connect)

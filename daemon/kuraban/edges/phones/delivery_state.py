@@ -29,6 +29,7 @@ from kuraban.store.outbox import Row
 SHORTEST, LONGEST = 2.0, 300.0
 STUCK: Final = 20.0
 """A send that takes longer than this, seconds, is not waited for."""
+NO_ANSWER: Final = f"no answer within {STUCK:g} s"
 
 
 class Rows(Protocol):
@@ -148,25 +149,31 @@ class DeliveryState:
     def sweep(self, now: float) -> None:
         """Rows that no service can move: those had by all, or by nobody for want of addresses.
 
+        What waits behind a service that hangs is told of as failing, since its turn may never come.
         What is known of rows that were withdrawn meanwhile is forgotten.
         """
-        waiting = self._rows.waiting(self.person, math.inf)
-        known = {row.id for row in waiting} | self._open.keys()
+        waiting = {row.id for row in self._rows.waiting(self.person, math.inf)}
+        known = waiting | self._open.keys()
         self._failures = {row: kept for row, kept in self._failures.items() if row in known}
         self._told &= known
-        for row in waiting:
-            if row.due > now:
-                continue
-            services = self._for(row)
-            if all(service.name in row.had for service in services):
-                claimed = self._rows.claim(row.id, now)
-                if claimed is not None and services:
-                    self._done(claimed, now)
-                elif claimed is not None:
-                    reason = f"{self.person} has no address"
-                    self._rows.failed(row.id, now, reason, None)
-                    self._tell(claimed, now, False, reason)
+        for row in self._rows.waiting(self.person, now):
+            left = [service for service in self._for(row) if service.name not in row.had]
+            if not left:
+                self._finish(row, now)
+            elif row.id not in self._told and all(service.hangs(now) for service in left):
+                self._told.add(row.id)
+                self._tell(row, now, False, f"{left[0].name}: {NO_ANSWER}")
         self.close(now)
+
+    def _finish(self, row: Row, now: float) -> None:
+        """A row that all services had, or for which there is none."""
+        claimed = self._rows.claim(row.id, now)
+        if claimed is not None and self._for(row):
+            self._done(claimed, now)
+        elif claimed is not None:
+            reason = f"{self.person} has no address"
+            self._rows.failed(row.id, now, reason, None)
+            self._tell(claimed, now, False, reason)
 
     def give_back(self, now: float) -> None:
         """At the end: rows that no service is busy with wait again, without doubt."""
@@ -184,6 +191,8 @@ class DeliveryState:
         if due is None:
             return 30.0
         wake = max(due, min(service.rest_until, service.failed_at + SHORTEST))
+        if wake <= now:  # what is due was not for this service, or is not yet
+            wake = service.rest_until if service.rests(now) else math.inf
         return min(max(wake - now, 0.2), 30.0)
 
     def _for(self, row: Row) -> tuple[Service, ...]:
@@ -246,7 +255,7 @@ class DeliveryState:
                 return
         if work.row.id not in self._told:
             self._told.add(work.row.id)
-            reason = work.reason or f"{work.services[0].name}: no answer within {STUCK:g} s"
+            reason = work.reason or f"{work.services[0].name}: {NO_ANSWER}"
             self._tell(work.row, now, False, reason)
 
     def _tell(self, row: Row, now: float, sent: bool, reason: str) -> None:

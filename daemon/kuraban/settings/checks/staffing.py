@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta, tzinfo
 from pathlib import Path
 from typing import Any
@@ -12,20 +14,61 @@ from kuraban.core.site import Away, Person, Shift
 from kuraban.core.units import DAY, MINUTE
 from kuraban.errors import Fault
 from kuraban.settings.checks.references import Found, Row, Wrong, rows
-from kuraban.settings.files.calendars import AHEAD, MOST, read_calendar, write_out
-from kuraban.settings.files.tables import AwayTable, SiteFile
+from kuraban.settings.files.calendar_child import AHEAD, MOST, Read, read_apart
+from kuraban.settings.files.tables import AwayTable, CalendarTable, SiteFile
 from kuraban.settings.files.values import listed, nearest, show
 
+Calendars = Mapping[int, Read]
+"""What each [[calendar]] came to, by its place among them."""
 
-def manning(raw: Mapping[str, Any], folder: Path) -> Found:
+
+@dataclass(slots=True)
+class Written:
+    """What a calendar came to: shifts, and the titles that name nobody."""
+
+    shifts: list[Shift] = field(default_factory=list)
+    nobody: list[str] = field(default_factory=list)
+
+
+def read_calendars(raw: Mapping[str, Any], folder: Path, now: float | None) -> Calendars:
+    """Every calendar file that is named, each read once; without `now` no duty is written out."""
+    site = raw.get("site")
+    zone = _zone(site.get("timezone") if isinstance(site, dict) else None)
+    return {
+        row.index: read_apart(folder / row.text("file"), zone, now)
+        for row in rows(raw, "calendar")
+        if row.text("file")
+    }
+
+
+def _zone(name: object) -> ZoneInfo:
+    """A zone that is none is a fault of its own."""
+    try:
+        return ZoneInfo(str(name))
+    except (KeyError, ValueError, OSError):
+        return ZoneInfo("Asia/Tokyo")
+
+
+def manning(raw: Mapping[str, Any]) -> Found:
     """Every fault of [[calendar]] and [[away]] that is more than one of form."""
     people = [row.text("id") for row in rows(raw, "person") if row.text("id")]
     for row in rows(raw, "calendar"):
         yield from _person(row, people)
-        yield from _file(row, folder)
     for row in rows(raw, "away"):
         yield from _person(row, people)
         yield from _order(row)
+
+
+def unread(raw: Mapping[str, Any], folder: Path, calendars: Calendars) -> Found:
+    """The calendars that cannot be read: nobody is on duty by them."""
+    for row in rows(raw, "calendar"):
+        found, named = calendars.get(row.index, Read()), row.text("file")
+        if found.missing:
+            right = "name a file that can be read; relative paths start at the site file"
+            yield _at(row, "file", f"{folder / named}: {found.missing}", right)
+        elif found.wrong:
+            right = "save it from the calendar program as iCalendar (.ics)"
+            yield _at(row, "file", f"{folder / named} {found.wrong}", right)
 
 
 def _at(row: Row, key: str, wrong: str, right: str) -> Wrong:
@@ -37,20 +80,6 @@ def _person(row: Row, people: list[str]) -> Found:
     if named and named not in people:
         right = nearest(named, people, f"known are {listed(people)}")
         yield _at(row, "person", f"there is no person {show(named)}", right)
-
-
-def _file(row: Row, folder: Path) -> Found:
-    named = row.text("file")
-    if not named:
-        return
-    try:
-        read_calendar(folder / named)
-    except OSError as refused:
-        right = "name a file that can be read; relative paths start at the site file"
-        yield _at(row, "file", f"{folder / named}: {refused.strerror}", right)
-    except ValueError as refused:
-        right = "save it from the calendar program as iCalendar (.ics)"
-        yield _at(row, "file", f"{folder / named} {refused}", right)
 
 
 def _order(row: Row) -> Found:
@@ -84,28 +113,50 @@ def _away(row: AwayTable, zone: tzinfo) -> Away:
     return Away(person=row.person, start=start, end=end, arrive=row.minutes * MINUTE)
 
 
-def shifts(
-    table: SiteFile, people: tuple[Person, ...], folder: Path, now: float | None
-) -> tuple[Shift, ...]:
-    """What every calendar comes to from the week of `now` on; without `now`, nothing."""
-    if now is None:
-        return ()
-    zone, found = ZoneInfo(table.site.timezone), list[Shift]()
-    for row in table.calendar:
-        found += write_out(read_calendar(folder / row.file), row, people, zone, now).shifts
-    return tuple(found)
+def shifts(table: SiteFile, people: tuple[Person, ...], calendars: Calendars) -> tuple[Shift, ...]:
+    """What every calendar that could be read comes to."""
+    written = (manned(calendars[n], row, people) for n, row in enumerate(table.calendar))
+    return tuple(shift for one in written for shift in one.shifts)
+
+
+def manned(read: Read, table: CalendarTable, people: tuple[Person, ...]) -> Written:
+    """Each duty as its person's. Whose it is stands in the table, or in the event's title: the id
+    or the name of a person, alone or as a word in it."""
+    written = Written()
+    if table.person is None:
+        written.nobody = [title for title in read.titles if _named(title, people) is None]
+    for duty in read.duties:
+        person = table.person or _named(duty.title, people)
+        if person is not None:
+            written.shifts.append(
+                Shift(
+                    role=table.role, person=person, order=table.order, start=duty.start,
+                    end=duty.end, awake=table.awake,
+                )
+            )  # fmt: skip
+    written.shifts.sort(key=lambda shift: (shift.start, shift.end, shift.person))
+    del written.shifts[MOST:]
+    return written
+
+
+def _named(title: str, people: tuple[Person, ...]) -> str | None:
+    """The person whom a title names, None where it names nobody or several."""
+    spelled = title.strip().casefold()
+    for person in people:
+        if spelled in (person.id, person.name.casefold()):
+            return person.id
+    words = set(re.split(r"[\s,;:/()・、]+", spelled))
+    found = [one.id for one in people if {one.id, one.name.casefold()} & words]
+    return found[0] if len(found) == 1 else None
 
 
 def words_on(
-    table: SiteFile, people: tuple[Person, ...], folder: Path, where: str, now: float | None
+    table: SiteFile, people: tuple[Person, ...], calendars: Calendars, where: str, now: float
 ) -> Iterator[Fault]:
     """What will be missed of a calendar: events that name nobody, or none ahead at all."""
-    if now is None:
-        return
-    zone = ZoneInfo(table.site.timezone)
     for index, row in enumerate(table.calendar):
         key = f"calendar[#{index + 1}].file"
-        written = write_out(read_calendar(folder / row.file), row, people, zone, now)
+        written = manned(calendars[index], row, people)
         titles = list(dict.fromkeys(written.nobody))
         if titles:
             wrong = f"{len(titles)} events name nobody, such as {show(titles[0])}"

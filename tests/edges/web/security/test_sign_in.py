@@ -29,6 +29,8 @@ def guarded(served: Served) -> None:
         ("/\\elsewhere.example", "/"),
         ("\\\\elsewhere.example", "/"),
         ("javascript:alert(1)", "/"),
+        ("//[", "/"),
+        ("http://[", "/"),
         ("/a\r\nset-cookie: x=1", "/"),
         ("", "/"),
     ],

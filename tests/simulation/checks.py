@@ -1,0 +1,394 @@
+"""What must be true of every season, whatever befell it."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections import Counter
+from collections.abc import Callable, Iterator
+from contextlib import closing
+from itertools import pairwise
+
+import msgspec
+
+from kuraban.core.effects import Message, Step
+from kuraban.core.engine.engine import Engine
+from kuraban.core.facts import Reading
+from kuraban.core.units import HOUR, MINUTE
+from kuraban.edges.phones.courier import DOUBT
+from kuraban.store.history import History
+from kuraban.store.journal import Journal
+from tests.core.house import words
+from tests.simulation import model
+from tests.simulation.brewery import (
+    AFTER,
+    DATED,
+    EVERY,
+    OF,
+    OUTSIDE,
+    PING_EVERY,
+    PLANNED,
+    START,
+    STORE,
+)
+from tests.simulation.season import SETTLES, Season
+
+Wrong = Iterator[tuple[str, str]]
+SLOWEST = 4 * MINUTE
+"""What a lazy machine and a turn may take."""
+
+
+class Told:
+    """What the journal says at the end."""
+
+    def __init__(self, season: Season) -> None:
+        self.faults = self._faults(season)
+        with closing(History(season.journal)) as history:
+            self.before = list(history.steps(0, season.began))
+            self.steps = list(history.steps(season.began, 9e12))
+            self.messages = list(history.messages(season.began, 9e12))
+            self.left = list(history.messages(0, season.began))
+            self.entries = {logged.key for logged in history.entries(None, 0, 9e12)}
+            self.facts = [fact for _, fact in history.facts_after()]
+            self.now = history.now() or 0.0
+            self.first = {told.logged.key for told in history.first_fates(0.0)}
+        with closing(sqlite3.connect(season.journal)) as db:
+            self.refused = int(db.execute("SELECT total(total) FROM refusal_count").fetchone()[0])
+            self.values: dict[str, Counter[float]] = {probe: Counter() for probe in EVERY}
+            select = "SELECT probe.id, value FROM reading JOIN probe ON number = probe"
+            for probe, value in db.execute(f"{select} WHERE at >= ?", (season.began - 300.0,)):
+                self.values[probe][round(value, 6)] += 1
+
+    @staticmethod
+    def _faults(season: Season) -> list[str]:
+        with closing(Journal.open(season.journal)) as journal:
+            return [str(fault) for fault in journal.verify()]
+
+
+def at(moment: float) -> str:
+    return f"{(moment - START) / HOUR:.3f} h"
+
+
+def the_chain_holds(season: Season, told: Told) -> Wrong:
+    for fault in told.faults:
+        yield "chain", fault
+
+
+def nothing_answered_is_lost(season: Season, told: Told) -> Wrong:
+    """But of a list of readings that all lie ahead of a wall clock that is wrong: they are taken
+    when they come, which is one moment, and the first of it is kept.
+    """
+    refused = 0
+    for sent in season.broker.sent:
+        kind = sent.what[0]
+        if not sent.answered:
+            if not sent.lost:
+                yield "left over", f"{sent.what} of {at(sent.at)} was never answered"
+            continue
+        if kind == "reading":
+            for value in sent.what[2][: 0 if sent.wrong and len(sent.what[2]) > 1 else None]:
+                if not told.values[sent.what[1]][value]:
+                    yield "lost", f"{value} of {sent.what[1]} of {at(sent.at)}"
+        elif kind == "entry":
+            refused += sent.what[1:] not in told.entries
+        else:
+            refused += 1
+    if refused > told.refused:
+        yield "lost", f"{refused} should have been refused, {told.refused} were"
+
+
+def nothing_counts_twice(season: Season, told: Told) -> Wrong:
+    """But what bears no time and was handed over twice: nothing in it says that it is one. Nor
+    where the machine's clock was wrong when the watch started: by which clock a board goes shows
+    only with what it says next.
+    """
+    if season.started_wrong:
+        return
+    again = {
+        (sent.what[1], value)
+        for sent in season.broker.sent
+        if sent.what[0] == "reading" and sent.given > 1 and sent.what[1] not in DATED
+        for value in sent.what[2]
+    }
+    for probe, values in told.values.items():
+        for value, count in values.items():
+            if count > 1 and (probe, value) not in again:
+                yield "twice", f"{value} of {probe} stands {count} times in the journal"
+
+
+def every_entry_is_decided(season: Season, told: Told) -> Wrong:
+    for key in told.entries - told.first:
+        yield "undecided", f"nobody knows what became of {key}"
+
+
+def the_journal_replays(season: Season, told: Told) -> Wrong:
+    if season.upgraded or season.memory_lost or season.script.schema:
+        return
+    engine = Engine(words())
+    for fact in told.facts:
+        engine.take(fact)
+    engine.wake(told.now)
+    again = engine.drain().story
+    ours = sorted((*told.steps, *told.messages), key=_order)
+    for left, right in zip(sorted(again, key=_order), ours, strict=False):
+        if left != right:
+            yield "replay", f"{left}\n  is in the journal {right}"
+            return
+    if len(again) != len(ours):
+        yield "replay", f"{len(again)} told again, {len(ours)} in the journal"
+
+
+def _order(event: Step | Message) -> tuple[float, str, str]:
+    return event.at, type(event).__name__, event.alarm if isinstance(event, Step) else event.id
+
+
+def every_page_has_its_cause(season: Season, told: Told) -> Wrong:
+    """Each alarm of it rings at that moment, by the steps before it."""
+    ringing: dict[str, float] = {}
+    left = iter(sorted((*told.before, *told.steps), key=lambda step: step.at))
+    step = next(left, None)
+    for page in sorted(told.messages, key=lambda message: message.at):
+        while step is not None and step.at <= page.at:
+            if step.step in model.RINGING:
+                ringing[step.alarm] = step.at
+            step = next(left, None)
+        for alarm in page.alarms if page.step == "page" else ():
+            if alarm not in ringing:
+                yield "cause", f"{page.person} was rung for {alarm} at {at(page.at)}: it never rang"
+
+
+def no_step_is_told_twice(season: Season, told: Told) -> Wrong:
+    last: dict[tuple[str, tuple[str, ...], int], float] = {}
+    rang = [(step.at, step.alarm) for step in told.steps if step.step in model.RINGING]
+    for page in told.messages:
+        if page.step != "page":
+            continue
+        key = page.person, page.alarms, page.rung
+        before = last.get(key)
+        last[key] = page.at
+        if before is None or any(before < when <= page.at and what in page.alarms
+                                 for when, what in rang):  # fmt: skip
+            continue
+        if page.at - before < 5 * MINUTE:
+            yield "told twice", f"{page.person} of {page.alarms} at {at(before)} and {at(page.at)}"
+
+
+def no_phone_hears_twice(season: Season, told: Told) -> Wrong:
+    """Unless it says so, or the service had said that the first did not come."""
+    if season.memory_lost:
+        return
+    made = Counter((m.person, m.title, m.body) for m in (*told.left, *told.messages))
+    heard: Counter[tuple[str, str, str, str]] = Counter()
+    for rung in season.phones.rung:
+        marked = any(rung.body.endswith(words) for words in DOUBT.values())
+        if not marked and not rung.unsure:
+            heard[rung.address, rung.person, rung.title, rung.body] += 1
+    for (address, *what), count in heard.items():
+        if count > made[tuple(what)]:  # type: ignore[index]
+            yield "heard twice", f"{address} got {count} times: {what[1]}"
+
+
+def somebody_is_reached(season: Season, told: Told) -> Wrong:
+    """Of what rings at any hour, as the model says, whoever's phone is dead."""
+    off = _off(season)
+    heard = _heard(season, told)
+    steps = [msgspec.structs.replace(step, at=season.truly(step.at)) for step in told.steps]
+    for ring in model.rings(season.house, steps, _beyond(season)):
+        people = model.everyone(season.house, ring.role)
+        who = {person for when, person, alarms in heard
+               if alarms & ring.alarms and when >= ring.start - 1}  # fmt: skip
+        times = [when for when, person, alarms in heard if alarms & ring.alarms
+                 and when >= ring.start - 1]  # fmt: skip
+        due = model.later(ring.start + model.REACHED_WITHIN, ring.start, off, model.REACHED_WITHIN)
+        due = min(due, season.end)
+        alive = {p for p in people if season.phones.of[p].well_from_to(ring.start - 330, due)}
+        if alive and ring.end > due and not any(when <= due for when in times):
+            yield (
+                "nobody reached",
+                (
+                    f"{ring.subject} {ring.side} rings since {at(ring.start)}, nobody had it by"
+                    f" {at(due)} though {sorted(alive)} could"
+                ),
+            )
+        rungs = model.QUICK if ring.quick else model.SLOW
+        due = ring.start + rungs + model.ALL_WITHIN
+        due = model.later(due, ring.start, off, model.ALL_WITHIN)
+        alive = {p for p in people if season.phones.of[p].well_from_to(ring.start - 330, due)}
+        if ring.end > due and due < season.end - MINUTE and alive - who:
+            yield (
+                "ladder",
+                (
+                    f"{ring.subject} {ring.side} rings since {at(ring.start)} unanswered, and"
+                    f" {sorted(alive - who)} had not heard by {at(due)}"
+                ),
+            )
+
+
+def _beyond(season: Season) -> Callable[[str, str, float], bool]:
+    """Whether a place is and stays beyond its tolerance, or its limit, around a moment, truly."""
+
+    def holds(place: str, condition: str, moment: float) -> bool:
+        far, _, side = condition.rpartition("-")
+        if place not in PLANNED or side not in ("warm", "cold") or (far and place == STORE):
+            return False
+        sign = 1 if side == "warm" else -1
+        beyond = OUTSIDE[place] * (2 if far else 1) + 0.1
+        around = [moment + minutes * MINUTE for minutes in (-40, -20, 0, 20, 40)]
+        warm = [season.warmth.at(place, (one - season.began) / HOUR) for one in around]
+        return all(sign * (one - PLANNED[place]) > beyond for one in warm)
+
+    return holds
+
+
+def _off(season: Season) -> list[tuple[float, float]]:
+    """When the watch did not watch, or slept."""
+    found = []
+    before = season.began
+    for life in season.lives:
+        ready = life.ready if life.ready is not None else life.ended or season.end
+        found.append((before, ready))
+        before = life.ended or season.end
+        for one, two in pairwise((*life.petted, before)):
+            if two - one > SLOWEST:
+                found.append((one, two))
+    return found
+
+
+def _heard(season: Season, told: Told) -> list[tuple[float, str, set[str]]]:
+    """When whom a phone told of which alarms."""
+    alarms: dict[tuple[str, str], list[Message]] = {}
+    for message in told.messages:
+        alarms.setdefault((message.person, message.title), []).append(message)
+    found = []
+    for rung in season.phones.rung:
+        for message in alarms.get((rung.person, rung.title), ()):
+            if rung.body.startswith(message.body):
+                found.append((rung.at, rung.person, set(message.alarms)))
+                break
+    return found
+
+
+def what_is_wrong_is_told(season: Season, told: Told) -> Wrong:
+    """A place outside its tolerance for its delay, by the readings that came in time and with
+    nothing that masks it, has raised its alarm."""
+    off = _off(season)
+    touched = {event.where for event in season.script.events if event.do == "entry"
+               and event.entry.get("entry") != "batch-start"}  # fmt: skip
+    running = {subject for subject, id_ in told.entries if id_.startswith("at-")}
+    steps = [step for step in told.steps if step.step != "normal"]
+    if any(event.do == "clock" for event in season.script.events) or season.script.schema:
+        return
+    for probe, place in OF.items():
+        if place in touched or (place != "store" and place not in running):
+            continue
+        gap = 2.5 * EVERY[probe] * MINUTE
+        since: float | None = None
+        before = 0.0
+        for fact in told.facts:
+            if not isinstance(fact, Reading) or fact.probe != probe or fact.late:
+                continue
+            beyond = abs(fact.value - PLANNED[place]) - OUTSIDE[place]
+            if beyond < 0.1 or fact.received - before > gap:
+                since = None
+            if beyond >= 0.1 and since is None:
+                since = fact.received
+            before = fact.received
+            if since is None:
+                continue
+            due = since + AFTER[place] + EVERY[probe] * MINUTE + SLOWEST
+            due = model.later(due, since, off, AFTER[place] + 2 * EVERY[probe] * MINUTE + SLOWEST)
+            if fact.received > due and not _alarmed(steps, place, since, fact.received):
+                yield (
+                    "untold",
+                    (
+                        f"{place} is outside since {at(since)}, {fact.value:.2f}, and had no alarm"
+                        f" by {at(due)}"
+                    ),
+                )
+                break
+
+
+def _alarmed(steps: list[Step], place: str, since: float, until: float) -> bool:
+    """Whether one stood by then."""
+    return any(
+        step.subject == place and step.condition.endswith(("warm", "cold", "overcooling"))
+        and not step.condition.startswith("trending") and step.at <= until
+        for step in steps
+    )  # fmt: skip
+
+
+def nobody_is_rung_for_nothing(season: Season, told: Told) -> Wrong:
+    """A tank that never left its plan is never told as warm or cold."""
+    drifting = {event.where for event in season.script.events if event.do in ("drift", "entry")
+                and event.entry.get("entry") not in ("batch-start", "stir", "note")}  # fmt: skip
+    if season.script.schema:
+        return
+    mangled = {OF[event.where] for event in season.script.events if event.do == "mangled"}
+    for step in told.steps:
+        if step.subject in PLANNED and step.step == "raised" and step.urgency == "wake":
+            product = step.condition.endswith(("warm", "cold", "overcooling"))
+            if product and step.subject not in drifting | mangled:
+                yield "false", f"{step.alarm} at {at(step.at)}: {step.text}"
+
+
+def silence_is_noticed(season: Season, told: Told) -> Wrong:
+    """Signs of life come while all is well, and none when nobody watches."""
+    for life in season.lives:
+        ready, ended = life.ready or 9e99, life.ended or season.end
+        for one, two in pairwise((*life.petted, ended)):
+            if two - one > SLOWEST and not _slept(season, one, two):
+                yield "standing still", f"no good turn from {at(one)} to {at(two)}"
+        calls = [ready, *(call for call in season.pinged if ready <= call <= ended), ended]
+        for one, two in pairwise(calls):
+            if two - one > PING_EVERY + 2 * SLOWEST and not _excused(season, told, one, two):
+                yield "no sign of life", f"from {at(one)} to {at(two)}"
+    dead = [(one.ended or 9e99, two.ready or 9e99) for one, two in pairwise(season.lives)]
+    for call in season.pinged:
+        if any(start < call < end for start, end in dead):
+            yield "false sign of life", at(call)
+
+
+def _slept(season: Season, start: float, end: float) -> bool:
+    return any(
+        event.do == "sleep" and season.began + event.at * HOUR < end
+        and season.began + (event.at + event.lasts) * HOUR > start
+        for event in season.script.events
+    )  # fmt: skip
+
+
+def _excused(season: Season, told: Told, start: float, end: float) -> bool:
+    """Asleep, the disk failed, or somebody could not be reached: then it is to stay away."""
+    fails = [one for one in season.failing if one[0] < end and one[1] + 3 * MINUTE > start]
+    phones = any(
+        not phone.well_from_to(start - 10 * MINUTE, end) for phone in season.phones.of.values()
+    )
+    return bool(fails) or phones or _slept(season, start, end)
+
+
+def little_is_left_over(season: Season, told: Told) -> Wrong:
+    """When all is well for an hour nothing is on the way to anybody, and nothing has piled up."""
+    with closing(sqlite3.connect(season.journal)) as db:
+        waiting = db.execute("SELECT id, person, due, claimed FROM outbox").fetchall()
+    for row in waiting:
+        if row[1] not in season.house.person:
+            continue
+        yield "unsent", f"{row} still waits at the end"
+    watch = season.life.watch
+    if watch is not None and watch.engine.started and len(watch.engine.deadlines.items) > 120:
+        yield "piled up", f"{len(watch.engine.deadlines.items)} deadlines"
+
+
+CHECKS: tuple[Callable[[Season, Told], Wrong], ...] = (
+    the_chain_holds, nothing_answered_is_lost, nothing_counts_twice, every_entry_is_decided,
+    the_journal_replays, every_page_has_its_cause, no_step_is_told_twice, no_phone_hears_twice,
+    somebody_is_reached, what_is_wrong_is_told, nobody_is_rung_for_nothing, silence_is_noticed,
+    little_is_left_over,
+)  # fmt: skip
+
+
+def wrong_with(season: Season) -> list[tuple[str, str]]:
+    """Each rule that was broken, and how."""
+    told = Told(season)
+    return season.wrong + [found for check in CHECKS for found in check(season, told)]
+
+
+assert SETTLES * HOUR > model.SLOW + model.ALL_WITHIN
