@@ -9,6 +9,7 @@ import subprocess
 import sys
 import threading
 import time
+from bisect import bisect_right
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -128,21 +129,35 @@ def settings(broker: Mosquitto, sink: Sink, data: Path) -> Settings:
 
 
 class StepClock(Clock):
-    """It stands still until it is set. The wall clock beside it is `wrong` by so many seconds."""
+    """It stands still until it is set. The wall clock beside it is `wrong` by so many seconds.
+
+    What it said at a moment of elapsed time stays so, though another thread sets it meanwhile: else
+    a watch that looks at both clocks in one breath would see a step that nobody made.
+    """
 
     def __init__(self, start: float) -> None:
         super().__init__(speed=1000.0)
-        self.moment = start
+        self._said = [(-math.inf, start)]
         self.wrong = 0.0
 
+    @property
+    def moment(self) -> float:
+        return self._said[-1][1]
+
+    @moment.setter
+    def moment(self, moment: float) -> None:
+        self._said.append((elapsed(), moment))
+
     def of(self, real: float) -> float:
-        return real if math.isinf(real) else self.moment
+        if math.isinf(real):
+            return real
+        return self._said[bisect_right(self._said, (real, math.inf)) - 1][1]
 
     def real(self, moment: float) -> float:
         return elapsed() + (moment - self.moment)
 
     def shown(self, real: float) -> float:
-        return self.moment + self.wrong
+        return self.of(real) + self.wrong
 
     def jump(self, by: float) -> None:
         self.moment += by

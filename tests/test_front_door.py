@@ -143,7 +143,7 @@ class Stalled(Watch):
     def __init__(self, found: Settings) -> None:
         super().__init__(found, load_words())
         self.goes = threading.Event()
-        self._door._capacity = self._door._limit = 100
+        self._door._queue.messages = 100
 
     def turn(self, wait: float = 0.0) -> bool:
         self.goes.wait(30)

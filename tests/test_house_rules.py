@@ -13,7 +13,7 @@ import pytest
 import typer.main
 from pydantic import BaseModel
 
-from kuraban.core.conditions import CONDITIONS
+from kuraban.core.alarm_conditions import CONDITIONS
 from kuraban.core.house_state import HouseState
 from kuraban.core.house_view import HouseView
 from kuraban.core.plan.entry_log import EntryLog

@@ -2,12 +2,16 @@
 
 A line carries `tst`, `topic`, `payload` and may carry `qos` and `retain`. Several recordings merge
 by `tst`, stably; a line that is earlier than one before it in its file is taken at that one's time.
+
+A recording may come from anybody: it is read line by line, a line may be so long and no longer, and
+a packed one that swells beyond measure is not read to its end.
 """
 
 from __future__ import annotations
 
 import gzip
 import heapq
+import math
 import zlib
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -17,6 +21,12 @@ import msgspec
 
 from kuraban.core.units import parse_time
 from kuraban.errors import RecordingError
+
+LONGEST = 2_000_000
+"""Bytes of one line; the longest message that is heard comes to less, however it is spelled."""
+RATIO, SMALL = 200, 50_000_000
+"""How many times its size a packed recording may unpack to, once that is more than so many bytes.
+Readings pack to a tenth."""
 
 
 class Recorded(NamedTuple):
@@ -31,6 +41,21 @@ class Recorded(NamedTuple):
 class BadLine(NamedTuple):
     where: str
     reason: str
+
+
+class BadLines:
+    """The first bad lines of a recording, and how many there were."""
+
+    SHOWN = 20
+
+    def __init__(self) -> None:
+        self.first: list[BadLine] = []
+        self.count = 0
+
+    def add(self, line: BadLine) -> None:
+        self.count += 1
+        if len(self.first) < self.SHOWN:
+            self.first.append(line)
 
 
 class _Line(msgspec.Struct, gc=False):
@@ -69,6 +94,8 @@ def _moment(tst: str | float) -> float:
 
 def read_line(line: bytes) -> Recorded:
     """One line of a recording; ValueError says what is wrong with it."""
+    if len(line) >= LONGEST:
+        raise ValueError(f"is longer than {LONGEST // 1_000_000} MB")
     try:
         told = _line(line)
         payload = told.payload.encode()
@@ -103,10 +130,7 @@ def _messages(
     clock = 0.0
     with _open(path) as file:
         try:
-            for number, line in enumerate(file, 1):
-                passed(len(line))
-                if not line.strip():
-                    continue
+            for number, line in _lines(path, file, passed):
                 try:
                     message = read_line(line)
                 except ValueError as error:
@@ -118,6 +142,25 @@ def _messages(
                 yield message
         except (OSError, EOFError, zlib.error) as error:
             raise RecordingError(f"{path}: breaks off ({error}); copy it anew") from None
+
+
+def _lines(
+    path: Path, file: IO[bytes], passed: Callable[[int], None]
+) -> Iterator[tuple[int, bytes]]:
+    """Each line that holds something, with its number; of one that is too long its beginning."""
+    most = max(RATIO * path.stat().st_size, SMALL) if path.suffix == ".gz" else math.inf
+    told = number = 0
+    whole = True
+    while line := file.readline(LONGEST):
+        told += len(line)
+        passed(len(line))
+        if told > most:
+            wrong = f"unpacks to more than {RATIO} times its size"
+            raise RecordingError(f"{path}: {wrong}; no recording does: unpack it by hand and look")
+        begins, whole = whole, line.endswith(b"\n")
+        number += begins
+        if begins and line.strip():
+            yield number, line
 
 
 def merged(

@@ -22,7 +22,7 @@ from kuraban.core.facts import (
 from kuraban.core.intake.wire import Wire
 from kuraban.core.site import House, from_document, to_document
 from kuraban.core.texts.messages import Words
-from kuraban.recording import BadLine, Recorded, merged
+from kuraban.recording import BadLine, BadLines, Recorded, merged
 
 HOUSE_TOPIC = "watch/house"
 """Under the root: a house as the watch knew it, in a recording taken from a journal."""
@@ -133,18 +133,15 @@ def replay(
     clock's time from each of its steps on. RecordingError where a file cannot be read; a bad line
     is counted and does not stop anything.
     """
-    bad: list[BadLine] = []
+    bad = BadLines()
     player = Player(house, root, words)
     count = 0
-
-    def noted(line: BadLine) -> None:
-        bad.append(line)
 
     def told() -> None:
         for event in player.story():
             write(event)
 
-    messages = merged(paths, noted, passed)
+    messages = merged(paths, bad.add, passed)
     clock = f"{root}/{CLOCK_TOPIC}"
     for message in messages if until is None else _until(messages, until):
         if message.topic == clock:
@@ -159,7 +156,7 @@ def replay(
     if until is not None and player.begun:
         player.engine.wake(until)
     told()
-    return Outcome(count, player.readings, player.refused, tuple(bad[:20]), len(bad))
+    return Outcome(count, player.readings, player.refused, tuple(bad.first), bad.count)
 
 
 def _until(messages: Iterator[Recorded], until: float) -> Iterator[Recorded]:

@@ -9,10 +9,10 @@ import pytest
 
 from kuraban.edges.web.server import Pages
 from kuraban.settings import Web
-from tests.edges.web.conftest import lived, pages, ringing, served
+from tests.edges.web.conftest import browse, lived, pages, ringing, served
 from tests.edges.web.served import Served
 
-__all__ = ["lived", "pages", "ringing", "served"]
+__all__ = ["browse", "lived", "pages", "ringing", "served"]
 
 
 @pytest.fixture

@@ -32,6 +32,8 @@ from rich.console import Console
 from rich.progress import track
 from rich.table import Table
 
+from kuraban.clock import elapsed
+from kuraban.core.facts import Reading
 from kuraban.edges.mqtt.front_door import Arrived
 from kuraban.runtime.watch import JOURNAL, Watch
 from kuraban.settings import Settings
@@ -85,7 +87,7 @@ class Drainer(Watch):
             self.first = arrived[0].received
         self.seen += len(arrived)
         if self.seen == self.count:
-            self.last = time.time()
+            self.last = elapsed()
             self.stop()
         return kept
 
@@ -163,7 +165,7 @@ def round_(folder: Path, count: int, drains: tuple[str, ...]) -> dict[str, dict[
 
 def _all_there(data: Path, count: int) -> None:
     history = History(data / JOURNAL)
-    there = len(history.readings_after(0, count + 100))
+    there = sum(isinstance(fact, Reading) for _, fact in history.facts_after())
     history.close()
     assert there == count, f"{there} of {count} readings are in the journal"
 

@@ -54,8 +54,9 @@ def one(variant: str, handed_over: Path, count: int) -> dict[str, float]:
         def _end(self) -> None:
             extra(variant, self)
             self.after = resident()
-            if self._pages_process.pid is not None:
-                self.beside = resident(of=self._pages_process.pid)
+            pages = self._pages_process._pages
+            if pages is not None:
+                self.beside = resident(of=pages._process.pid)
             super()._end()
 
     clock = LedClock(START + n * APART for n in itertools.count())

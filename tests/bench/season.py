@@ -36,13 +36,13 @@ from kuraban.core.site import to_document
 from kuraban.core.units import DAY
 from kuraban.edges.web import history_queries as past
 from kuraban.runtime import freeze
-from kuraban.runtime.retention_scheduler import held
+from kuraban.runtime.storage.retention_scheduler import held
 from kuraban.runtime.watch import JOURNAL
 from kuraban.settings import Keep, load
 from kuraban.settings.catalogues import load_words
 from kuraban.store.history import History
 from kuraban.store.journal import Journal
-from kuraban.store.retention import Bounds
+from kuraban.store.upkeep.retention import Bounds
 from tests.bench import ground, replay
 
 AIM_BYTES, AIM_SECONDS = 1.5e9, 0.3

@@ -11,10 +11,11 @@ from typing import NamedTuple
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
-from kuraban.edges.web.live.snapshot_hub import PictureBoard
+from kuraban.edges.web.live.snapshot_hub import SnapshotHub
 from kuraban.edges.web.server import Pages
 from kuraban.queries.batches.batch_sheet import Batches
 from kuraban.queries.setup.unknown_probes import SettingUp
+from kuraban.settings import Account
 from kuraban.settings import Web as Where
 from kuraban.settings.catalogues import load_page_words
 from tests.edges.web.served import Served
@@ -42,13 +43,13 @@ def chrome() -> Iterator[Browser]:
         browser.close()
 
 
-def serving(watch: Served) -> House:
-    hub = PictureBoard()
+def serving(watch: Served, *accounts: Account) -> House:
+    hub = SnapshotHub()
     hub.put(watch.snapshot())
     watch.seen = hub.put
     pages = Pages(
-        watch.settings.house, Where(port=0), KEY, load_page_words(), hub, watch.path,
-        watch.submit, watch.clock, SettingUp(watch.settings),
+        watch.settings.house, Where(port=0, accounts=accounts), KEY, load_page_words(), hub,
+        watch.path, watch.submit, watch.clock, SettingUp(watch.settings),
         Batches(watch.settings.house, watch.path),
     )  # fmt: skip
     return House(watch, pages, f"http://127.0.0.1:{pages.start()}")

@@ -13,7 +13,7 @@ import pytest
 from kuraban.core.units import DAY, HOUR
 from kuraban.store.history import History
 from kuraban.store.journal import Journal
-from kuraban.store.retention import Bounds
+from kuraban.store.upkeep.retention import Bounds
 from tests.cli.conftest import Type
 from tests.journals import live_through, site_file
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import threading
 from collections.abc import Iterator
 from pathlib import Path
@@ -61,3 +62,17 @@ def test_nothing_is_overwritten(tmp_path: Path, type_in: Type) -> None:
     shown = type_in("init", "--yes", "--out", out)
     assert shown.exit_code == 2 and "nothing is overwritten" in shown.stderr
     assert out.read_text("utf-8") == "mine"
+
+
+def test_what_it_writes_is_not_for_everybody(
+    type_in: Type, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Pass-words and addresses will stand in it, whatever the usual rights are."""
+    out = tmp_path / "site.toml"
+    before = os.umask(0)
+    try:
+        shown = type_in("init", "--yes", "--out", out, "--listen", "0", "--port", "1")
+    finally:
+        os.umask(before)
+    assert shown.exit_code == 0, shown.output
+    assert out.stat().st_mode & 0o777 == 0o640

@@ -37,6 +37,20 @@ def test_it_ends_cleanly_when_asked_to(
     assert (tmp_path / "data" / "kuraban.journal").is_file()
 
 
+def test_a_second_watch_on_one_journal_is_refused(broker: Mosquitto, tmp_path: Path) -> None:
+    """With status 3 and the number of the process that watches, which goes on."""
+    site = site_file(tmp_path, port=broker.port, more=LOGIN)
+    command = [*KURABAN, "run", "--site", site]
+    watch = subprocess.Popen(command, stderr=subprocess.PIPE, text=True)
+    assert watch.stderr is not None
+    assert any("connected to" in line for line in iter(watch.stderr.readline, ""))
+    second = subprocess.run(command, capture_output=True, text=True, timeout=30, check=False)
+    assert second.returncode == 3 and f"process {watch.pid} watches" in second.stderr
+    assert watch.poll() is None
+    watch.terminate()
+    assert watch.wait(15) == 0
+
+
 def test_a_broken_site_is_not_watched(tmp_path: Path, type_in: Type) -> None:
     site = site_file(tmp_path)
     site.write_text(site.read_text("utf-8").replace('of = "tank-3"', 'of = "tank-33"'), "utf-8")

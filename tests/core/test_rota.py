@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from datetime import date
 from zoneinfo import ZoneInfo
 
 import msgspec
@@ -11,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from kuraban.core import rota as roster
-from kuraban.core.site import Duty
+from kuraban.core.site import Duty, Shift
 from kuraban.core.units import HOUR, MINUTE
 from tests.core.house import AWAKE, DUSK, ROTA, TOKYO, brewery, moment, with_rota
 from tests.core.rota import WEEK, line_of, spells
@@ -195,3 +196,18 @@ def test_a_random_rota_reads_the_same_twice() -> None:
         at, role = DUSK + lots.random() * 8 * 86400, lots.choice(["brewer", "maintenance", "crew"])
         read = [one.person for one in roster.chain(house, role, at)]
         assert read == line_of(house, role, at, product_or_air=False)
+
+
+def test_a_duty_begins_on_its_day_by_line_or_by_calendar() -> None:
+    """Friday's night is Friday's duty, though most of it is Saturday; a shift likewise."""
+    night = Shift(
+        role="maintenance", person="ken", order=1,
+        start=moment("2026-02-06T18:00"), end=moment("2026-02-07T08:00"),
+    )  # fmt: skip
+    house = msgspec.structs.replace(with_rota(HOUSE, FRIDAY_NIGHT), shifts=(night,))
+    friday, saturday = date(2026, 2, 6), date(2026, 2, 7)
+    for person, role in (("aki", "brewer"), ("ken", "maintenance")):
+        assert roster.has_duty(house, person, role, friday)
+        assert roster.has_duty(house, person, None, friday)
+        assert not roster.has_duty(house, person, role, saturday)
+        assert not roster.has_duty(house, person, "crew", friday)

@@ -293,3 +293,40 @@ def test_docker_reads_it_as_well(prepared: Path) -> None:
         command = ["docker", "compose", "-f", str(COMPOSE / "compose.yaml"), "config", "--quiet"]
         env = os.environ | {"KURABAN_USER": "990:990"}
         subprocess.run(command, env=env, check=True)
+
+
+DOCKER = """#!/bin/sh
+[ "$1" = pull ] && exit 0
+echo "${5%%:*}@sha256:$(printf %s "$5$DAY" | sha256sum | cut -d ' ' -f 1)"
+"""
+"""What `docker pull` and `docker image inspect` say, with another digest every day."""
+
+
+def test_every_public_image_can_be_fixed_by_its_digest(
+    compose: dict[str, Any], prepared: Path, tmp_path: Path
+) -> None:
+    """`pin` names all of them, and again the newer ones; what else is in `.env` stays."""
+    bin_ = tmp_path / "bin"
+    bin_.mkdir()
+    (bin_ / "docker").write_text(DOCKER)
+    (bin_ / "docker").chmod(0o755)
+    user = (prepared / ".env").read_text()
+    fixed = []
+    for day in ("1", "2"):
+        env = os.environ | {"PREPARE_FOLDER": str(prepared), "DAY": day}
+        env["PATH"] = f"{bin_}:{env['PATH']}"
+        subprocess.run([COMPOSE / "pin"], env=env, check=True, capture_output=True)
+        lines = (prepared / ".env").read_text()
+        assert user in lines and lines.count("@sha256:") == 3
+        fixed.append(dict(line.split("=", 1) for line in lines.split() if "@sha256:" in line))
+    assert fixed[0].keys() == fixed[1].keys() and not set(fixed[0].values()) & set(
+        fixed[1].values()
+    )
+    text = (COMPOSE / "compose.yaml").read_text("utf-8")
+    asked = re.findall(r"\$\{(KURABAN_\w+_IMAGE):-([^}]+)\}", text)
+    assert {name for name, _ in asked} == fixed[0].keys()
+    for service in compose["services"].values():
+        assert service["image"] == "kuraban" or service["image"].startswith("${KURABAN_")
+    dockerfile = (COMPOSE / "Dockerfile").read_text("utf-8")
+    assert dict(asked)["KURABAN_PYTHON_IMAGE"] == re.findall(r"ARG PYTHON=(.+)", dockerfile)[0]
+    assert set(re.findall(r"^FROM (\S+)", dockerfile, re.MULTILINE)) == {"${PYTHON}"}

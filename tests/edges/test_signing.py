@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from kuraban.edges.signing import VISIT_LASTS, Link, Signer, Visit, entry_id
+from kuraban.edges.signing import DEVICE_LASTS, VISIT_LASTS, Device, Link, Signer, Visit, entry_id
 
 SIGNER = Signer("k" * 64)
 OTHER = Signer("o" * 64)
@@ -35,6 +35,15 @@ def test_a_visit_ends_after_a_month() -> None:
     assert SIGNER.read_visit(cookie, NOON + VISIT_LASTS - 61) is not None
     assert SIGNER.read_visit(cookie, NOON + VISIT_LASTS) is None
     assert SIGNER.read_visit(cookie, NOON - 3600) is None
+
+
+def test_a_device_is_known_for_a_year_and_more() -> None:
+    """And is no visit: it opens nothing by itself."""
+    cookie = SIGNER.device(Device("m", NOON, ("aki", "mio")))
+    known = SIGNER.read_device(cookie, NOON + DEVICE_LASTS - 1)
+    assert known is not None and known.mark == "m" and "mio" in known.accounts
+    assert SIGNER.read_device(cookie, NOON + DEVICE_LASTS) is None
+    assert OTHER.read_device(cookie, NOON) is None and SIGNER.read_visit(cookie, NOON) is None
 
 
 def test_a_form_token_belongs_to_one_visit() -> None:

@@ -11,7 +11,8 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from kuraban.core.effects import Message, Step, timeline_line
-from kuraban.core.facts import ClockStepped, Impaired
+from kuraban.core.facts import ClockStepped, Impaired, Reading, Refusal
+from kuraban.core.intake.wire import Wire
 from kuraban.core.units import parse_time
 from kuraban.queries.journal_to_recording import Line, line_text, retell
 from kuraban.recording import merged
@@ -21,6 +22,7 @@ from kuraban.store.history import History
 from tests.journals import house, live_through
 
 TOKYO = ZoneInfo("Asia/Tokyo")
+TONIGHT = parse_time("2026-02-11T02:00:00+09:00")
 BROKER_DOWN = Impaired("broker", True, 0.0, "nobody listens")
 
 
@@ -51,6 +53,31 @@ def test_the_journal_retold_gives_the_same_steps(night: str, tmp_path: Path) -> 
     told = live_through(night, tmp_path / "journal")
     assert write(tmp_path / "journal", tmp_path / "retold.jsonl")
     assert played(tmp_path / "retold.jsonl") == lines(told)
+
+
+def test_what_came_on_a_topic_not_its_own_is_refused_again(tmp_path: Path) -> None:
+    """In the recording a probe with a topic of its own speaks on ours, where it was refused."""
+    own = next(probe for probe in house().probes if probe.topic is not None)
+    ours = Refusal(f"kura/reading/{own.id}", 0.0, "speaks on its own topic", "25.5")
+    told = live_through("slow-drift", tmp_path / "journal", between=(ours,))
+    write(tmp_path / "journal", tmp_path / "retold.jsonl")
+    assert played(tmp_path / "retold.jsonl") == lines(told)
+    retold = (tmp_path / "retold.jsonl").read_text("utf-8").splitlines()
+    assert not [line for line in retold if json.loads(line)["payload"] == "25.5"]
+
+
+def test_a_senders_time_of_another_millennium_is_read_again(tmp_path: Path) -> None:
+    """As a number it would be taken for milliseconds."""
+    far = parse_time("6026-12-01T00:00:00+09:00")
+    reading = Reading("t2-mid", TONIGHT, 10.3, TONIGHT, sent=far)
+    live_through("slow-drift", tmp_path / "journal", between=(reading,))
+    write(tmp_path / "journal", tmp_path / "retold.jsonl")
+    retold = (tmp_path / "retold.jsonl").read_text("utf-8").splitlines()
+    (payload,) = [
+        json.loads(line)["payload"] for line in retold if '"6026-' in json.loads(line)["payload"]
+    ]
+    (again,) = Wire(house(), "kura").read("kura/reading/t2-mid", payload.encode(), TONIGHT)
+    assert again == reading
 
 
 def test_a_broker_that_was_lost_is_retold(tmp_path: Path) -> None:

@@ -16,7 +16,7 @@ from kuraban.queries.summary_notice import kept, not_retold
 from kuraban.settings.catalogues import load_words
 from kuraban.store.history import History
 from kuraban.store.journal import Journal
-from kuraban.store.retention import Bounds
+from kuraban.store.upkeep.retention import Bounds
 from tests.journals import house
 
 NOW = 1_770_000_000.0

@@ -9,8 +9,8 @@ from kuraban.clock import Clock
 from kuraban.core.intake.wire import Wire
 from kuraban.edges.mqtt.client import Client, Link
 from kuraban.queries.phone_curves import Curves
-from kuraban.runtime.outbox_failover import Rows
 from kuraban.runtime.outside import Outside
+from kuraban.runtime.storage.outbox_failover import FailoverOutbox
 from kuraban.settings import Settings, load
 from kuraban.settings.model import Outward
 from kuraban.store.journal import Journal
@@ -54,7 +54,7 @@ def test_every_address_gets_a_way_of_its_own(tmp_path: Path) -> None:
 
     known, path = settings(), tmp_path / "journal"
     Journal.open(path).close()
-    rows = Rows(Outbox(path), known.addresses, Clock())
+    rows = FailoverOutbox(Outbox(path), known.addresses, Clock())
     Outside(sender=Way, draws=lambda: False).courier(
         known, rows, lambda result: None, lambda *about: None, Curves(path)
     )

@@ -70,6 +70,7 @@ def small(tmp_path: Path) -> Callable[..., Path]:
             text = text.replace(old, new, 1)
         path = tmp_path / "site.toml"
         path.write_text(text + more, encoding="utf-8")
+        path.chmod(0o640)
         return path
 
     return write

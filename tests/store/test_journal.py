@@ -338,7 +338,11 @@ def _kill_while_writing(path: Path, dice: random.Random) -> int:
     command = [sys.executable, "-c", CHILD.format(evening=EVENING), str(path)]
     root = Path(__file__).parents[2]
     child = subprocess.Popen(
-        command, stdout=subprocess.PIPE, text=True, cwd=root, env={**os.environ, "PYTHONPATH": "."}
+        command,
+        stdout=subprocess.PIPE,
+        text=True,
+        cwd=root,
+        env={**os.environ, "PYTHONPATH": os.pathsep.join(["", *sys.path])},
     )
     assert child.stdout is not None
     said = [child.stdout.readline() for _ in range(dice.randint(1, 60))]

@@ -28,12 +28,18 @@ from kuraban.cli import (
     run,
     status,
 )  # fmt: skip
+from kuraban.cli.typed import read_figures
 from kuraban.errors import KurabanError
 from kuraban.runtime.watch_main import told
 
 
 class Commands(TyperGroup):
-    """The group of all commands: an error of ours becomes its lines and an exit status."""
+    """The group of all commands: figures are read as people type them, and an error of ours
+    becomes its lines and an exit status."""
+
+    def __init__(self, **how: Any) -> None:
+        super().__init__(**how)
+        read_figures(self)
 
     def invoke(self, ctx: Any) -> Any:
         try:

@@ -9,16 +9,14 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
-from rich.console import Console
 
-from kuraban.cli.common import Site, counted, say, watched, wrong
+from kuraban.cli.common import Site, console, counted, say, suggestion, watched, wrong
 from kuraban.cli.moments import moment
-from kuraban.core.intake.payload import nearest
 from kuraban.core.site import House
 from kuraban.core.timescale import moment_of
 from kuraban.core.units import show_time
-from kuraban.edges.table_writer import parquet_available, shelve
-from kuraban.queries.batches.batch_export import Shelving, stays_of
+from kuraban.edges.table_writer import parquet_available, write_folder
+from kuraban.queries.batches.batch_export import BatchFolder, stays_of
 from kuraban.queries.batches.batch_history import BatchHistory
 from kuraban.queries.journal_state import clock, open_history
 from kuraban.settings.paths import journal_of
@@ -116,10 +114,10 @@ def export(
         stays = stays_of(batch_history, batch, on)
         if not stays:
             raise _unknown(batch_history, batch)
-        shelving = Shelving(history, house, stays)
-        texts = {README: _about(shelving, house, batch), **shelving.courses()}
+        folder = BatchFolder(history, house, stays)
+        texts = {README: _about(folder, house, batch), **folder.courses()}
         with _progress() as passed:
-            counts = _written(out, shelving, texts, parquet, passed)
+            counts = _written(out, folder, texts, parquet, passed)
     finally:
         history.close()
     readings = sum(rows for name, rows in counts.items() if name.startswith("readings-"))
@@ -132,19 +130,19 @@ def export(
 
 def _unknown(batch_history: BatchHistory, batch: str) -> Exception:
     known = sorted({stay.batch.name for stays in batch_history.stays.values() for stay in stays})
-    right = f"there are {nearest(batch, known)}" if known else "no batch was ever begun here"
+    right = suggestion(batch, known) if known else "no batch was ever begun here"
     return wrong("command line", "BATCH", f'no batch "{batch}" is known then', right)
 
 
 def _written(
     out: Path,
-    shelving: Shelving,
+    folder: BatchFolder,
     texts: dict[str, str],
     parquet: bool,
     passed: Callable[[str], None],
 ) -> dict[str, int]:
     try:
-        return shelve(out, shelving.tables(), texts, parquet=parquet, passed=passed)
+        return write_folder(out, folder.tables(), texts, parquet=parquet, passed=passed)
     except FileExistsError:
         right = "nothing is overwritten: choose another name"
         raise wrong(str(out), "--out", "is there already", right) from None
@@ -153,18 +151,16 @@ def _written(
         raise wrong(str(out), "--out", f"cannot be written ({error.strerror})", right) from None
 
 
-def _about(shelving: Shelving, house: House, batch: str) -> str:
+def _about(folder: BatchFolder, house: House, batch: str) -> str:
     language = house.site.language
     asked = moment_of(clock(), house.zone)
-    start, end, now = (
-        show_time(round(at), house.zone) for at in (shelving.start, shelving.end, asked)
-    )
-    places = ", ".join(house.name_of(place) for place in shelving.places)
+    start, end, now = (show_time(round(at), house.zone) for at in (folder.start, folder.end, asked))
+    places = ", ".join(house.name_of(place) for place in folder.places)
     about = ABOUT[language].format(
         house=house.site.name, batch=batch, start=start,
-        end=end + (RUNS_ON[language] if shelving.running else ""), places=places, now=now,
+        end=end + (RUNS_ON[language] if folder.running else ""), places=places, now=now,
     )  # fmt: skip
-    until = shelving.summed_until
+    until = folder.summed_until
     if until is None:
         return about
     return about + SUMMED[language].format(until=show_time(until, house.zone))
@@ -176,5 +172,5 @@ def _progress() -> Iterator[Callable[[str], None]]:
     if not sys.stderr.isatty():
         yield lambda name: None
         return
-    with Console(stderr=True).status("") as status:
+    with console(stderr=True).status("") as status:
         yield lambda name: status.update(f"writing {name}")

@@ -8,7 +8,7 @@ import typer
 from rich.console import Console
 
 from kuraban.cli.common import Site, console, counted, house_of, say, table
-from kuraban.core import rota as roster
+from kuraban.core import rota
 from kuraban.core.notify import reports
 from kuraban.core.notify.rota_gaps import LOOK_AHEAD, Gap, gaps
 from kuraban.core.site import House, Place
@@ -107,11 +107,11 @@ def _told(house: House, now: float) -> object:
 
 def _names(house: House, role: str, at: float) -> str:
     """Whom an alarm of a role rings, in order; those who only stand in are marked."""
-    chain = roster.chain(house, role, at)
+    chain = rota.chain(house, role, at)
     named = [house.person[one.person].name for one in chain if one.person in house.person]
     if not named:
         return "nobody"
-    stands_in = "" if roster.holders(house, role, at) else " (stand in)"
+    stands_in = "" if rota.holders(house, role, at) else " (stand in)"
     return ", then ".join(named) + stands_in
 
 

@@ -2,17 +2,25 @@
 
 from __future__ import annotations
 
+import difflib
+import os
 import sys
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
-from typing import IO, Annotated
+from typing import IO, Annotated, Any
 
+import msgspec
 import typer
-from rich.console import Console
+from rich.console import Console, ConsoleOptions, RenderableType
+from rich.segment import Segment
 from rich.table import Table
+from rich.text import Text
 
+from kuraban.cli.typed import narrow
+from kuraban.core.intake.payload import nearest
+from kuraban.core.texts.terminal import json_plain, plain
 from kuraban.core.texts.translator import Words
 from kuraban.errors import ConfigurationError, Fault
 from kuraban.queries.journal_state import clock, clocked
@@ -53,12 +61,17 @@ def watched(site: Path | None) -> tuple[Settings, Words]:
 
 def say(line: str = "") -> None:
     """A line of the answer; never wrapped, so that it can be searched."""
-    typer.echo(line)
+    typer.echo(plain(line))
+
+
+def say_json(document: object) -> None:
+    """The answer as JSON, in one line. What a terminal would obey is spelled, and so said."""
+    typer.echo(json_plain(msgspec.json.encode(document).decode()))
 
 
 def tell(line: str) -> None:
     """A line about how it went, beside the answer."""
-    typer.echo(line, err=True)
+    typer.echo(plain(line), err=True)
 
 
 def wrong(where: str, key: str, what: str, right: str) -> ConfigurationError:
@@ -66,14 +79,47 @@ def wrong(where: str, key: str, what: str, right: str) -> ConfigurationError:
     return ConfigurationError([Fault(where, key, what, right)])
 
 
+def _alike(told: str, known: str) -> float:
+    return difflib.SequenceMatcher(None, known, told).ratio()
+
+
+def suggestion(name: str, known: Mapping[str, str] | Collection[str]) -> str:
+    """What was meant instead of a name that is none: the nearest by id or by name (ids with their
+    names, or ids alone), else which there are. Of tank-1 to tank-6 none is nearest to tank-9."""
+    names = known if isinstance(known, Mapping) else dict.fromkeys(known, "")
+    spelled = {shown.casefold(): own for own, shown in names.items() if shown}
+    spelled |= {own.casefold(): own for own in names}
+    told = narrow(name)[:100].casefold()
+    close = difflib.get_close_matches(told, spelled, n=2, cutoff=0.6)
+    if close and len({_alike(told, one) for one in close}) == len(close):
+        return f'did you mean "{spelled[close[0]]}"?'
+    return f"there are {nearest(name, names)}" if names else "there is none yet"
+
+
 def on_terminal() -> bool:
     """Whether somebody sits there to be asked."""
     return sys.stdin.isatty() and sys.stdout.isatty()
 
 
-def console() -> Console:
+class PlainConsole(Console):
+    """Text is text: no markup in what people wrote, and no order to the terminal."""
+
+    def __init__(self, *, stderr: bool = False) -> None:
+        super().__init__(stderr=stderr, highlight=False, markup=False, emoji=False)
+
+    def render_str(self, text: str, **manner: Any) -> Text:
+        return super().render_str(plain(text), **manner)
+
+    def render(
+        self, renderable: RenderableType, options: ConsoleOptions | None = None
+    ) -> Iterator[Segment]:
+        for segment in super().render(renderable, options):  # a Text, an edge, a padding
+            yield segment if segment.control else segment._replace(text=plain(segment.text))
+
+
+def console(*, stderr: bool = False) -> Console:
     """Standard output as rich writes it: NO_COLOR and the window's width are kept to."""
-    return Console(highlight=False)
+    return PlainConsole(stderr=stderr)
 
 
 def table(*columns: str, right: Iterable[str] = ()) -> Table:
@@ -101,15 +147,16 @@ def lasting(seconds: float) -> str:
 
 
 @contextmanager
-def new_file(path: Path) -> Iterator[IO[str]]:
-    """A file that was not there before; ConfigurationError where it is, or cannot be written."""
+def new_file(path: Path, mode: int = 0o666) -> Iterator[IO[str]]:
+    """A file that was not there before, with at most these rights from its first moment on;
+    ConfigurationError where it is, or cannot be written."""
     try:
-        file = path.open("x", encoding="utf-8")
+        handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, mode)
     except FileExistsError:
         right = "nothing is overwritten: choose another name"
         raise wrong(str(path), "--out", "is there already", right) from None
     except OSError as error:
         right = "name a file in a folder that is there"
         raise wrong(str(path), "--out", f"cannot be written ({error.strerror})", right) from None
-    with file:
+    with os.fdopen(handle, "w", encoding="utf-8") as file:
         yield file

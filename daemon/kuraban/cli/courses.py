@@ -6,9 +6,8 @@ from typing import Annotated
 
 import typer
 
-from kuraban.cli.common import Site, console, say, table, wrong
+from kuraban.cli.common import Site, console, say, suggestion, table, wrong
 from kuraban.core.course import NEVER, Course, Sides, Stage
-from kuraban.core.intake.payload import nearest
 from kuraban.core.texts.translator import figure
 from kuraban.core.units import show_duration
 from kuraban.settings import built_in_courses
@@ -64,7 +63,7 @@ def show(
     """One course, stage by stage."""
     known, _ = _known(ctx)
     if course not in known:
-        right = f"there are {nearest(course, known)}"
+        right = suggestion(course, list(known))
         raise wrong("command line", "ID", f'there is no course "{course}"', right)
     found = known[course]
     say(f"{found.id}: {found.title.get('en', '')}, for {' or '.join(found.for_)}")

@@ -10,7 +10,7 @@ import msgspec
 import typer
 
 from kuraban.cli.common import Site, console, say, table, tell, watched, wrong
-from kuraban.core import rota as roster
+from kuraban.core import rota
 from kuraban.core.facts import Refusal
 from kuraban.core.intake.entry_parser import entry_from
 from kuraban.core.site import WATCH, House
@@ -65,14 +65,14 @@ def _at(house: House, role: str, day: date, clock_at: float) -> str:
     at = at_clock(day, clock_at, house.zone)
     names = [
         house.person[one.person].name + (" (away)" if _away(house, one.person, at) else "")
-        for one in roster.holders(house, role, at)
+        for one in rota.holders(house, role, at)
         if one.person in house.person
     ]
     return ", ".join(names) or "nobody"
 
 
 def _away(house: House, person: str, at: float) -> bool:
-    return roster.arrival(house, person, at) is not None
+    return rota.arrival(house, person, at) is not None
 
 
 def _manned(settings: Settings, words: Words) -> House:

@@ -10,11 +10,12 @@ import msgspec
 
 from kuraban.cli.common import wrong
 from kuraban.cli.moments import ahead, moment
+from kuraban.cli.typed import Either, figure, span
 from kuraban.core import entries
-from kuraban.core.conditions import CONDITIONS
+from kuraban.core.alarm_conditions import CONDITIONS
 from kuraban.core.entries import BY_KIND, KINDS
 from kuraban.core.site import House
-from kuraban.core.units import show_time
+from kuraban.core.units import show_duration, show_time
 
 __all__ = ["KINDS", "offers", "read"]
 
@@ -96,14 +97,27 @@ def _value(name: str, text: str, held: Any, zone: tzinfo, at: float) -> object:
         return show_time(read_time(text, name, zone, at), zone)
     if _holds(held, bool):
         return TRUTHS.get(text.lower(), text)
-    return _number(text) if _holds(held, float) else text
+    if _holds(held, entries.Duration):
+        return _duration(name, text)
+    return _number(name, text) if _holds(held, float) else text
 
 
-def _number(text: str) -> object:
+def _number(name: str, text: str) -> float | str:
+    """What is none at all is left to the entry's door."""
     try:
-        return float(text.replace("\N{MINUS SIGN}", "-"))
+        return figure(text)
+    except Either as error:
+        raise wrong("command line", name, *str(error).split("; ", 1)) from None
     except ValueError:
         return text
+
+
+def _duration(name: str, text: str) -> str:
+    """As it goes over the wire: "12 hours" is "12h" there."""
+    try:
+        return show_duration(span(text))
+    except ValueError as error:
+        raise wrong("command line", name, *str(error).split("; ", 1)) from None
 
 
 def offers(kind: str, house: House | None) -> list[str]:

@@ -2,23 +2,22 @@
 
 from __future__ import annotations
 
-import csv
 import sys
 from datetime import datetime
 from typing import Annotated
 
-import msgspec
 import typer
 from rich.text import Text
 
 from kuraban.cli.chart import GAP, chart
-from kuraban.cli.common import Site, console, say, table, tell, watched, wrong
+from kuraban.cli.common import Site, console, say, say_json, suggestion, table, tell, watched, wrong
 from kuraban.cli.moments import moment
-from kuraban.core.intake.payload import nearest
+from kuraban.cli.typed import narrow, span
 from kuraban.core.site import House
 from kuraban.core.texts.translator import Speech, figure
 from kuraban.core.timescale import moment_of
-from kuraban.core.units import DAY, HOUR, parse_duration, show_time
+from kuraban.core.units import DAY, HOUR, show_time
+from kuraban.edges.table_writer import csv_rows
 from kuraban.errors import JournalError
 from kuraban.queries.journal_state import JournalState, clock, looking
 from kuraban.queries.place_timeseries import STEP, Row, rows
@@ -69,18 +68,18 @@ def show(
         if as_csv:
             _csv(found, house)
         elif as_json:
-            say(msgspec.json.encode([_plain(row, house) for row in found]).decode())
+            say_json([{**_figures(row, house), "did": list(row.did)} for row in found])
         else:
             _screen(state, place, found, step)
 
 
 def _places(place: str, house: House) -> str:
-    return f"there are {nearest(place, house.place)}"
+    return suggestion(place, {one.id: one.name for one in house.places})
 
 
 def _start(since: str, house: House, end: float, now: float) -> float:
     try:
-        start = end - parse_duration(since.strip().lstrip("-"))
+        start = end - span(narrow(since).lstrip("-"))
     except ValueError:
         start = moment(since, "--since", house.zone, now)
     if start >= end:
@@ -93,13 +92,12 @@ def _step(length: float) -> float:
     return next((step for step in STEPS if length / step <= READABLE), STEPS[-1])
 
 
-def _plain(row: Row, house: House) -> dict[str, object]:
+def _figures(row: Row, house: House) -> dict[str, str | float | None]:
     return {
         "at": show_time(row.at, house.zone),
         "measured": _rounded(row.measured),
         "planned": _rounded(row.planned),
         "difference": _rounded(row.difference),
-        "did": list(row.did),
     }
 
 
@@ -108,11 +106,9 @@ def _rounded(value: float | None) -> float | None:
 
 
 def _csv(found: list[Row], house: House) -> None:
-    writer = csv.writer(sys.stdout, lineterminator="\n")
-    writer.writerow(("at", "measured", "planned", "difference", "did"))
-    for row in found:
-        plain = _plain(row, house)
-        writer.writerow([*list(plain.values())[:4], "; ".join(row.did)])
+    write = csv_rows(sys.stdout, end="\n")
+    write([("at", "measured", "planned", "difference", "did")])
+    write([*_figures(row, house).values(), "; ".join(row.did)] for row in found)
 
 
 def _screen(state: JournalState, place: str, found: list[Row], step: float) -> None:

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import os
+import shutil
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from typing import Annotated
 from zoneinfo import ZoneInfo
@@ -50,15 +53,24 @@ def init(
     """Write a first site file, to be put right by hand.
 
     Asks for the brewery's name, time zone, language and broker, then listens for probes and guesses
-    from their ids where they hang.
+    from their ids where they hang. Secrets will stand in it: only its owner and the watch's group
+    can read it.
     """
     answers = Answers(host=host or Answers().host) if yes else _asked(host)
     answers = answers._replace(port=port, user=user, password=password)
-    with new_file(out) as file:
+    with new_file(out, 0o640) as file:
+        _let_the_watch_read(out)
         found = _heard(answers, lasts)
         file.write(site_text(answers, found))
     say(f"{out} is written, with {counted(len(found), 'probe')}. Put right what is guessed, then:")
     say(f"  kuraban check --site {out}")
+
+
+def _let_the_watch_read(out: Path) -> None:
+    """What root writes, the user that the watch runs as must be able to read."""
+    if os.geteuid() == 0:
+        with suppress(LookupError, OSError):
+            shutil.chown(out, group="kuraban")
 
 
 def _asked(host: str | None) -> Answers:

@@ -10,17 +10,16 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
-from rich.console import Console
 from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeElapsedColumn
 
-from kuraban.cli.common import Site, counted, house_of, say, wrong
+from kuraban.cli.common import Site, console, counted, house_of, say, wrong
 from kuraban.core.units import show_time
 from kuraban.queries.journal_state import clock, clocked
 from kuraban.runtime.checkpoint.contents import Contents, Unreadable, contents
 from kuraban.settings.paths import journal_of
-from kuraban.store.backup import STAMP, back_up, restore, thin
 from kuraban.store.forwarded import Forwarded
-from kuraban.store.integrity import Passed, Sound, inspect
+from kuraban.store.upkeep.backup import STAMP, back_up, restore, thin
+from kuraban.store.upkeep.integrity import Passed, Sound, inspect
 
 FOUND = 1
 PATTERN = "kuraban-[0-9]*.journal"
@@ -118,13 +117,15 @@ def bring_back(
     """Put a backup in the journal's place; the old journal stays beside it under a dated name.
 
     Stop the watch first. What was told after the backup was made is not in it: log every batch,
-    stage and aim since then anew.
+    stage and aim since then anew. Nothing in the backup is run. What stood when it was made
+    (shelves, who had which alarm) is not believed but built anew from the entries and readings.
     """
     settings, _ = house_of(site)
     zone, path = settings.house.zone, journal_of(settings)
     with _progress() as passed:
         sound, aside = restore(file, path, clock(), zone, passed)
     say(f"{path}: restored. {_held(sound, clocked(settings.house, path).zone)}")
+    say("The watch will know from its facts what stands; shelve anew what is to be quiet.")
     if aside is not None:
         say(f"The journal that was there lies now as {aside}.")
 
@@ -216,7 +217,7 @@ def _progress() -> Iterator[Passed]:
     columns = (
         TextColumn("{task.description}"), BarColumn(), TaskProgressColumn(), TimeElapsedColumn(),
     )  # fmt: skip
-    with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
+    with Progress(*columns, console=console(stderr=True), transient=True) as progress:
         task = progress.add_task("", total=None)
 
         def passed(what: str, share: float | None) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Annotated
 from uuid import uuid4
 
@@ -9,7 +10,7 @@ import msgspec
 import typer
 
 from kuraban.cli import fields as spelled
-from kuraban.cli.common import Site, on_terminal, say, tell, watched, wrong
+from kuraban.cli.common import Site, on_terminal, say, suggestion, tell, watched, wrong
 from kuraban.cli.moments import moment
 from kuraban.core import timescale
 from kuraban.core.entries import kind_of
@@ -25,6 +26,10 @@ from kuraban.settings.paths import journal_of, settings_at
 
 NEGATIVE = {"ignore_unknown_options": True}
 """So that a reading below zero is none of the options."""
+FEW = 8
+"""Names that are listed where none is near."""
+_LISTED = re.compile(r"((?:.*)there are )(.+)", re.DOTALL)
+_TOLD = re.compile(r'"([^"]*)"')
 EXAMPLES = """\b
 Examples:
   kuraban log tank-3 stir for=20m --by aki
@@ -136,6 +141,13 @@ def _told(
 def _halves(reason: str) -> tuple[str, str]:
     """What is wrong, and what would be right where the reason says so itself."""
     what, _, right = reason.partition("; ")
+    listed, told = _LISTED.fullmatch(right), _TOLD.search(what)
+    if listed is not None and told is not None:
+        known = listed[2].split(", ")
+        right = suggestion(told[1], known)
+        if right.startswith("there"):  # the door's own words say for what
+            rest = f" and {len(known) - FEW} more" if len(known) > FEW else ""
+            right = f"{listed[1]}{', '.join(known[:FEW])}{rest}"
     return what, right or "see kuraban log --help"
 
 

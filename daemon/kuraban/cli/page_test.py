@@ -6,8 +6,7 @@ from typing import Annotated
 
 import typer
 
-from kuraban.cli.common import Site, house_of, say, wrong
-from kuraban.core.intake.payload import nearest
+from kuraban.cli.common import Site, house_of, say, suggestion, wrong
 from kuraban.core.site import House, Person
 from kuraban.queries.journal_state import clock
 from kuraban.queries.setup.unknown_probes import send_test
@@ -60,7 +59,7 @@ def _whom(house: House, person: str | None, everyone: bool) -> list[Person]:
     if person is None:
         return list(house.people)
     if person not in house.person:
-        right = f"there are {nearest(person, house.person)}"
+        right = suggestion(person, {one.id: one.name for one in house.people})
         raise wrong("command line", "PERSON", f'there is no person "{person}"', right)
     return [house.person[person]]
 

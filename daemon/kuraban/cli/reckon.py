@@ -10,7 +10,7 @@ from typing import Annotated
 
 import typer
 
-from kuraban.cli import reckon_place
+from kuraban.cli import reckon_place, typed
 from kuraban.cli.common import console, say, table, wrong
 from kuraban.cli.reckon_mix import mix
 from kuraban.cli.reckon_place import ADVICE, told
@@ -112,7 +112,7 @@ def share(
 
 def _triple(text: str) -> tuple[float, float, float]:
     try:
-        parts = [float(part) for part in text.split("+")]
+        parts = [typed.figure(part) for part in text.split("+")]
     except ValueError:
         parts = []
     if len(parts) != 3 or min(parts) < 0 or parts[0] + parts[1] == 0:

@@ -7,10 +7,11 @@ from typing import Annotated, NamedTuple, get_args
 import msgspec
 import typer
 
+from kuraban.cli import typed
 from kuraban.cli.common import wrong
 from kuraban.cli.reckon_place import told
 from kuraban.core import entries as e
-from kuraban.core.plan.landing_forecast import (
+from kuraban.core.plan.addition_temperature import (
     EMPTY,
     WHITE,
     Expected,
@@ -219,6 +220,6 @@ def _addition(word: str, what: str, amount: str, celsius: float | None) -> e.Add
 
 def _number(word: str, text: str) -> float:
     try:
-        return float(text.replace("\N{MINUS SIGN}", "-"))
+        return typed.figure(text)
     except ValueError:
         raise wrong("command line", word, f'"{text}" is no number', FORM) from None

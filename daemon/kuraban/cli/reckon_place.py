@@ -14,10 +14,9 @@ from typing import Annotated, NamedTuple
 
 import typer
 
-from kuraban.cli.common import Site, console, say, table, watched, wrong
+from kuraban.cli.common import Site, console, say, suggestion, table, watched, wrong
 from kuraban.core.forecast.time_to_limit import Hours, alcohol_a_day, hours_left
 from kuraban.core.house_view import HouseView
-from kuraban.core.intake.payload import nearest
 from kuraban.core.plan.fill_level import litres_in
 from kuraban.core.plan.subject_state import Batch
 from kuraban.core.texts.translator import figure
@@ -79,7 +78,7 @@ def _running(place: str, site: Path | None) -> Iterator[Running]:
     """The place as the journal leaves it; ConfigurationError where no batch runs there."""
     settings, words = watched(site)
     if place not in settings.house.place:
-        right = f"there are {nearest(place, settings.house.place)}"
+        right = suggestion(place, {one.id: one.name for one in settings.house.places})
         raise wrong("command line", "PLACE", f'there is no place "{place}"', right)
     path = journal_of(settings)
     with looking(path, words, moment_of(clock(), settings.house.zone)) as state:

@@ -12,11 +12,10 @@ from typing import IO, Annotated
 import typer
 
 from kuraban.cli.common import Site, counted, house_of, new_file, tell, watched, wrong
-from kuraban.cli.moments import moment
+from kuraban.cli.moments import length, moment
 from kuraban.core.intake.wire import Wire
 from kuraban.core.texts.translator import Speech, Words
 from kuraban.core.timescale import moment_of
-from kuraban.core.units import parse_duration
 from kuraban.queries.journal_state import clock, open_history
 from kuraban.queries.journal_to_recording import Line, line_text, retell
 from kuraban.queries.summary_notice import not_retold
@@ -77,15 +76,7 @@ def record(
     if since is not None or until is not None:
         right = "add --from-journal, or leave it out"
         raise wrong("command line", "--since", "the broker knows no past", right)
-    _from_broker(settings, out, None if lasts is None else _length(lasts))
-
-
-def _length(text: str) -> float:
-    try:
-        return parse_duration(text)
-    except ValueError:
-        right = 'write a duration such as "90s", "20m", "3h"'
-        raise wrong("command line", "--for", f'"{text}" is no duration', right) from None
+    _from_broker(settings, out, None if lasts is None else length(lasts, "--for"))
 
 
 def _from_broker(settings: Settings, out: Path | None, lasts: float | None) -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import importlib
-import json
 import math
 import sys
 from collections.abc import Callable, Iterator
@@ -14,7 +13,6 @@ from typing import Annotated
 
 import msgspec
 import typer
-from rich.console import Console
 from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeElapsedColumn
 
 import kuraban
@@ -25,6 +23,7 @@ from kuraban.cli.common import (
     house_of,
     lasting,
     say,
+    say_json,
     table,
     tell,
     watched,
@@ -37,7 +36,7 @@ from kuraban.core.timescale import moment_of
 from kuraban.core.units import HOUR, show_time
 from kuraban.queries.journal_state import clock, open_history
 from kuraban.queries.journal_to_recording import retell
-from kuraban.recording import BadLine, Recorded, merged, size_of
+from kuraban.recording import BadLines, Recorded, merged, size_of
 from kuraban.rehearse import Change, Rehearsal, read_changes, rehearse
 from kuraban.rehearse.spells import Pair
 from kuraban.settings import Settings
@@ -120,7 +119,7 @@ def play(
     done = source.rehearse(house, settings.mqtt.root, words, changes, start, end)
     house = msgspec.structs.replace(house, clock=done.clock)
     if as_json:
-        say(json.dumps(_document(done, house), ensure_ascii=False, indent=1))
+        say_json(_document(done, house))
     else:
         _show(done, house)
     tell(f"{counted(done.messages, 'message')} played twice")
@@ -131,17 +130,17 @@ class _Recordings:
 
     def __init__(self, paths: list[Path]) -> None:
         self.paths = paths
-        self.bad: list[BadLine] = []
+        self.bad = BadLines()
 
     def rehearse(
         self, house: House, root: str, words: Words, changes: tuple[Change, ...],
         start: float | None, end: float | None,
     ) -> Rehearsal:  # fmt: skip
         with _progress(self._size()) as passed:
-            messages = merged(self.paths, self.bad.append, passed)
+            messages = merged(self.paths, self.bad.add, passed)
             since = -math.inf if start is None else start
             done = rehearse(house, root, words, messages, changes, since=since, until=end)
-        for line in self.bad[:20]:
+        for line in self.bad.first:
             tell(f"{line.where}: {line.reason}; passed over")
         return done
 
@@ -184,7 +183,7 @@ def _progress(total: int | None) -> Iterator[Passed]:
         yield lambda count: None
         return
     columns = (TextColumn("rehearsing"), BarColumn(), TaskProgressColumn(), TimeElapsedColumn())
-    with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
+    with Progress(*columns, console=console(stderr=True), transient=True) as progress:
         task = progress.add_task("", total=total)
         yield lambda count: progress.advance(task, count)
 

@@ -10,10 +10,9 @@ from pathlib import Path
 from typing import IO, Annotated, Protocol
 
 import typer
-from rich.console import Console
 from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeElapsedColumn
 
-from kuraban.cli.common import Site, counted, house_of, tell, wrong
+from kuraban.cli.common import Site, console, counted, house_of, say, tell, wrong
 from kuraban.cli.moments import moment
 from kuraban.core.effects import Message, Step
 from kuraban.core.site import House
@@ -120,7 +119,7 @@ def _progress(recordings: list[Path], timeline: Path | None) -> Iterator[Callabl
         yield lambda count: None
         return
     columns = (TextColumn("replaying"), BarColumn(), TaskProgressColumn(), TimeElapsedColumn())
-    with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
+    with Progress(*columns, console=console(stderr=True), transient=True) as progress:
         total = None if any(path.suffix == ".gz" for path in recordings) else _size(recordings)
         task = progress.add_task("", total=total)
         yield lambda count: progress.advance(task, count)
@@ -142,9 +141,9 @@ class _Lines:
         local = datetime.fromtimestamp(event.at, self.zone)
         day = f"{local:%A} {local.day} {local:%B %Y}"
         if day != self.day:
-            typer.echo(day if not self.day else f"\n{day}")
+            say(day if not self.day else f"\n{day}")
             self.day = day
-        typer.echo(f"{local:%H:%M:%S}  {self._said(event)}")
+        say(f"{local:%H:%M:%S}  {self._said(event)}")
 
     def _said(self, event: Step | Message) -> str:
         if isinstance(event, Step):

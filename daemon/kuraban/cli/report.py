@@ -11,10 +11,10 @@ from typing import Annotated
 import msgspec
 import typer
 
-from kuraban.cli.common import Site, console, counted, lasting, say, table, watched
+from kuraban.cli.common import Site, console, counted, lasting, say, say_json, table, watched
 from kuraban.core.notify import reports
 from kuraban.core.site import House
-from kuraban.core.texts import messages as wording
+from kuraban.core.texts import messages
 from kuraban.core.texts.translator import Words
 from kuraban.core.timescale import by_the_wall, moment_of
 from kuraban.core.units import DAY
@@ -54,7 +54,7 @@ def morning(
             engine.now,
         )
         tongue = language if language in ("en", "ja") else settings.house.site.language
-        text = wording.morning(told, tongue, words, settings.house.zone)
+        text = messages.morning(told, tongue, words, settings.house.zone)
     say(text.title)
     for line in text.body.splitlines():
         say(f"  {line}")
@@ -86,7 +86,7 @@ def over(
         )  # fmt: skip
     if as_json:
         told = by_the_wall(msgspec.to_builtins(found), house.zone)
-        say(msgspec.json.encode(told).decode())
+        say_json(told)
     else:
         _screen(found, house, words)
 

@@ -10,7 +10,7 @@ import typer
 from rich.console import Console
 from rich.text import Text
 
-from kuraban.cli.common import Site, console, counted, lasting, say, table, watched
+from kuraban.cli.common import Site, console, counted, lasting, say, say_json, table, watched
 from kuraban.core.site import SIGNALS
 from kuraban.core.texts.translator import Speech, figure
 from kuraban.core.timescale import by_the_wall, moment_of
@@ -52,7 +52,7 @@ def show(
     broker = _broker(settings)
     if as_json:
         told = {**by_the_wall(msgspec.to_builtins(found), zone), "broker": broker}
-        say(msgspec.json.encode(told).decode())
+        say_json(told)
         return
     speech = Speech(words, "en", zone, now)
     _screen(found, broker, speech, console())

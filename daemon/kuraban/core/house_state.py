@@ -6,6 +6,7 @@ here is changed in place and never replaced, so that views stay true.
 
 from __future__ import annotations
 
+from kuraban.core.equipment.cooler_habit import Habits
 from kuraban.core.plan.entry_log import EntryLog
 from kuraban.core.probes.probe_state import KEPT, KEPT_BRIEFLY, PlaceState, ProbeState
 from kuraban.core.site import House, Place, Probe
@@ -26,6 +27,8 @@ class HouseState:
         """The places that stand in each room."""
         self.standing: set[tuple[str, str]] = set()
         """Conditions that hold now, by subject and name."""
+        self.habits = Habits()
+        """How each cooler is used to run."""
         self.blind = 0.0
         """Until then silence means nothing: the watch itself was away, or is just back."""
         self.dusk = False
@@ -41,6 +44,7 @@ class HouseState:
         places = {place.id: self._place(place) for place in house.places}
         self.places.clear()
         self.places.update(places)
+        self.habits.keep({cooler.id for cooler in house.coolers})
         self.rooms.clear()
         for place in house.places:
             if place.room is not None:

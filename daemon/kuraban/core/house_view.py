@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from typing import Final, NamedTuple
 
+from kuraban.core.equipment.cooler_habit import HabitView
 from kuraban.core.forecast.memory import Memory
 from kuraban.core.house_state import HouseState
 from kuraban.core.plan.plan_view import EntryLogView
@@ -41,6 +42,8 @@ class HouseView:
         self.places: Final[Mapping[str, PlaceView]] = state.places
         self.standing: Final[AbstractSet[tuple[str, str]]] = state.standing
         """Conditions that hold now, by subject and name."""
+        self.habits: Final[Mapping[str, HabitView]] = state.habits.known
+        """How each cooler is used to run, where anything is known."""
         self.memory: Final = Memory()
         """What this reader has reckoned."""
         self._by_measure: Mapping[tuple[str, str], Sequence[ProbeView]] = state.by_measure

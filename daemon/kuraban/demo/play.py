@@ -141,7 +141,7 @@ class _Stage:
         self.settings: Settings = load(self.site, {})
         words, house = load_words(), self.settings.house
         self.story = Story(house, words)
-        self.screen = Screen(Console(highlight=False), house.zone, self.story)
+        self.screen = Screen(Console(highlight=False, markup=False), house.zone, self.story)
         self.clock = Pace(night.start - 1.0)
         self.turns: SimpleQueue[Turn] = SimpleQueue()
         self.early: list[Rung] = []

@@ -13,6 +13,8 @@ from typing import Any, Literal, NamedTuple
 from itsdangerous import BadData, URLSafeSerializer
 
 VISIT_LASTS = 30 * 86400.0
+DEVICE_LASTS = 400 * 86400.0
+"""As long as a browser keeps any cookie."""
 LINK_LASTS = 12 * 3600.0
 VERDICT_LASTS = 3 * 86400.0
 Act = Literal["acknowledge", "let-run", "verdict"]
@@ -28,6 +30,14 @@ class Visit(NamedTuple):
     who: str | None = None
     """Where there are no accounts: who they said they are."""
     language: str | None = None
+
+
+class Device(NamedTuple):
+    """A browser that has opened these accounts before: no stranger to them, whoever guesses."""
+
+    mark: str
+    since: float
+    accounts: tuple[str, ...]
 
 
 class Link(NamedTuple):
@@ -53,6 +63,7 @@ class Signer:
     def __init__(self, key: str) -> None:
         self._key = key.encode()
         self._visits = URLSafeSerializer(key, salt="kuraban visit")
+        self._devices = URLSafeSerializer(key, salt="kuraban device")
         self._links = URLSafeSerializer(key, salt="kuraban link")
 
     def visit(self, visit: Visit) -> str:
@@ -62,6 +73,14 @@ class Signer:
         """The visit of a cookie; None for a forged or an old one."""
         visit: Visit | None = _read(self._visits, text, Visit)
         return visit if visit is not None and 0 <= now - visit.since + 60 < VISIT_LASTS else None
+
+    def device(self, device: Device) -> str:
+        return _text(self._devices.dumps(list(device)))
+
+    def read_device(self, text: str, now: float) -> Device | None:
+        """The device of a cookie; None for a forged or an old one."""
+        device: Device | None = _read(self._devices, text, Device)
+        return device if device is not None and now - device.since < DEVICE_LASTS else None
 
     def token(self, visit: Visit) -> str:
         """What every form of this visit carries, and no other site can know."""

@@ -1,8 +1,9 @@
 """A folder of tables for the shelf: CSV with a checksum a file, and Parquet where it is wanted.
 
 CSV is UTF-8 with a byte order mark, which spreadsheets need to read Japanese; a line ends with
-CR LF (RFC 4180). `SHA256SUMS` is what `sha256sum -c` reads. The folder appears under its name when
-everything in it is written, or not at all.
+CR LF (RFC 4180). `csv_rows` is the one way in which anything here becomes CSV: people's texts in it
+never become a formula. `SHA256SUMS` is what `sha256sum -c` reads. The folder appears under its name
+when everything in it is written, or not at all.
 """
 
 from __future__ import annotations
@@ -18,11 +19,15 @@ from importlib.util import find_spec
 from itertools import islice
 from pathlib import Path
 from types import MappingProxyType
-from typing import IO, Any, Literal
+from typing import IO, Any, Literal, Protocol
+
+from kuraban.core.texts.terminal import plain
 
 Kind = Literal["text", "number", "whole"]
 Cell = str | float | int | None
 CHECKSUMS = "SHA256SUMS"
+FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
+"""A text that begins so would be reckoned by a spreadsheet, as wide letters are in some."""
 BATCH = 10_000
 """Rows that are in memory at a time."""
 
@@ -44,7 +49,33 @@ class Table:
     rows: Iterable[tuple[Cell, ...]]
 
 
-Write = Callable[[list[tuple[Cell, ...]]], None]
+Write = Callable[[Iterable[Iterable[Cell]]], None]
+
+
+class Writes(Protocol):
+    def write(self, text: str, /) -> object: ...
+
+
+def csv_rows(file: Writes, *, end: str = "\r\n") -> Write:
+    """What writes rows to `file` as CSV that a spreadsheet opens without reckoning any text."""
+    writer = csv.writer(file, lineterminator=end)
+
+    def write(rows: Iterable[Iterable[Cell]]) -> None:
+        writer.writerows([_safe(cell) for cell in row] for row in rows)
+
+    return write
+
+
+def _safe(cell: Cell) -> Cell:
+    """A number stays one; another text never begins like a formula."""
+    if not isinstance(cell, str):
+        return cell
+    try:
+        float(cell)
+    except ValueError:
+        text = plain(cell)
+        return f"'{text}" if cell.startswith(FORMULA) else text
+    return cell
 
 
 def parquet_available() -> bool:
@@ -52,7 +83,7 @@ def parquet_available() -> bool:
     return find_spec("pyarrow") is not None
 
 
-def shelve(
+def write_folder(
     folder: Path,
     tables: Iterable[Table],
     texts: Mapping[str, str] = MappingProxyType({}),
@@ -100,9 +131,9 @@ def _table(folder: Path, table: Table, parquet: bool) -> int:
 @contextmanager
 def _csv(folder: Path, table: Table) -> Iterator[Write]:
     with (folder / f"{table.name}.csv").open("w", encoding="utf-8-sig", newline="") as file:
-        writer = csv.writer(file)
-        writer.writerow([column.title for column in table.columns])
-        yield writer.writerows
+        write = csv_rows(file)
+        write([[column.title for column in table.columns]])
+        yield write
         _on_disk(file)
 
 
@@ -114,7 +145,7 @@ def _parquet(folder: Path, table: Table) -> Iterator[Write]:
     kinds = {"text": pa.string(), "number": pa.float64(), "whole": pa.int64()}
     schema = pa.schema([(column.title, kinds[column.kind]) for column in table.columns])
 
-    def write(rows: list[tuple[Cell, ...]]) -> None:
+    def write(rows: Iterable[Iterable[Cell]]) -> None:
         cells = zip(*rows, strict=True)
         columns: list[Any] = [
             pa.array(own, field.type) for own, field in zip(cells, schema, strict=True)

@@ -14,7 +14,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Iterable, Iterator
-from datetime import datetime, tzinfo
+from datetime import UTC, datetime, tzinfo
 from typing import NamedTuple
 
 import msgspec
@@ -32,9 +32,10 @@ from kuraban.core.facts import (
 from kuraban.core.fates.entry_touches import WEIGHED
 from kuraban.core.intake.entry_times import carried
 from kuraban.core.intake.reading_decoder import BUS_CODES
-from kuraban.core.plan.corrections import CORRECTIONS
 from kuraban.core.plan.counted_entries import ToldEntry
+from kuraban.core.plan.entry_corrections import CORRECTIONS
 from kuraban.core.site import House, from_document
+from kuraban.core.texts.terminal import json_plain
 from kuraban.core.timescale import wall_of
 from kuraban.core.units import AHEAD, DAY, show_duration
 from kuraban.replay import CLOCK_TOPIC, HOUSE_TOPIC, PART_TOPIC
@@ -43,6 +44,8 @@ from kuraban.store.rows import entry_row, received_of
 
 ENTRIES_BACK = 60 * DAY
 """How far before its beginning a recording reaches for what then was in force."""
+FARTHEST_NUMBER = 1e11
+"""From here on `parse_time` takes a number for milliseconds."""
 _CODE = str(min(BUS_CODES))
 
 
@@ -118,7 +121,9 @@ class _Pen:
             case Logged():
                 yield Line(at, f"{self.root}/log/{fact.subject}", entry_text(fact))
                 self._told.add((f"log/{fact.subject}", fact.id))
-            case Refusal() if (fact.topic, fact.head) not in self._told:
+            case Refusal() if (fact.topic, fact.head) in self._told or self._elsewhere(fact):
+                return
+            case Refusal():
                 yield self._refusal(fact, at)
             case HouseChanged():
                 yield Line(at, f"{self.root}/{HOUSE_TOPIC}", self._house(fact.document))
@@ -148,7 +153,15 @@ class _Pen:
         if reading.retained and reading.sent is None:
             ago = {"n": reading.probe, "v": value, "t": _term(moment, at)}
             return Line(at, topic, json.dumps([ago]), True)
-        return Line(at, topic, json.dumps({"value": value, "at": moment}), reading.retained)
+        told = _spelled(moment)
+        return Line(at, topic, json.dumps({"value": value, "at": told}), reading.retained)
+
+    def _elsewhere(self, refusal: Refusal) -> bool:
+        """Whether it was refused only because its probe speaks on a topic of its own: in the
+        recording that probe speaks here, and would be believed."""
+        name = refusal.topic.rpartition(f"{self.root}/reading/")[2]
+        probe = None if self.house is None else self.house.probe.get(name)
+        return probe is not None and probe.topic is not None and not refusal.wild
 
     def _refusal(self, refusal: Refusal, at: float) -> Line:
         """What is wild counts against its probe; the rest is told as far as it was kept."""
@@ -160,6 +173,12 @@ class _Pen:
         if not topic.startswith(f"{self.root}/"):
             topic = f"{self.root}/{topic}" if topic.startswith(("log/", "reading/")) else topic
         return Line(at, topic, refusal.head)
+
+
+def _spelled(moment: float) -> float | str:
+    """A sender's time; one so far that as a number it would be taken for milliseconds, as text."""
+    far = abs(moment) >= FARTHEST_NUMBER
+    return datetime.fromtimestamp(moment, UTC).isoformat() if far else moment
 
 
 def _is_number(text: str) -> bool:
@@ -194,4 +213,4 @@ def line_text(line: Line, zone: tzinfo) -> str:
     """The line as it stands in a recording."""
     moment = datetime.fromtimestamp(line.at, zone)
     told = {"tst": moment.isoformat(), "topic": line.topic, "payload": line.payload, "qos": 1}
-    return json.dumps({**told, "retain": int(line.retained)}, ensure_ascii=False)
+    return json_plain(json.dumps({**told, "retain": int(line.retained)}, ensure_ascii=False))

@@ -15,10 +15,10 @@ from typing import Literal, NamedTuple
 import msgspec
 
 from kuraban.core import entries as e
-from kuraban.core import rota as roster
+from kuraban.core import rota
+from kuraban.core.alarm_conditions import BREWER, CONDITIONS, COOLING_FAILS, CREW, MAINTENANCE
 from kuraban.core.alarms.alarm_context import situation_of
 from kuraban.core.alarms.life_cycle import Alarm, State
-from kuraban.core.conditions import BREWER, CONDITIONS, CREW, MAINTENANCE
 from kuraban.core.course import FAR_FUTURE, Planned, Sides, Stage
 from kuraban.core.engine.engine import Engine
 from kuraban.core.fates.pending_entries import WAITS
@@ -104,17 +104,19 @@ class Painter:
         site, zone = view.house.site, view.house.zone
         self._left = MOST_DRIFTS
         hours = self._machines.hours(view, now)
+        failing = _failing_coolers(engine)
         return Snapshot(
             at=now,
             site=site.name,
             day_turned=day_turn(now, site.day_starts, zone),
             day_turns=next_clock(now, site.day_starts, zone),
             places=tuple(
-                self._place(view, place, hours.get(place.id), now) for place in view.house.places
+                self._place(view, place, hours.get(place.id), failing, now)
+                for place in view.house.places
             ),
             rings=tuple(self._rings(view, engine)),
             duty=tuple(_duty(view, now)),
-            awake=tuple(holder.person for holder in roster.awake(view.entry_log.manned, now)),
+            awake=tuple(holder.person for holder in rota.awake(view.entry_log.manned, now)),
             note=_note(view),
             impaired=tuple(sorted(engine.impaired.items())),
             rooms=koji.rooms(view, now),
@@ -133,13 +135,16 @@ class Painter:
     # Places.
 
     def _place(
-        self, view: HouseView, place: Place, hours: HoursLeft | None, now: float
-    ) -> PlaceNow:
+        self, view: HouseView, place: Place, hours: HoursLeft | None, failing: dict[str, str],
+        now: float,
+    ) -> PlaceNow:  # fmt: skip
         batch = view.batch(place.id, now)
         why = why_not_judged(view, place.id, now)
+        fails = failing.get(view.entry_log.cooler_of(place.id) or "")
         if batch is not None:
-            return replace(self._brewing(view, place, batch, why, now), hours=hours)
-        return _banded(view, place, why, now)
+            shown = self._brewing(view, place, batch, why, now)
+            return replace(shown, hours=hours, cooler_fails=fails)
+        return replace(_banded(view, place, why, now), cooler_fails=fails)
 
     def _brewing(
         self, view: HouseView, place: Place, batch: Batch, why: str | None, now: float
@@ -167,6 +172,7 @@ class Painter:
             rates=None if drift is None else (drift.low + plan_goes, drift.high + plan_goes),
             going=going_of(rate),
             leaving=None if held else _leaving(drift, standing.stage),
+            foreseen=drift is not None and known is not None,
             held=held,
             held_until=until,
             last_stir=subject_state.last_stir,
@@ -276,6 +282,15 @@ class Painter:
         return msgspec.structs.replace(found, in_hand=None)
 
 
+def _failing_coolers(engine: Engine) -> dict[str, str]:
+    """By cooler, what leaves its places without it now."""
+    return {
+        alarm.subject: alarm.condition
+        for alarm in engine.alarm_manager.alarms.values()
+        if alarm.active and alarm.condition in COOLING_FAILS
+    }
+
+
 def _unconfirmed(engine: Engine) -> Iterator[Unconfirmed]:
     for logged, _ in engine.entry_handler.pending.held.values():
         yield Unconfirmed(
@@ -376,16 +391,14 @@ def _probes(
     for probe in view.house.probes_of(place, *measures):
         probe_state = view.probe_states[probe.id]
         subject_state = view.entry_log.subject_states.get(probe.id)
-        trouble = set[str](probe_state.suspect - {"step"})
-        if probe_state.heard is not None and not probe_state.fresh(now):
-            trouble.add("silent")
+        trouble = trouble_of(view, probe.id, now)
         found.append(
             ProbeNow(
                 id=probe.id,
                 measures=probe.measures,
                 value=probe_state.value,
                 at=probe_state.heard,
-                trouble=tuple(sorted(trouble - {"out"})),
+                trouble=tuple(one for one in trouble if one != "out"),
                 out="out" in trouble
                 or (subject_state is not None and subject_state.probe_out is not None),
             )
@@ -393,9 +406,18 @@ def _probes(
     return tuple(found)
 
 
+def trouble_of(view: HouseView, probe: str, now: float) -> tuple[str, ...]:
+    """Conditions that hold against a probe, whether they ring or not."""
+    probe_state = view.probe_states[probe]
+    trouble = set[str](probe_state.suspect - {"step"})
+    if probe_state.heard is not None and not probe_state.fresh(now):
+        trouble.add("silent")
+    return tuple(sorted(trouble))
+
+
 def _duty(view: HouseView, now: float) -> Iterator[OnDuty]:
     for role in (BREWER, MAINTENANCE, CREW):
-        people = roster.chain(view.entry_log.manned, role, now)
+        people = rota.chain(view.entry_log.manned, role, now)
         yield OnDuty(role=role, people=tuple(holder.person for holder in people))
 
 

@@ -9,19 +9,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
-from kuraban.core.alarms.alarm_context import situation_of
-from kuraban.core.alarms.life_cycle import Alarm, State
-from kuraban.core.forecast.drift import drift_of
-from kuraban.core.notify.priority import urgency_of
-from kuraban.core.notify.reports import why_not_judged
-from kuraban.core.plan.subject_state import Batch
-from kuraban.core.site import Place
-from kuraban.core.texts.messages import Words, page
-from kuraban.core.units import HOUR
+from kuraban.core.texts.messages import Words
 from kuraban.core.views import snapshot as picture
 from kuraban.core.views.snapshot import Going
 from kuraban.queries.journal_state import JournalState
-from kuraban.queries.place_status import banded_word, going_of, held_of, word_of
+from kuraban.queries.snapshot import Painter, trouble_of
 from kuraban.settings import Receiver
 from kuraban.store.forwarded import Forwarded
 from kuraban.store.history import RefusalCount
@@ -152,15 +144,18 @@ def status(
     state: JournalState, path: Path, words: Words, receiver: Receiver | None = None
 ) -> Status:
     """Everything that a person asks of the watch; JournalError where the journal fails."""
-    view = state.engine.view
-    judged = [p for p in view.house.places if view.place_judged(p.id, state.engine.now)]
-    rest = [p for p in view.house.places if p not in judged]
+    seen = Painter(words).snapshot(state.engine)
+    assert seen is not None, "a journal that is asked has a house"
     return Status(
         asked=state.asked,
-        site=view.house.site.name,
-        judged=tuple(_place(state, place) for place in judged),
-        not_judged=tuple(_unjudged(state, place) for place in rest),
-        standing=tuple(_standing(state, words)),
+        site=seen.site,
+        judged=tuple(_place(place) for place in seen.places if place.why is None),
+        not_judged=tuple(
+            Unjudged(id=place.id, name=place.name, why=place.why)
+            for place in seen.places
+            if place.why is not None
+        ),
+        standing=tuple(_standing(state, ring) for ring in seen.rings),
         probes=tuple(_probes(state)),
         journal=_journal(state, path),
         courier=_courier(state),
@@ -169,84 +164,42 @@ def status(
     )
 
 
-def _place(state: JournalState, place: Place) -> PlaceNow:
-    batch = state.engine.view.batch(place.id, state.engine.now)
-    return _banded(state, place) if batch is None else _brewing(state, place, batch)
-
-
-def _brewing(state: JournalState, place: Place, batch: Batch) -> PlaceNow:
-    view, now = state.engine.view, state.engine.now
-    standing = batch.plan.standing(now)
-    known = view.product(place.id, now)
-    drift = drift_of(view, place.id, batch, now)
-    planned = batch.plan.at(now)
-    rate = None if drift is None else drift.slope + batch.plan.slope(now)
-    held, until = held_of(view, place.id, batch, now)
-    apart = None if known is None else known[0] - planned
+def _place(seen: picture.PlaceNow) -> PlaceNow:
+    batch = seen.batch
     return PlaceNow(
-        id=place.id,
-        name=place.name,
-        kind=place.kind,
-        word=PLAINLY[word_of(apart, standing.stage)],
-        product=None if known is None else known[0],
-        at=None if known is None else view.product_heard(place.id, now),
-        planned=planned,
-        difference=apart,
-        rate=rate,
-        going=going_of(rate),
-        batch=batch.title or batch.name,
-        stage=standing.stage.title.get("en") or standing.stage.id,
-        day=batch.plan.day(now),
-        hours=None if place.kind == "tank" else (now - batch.since) / HOUR,
-        held=held,
-        held_until=until,
+        id=seen.id,
+        name=seen.name,
+        kind=seen.kind,
+        word=PLAINLY[seen.word],
+        product=seen.product,
+        at=seen.at,
+        planned=seen.planned,
+        band=seen.band,
+        difference=seen.difference,
+        rate=seen.rate,
+        going=seen.going,
+        batch=None if batch is None else batch.title or batch.name,
+        stage=None if batch is None else batch.stage_title.get("en") or batch.stage,
+        day=None if batch is None else batch.day,
+        hours=None if batch is None or seen.kind == "tank" else batch.hours,
+        held=seen.held,
+        held_until=seen.held_until,
     )
 
 
-def _banded(state: JournalState, place: Place) -> PlaceNow:
-    view, now = state.engine.view, state.engine.now
-    probes = view.house.probes_of(place.id, "product", "air", "supply")
-    probe_states = [view.probe_states[probe.id] for probe in probes]
-    heard = next(
-        (probe_state for probe_state in probe_states if probe_state.known(now) is not None), None
-    )
-    value = None if heard is None else heard.known(now)
-    word, apart = banded_word(value, place.band)
-    return PlaceNow(
-        id=place.id, name=place.name, kind=place.kind, word=PLAINLY[word], product=value,
-        at=None if heard is None else heard.heard, band=place.band, difference=apart,
-    )  # fmt: skip
-
-
-def _unjudged(state: JournalState, place: Place) -> Unjudged:
-    why = why_not_judged(state.engine.view, place.id, state.engine.now) or "no-batch"
-    return Unjudged(id=place.id, name=place.name, why=why)
-
-
-def _standing(state: JournalState, words: Words) -> list[Standing]:
-    """Alarms on the list: nobody's first, then those in hand, then those held back."""
-    order = list(State)
-    alarms = [alarm for alarm in state.engine.alarm_manager.alarms.values() if alarm.stands]
-    alarms.sort(key=lambda alarm: (order.index(alarm.state), alarm.raised or alarm.since or 0.0))
-    return [_alarm(state, alarm, words) for alarm in alarms]
-
-
-def _alarm(state: JournalState, alarm: Alarm, words: Words) -> Standing:
-    view, now = state.engine.view, state.engine.now
-    situation = situation_of(view, state.engine.alarm_manager.alarms, alarm, now)
-    until = alarm.until if alarm.state is State.SHELVED else alarm.in_hand_until
+def _standing(state: JournalState, ring: picture.Ring) -> Standing:
     return Standing(
-        alarm=alarm.id,
-        subject=alarm.subject,
-        condition=alarm.condition,
-        urgency=urgency_of(view, alarm, now),
-        state=alarm.state.name.lower().replace("_", "-"),
-        title=page(situation, "en", words, view.house.zone).title,
-        since=alarm.since,
-        by=None if alarm.by is None else view.house.called(alarm.by),
-        until=until,
-        once=alarm.once,
-        reason=alarm.reason,
+        alarm=ring.id,
+        subject=ring.subject,
+        condition=ring.condition,
+        urgency=ring.urgency,
+        state=ring.state,
+        title=ring.title["en"],
+        since=ring.since,
+        by=None if ring.by is None else state.engine.view.house.called(ring.by),
+        until=ring.until,
+        once=ring.once,
+        reason=ring.reason,
     )
 
 
@@ -265,25 +218,12 @@ def _probes(state: JournalState) -> list[ProbeNow]:
                 measures=probe.measures,
                 value=None if reading is None else reading.value,
                 at=None if reading is None else reading.at,
-                trouble=tuple(_trouble(state, probe.id)),
+                trouble=trouble_of(view, probe.id, state.engine.now),
                 refused=count.total,
                 wild=count.wild,
                 last_refusal=None if newest is None else newest.reason,
             )
         )
-    return found
-
-
-def _trouble(state: JournalState, probe: str) -> list[str]:
-    """Conditions that hold against a probe, whether they ring or not."""
-    probe_state = state.engine.view.probe_states[probe]
-    found: list[str] = sorted(probe_state.suspect - {"step"})
-    if (
-        probe_state.heard is not None
-        and not probe_state.fresh(state.engine.now)
-        and "silent" not in found
-    ):
-        found.append("silent")
     return found
 
 

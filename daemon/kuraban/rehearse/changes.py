@@ -19,7 +19,7 @@ from typing import NamedTuple, NoReturn, TypeVar
 
 import msgspec
 
-from kuraban.core.conditions import CONDITIONS
+from kuraban.core.alarm_conditions import CONDITIONS
 from kuraban.core.course import Course, Sides, Stage
 from kuraban.core.site import Cooler, House, Place
 from kuraban.core.units import parse_duration

@@ -19,7 +19,7 @@ from kuraban.edges.phones.links import Links, Make
 from kuraban.edges.phones.pictures import Pictures
 from kuraban.edges.ping import Ping, call
 from kuraban.queries.phone_curves import Curves, available
-from kuraban.runtime.outbox_failover import Rows
+from kuraban.runtime.storage.outbox_failover import FailoverOutbox
 from kuraban.settings import Settings
 
 
@@ -43,7 +43,7 @@ class Outside:
         )  # fmt: skip
 
     def courier(
-        self, settings: Settings, rows: Rows, report: Callable[[Delivered], None],
+        self, settings: Settings, rows: FailoverOutbox, report: Callable[[Delivered], None],
         link: Make, curves: Curves,
     ) -> Courier:  # fmt: skip
         addresses = {

@@ -31,12 +31,12 @@ NICE, FIRST_TO_GO = 5, "500"
 def serve(start: Start, passage: Passage) -> int:
     """Show every picture that comes until no more do; the exit status."""
     try:
-        from kuraban.edges.web import Pages, PictureBoard
+        from kuraban.edges.web import Pages, SnapshotHub
     except ImportError as error:
         wrong = f"pages: {error.name} is not installed; pip install 'kuraban[web]'"
         passage.say(Word(wrong=wrong).packed())
         return BROKEN
-    settings, hub, clock = start.settings, PictureBoard(), Clock(*start.pace)
+    settings, hub, clock = start.settings, SnapshotHub(), Clock(*start.pace)
     assert settings.web is not None
 
     def submit(logged: Logged) -> None:

@@ -22,8 +22,8 @@ from typing import NamedTuple
 
 import msgspec
 
+from kuraban.core.alarm_conditions import CONDITIONS
 from kuraban.core.alarms.life_cycle import Alarm, State
-from kuraban.core.conditions import CONDITIONS
 from kuraban.core.effects import Message, Step, StepName
 from kuraban.core.engine.engine import Engine
 from kuraban.core.engine.standing import Standing, lay_over

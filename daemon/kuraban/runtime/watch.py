@@ -42,16 +42,17 @@ from kuraban.runtime.alarm_publisher import AlarmPublisher
 from kuraban.runtime.entries.batch_courses import begun
 from kuraban.runtime.health import Health
 from kuraban.runtime.intake import Intake
-from kuraban.runtime.journal_writer import JournalWriter
-from kuraban.runtime.outbox_failover import Rows
 from kuraban.runtime.outside import Outside
 from kuraban.runtime.own_facts import OwnFacts
 from kuraban.runtime.pace import Pace
 from kuraban.runtime.pages_process import PagesProcess
-from kuraban.runtime.retention_scheduler import RetentionScheduler
+from kuraban.runtime.storage.journal_writer import JournalWriter
+from kuraban.runtime.storage.outbox_failover import FailoverOutbox
+from kuraban.runtime.storage.retention_scheduler import RetentionScheduler
 from kuraban.settings import Settings
 from kuraban.store.history import History
 from kuraban.store.journal import open_or_set_aside
+from kuraban.store.journal_lock import held
 from kuraban.store.outbox import Outbox
 from kuraban.store.writer import RINGS_ON
 from kuraban.wall_clock import GAP, WallClock
@@ -88,8 +89,8 @@ class Watch:
 
     The constructor raises ConfigurationError for TLS files that cannot be used. `run` opens the
     journal, takes up where it ends, and returns when `stop` was called; it raises JournalError
-    where no journal can be opened, old or new. `on_turn` sees every turn that told something,
-    after it was written or kept.
+    where no journal can be opened, old or new, or another process watches with it. `on_turn` sees
+    every turn that told something, after it was written or kept.
     """
 
     def __init__(
@@ -141,7 +142,7 @@ class Watch:
         self._journal_writer = JournalWriter(journal)
         self._alarm_publisher = AlarmPublisher(self._door.publish, self._root, self._zone)
         self._take_up_clock(path)
-        self._rows = Rows(Outbox(path), self.settings.addresses, self.clock)
+        self._rows = FailoverOutbox(Outbox(path), self.settings.addresses, self.clock)
         self._local.add(*self._rows.unreported())
         self._curves = Curves(path)
         self._courier = self._outside.courier(
@@ -227,6 +228,10 @@ class Watch:
     def run(self) -> None:
         """Watch until asked to stop. All of it in the thread that calls."""
         sys.setswitchinterval(SWITCH)
+        with held(self.settings.data / JOURNAL):
+            self._watch()
+
+    def _watch(self) -> None:
         self._open()
         self._begin()
         self._courier.start()

@@ -15,6 +15,7 @@ import os
 import signal
 import sys
 
+from kuraban.core.texts.terminal import plain
 from kuraban.errors import JournalError, KurabanError, MachineError, OurError
 from kuraban.settings.catalogues import load_words
 from kuraban.settings.handover import pack, unpack
@@ -55,7 +56,14 @@ def watch(settings: Settings) -> None:
     running.run()
 
 
-class _Graded(logging.Formatter):
+class _Plain(logging.Formatter):
+    """What strangers sent gives the terminal of whoever reads it no order."""
+
+    def format(self, record: logging.LogRecord) -> str:
+        return plain(super().format(record))
+
+
+class _Graded(_Plain):
     """Each line with the number that systemd's journal reads off it."""
 
     def format(self, record: logging.LogRecord) -> str:
@@ -66,8 +74,8 @@ class _Graded(logging.Formatter):
 def log_lines(*, supervised: bool) -> None:
     """The watch's own words to standard error, with the time where nobody else adds it."""
     handler = logging.StreamHandler()
-    plain = logging.Formatter("%(asctime)s %(message)s", "%H:%M:%S")
-    handler.setFormatter(_Graded("%(message)s") if supervised else plain)
+    timed = _Plain("%(asctime)s %(message)s", "%H:%M:%S")
+    handler.setFormatter(_Graded("%(message)s") if supervised else timed)
     log = logging.getLogger("kuraban")
     log.handlers = [handler]
     log.setLevel(logging.INFO)
@@ -77,7 +85,7 @@ def log_lines(*, supervised: bool) -> None:
 def told(error: KurabanError) -> int:
     """Say an error on standard error; the exit status that it comes to."""
     for line in str(error).splitlines():
-        print(line, file=sys.stderr)
+        print(plain(line), file=sys.stderr)
     if isinstance(error, OurError):
         print("This is a fault of kuraban itself; please report it.", file=sys.stderr)
     return status_of(error)

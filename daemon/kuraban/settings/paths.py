@@ -18,19 +18,38 @@ JOURNAL = "kuraban.journal"
 def site_file(given: Path | None, env: Mapping[str, str] | None = None) -> Path:
     """The site file: as given, else as the environment names it, else here, else as installed.
 
-    ConfigurationError where none of them is there; a file that was named is not looked for.
+    Root takes nothing from here that somebody else may write: a folder may be anybody's, and a site
+    file says which journal is opened. ConfigurationError where none of them is there; a file that
+    was named is not looked for.
     """
     env = os.environ if env is None else env
     if given is not None:
         return given
     if env.get(VARIABLE):
         return Path(env[VARIABLE])
-    for path in (HERE, INSTALLED):
-        if path.is_file():
-            return path
+    if HERE.is_file() and not (theirs := _of_others(HERE)):
+        return HERE
+    if INSTALLED.is_file():
+        return INSTALLED
+    if HERE.is_file():
+        right = "root takes only what root alone may write: name it with --site"
+        raise ConfigurationError([Fault(str(HERE.absolute()), "the file", theirs, right)])
     wrong = f"there is none at {HERE.absolute()} nor at {INSTALLED}"
     right = f"name it with --site or {VARIABLE}, or write a first one with `kuraban init`"
     raise ConfigurationError([Fault("site file", "the file", wrong, right)])
+
+
+def _of_others(path: Path) -> str:
+    """Who but root may write it or beside it, where root asks; empty for nobody."""
+    if not hasattr(os, "geteuid") or os.geteuid() != 0:
+        return ""
+    for one in (path, path.absolute().parent):
+        known = one.stat()
+        if known.st_uid != 0:
+            return f"{one} belongs to another user ({known.st_uid})"
+        if known.st_mode & 0o022:
+            return f"{one} may be written by others ({known.st_mode & 0o777:04o})"
+    return ""
 
 
 def any_site(env: Mapping[str, str] | None = None) -> Path | None:

@@ -17,6 +17,7 @@ from kuraban.settings.checks.advice import advise
 from kuraban.settings.checks.history_target import receiver, receiving, receiving_words
 from kuraban.settings.checks.listen_policy import exposure, split_listen
 from kuraban.settings.checks.references import check
+from kuraban.settings.checks.secret_files import readable
 from kuraban.settings.checks.staffing import (
     absences,
     manning,
@@ -79,6 +80,7 @@ def load(
         if now is not None:
             report.warnings.extend(words_on(table, house.people, calendars, str(site_file), now))
         report.warnings.extend(receiving_words(raw, str(site_file)))
+        report.warnings.extend(readable(merged, site_file))
     data = folder / table.site.data
     return Settings(
         house,

@@ -60,6 +60,7 @@ def connect(path: Path, mode: Mode, *, threads: bool = False) -> sqlite3.Connect
 
 def _settle(db: sqlite3.Connection, mode: Mode) -> None:
     db.execute("PRAGMA foreign_keys = ON")
+    db.execute("PRAGMA trusted_schema = OFF")
     if mode == "ro":
         db.execute("PRAGMA query_only = ON")
         return

@@ -19,7 +19,7 @@ from kuraban.core.facts import COUNTS, ClockStepped, Fact, Logged, Reading, Refu
 from kuraban.core.plan.counted_entries import ToldEntry
 from kuraban.store import past_outcomes, rows
 from kuraban.store.connection import connect, telling
-from kuraban.store.summary import MINUTES, SLOTS, TENS, shown, unpack
+from kuraban.store.upkeep.summary import MINUTES, SLOTS, TENS, shown, unpack
 
 Made = TypeVar("Made")
 SLACK = 1.0

@@ -18,8 +18,8 @@ from kuraban.core.facts import Fact
 from kuraban.errors import Fault, JournalError
 from kuraban.store import chain, rows
 from kuraban.store.connection import MEMORY, connect, damaged, telling, transaction
-from kuraban.store.retention import Bounds, Retention
 from kuraban.store.schema import Foreign, migrate
+from kuraban.store.upkeep.retention import Bounds, Retention
 from kuraban.store.writer import Writer
 
 Blob = bytes | mmap
@@ -101,7 +101,7 @@ class Journal:
             writer.checkpoint(checkpoint.version, checkpoint.blob)
 
     def summarise(self, bounds: Bounds) -> int:
-        """A small step of `store.retention`; 0 where nothing is left to do. JournalError."""
+        """A small step of `store.upkeep.retention`; 0 where nothing is left to do. JournalError."""
         with telling(self.path, "summarise old readings"):
             return self._retention.step(bounds)
 
@@ -110,6 +110,11 @@ class Journal:
         with telling(self.path, "read the journal"):
             now: float | None = self._db.execute("SELECT now FROM state").fetchone()[0]
         return now
+
+    def drop_checkpoint(self) -> None:
+        """The next start builds the watch anew from the facts."""
+        with telling(self.path, "drop the checkpoint"):
+            self._db.execute("DELETE FROM checkpoint")
 
     def load_checkpoint(self) -> tuple[int, str, bytes] | None:
         """The last checkpoint: the number of the last fact in it, its version and its bytes."""

@@ -3,8 +3,8 @@
 Every fact, alarm step and message draws its number `seq` from one counter, so that the whole story
 can be told again in the order in which it came about. Nothing in the tables of facts is ever
 changed, but for two things: refusals, which anyone on the network can cause, are kept to the last
-thousand, and old readings become summaries (`store.retention`). `state.whole` is the moment before
-which there may be such; it is empty while every reading is at full length.
+thousand, and old readings become summaries (`store.upkeep.retention`). `state.whole` is the moment
+before which there may be such; it is empty while every reading is at full length.
 
 Every time in it is the watch's own (`kuraban.core.timescale`); what the wall clock showed then is
 found by its steps, which are facts.

@@ -24,7 +24,7 @@ from kuraban.core.facts import (
 )
 from kuraban.store import chain, rows
 from kuraban.store.outbox import put, withdraw
-from kuraban.store.retention import is_summed
+from kuraban.store.upkeep.retention import is_summed
 
 REFUSALS_KEPT = 1000
 """Of each probe, and of all unknown topics together."""

@@ -8,8 +8,8 @@ import pytest
 
 from kuraban.core.alarms.life_cycle import Alarm
 from kuraban.core.texts.alarm_facts import Situation
-from kuraban.core.units import HOUR, MINUTE
-from tests.core.house import DUSK, Bell, Night, mashing
+from kuraban.core.units import HOUR, MINUTE, show_time
+from tests.core.house import DUSK, TOKYO, Bell, Night, mashing
 
 
 def known(night: Night, subject: str, condition: str) -> Situation:
@@ -131,6 +131,15 @@ def test_who_has_it_is_told() -> None:
     bell.find("tank-3", "warm")
     bell.log("tank-3", "acknowledge", by="aki")
     assert known(bell, "tank-3", "warm").in_hand == "Aki"
+
+
+def test_a_rate_is_of_the_product_and_not_of_its_difference_from_a_plan_that_moves() -> None:
+    """Tank 3 stands at 10.0 while its plan goes up by 0.1 K an hour: it does not move at all."""
+    night = mashing().run(60)
+    points = [[show_time(night.now + h * HOUR, TOKYO), 10 + 0.1 * h] for h in (1, 20)]
+    night.log("tank-3", "plan", points=points, by="aki")
+    rate = known(night.run(300), "tank-3", "cold").rate
+    assert rate == pytest.approx(0.0, abs=0.03)
 
 
 def test_how_long_a_cooler_holds_is_told_and_of_a_heater_nothing() -> None:

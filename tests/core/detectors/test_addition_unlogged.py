@@ -7,6 +7,7 @@ import pytest
 
 from kuraban.core.site import Probe
 from kuraban.core.units import HOUR
+from tests.core.detectors.kit import AIR as AIR_PROBE
 from tests.core.detectors.kit import (
     CELLAR,
     MID,
@@ -162,3 +163,28 @@ def test_when_the_batch_ends_the_question_does() -> None:
     night = tank().play(120, mid=poured(13.5, 9.6, 60), air=AIR)  # type: ignore[arg-type]
     night.log("tank", "batch-end")
     assert not night.stands(ALARM)
+
+
+def test_a_late_entry_of_another_tank_does_not_end_the_hold() -> None:
+    """The books are folded anew; what was seen and not logged still stands in them."""
+    night = tank().play(75, mid=poured(13.5, 9.6, 60), air=AIR)  # type: ignore[arg-type]
+    assert night.stands(ALARM)
+    night.log("tank", "stir", at=20)
+    night.play(200, mid=poured(13.5, 9.6, 60), air=AIR)  # type: ignore[arg-type]
+    assert not night.alarms() & NOT_TOLD
+
+
+def test_a_probe_that_speaks_every_ten_minutes_shows_it_too() -> None:
+    slow = msgspec.structs.replace(MID, every=600.0)
+    night = Night(house(TANK, CELLAR, slow, AIR_PROBE, courses=(course(ODORI, NAKA),)))
+    night.batch()
+    night.play(230, mid=poured(13.5, 9.6, 65), air=AIR)  # type: ignore[arg-type]
+    (raised,) = night.raised(ALARM)
+    assert raised <= 65 + 40
+
+
+def test_a_fall_to_the_airs_own_temperature_is_an_addition_when_one_is_due() -> None:
+    """It lands at 8.5, the cellar stands at 8.8: the crew is asked, nobody is told of a probe."""
+    night = tank(since=-24 * 60).play(230, mid=poured(13.5, 8.5, 60), air=8.8)  # type: ignore[arg-type]
+    assert ALARM in night.alarms()
+    assert not night.alarms() & NOT_TOLD

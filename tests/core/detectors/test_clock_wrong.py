@@ -59,6 +59,36 @@ def test_half_of_them_are_not_most() -> None:
     assert ALARM not in night.alarms()
 
 
+def test_the_first_boards_that_speak_after_a_start_are_not_most() -> None:
+    """Three of eight probes are heard first, and their board has no clock of its own."""
+    names = [f"p{n}" for n in range(8)]
+    probes = [Probe(id=name, of="tank", measures="product", every=300.0) for name in names]
+    night = Night(house(TANK, CELLAR, *probes, courses=(course(),)))
+    night.batch()
+    for minute in range(40):
+        for name in names[:3] if minute < 5 else names:
+            ahead = 240.0 if name in names[:3] else 0.1
+            stamp = night.moment(night.minute + ahead)
+            night.send(f"reading/{name}", f'{{"value": {10.0 + minute / 100}, "at": "{stamp}"}}')
+        night.play(night.minute + 1)
+    assert ALARM not in night.alarms()
+
+
+def test_the_boards_that_are_back_first_after_a_power_cut_are_not_most() -> None:
+    """Four boards told the time right for an hour; then three are away and one has lost it."""
+    names = [f"p{n}" for n in range(8)]
+    probes = [Probe(id=name, of="tank", measures="product") for name in names]
+    night = Night(house(TANK, CELLAR, *probes, courses=(course(),)))
+    night.batch()
+    for minute in range(120):
+        for name in names if minute < 60 else names[:3]:
+            ahead = 0.1 if minute < 60 else 240.0
+            stamp = night.moment(night.minute + ahead)
+            night.send(f"reading/{name}", f'{{"value": {10.0 + minute / 100}, "at": "{stamp}"}}')
+        night.play(night.minute + 1)
+    assert ALARM not in night.alarms()
+
+
 def test_boards_that_are_late_prove_nothing_against_the_clock() -> None:
     night = hall()
     tell(night, 30, dict.fromkeys(NAMES, -8.0))

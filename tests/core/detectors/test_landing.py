@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from kuraban.core import entries as e
-from kuraban.core.plan.landing_forecast import Mash, expected
+from kuraban.core.plan.addition_temperature import Mash, expected
 from tests.core.detectors.kit import MID, TANK, Night, course, house, stage, step
 
 COURSE = course(stage("soe", 11.0, hours=48, settle=3 * 3600.0), stage())

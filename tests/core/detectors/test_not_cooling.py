@@ -107,6 +107,75 @@ def test_a_heater_that_runs_and_does_not_heat_is_told_as_that() -> None:
     assert "heater/not-cooling" not in night.alarms()
 
 
+# ------------------------------------------------------------------------------- against its habit
+
+
+def sawing(minute: float) -> float:
+    """Up from 2 to 4 degrees in an hour of rest, down in half an hour of running."""
+    turn = minute % 90
+    return 2.0 + 2.0 * turn / 60 if turn < 60 else 4.0 - 2.0 * (turn - 60) / 30
+
+
+def sawn() -> Night:
+    night = night_of(RUNNING, SUPPLY, VALVE)
+    return night.play(360, mid=noisy(10.0), running=lambda m: m % 90 >= 60, supply=sawing, valve=1)
+
+
+def test_it_runs_and_its_water_leaves_its_own_saw_long_before_its_band() -> None:
+    """Refrigerant lost: at 4.5 degrees it always turned; its band ends at 6."""
+    night = sawn().play(600, mid=noisy(10.0), running=1, supply=ramp(2.0, 1.5, since=360), valve=1)
+    (raised,) = night.raised(ALARM)
+    left = 360 + 60 * 2.5 / 1.5
+    assert left <= raised <= left + 20
+    assert night.evidence(ALARM)[0] == "beyond_habit"
+
+
+def test_a_load_of_warm_rice_takes_its_water_beyond_its_saw() -> None:
+    night = sawn()
+    night.log("tank", "addition", what="rice")
+    night.play(480, mid=noisy(10.0), running=1, supply=ramp(2.0, 1.8, since=360), valve=1)
+    night.play(600, mid=noisy(10.0), running=1, supply=ramp(5.6, -1.8, since=480), valve=1)
+    assert ALARM not in night.alarms()
+
+
+def test_an_open_door_or_a_washing_is_coming_nearer_before_it_is_told() -> None:
+    """Three degrees up within ten minutes, and down again within the hour."""
+    store = Cooler(id="chiller", kind="cold-room", name="Unit 1", rated_watts=1500, band=(2, 9))
+    night = night_of(RUNNING, msgspec.structs.replace(SUPPLY, measures="air"), cooler=store)
+    night.play(360, mid=noisy(10.0), running=lambda m: m % 90 >= 60, supply=sawing)
+    door = lambda m: 4.0 + 3.0 * min((m - 360) / 10, 1) - max(m - 372, 0) * 3.0 / 60  # noqa: E731
+    night.play(440, mid=noisy(10.0), running=1, supply=door)
+    assert ALARM not in night.alarms()
+
+
+def test_a_thaw_is_no_failure_though_its_heater_draws_like_a_compressor() -> None:
+    """Half an hour of its heater, four degrees up: its meter alone cannot tell it from a run."""
+    store = Cooler(id="chiller", kind="cold-room", name="Unit 1", rated_watts=1500, band=(2, 9))
+    night = night_of(POWER, msgspec.structs.replace(SUPPLY, measures="air"), cooler=store)
+    draws = lambda m: 1150.0 if m % 90 >= 60 else 41.0  # noqa: E731
+    night.play(360, mid=noisy(10.0), power=draws, supply=sawing)
+    thaw = lambda m: 4.0 + 4.0 * min((m - 360) / 30, 1) - max(m - 390, 0) * 5.0 / 60  # noqa: E731
+    night.play(440, mid=noisy(10.0), power=1300, supply=thaw)
+    assert ALARM not in night.alarms()
+
+
+def test_water_that_stands_in_its_pipe_is_not_what_it_keeps() -> None:
+    """Its compressor cools the buffer; every valve is shut, and the pipe warms to 9 degrees."""
+    night = sawn().play(600, mid=noisy(10.0), running=1, supply=ramp(4.0, 3.0, since=360), valve=0)
+    assert ALARM not in night.alarms()
+
+
+def test_one_of_two_tanks_that_warms_alone_has_troubles_of_its_own() -> None:
+    """A bank of ice without a probe in its water runs; a hand valve is shut at one tank."""
+    places = [msgspec.structs.replace(TANK, id=f"tank-{n}", cooler="chiller") for n in range(2)]
+    probes = [msgspec.structs.replace(MID, id=f"p{n}", of=f"tank-{n}") for n in range(2)]
+    night = Night(house(CELLAR, CHILLER, POWER, *places, *probes, courses=(course(stage()),)))
+    for n in range(2):
+        night.batch(f"tank-{n}")
+    night.play(240, p0=noisy(ramp(10.2, 1.0, since=60)), p1=noisy(10.0), power=1150)
+    assert ALARM not in night.alarms()
+
+
 # ----------------------------------------------------------- a chiller without any probe of its own
 
 BARE = msgspec.structs.replace(CHILLER, band=None, rated_watts=None)

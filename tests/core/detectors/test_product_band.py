@@ -454,3 +454,19 @@ def test_a_starter_is_judged_by_its_own_delay() -> None:
     trace: Trace = ramp(21.0, 1.0)
     (raised,) = night.play(140, mid=trace).raised("tank/warm")
     assert 60 + 30 <= raised <= 60 + 30 + SHOWS
+
+
+def test_nobody_is_woken_by_a_value_that_is_older_than_the_probes_rhythm() -> None:
+    """Most probes fell silent at the end of a round; the mask ends, and nothing fresh measures."""
+    night = tank().play(60, mid=noisy(10.0), air=AIR)
+    night.log("tank", "stir")
+    night.play(75, mid=noisy(11.4), air=AIR).play(98, air=AIR)
+    assert not night.pages("tank/far-warm")
+
+
+def test_the_next_value_decides_then() -> None:
+    night = tank().play(60, mid=noisy(10.0), air=AIR)
+    night.log("tank", "stir")
+    night.play(75, mid=noisy(11.1), air=AIR).play(84, air=AIR)
+    night.play(130, mid=noisy(11.1), air=AIR)
+    assert night.raised("tank/far-warm")

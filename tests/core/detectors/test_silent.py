@@ -89,3 +89,28 @@ def test_after_the_batch_ended_its_silence_is_nobodys() -> None:
     night.log("tank", "batch-end")
     night.play(110)
     assert not night.stands("mid/silent")
+
+
+def test_a_probe_set_out_of_service_in_the_air_makes_no_tank_cold() -> None:
+    """Told as out of the mash, and then somebody switched it off: it reads 2 degrees of air."""
+    night = Night(cellar())
+    night.batch()
+    night.play(60, mid=noisy(10.0), air=2.0).play(100, mid=2.0, air=2.0)
+    assert night.stands("mid/displaced")
+    night.log("mid", "out-of-service", reason="cable broken")
+    night.play(215, mid=2.0, air=2.0)
+    assert not night.alarms() & {"tank/cold", "tank/far-cold", "tank/overcooling"}
+    assert night.view.product("tank", night.engine.now) is None
+    night.play(300, mid=2.0, air=2.0)
+    assert night.stands("tank/unwatched"), "nothing measures that tank"
+
+
+def test_back_in_service_it_measures_again() -> None:
+    night = Night(cellar())
+    night.batch()
+    night.play(60, mid=10.0, air=6.0)
+    night.log("mid", "out-of-service", reason="new cable")
+    night.play(70, mid=10.0, air=6.0)
+    night.log("mid", "in-service")
+    night.play(80, mid=10.0, air=6.0)
+    assert night.view.product("tank", night.engine.now) is not None

@@ -6,8 +6,20 @@ import msgspec
 import pytest
 
 from kuraban.core.site import Cooler, Place
-from tests.core.detectors.kit import MID, Night, course, house, koji, noisy, ramp, step
+from tests.core.detectors.kit import (
+    AIR,
+    MID,
+    TANK,
+    Night,
+    course,
+    house,
+    koji,
+    noisy,
+    ramp,
+    step,
+)
 from tests.core.equipment.test_cooler_view import (
+    CHILLER,
     DEMAND,
     POWER,
     RUNNING,
@@ -74,14 +86,105 @@ def test_a_valve_open_while_cold_water_is_in_hand_needs_no_compressor() -> None:
     assert ALARM not in night.alarms()
 
 
-def test_a_locked_compressor_is_told_once_its_water_is_too_warm() -> None:
-    """Standing power stays; the valve is open; the supply leaves its band."""
+def sawing(minute: float) -> float:
+    """Water of a buffer: up from 3 to 5 degrees in 90 minutes of rest, down in 30 of running."""
+    turn = minute % 120
+    return 3.0 + 2.0 * turn / 90 if turn < 90 else 5.0 - 2.0 * (turn - 90) / 30
+
+
+def resting(minute: float) -> float:
+    return FULL if minute % 120 >= 90 else STANDING
+
+
+def test_a_locked_compressor_is_told_once_its_water_passes_where_it_always_started() -> None:
+    """Standing power stays and the valve is open; it always started at 5 degrees."""
     night = night_of(POWER, SUPPLY, VALVE)
-    night.play(120, mid=noisy(10.0), power=cycling(10, 30), supply=4.0, valve=1)  # type: ignore[arg-type]
+    night.play(360, mid=noisy(10.0), power=resting, supply=sawing, valve=1)
+    night.play(600, mid=noisy(10.1), power=STANDING, supply=ramp(3.0, 1.0, since=360), valve=1)
+    (raised,) = night.raised(ALARM)
+    assert 360 + 150 <= raised <= 360 + 150 + 20, "5.5 degrees, and ten minutes"
+    assert "called_valve" in night.evidence(ALARM)
+
+
+def test_before_its_habit_is_known_its_band_counts() -> None:
+    night = night_of(POWER, SUPPLY, VALVE)
     night.play(400, mid=noisy(10.1), power=STANDING, supply=ramp(4.0, 2.0, since=120), valve=1)
     (raised,) = night.raised(ALARM)
     assert 180 <= raised <= 180 + 15
-    assert "called_valve" in night.evidence(ALARM)
+
+
+def test_it_rests_on_cold_water_for_hours_under_an_open_valve() -> None:
+    """A buffer of two degrees, longer than it ever rested before: nothing is wrong."""
+    night = night_of(POWER, SUPPLY, VALVE)
+    night.play(360, mid=noisy(10.0), power=resting, supply=sawing, valve=1)
+    night.play(900, mid=noisy(10.1), power=STANDING, supply=noisy(3.5), valve=1)
+    assert not night.alarms()
+
+
+def test_one_that_runs_at_a_quarter_of_its_power_does_not_run_with_its_valves() -> None:
+    """A compressor that turns down is no pump: it may rest under an open valve."""
+    night = night_of(POWER, SUPPLY, VALVE)
+    quarter = lambda m: 0.25 * FULL if m % 120 >= 90 else STANDING  # noqa: E731
+    night.play(700, mid=noisy(10.1), power=quarter, supply=sawing, valve=1)
+    assert ALARM not in night.alarms()
+
+
+def test_water_that_warms_in_a_pipe_behind_shut_valves_is_no_stop() -> None:
+    """It stood for hours; the valve opens, and for minutes the probe feels the pipe's own water."""
+    night = night_of(POWER, SUPPLY, VALVE)
+    night.play(360, mid=noisy(10.0), power=resting, supply=sawing, valve=1)
+    night.play(600, mid=noisy(10.0), power=STANDING, supply=ramp(3.0, 2.0, since=360), valve=0)
+    night.play(660, mid=noisy(10.1), power=STANDING, supply=noisy(3.5), valve=1)
+    assert ALARM not in night.alarms()
+
+
+def test_a_bank_of_ice_rests_all_day_while_one_tank_of_three_wanders() -> None:
+    """It freezes at night; by day it stands on its ice, and a tank with a hand valve is warm."""
+    tanks = [msgspec.structs.replace(TANK, id=f"tank-{n}", cooler="chiller") for n in range(3)]
+    probes = [msgspec.structs.replace(MID, id=f"p{n}", of=f"tank-{n}") for n in range(3)]
+    night = Night(house(*tanks, CHILLER, *probes, POWER, courses=(course(),)))
+    for n in range(3):
+        night.batch(f"tank-{n}")
+    night.play(
+        700, p0=noisy(ramp(10.0, 0.05)), p1=noisy(10.0), p2=noisy(10.0),
+        power=lambda m: FULL if m < 60 else STANDING,
+    )  # fmt: skip
+    assert ALARM not in night.alarms()
+
+
+def test_the_koji_itself_warms_its_room_while_the_heater_rests() -> None:
+    """Its room's air stands above the point at which it always started."""
+    night = koji_room()
+    night.play(240, mid=noisy(36.0), air=room_air, power=heats)
+    night.play(700, mid=noisy(35.2), air=33.5, power=6)
+    assert ALARM not in night.alarms()
+
+
+def test_a_dead_heater_is_told_when_its_room_falls_below_where_it_always_started() -> None:
+    night = koji_room()
+    night.play(240, mid=noisy(36.0), air=room_air, power=heats)
+    night.play(400, mid=noisy(36.0), air=ramp(32.0, -3.0, since=240), power=6)
+    (raised,) = night.raised(ALARM)
+    assert 250 <= raised <= 275, "while the bed is still as planned"
+
+
+def koji_room() -> Night:
+    heater = Cooler(id="chiller", kind="heater", name="Heater", rated_watts=2000)
+    room = Place(id="cellar", kind="room", name="Koji room", heater="chiller")
+    bed = Place(id="tank", kind="koji-bed", name="Koji bed 1", room="cellar")
+    warm = course(koji(36.0), course_id="koji", never=(20, 46), whither="koji-bed")
+    night = Night(house(bed, room, heater, MID, AIR, POWER, courses=(warm,)))
+    night.batch("tank", "koji")
+    return night
+
+
+def room_air(minute: float) -> float:
+    turn = minute % 40
+    return 33.0 - turn / 30 if turn < 30 else 32.0 + (turn - 30) / 10
+
+
+def heats(minute: float) -> float:
+    return 1800 if minute % 40 >= 30 else 6
 
 
 def test_without_a_supply_probe_it_must_have_rested_longer_than_it_is_used_to() -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import msgspec
 
-from kuraban.core.conditions import CONDITIONS
+from kuraban.core.alarm_conditions import CONDITIONS
 from kuraban.core.course import FAR_FUTURE
 from kuraban.core.detectors.base import Conclusion, Finding
 from kuraban.core.detectors.disagrees import Disagrees

@@ -372,6 +372,18 @@ def test_if_most_boards_are_ahead_it_is_the_watch_that_is_behind() -> None:
     assert isinstance(kept, Reading) and kept.at == night.now + 20 * MINUTE
 
 
+def test_a_board_of_another_century_is_wrong_by_itself_even_then() -> None:
+    """While the watch's own clock is doubted, a time far beyond what most say is not believed."""
+    night = mashing()
+    for probe in ("t3-mid", "t4-mid", "s-air"):
+        night.say(probe, json.dumps({"value": 10.0 if probe != "s-air" else 5.0,
+                                     "at": night.now + 20 * MINUTE}))  # fmt: skip
+    night.run(1)
+    night.say("t3-mid", json.dumps({"value": 10.1, "at": "2099-12-31T23:59:59Z"}))
+    kept = night.facts[-1]
+    assert isinstance(kept, Reading) and kept.at == night.now
+
+
 def test_a_board_that_repeats_itself_decides_nothing_that_the_journal_lacks() -> None:
     """Boards ahead of time whose last message the broker brings again and again."""
     first, journal = Engine(words()), []

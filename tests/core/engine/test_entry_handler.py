@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import msgspec
 import pytest
 
@@ -188,6 +190,48 @@ def test_work_takes_nothing_out_of_the_watch() -> None:
         night.log("tank-3", entry, by="dai", **({"text": "frost"} if entry == "note" else {}))
     night.log("moto-1", "out-of-service", by="dai")
     assert unwatched(night) == []
+
+
+def less(night: Night, who: str = "aki") -> list[str]:
+    return [m.title for m in night.messages("notice", who) if "watched less" in m.title]
+
+
+@pytest.mark.parametrize(
+    ("subject", "entry", "fields", "what"),
+    [
+        ("tank-3", "shelve", {"condition": "warm", "for_": "12h"}, "a long quiet"),
+        ("tank-3", "let-run", {"for_": "12h", "more": 20.0}, "let it run"),
+        ("tank-3", "aim", {"celsius": 18.0}, "an aim"),
+        ("t3-mid", "out-of-service", {}, "out of service"),
+    ],
+)
+def test_the_brewer_is_told_what_is_watched_less(
+    subject: str, entry: str, fields: dict[str, Any], what: str
+) -> None:
+    """By whom and by which entry; not what a wall button's hour or his own hand did."""
+    told = []
+    for hands in ((None,), ("cho", "dai"), ("aki",)):
+        night = mashing().run(15)
+        more = {"by": night.now + 9 * HOUR, "who": hands[0]} if entry == "aim" else {"by": hands[0]}
+        made = night.log(subject, entry, **fields, **{k: v for k, v in more.items() if v})
+        if len(hands) > 1:
+            assert night.fates(made) == ["waiting"] and less(night) == []
+            night.log(subject, "confirm", of=made, by=hands[1])
+        assert night.fates(made)[-1] in ("counted", "confirmed")
+        told.append(less(night))
+    assert told == [
+        [f"Tank 3 is watched less: {what}"], [f"Tank 3 is watched less: {what}, by Cho"], [],
+    ]  # fmt: skip
+
+
+def test_a_probe_kept_out_beyond_its_hour_is_told() -> None:
+    """The first hour is everybody's daily work."""
+    night = mashing().run(15)
+    night.log("tank-3", "probe-out", by="dai")
+    assert less(night) == []
+    night.told["t3-mid"] = 5.0
+    night.run(30).log("tank-3", "probe-out")
+    assert less(night) == ["Tank 3 is watched less: probe out"]
 
 
 # ------------------------------------------------------------------------------- in and out

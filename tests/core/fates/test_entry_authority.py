@@ -5,7 +5,17 @@ from __future__ import annotations
 import msgspec
 import pytest
 
-from kuraban.core.fates.entry_authority import TABLE, Maker, Touch, alone, maker_of, printed
+from kuraban.core.fates.entry_authority import (
+    MANAGES,
+    TABLE,
+    Maker,
+    Touch,
+    alone,
+    maker_of,
+    on_pages,
+    printed,
+    printed_roles,
+)
 from kuraban.core.site import Shift
 from tests.core.house import Night, brewery, mashing
 
@@ -96,3 +106,12 @@ def test_who_manages_needs_nobody_else() -> None:
     """An account of the pages, though no duty of the rota is its own."""
     house = msgspec.structs.replace(brewery(), managers=("boss",))
     assert maker_of("boss", house) is Maker.BREWER and maker_of("boss", brewery()) is Maker.NAMED
+
+
+def test_what_begins_ends_or_hides_a_batch_takes_an_account_that_manages() -> None:
+    """Made outright, or as what another entry is amended to."""
+    assert {on_pages({"entry": kind}) for kind in MANAGES} == {"manage"}
+    assert on_pages({"entry": "amend", "of": "x", "fields": {"entry": "batch-end"}}) == "manage"
+    for fields in ({"entry": "stir"}, {"entry": "amend", "fields": "batch-end"}, {"entry": []}, {}):
+        assert on_pages(fields) == "log"
+    assert all(kind in printed_roles() for kind in MANAGES)

@@ -81,5 +81,9 @@ def test_what_is_not_there_is_answered_with_what_is(fields: object, words: str) 
     assert re.search(words, wrong(fields))
 
 
+def test_of_a_split_a_part_may_stay_where_it_is() -> None:
+    check_entry(read_entry({"entry": "split", "to": ["tank-3", "tank-4"]}), "tank-3", HOUSE, NOW)
+
+
 def test_twelve_hours_of_quiet_are_allowed() -> None:
     check_entry(read_entry({"entry": "let-run", "for": "12h", "more": 1}), "tank-3", HOUSE, NOW)

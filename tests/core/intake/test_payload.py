@@ -114,3 +114,15 @@ def test_the_nearest_name_comes_first() -> None:
     assert nearest("tank-33", ["chiller-1", "tank-3", "bed"]).startswith("tank-3,")
     assert nearest("x", []) == "none"
     assert nearest("p", [f"p{n}" for n in range(12)]).endswith("and 4 more")
+
+
+def test_a_number_has_at_most_so_many_characters() -> None:
+    """Of 128 zeroes with a letter the letter is wrong, of 129 their number."""
+    for length, wrong in ((128, False), (129, True)):
+        with pytest.raises(ValueError) as refused:
+            document_of("0" * (length - 1) + "x")
+        assert ("at most 128 characters" in str(refused.value)) is wrong
+
+
+def test_what_is_shown_is_cut_to_its_length() -> None:
+    assert show("x" * 61) == '"' + "x" * 60 + '"…'

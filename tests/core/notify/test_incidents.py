@@ -152,6 +152,7 @@ def test_one_side_of_one_product_is_one_incident() -> None:
 def test_a_new_incident_concerns_nobody_yet() -> None:
     incident = Incident(("tank-3", "warm"))
     assert (incident.open, incident.told, incident.members) == (False, [], set())
+    assert not incident.quick and incident.urgency == "log"
 
 
 def entered(*alarms: tuple[str, Urgency]) -> tuple[Incidents, list[bool]]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from kuraban.core.conditions import CONDITIONS
+from kuraban.core.alarm_conditions import CONDITIONS
 from kuraban.core.notify.ladder import WHOM, Whom, called, called_on_duty
 from kuraban.core.site import Duty
 from kuraban.core.units import HOUR

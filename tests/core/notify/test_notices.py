@@ -6,6 +6,8 @@ from functools import partial
 
 import msgspec
 
+from kuraban.core.entries import BatchEnd
+from kuraban.core.facts import Logged
 from kuraban.core.texts import messages as wording
 from kuraban.core.units import HOUR
 from tests.core.house import Bell, brewing, mashing, moment
@@ -114,3 +116,18 @@ def test_who_has_it_says_until_when() -> None:
     (word,) = bell.messages("notice")
     assert word.person == "bun" and "4:31" in word.text
     assert (word.role, word.alarms) == ("brewer", ("tank-3/warm",))
+
+
+def test_the_brewer_hears_of_a_tank_that_is_watched_no_more_or_as_another_batch() -> None:
+    """Whichever it is, and by whom; not of what they did themselves."""
+    bell = brewing(Bell(at=NIGHT))
+    notices = bell.engine.notifier.notices
+    entry = Logged("e9", "tank-3", BatchEnd(), NIGHT, NIGHT, "dai")
+    notices.unwatched("tank-3", entry, ("dai",), NIGHT)
+    notices.unwatched("store", entry, (None,), NIGHT)
+    notices.unwatched("tank-3", entry, ("aki",), NIGHT)
+    bell._drained()
+    goes_on, no_more = bell.messages("notice")
+    assert {goes_on.person, no_more.person} == {"aki"}
+    assert "goes on as another batch" in goes_on.title and "Dai" in goes_on.title
+    assert "is watched no more" in no_more.title and "by" not in no_more.title

@@ -35,6 +35,15 @@ def test_masks_that_overlap_are_one_stretch() -> None:
     assert subject_states.masked_until(5) == 110 and subject_states.masked_until(100) == 110
 
 
+def test_between_two_masks_the_product_is_judged() -> None:
+    """A stir and another an hour and a half later are two stretches, not one."""
+    subject_states = started()
+    subject_states.tell(0, TANK, "stir")
+    subject_states.tell(90, TANK, "stir")
+    assert subject_states.masked_until(5) == 30 and subject_states.masked_until(95) == 120
+    assert subject_states.masked_until(31) is None and subject_states.masked_until(29.9) == 30
+
+
 def test_one_tanks_mask_is_not_anothers() -> None:
     subject_states = started()
     subject_states.tell(10, TANK, "stir")

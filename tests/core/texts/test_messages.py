@@ -109,6 +109,7 @@ SEEN: dict[str, tuple[str, ...]] = {
     "disagrees": ("twin=11.3", "gap=0.9"),
     "entry-doubtful": ("entry=alcohol",),
     "watched-no-more": ("entry=batch-end", "maker=Mio"),
+    "watched-less": ("entry=shelve", "maker=Cho"),
     "another-batch": ("entry=amend", "maker=12"),
     "humid": ("wick_dry", "humidity=91"),
     "behind": ("lag=42", "most=t3-mid"),

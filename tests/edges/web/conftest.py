@@ -13,7 +13,7 @@ import pytest
 
 from kuraban.core.facts import Impaired
 from kuraban.core.views.snapshot import Ring
-from kuraban.edges.web.live.snapshot_hub import PictureBoard
+from kuraban.edges.web.live.snapshot_hub import SnapshotHub
 from kuraban.edges.web.server import Pages
 from kuraban.queries.batches.batch_sheet import Batches
 from kuraban.queries.setup.unknown_probes import SettingUp
@@ -99,7 +99,7 @@ def pages(served: Served) -> Callable[[], Pages]:
     """Makes the pages of the night, for the accounts that it has by then."""
 
     def make() -> Pages:
-        hub = PictureBoard()
+        hub = SnapshotHub()
         hub.put(served.snapshot())
         served.seen = hub.put
         where = served.settings.web

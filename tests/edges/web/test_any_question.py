@@ -14,7 +14,7 @@ from schemathesis.specs.openapi.checks import (
     response_schema_conformance,
 )
 
-from kuraban.edges.web.live.snapshot_hub import PictureBoard
+from kuraban.edges.web.live.snapshot_hub import SnapshotHub
 from kuraban.edges.web.server import Pages
 from kuraban.queries.batches.batch_sheet import Batches
 from kuraban.queries.setup.unknown_probes import SettingUp
@@ -31,7 +31,7 @@ MANY = settings(
 
 @pytest.fixture
 def document(served: Served) -> Iterator[Any]:
-    hub = PictureBoard()
+    hub = SnapshotHub()
     hub.put(served.snapshot())
     pages = Pages(
         served.settings.house, Where(port=0), KEY, load_page_words(), hub, served.path,

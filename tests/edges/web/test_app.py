@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from kuraban.edges.web.live.snapshot_hub import PictureBoard
+from kuraban.edges.web.live.snapshot_hub import SnapshotHub
 from kuraban.edges.web.server import Pages
 from kuraban.queries.setup.unknown_probes import SettingUp
 from kuraban.settings.catalogues import load_page_words
@@ -51,7 +51,7 @@ def test_before_the_first_picture_the_pages_ask_for_patience(
     where = served.settings.web
     assert where is not None
     fresh = Pages(
-        served.settings.house, where, KEY, load_page_words(), PictureBoard(), served.path,
+        served.settings.house, where, KEY, load_page_words(), SnapshotHub(), served.path,
         served.submit, served.clock, SettingUp(served.settings),
     )  # fmt: skip
     browser = browse(app=fresh.app)

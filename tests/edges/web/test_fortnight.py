@@ -13,7 +13,7 @@ import pytest
 from kuraban.core.effects import Turn
 from kuraban.core.facts import Reading
 from kuraban.core.units import DAY, MINUTE
-from kuraban.edges.web.live.snapshot_hub import PictureBoard
+from kuraban.edges.web.live.snapshot_hub import SnapshotHub
 from kuraban.edges.web.server import Pages
 from kuraban.queries.batches.batch_sheet import Batches
 from kuraban.queries.setup.unknown_probes import SettingUp
@@ -48,7 +48,7 @@ def client(lived: Served, tmp_path_factory: pytest.TempPathFactory) -> Iterator[
         else one
         for one in snapshot.places
     )
-    hub = PictureBoard()
+    hub = SnapshotHub()
     hub.put(dataclasses.replace(snapshot, places=places))
     pages = Pages(
         night.settings.house, Where(port=0), KEY, load_page_words(), hub, night.path,

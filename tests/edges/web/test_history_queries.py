@@ -90,6 +90,31 @@ def test_a_table_tells_measured_plan_and_what_was_done() -> None:
     assert [row.did for row in rows] == [(stirred,), ()]
 
 
+def test_an_export_in_pieces_is_the_whole(
+    lived: Served, history: History, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """In the same order, also where a piece ends between days, and nothing twice."""
+    monkeypatch.setattr(past, "PIECE", 7)
+    start, end = lived.clock() - 3 * DAY, lived.clock()
+    whole = list(history.graded("t3-mid", start, end))
+    assert len(whole) > 100
+    assert list(past.graded(lived.path, "t3-mid", start, end)) == whole
+    assert list(past.graded(lived.path, "t3-mid", end, start)) == []
+
+
+def test_values_of_one_moment_are_in_one_piece(monkeypatch: pytest.MonkeyPatch) -> None:
+    """As where a summary and a reading meet: the next piece begins after them."""
+    monkeypatch.setattr(past, "PIECE", 2)
+    rows = [(at, float(n), 0) for n, at in enumerate((1.0, 2.0, 2.0, 2.0, 3.0))]
+
+    class Kept:
+        def graded(self, probe: str, start: float, end: float) -> list[past.Graded]:
+            return [row for row in rows if start <= row[0] < end]
+
+    assert past._piece(Kept(), "t", 0.0, 9.0) == (rows[:4], 3.0)  # type: ignore[arg-type]
+    assert past._piece(Kept(), "t", 3.0, 9.0) == (rows[4:], 9.0)  # type: ignore[arg-type]
+
+
 def test_a_take_back_of_a_take_back_counts_again(served: Served) -> None:
     """As in the watch's own books; corrections themselves are not among what was done."""
     now = served.clock()

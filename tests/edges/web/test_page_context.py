@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import pytest
 
+from kuraban.core.fates.entry_authority import MANAGES
 from kuraban.edges.signing import Visit
-from kuraban.edges.web.page_context import MANAGES, RANKS, Visitor
+from kuraban.edges.web.page_context import RANKS, Visitor
 from kuraban.edges.web.security.accounts import hash_password
 from kuraban.settings import Account
 from tests.edges.web.conftest import Browse
@@ -39,7 +40,7 @@ def guarded(served: Served) -> Served:
 def test_each_role_may_what_the_ones_below_may(role: str, entry: str, may: bool) -> None:
     """Only who manages begins and ends batches, or stops the watching of something."""
     visitor = Visitor(Visit("n", 0.0), role, "aki", "en")  # type: ignore[arg-type]
-    assert visitor.may_log(entry) is may
+    assert visitor.may_make({"entry": entry}) is may
     assert list(RANKS) == ["look", "log", "manage"]
     assert "out-of-service" in MANAGES
 

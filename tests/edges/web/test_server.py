@@ -14,7 +14,7 @@ from pathlib import Path
 import httpx
 import pytest
 
-from kuraban.edges.web.live.snapshot_hub import PictureBoard
+from kuraban.edges.web.live.snapshot_hub import SnapshotHub
 from kuraban.edges.web.server import Pages
 from kuraban.errors import MachineError
 from kuraban.queries.setup.unknown_probes import SettingUp
@@ -32,7 +32,7 @@ def make(served: Served) -> Iterator[Make]:
     started: list[Pages] = []
 
     def make_(**where: object) -> Pages:
-        hub = PictureBoard()
+        hub = SnapshotHub()
         hub.put(served.snapshot())
         settings = dataclasses.replace(Where(port=0), **where)  # type: ignore[arg-type]
         house, words = served.settings.house, load_page_words()

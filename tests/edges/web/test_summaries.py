@@ -15,7 +15,7 @@ from kuraban.core.facts import Reading
 from kuraban.core.units import DAY, HOUR, parse_time
 from kuraban.edges.web.server import Pages
 from kuraban.store.journal import Journal
-from kuraban.store.retention import Bounds
+from kuraban.store.upkeep.retention import Bounds
 from tests.edges.web.conftest import Browse, Browser
 from tests.edges.web.served import Served
 

@@ -94,7 +94,8 @@ def test_what_to_expect_names_the_edge_that_comes_next(tongues: dict[str, Transl
     assert w.leaving(near) == "Too warm in about 2 h, 05:10 to 07:10."
     assert w.leaving(far) == "Past the limit, warm, in about 3 h, 06:10."
     assert "Outside" in w.leaving(PLACE)
-    assert "Nothing leaves" in w.leaving(dataclasses.replace(PLACE, word="as-planned"))
+    calm = dataclasses.replace(PLACE, word="as-planned", product=10.0, foreseen=True)
+    assert "Nothing leaves" in w.leaving(calm)
 
 
 def test_entries_are_told_in_a_few_words(tongues: dict[str, Translator]) -> None:

@@ -10,7 +10,7 @@ from kuraban.core import entries as e
 from kuraban.core.facts import Logged
 from kuraban.core.units import HOUR, show_time
 from kuraban.edges.table_writer import Cell, Table
-from kuraban.queries.batches.batch_export import Shelving, stays_of
+from kuraban.queries.batches.batch_export import BatchFolder, stays_of
 from kuraban.queries.batches.batch_history import BatchHistory
 from kuraban.store.history import History
 from tests.journals import house
@@ -49,8 +49,8 @@ def batch_history(history: History) -> BatchHistory:
 
 @pytest.fixture(scope="module")
 def tables(history: History, batch_history: BatchHistory) -> dict[str, list[dict[str, Cell]]]:
-    shelving = Shelving(history, house(), stays_of(batch_history, NAME))
-    return {table.name: plain(table) for table in shelving.tables()}
+    folder = BatchFolder(history, house(), stays_of(batch_history, NAME))
+    return {table.name: plain(table) for table in folder.tables()}
 
 
 def plain(table: Table) -> list[dict[str, Cell]]:
@@ -115,10 +115,10 @@ def test_rings_and_messages_are_those_of_the_batch(tables: Tables, history: Hist
 
 
 def test_its_own_course_goes_with_it(history: History, batch_history: BatchHistory) -> None:
-    shelving = Shelving(history, house(), stays_of(batch_history, NAME))
-    (name,) = shelving.courses()
+    folder = BatchFolder(history, house(), stays_of(batch_history, NAME))
+    (name,) = folder.courses()
     assert name == f"course-moromi-slow-33-{PLACE}.json"
-    assert shelving.running and shelving.places == (PLACE,)
+    assert folder.running and folder.places == (PLACE,)
 
 
 def test_a_name_that_nobody_gave_is_no_batch(batch_history: BatchHistory) -> None:

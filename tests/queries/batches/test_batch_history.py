@@ -115,6 +115,14 @@ def test_mash_that_moves_is_the_same_batch_elsewhere(diary: Diary) -> None:
     assert came.batch.since == T0
 
 
+def test_mash_of_which_a_part_stays_goes_on_there_from_then(diary: Diary) -> None:
+    """The stay before ended at the split, and not when its course's clock would have ended it."""
+    diary.tell("tank-1", START, 0)
+    diary.tell("tank-1", e.Split(to=("tank-1", "tank-2")), 5 * DAY)
+    assert diary.stays("tank-1") == [("No. 1", 0, 120), ("No. 1", 120, None)]
+    assert diary.stays("tank-2") == [("No. 1", 120, None)]
+
+
 def test_a_start_that_the_watch_refused_is_no_batch(diary: Diary) -> None:
     """There runs one already."""
     diary.tell("tank-1", START, 0)

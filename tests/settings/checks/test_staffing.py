@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from kuraban.core import rota as roster
+from kuraban.core import rota
 from kuraban.core.site import from_document, to_document
 from kuraban.core.units import MINUTE
 from kuraban.errors import Fault
@@ -97,7 +97,7 @@ def test_days_alone_count_whole(
 
     def arrival(text: str, later: float = 0.0) -> float | None:
         at = datetime.fromisoformat(text).replace(tzinfo=house.zone).timestamp()
-        return roster.arrival(house, "aki", at + later)
+        return rota.arrival(house, "aki", at + later)
 
     assert arrival(first) == arrival(last) == 40 * MINUTE
     assert arrival(first, -1.0) is None and arrival(last, 1.0) is None

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from msgspec.structs import replace
 
+from kuraban.core.alarm_conditions import CONDITIONS, COOLING_FAILS
 from kuraban.core.alarms.life_cycle import Alarm, Alarms
-from kuraban.core.conditions import CONDITIONS, COOLING_FAILS
 from kuraban.core.forecast.drift import Drift, drift_of
 from kuraban.core.forecast.time_to_limit import first_to_leave
 from kuraban.core.house_view import HouseView

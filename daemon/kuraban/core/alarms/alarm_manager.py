@@ -9,8 +9,8 @@ from __future__ import annotations
 
 from typing import NamedTuple, Protocol
 
+from kuraban.core.alarm_conditions import CONDITIONS, COOLING_FAILS
 from kuraban.core.alarms.life_cycle import Alarm, Event, State
-from kuraban.core.conditions import CONDITIONS, COOLING_FAILS
 from kuraban.core.detectors.base import Finding
 from kuraban.core.detectors.product_band import deadband
 from kuraban.core.effects import StepName

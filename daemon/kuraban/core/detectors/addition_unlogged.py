@@ -1,7 +1,8 @@
 """`addition-unlogged`: the product fell as only an addition makes it, and nobody logged one.
 
 It is recognised while the course has a filling stage to come: at least 1.5 K within 90 min, to a
-level near where that stage begins, and not at the temperature of the air. Then the product is held
+level near where that stage begins, and not at the temperature of the air, unless that stage is due
+and begins about there. Then the product is held
 for three hours and the crew is asked; after that it is judged as it stands.
 """
 
@@ -11,12 +12,14 @@ from kuraban.core.course import FAR_FUTURE
 from kuraban.core.detectors.base import Detector, Disturbed, Tell
 from kuraban.core.entries import INGREDIENTS
 from kuraban.core.house_view import HouseView
+from kuraban.core.plan.filling import AT_AIR_NEAR, NEAR, due, landing, logged_lately
 from kuraban.core.units import HOUR, MINUTE
 
 LOOK = 5 * MINUTE
 SPAN = 90 * MINUTE
+SLOW = 35 * MINUTE
+"""The last three readings of a probe that speaks every ten minutes."""
 FALL = 1.5
-NEAR = 3.0
 HELD = 3 * HOUR
 AWAY_FROM_AIR = 1.0
 
@@ -38,8 +41,8 @@ class AdditionUnlogged(Detector):
             self.since = None
             self.clear(now)
             return FAR_FUTURE
-        work, standing = view.entry_log.of(self.subject).last_work, batch.plan.standing(now)
-        logged = work is not None and work[1] >= now - 2 * SPAN
+        standing = batch.plan.standing(now)
+        logged = logged_lately(view.entry_log.of(self.subject), now, 2 * SPAN)
         if self.since is not None:
             if view.masked(self.subject, now) is None:
                 self._mask(self.since)
@@ -50,15 +53,16 @@ class AdditionUnlogged(Detector):
         following = standing.span.stage + 1
         if following >= len(batch.course.stages):
             return min(standing.span.end, now + 2 * HOUR)
-        if logged or standing.stage.ends != "crew":
+        lands = landing(batch, now)
+        if logged or lands is None:
             return now + LOOK
         if view.masked(self.subject, now) is not None:
             return now + LOOK
-        landing = batch.course.stages[following].points[0][1]
         fallen = self._fallen(now)
-        if fallen is None or abs(fallen[1] - landing) > NEAR or fallen[0] < FALL:
+        if fallen is None or abs(fallen[1] - lands) > NEAR or fallen[0] < FALL:
             return now + LOOK
-        if self._reads_air(fallen[1], now) or fallen[1] > fallen[2] - FALL:
+        awaited = due(batch, now) and abs(fallen[1] - lands) <= AT_AIR_NEAR
+        if (self._reads_air(fallen[1], now) and not awaited) or fallen[1] > fallen[2] - FALL:
             return now + LOOK
         self.since = now
         self._mask(now)
@@ -94,6 +98,8 @@ class AdditionUnlogged(Detector):
         times, values = series.since(max(now - SPAN - 30 * MINUTE, self.done_since), now)
         early = [v for t, v in zip(times, values, strict=True) if t <= now - SPAN]
         late = [v for t, v in zip(times, values, strict=True) if t > now - 10 * MINUTE]
+        if len(late) < 3 <= len(values) and times[-3] > now - SLOW:
+            late = list(values[-3:])
         if len(late) < 3 or len(early) < 3:
             early = list(values[: max(len(values) // 4, 3)])
         if len(late) < 3 or len(early) < 3:

@@ -13,6 +13,7 @@ from collections.abc import Callable
 from typing import NamedTuple
 
 from kuraban.core.course import FAR_FUTURE
+from kuraban.core.equipment.cooler_habit import Ran
 from kuraban.core.equipment.cooler_view import CoolerView
 from kuraban.core.house_view import HouseView
 from kuraban.core.probes.belief import BeliefWord, Cleared, Suspected
@@ -59,7 +60,7 @@ class Dusk(NamedTuple):
     falls: bool
 
 
-Conclusion = Finding | Remark | Disturbed | Dusk | BeliefWord
+Conclusion = Finding | Remark | Disturbed | Dusk | Ran | BeliefWord
 Tell = Callable[[Conclusion], None]
 
 

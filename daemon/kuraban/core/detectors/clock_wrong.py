@@ -1,7 +1,9 @@
 """`clock-wrong`: the wall clock stepped, or most probes say that it is later than it is here.
 
-One board ahead of its time is that board's fault. When most of those that send a time are more than
-five minutes ahead, the watch's own clock is the likelier one, and theirs is believed.
+One board ahead of its time is that board's fault. When most of all thermometers say that it is more
+than five minutes later, the watch's own clock is the likelier one, and theirs is believed. Those
+that do not answer count against it: after a start or a power cut a few boards that lost their clock
+are heard first.
 
 A step harms no judgement, since the watch goes by elapsed time. People are told of it all the same:
 what they read by it, duty hours and the words of the day go by it, and only they know whether it is
@@ -17,7 +19,7 @@ from datetime import datetime
 from kuraban.core.detectors.base import Detector, Tell
 from kuraban.core.facts import Reading
 from kuraban.core.house_view import HouseView
-from kuraban.core.site import WATCH
+from kuraban.core.site import TEMPERATURES, WATCH
 from kuraban.core.units import HOUR, MINUTE
 
 AHEAD = 5 * MINUTE
@@ -44,6 +46,7 @@ class ClockWrong(Detector):
         self.heard, self.ahead = array("d"), array("d")
         """When a probe that sends its time was heard, and how far it was ahead, s; LONG_AGO for
         both where that is long ago."""
+        self.thermometers = 0
         self.far = False
         """Whether any of them is far ahead; while none is, there is nothing to count."""
         self.looked = LONG_AGO
@@ -56,6 +59,8 @@ class ClockWrong(Detector):
     def settle(self) -> None:
         known = {probe: (self.heard[row], self.ahead[row]) for probe, row in self.rows.items()}
         self.rows = {probe: row for row, probe in enumerate(self.view.probe_states)}
+        probes = (one.probe for one in self.view.probe_states.values())
+        self.thermometers = sum(probe.measures in TEMPERATURES for probe in probes)
         rows = [known.get(probe, NEVER) for probe in self.rows]
         self.heard = array("d", [heard for heard, _ in rows])
         self.ahead = array("d", [ahead for _, ahead in rows])
@@ -78,7 +83,7 @@ class ClockWrong(Detector):
     def shift(self) -> float:
         """Seconds by which the probes' time is believed to be later than the watch's, or 0."""
         far = [by for by in self.ahead if by > AHEAD]
-        if len(far) >= LEAST and 2 * len(far) > len(self.heard) - self.heard.count(LONG_AGO):
+        if len(far) >= LEAST and 2 * len(far) > self.thermometers:
             return sorted(far)[len(far) // 2]
         return 0.0
 

@@ -1,34 +1,49 @@
 """`displaced`: a probe that reads the air around its place instead of the product.
 
 A mash moves a few tenths of a degree an hour, a koji bed a degree or two (six without heat); a
-probe in air is at the air's temperature within five to ten minutes. A step that no product can make
-puts the probe in doubt: its value counts for nothing until it is understood, so that it can be told
-neither as warm nor as cold. At the air's temperature, or most of the way there after a quarter of
-an hour, it is displaced. Without a probe in the air a step of two degrees is. A step that goes
-elsewhere and stays half an hour is the product after all: a stir, an addition.
+probe in air is at the air's temperature within five to ten minutes, one that slides out of the mash
+within an hour or two. A step, or in a tank a slope, that no product can make puts the probe in
+doubt: its value counts for nothing until it is understood, so that it can be told neither as warm
+nor as cold. At the air's temperature, or most of the way there after a quarter of an hour, it is
+displaced. Without a probe in the air a step of two degrees is. A step that goes elsewhere and stays
+half an hour is the product after all; one that still moves as no mash can is not.
+
+Work that was logged explains what it can do and no more: a stir evens out layers, by a degree at
+most, and an addition takes a mash down to where it lands (`core.plan.filling`).
 
 Above 45 °C in a tank, or more than five degrees within ten minutes, is never product; the tank was
-pressed or is being washed. Steps and times are common practice.
+pressed or is being washed. A warm cask beside the probe of a starter may show ten. Steps, slopes
+and times are common practice.
 """
 
 from __future__ import annotations
 
 from array import array
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 
 from kuraban.core.course import FAR_FUTURE
 from kuraban.core.detectors.base import ProbeDetector, Tell
 from kuraban.core.house_view import HouseView
+from kuraban.core.plan.filling import explains
 from kuraban.core.plan.plan_view import SubjectView
 from kuraban.core.plan.subject_state import PROBE_OUT_LONGEST
 from kuraban.core.probes.belief import Understood
 from kuraban.core.probes.probe_view import ProbeView
-from kuraban.core.units import MINUTE
+from kuraban.core.units import HOUR, MINUTE
 
 STEP = {"koji-bed": 2.0, "starter": 1.2}
 STEP_ELSE = 0.8
 STEP_WITHOUT_AIR = 2.0
 LOOK_BACK = 11 * MINUTE
+SLOPE_BACK = 22 * MINUTE
+SLOPES = frozenset({"tank"})
+SLOPE = 1.15
+"""K within `SLOPE_BACK` that no mash in a tank can make: 3.1 K an hour, where a jacket at full
+takes 0.9 from it and hot water in the jacket gives it 3 at most (common practice)."""
+STILL_MOVES = 0.35
+"""K within `LOOK_BACK` that a value in doubt may move and still be settling."""
+STIR_DOES = 1.2
+"""K by which a stir may move the reading, by the layers that there were (common practice: 1)."""
 AT_AIR = 0.7
 MOST_OF_THE_WAY = 0.6
 DECIDE = 15 * MINUTE
@@ -36,7 +51,10 @@ AT_AIR_FOR = 3 * MINUTE
 ACCEPT = 30 * MINUTE
 BACK_FOR = 15 * MINUTE
 SETTLES = 10 * MINUTE
-NEVER_STEP = 5.0
+WORK_KNOWN = 8 * HOUR
+WORK_SEEN = 10 * MINUTE
+NEVER_STEP = {"starter": 10.0}
+NEVER_STEP_ELSE = 5.0
 NEVER_ABOVE = 45.0
 
 
@@ -49,6 +67,7 @@ class Displaced(ProbeDetector):
         "doubt",
         "held",
         "judged",
+        "kind",
         "logged_out",
         "out_since",
         "probe_state",
@@ -64,7 +83,8 @@ class Displaced(ProbeDetector):
 
     def __init__(self, view: HouseView, tell: Tell, subject: str) -> None:
         super().__init__(view, tell, subject)
-        self.step = STEP.get(view.house.place[view.house.probe[subject].of].kind, STEP_ELSE)
+        self.kind = view.house.place[view.house.probe[subject].of].kind
+        self.step = STEP.get(self.kind, STEP_ELSE)
         self.times, self.values = array("d"), array("d")
         """What it said within the look-back."""
         self.before_mask: tuple[float, float] | None = None
@@ -132,30 +152,76 @@ class Displaced(ProbeDetector):
 
     def _calm(self, value: float, at: float, now: float) -> float:
         times, values = self.times, self.values
-        while times and times[0] < at - LOOK_BACK:
+        back = SLOPE_BACK if self.kind in SLOPES else LOOK_BACK
+        while times and times[0] < at - back:
             del times[0], values[0]
         if self.subject_state.masks and self.subject_state.masked(now) is not None:
-            if self.before_mask is None:
-                self.before_mask = (times[-1], values[-1]) if times else (at, value)
-            times.append(at)
-            values.append(value)
-            if self._air_explains(value, self.before_mask[1], now):
-                self._hold(self.before_mask[1], now)
-            return FAR_FUTURE
-        reference = values[0] if values else value
+            return self._worked(value, at, now)
         if self.before_mask is not None:
-            if now - self.before_mask[0] < 8 * 3600.0:
-                reference = self.before_mask[1]
-            self.before_mask = None
-            if not self._air_explains(value, reference, now):
-                reference = value
-                del times[:], values[:]
+            self._after_work(value, now)
+        reference = self._moved_from(value, at)
         times.append(at)
         values.append(value)
-        if abs(value - reference) < self.step and value < NEVER_ABOVE:
+        if reference is None and value < NEVER_ABOVE:
             return FAR_FUTURE
-        self._hold(reference, now)
-        return self._doubt(value, reference, now, now)
+        held = value if reference is None else reference
+        self._hold(held, now)
+        return self._doubt(value, held, now, now)
+
+    def _moved_from(self, value: float, at: float) -> float | None:
+        """From where it moved as no product can, as a step or as a slope; None if it did not."""
+        times, values = self.times, self.values
+        if not times:
+            return None
+        lately = (
+            values[bisect_left(times, at - LOOK_BACK)] if times[-1] >= at - LOOK_BACK else value
+        )
+        if abs(value - lately) >= self.step:
+            return lately
+        slid = self.kind in SLOPES and abs(value - values[0]) >= SLOPE
+        return values[0] if slid else None
+
+    def _worked(self, value: float, at: float, now: float) -> float:
+        """Somebody works at the product: only what the work cannot do speaks against the probe."""
+        if self.before_mask is None:
+            self.before_mask = (self.times[-1], self.values[-1]) if self.times else (at, value)
+        self.times.append(at)
+        self.values.append(value)
+        before = self.before_mask[1]
+        if self._beyond_work(value, before, now) or self._air_explains(value, before, now):
+            self._hold(before, now)
+        return FAR_FUTURE
+
+    def _after_work(self, value: float, now: float) -> None:
+        """The work is over: what it did is the product now, what it could not do is not."""
+        assert self.before_mask is not None
+        at, before = self.before_mask
+        self.before_mask = None
+        known = now - at < WORK_KNOWN and (
+            self._air_explains(value, before, now)
+            or (self._stirred(now) and abs(value - before) > STIR_DOES)
+        )
+        del self.times[:], self.values[:]
+        if known:
+            self.times.append(at)
+            self.values.append(before)
+
+    def _beyond_work(self, value: float, before: float, now: float) -> bool:
+        """A stir alone is under way, and the reading moved further than a stir can move it."""
+        stirred = self.kind in SLOPES and self._stirred(now)
+        return stirred and abs(value - before) > STIR_DOES and not self._added(value, before, now)
+
+    def _stirred(self, now: float) -> bool:
+        """Of the work that is under way, or was within the hour, all is stirring."""
+        masks = [m for m in self.subject_state.masks if m.start <= now < m.end + WORK_SEEN]
+        return bool(masks) and all(mask.why == "stir" for mask in masks)
+
+    def _added(self, value: float, held: float, now: float) -> bool:
+        """Something poured in explains the value."""
+        batch = self.view.batch(self.probe_state.probe.of, now)
+        air = self._air(now)
+        at_air = air is not None and abs(value - air) <= AT_AIR
+        return explains(batch, self.subject_state, value, held, at_air, now)
 
     def _hold(self, held: float, now: float) -> None:
         """Do not believe the probe until the step is understood."""
@@ -166,7 +232,7 @@ class Displaced(ProbeDetector):
     def _air_explains(self, value: float, reference: float, now: float) -> bool:
         """After a mask only a value at the air's temperature speaks against the work done."""
         air = self._air(now)
-        if air is None or self._as_planned(value, now):
+        if air is None or self._as_planned(value, now) or self._added(value, reference, now):
             return False
         return abs(value - air) <= AT_AIR and abs(reference - air) > 2 * AT_AIR
 
@@ -186,24 +252,46 @@ class Displaced(ProbeDetector):
         moved, waited = value - held, now - since
         if abs(moved) < 0.5 * self.step and value < NEVER_ABOVE:
             return self._accept(now)
+        self._note(value)
         if self.view.masked(self.probe_state.probe.of, now) is not None:
-            return FAR_FUTURE if self._air_explains(value, held, now) else self._accept(now)
+            doubted = self._air_explains(value, held, now) or self._beyond_work(value, held, now)
+            if not doubted:
+                return self._accept(now)
+            if not self._beyond_work(value, held, now):
+                return FAR_FUTURE
         self.before_mask = None
         air = self._air(now)
+        if self._as_planned(value, now) or self._added(value, held, now):
+            return self._accept(now) if waited >= ACCEPT else FAR_FUTURE
         if self._reads_air(value, held, air, now):
             return self._displace(value, air, now)
-        if self._as_planned(value, now):
-            return self._accept(now) if waited >= ACCEPT else FAR_FUTURE
-        if waited >= 8 * MINUTE and (abs(moved) >= NEVER_STEP or value >= NEVER_ABOVE):
+        never = NEVER_STEP.get(self.kind, NEVER_STEP_ELSE)
+        if waited >= 8 * MINUTE and (abs(moved) >= never or value >= NEVER_ABOVE):
             return self._displace(value, air, now)
         if waited >= DECIDE:
             if air is None and abs(moved) >= STEP_WITHOUT_AIR and not self._addition():
                 return self._displace(value, air, now)
             if air is not None and self._share(value, held, air) >= MOST_OF_THE_WAY:
                 return self._displace(value, air, now)
-        if waited >= ACCEPT:
+        if waited >= ACCEPT and not self._still_moves(value, held):
             return self._accept(now)
         return FAR_FUTURE
+
+    def _note(self, value: float) -> None:
+        """What a probe in doubt says goes on in the look-back."""
+        at = self.probe_state.heard
+        if at is not None and (not self.times or at > self.times[-1]):
+            self.times.append(at)
+            self.values.append(value)
+            gone = bisect_right(self.times, at - SLOPE_BACK)
+            del self.times[:gone], self.values[:gone]
+
+    def _still_moves(self, value: float, held: float) -> bool:
+        """It goes on away from what it was, faster than a mash can."""
+        if self.kind not in SLOPES:
+            return False
+        old = self.values[bisect_right(self.times, self.times[-1] - LOOK_BACK)]
+        return (value - old) * (1 if value > held else -1) > STILL_MOVES
 
     def _share(self, value: float, held: float, air: float) -> float:
         """How much of the way from the product to the air the value has gone."""
@@ -255,9 +343,9 @@ class Displaced(ProbeDetector):
             back = abs(value - held) <= max(1.0, self.step)
         else:
             share = self._share(value, held, air)
-            beyond = share < 0 and abs(value - held) >= NEVER_STEP
+            beyond = share < 0 and abs(value - held) >= NEVER_STEP_ELSE
             back = share < 1 - MOST_OF_THE_WAY and not beyond
-        if value >= NEVER_ABOVE or not back:
+        if value >= NEVER_ABOVE or not (back or (held and self._added(value, held, now))):
             self.back_since = None
             return FAR_FUTURE
         if self.back_since is None:

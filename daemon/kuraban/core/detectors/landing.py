@@ -1,7 +1,7 @@
 """Where an addition should land, and a word to the crew if it landed elsewhere.
 
 An addition logged with its figures (kilograms or litres, and °C) gives a range in which the whole
-comes to rest (`kuraban.core.plan.landing_forecast`). Once the mixture has settled, a product
+comes to rest (`kuraban.core.plan.addition_temperature`). Once the mixture has settled, a product
 outside the range by more than the probe's own doubt is told (`landing-above`, `landing-below`:
 notices and no alarms). Times and doubts are common practice.
 """
@@ -15,8 +15,8 @@ from kuraban.core.course import FAR_FUTURE
 from kuraban.core.detectors.base import Detector, Remark, Tell
 from kuraban.core.facts import Logged
 from kuraban.core.house_view import HouseView
+from kuraban.core.plan.addition_temperature import Mash, expected
 from kuraban.core.plan.fill_level import TRACES, litres_in
-from kuraban.core.plan.landing_forecast import Mash, expected
 from kuraban.core.units import HOUR, MINUTE
 from kuraban.trade.robust import median
 

@@ -1,15 +1,20 @@
 """`not-cooling`, `not-heating`: it runs, yet no heat moves.
 
-Three depths of evidence. Its own water or air: it has run for half an hour, what it delivers is out
-of band and comes no nearer; or supply and return differ by nothing while a valve is open. The room
-or water that it keeps. And where it has no probe at all, the places it serves: most of them turning
-the same way, away from their plans, at once, and none the other way; or most of them beyond where
-their saw-tooth went before, by a little each, for long enough that it is no chance (`change`).
+Three depths of evidence. Its own water or air, or the air of the room that it keeps: while it runs,
+that is beyond where it ever turned before (`cooler_habit`) and comes no nearer; before its habit is
+known, it has run for half an hour, is out of band and comes no nearer. Warm rice in a tank, or
+anything else poured in, is a load that takes it beyond its habit, so that only its band counts
+then; a door or a washing is over and coming nearer before it is told. Or supply and return differ
+by nothing while a valve is open. And where it has no probe at all, the places it serves: most of
+them turning the same way, away from their plans, at once, and none the other way; or most of them
+beyond where their saw-tooth went before, by a little each, for long enough that it is no chance
+(`change`).
 """
 
 from __future__ import annotations
 
 from kuraban.core.detectors.base import CoolerDetector, Tell
+from kuraban.core.equipment.cooler_habit import Ran
 from kuraban.core.forecast.drift import CLEAR, Drift, Swing, drift_along, points_of, swing_of
 from kuraban.core.forecast.memory import Point
 from kuraban.core.house_view import HouseView
@@ -22,6 +27,16 @@ NEARER = 0.3
 WELL_OFF = 0.5
 """K beyond the band: a hard-worked cooler may stand at its edge."""
 NO_DIFFERENCE = 0.3
+BEYOND_FOR = 15 * MINUTE
+BEYOND_THAW = 35 * MINUTE
+"""The same where a thaw may look like a run: it takes 20 to 30 min (common practice)."""
+BEYOND_ONCE = 45 * MINUTE
+"""The same while its habit was seen but once."""
+COMES = 0.15
+"""K within `BEYOND_FOR` by which it comes nearer, so that it cools after all."""
+LOADS = frozenset({"water-koji", "rice", "addition", "addition-seen", "cask"})
+LOADED = 2 * HOUR
+"""So long after its mask something poured into a tank is a load."""
 TOGETHER, SHARE, LOOKS = 3, 0.6, 3
 """Places that must turn together, at least, as a share, and at looks in a row."""
 SERVED_LEVEL = 0.1
@@ -41,6 +56,10 @@ class NotCooling(CoolerDetector):
         self.name = "not-heating" if self.cooler.entry.heats else "not-cooling"
         self.conditions = (self.name,)
         self.ran_since: float | None = None
+        self.beyond_since: float | None = None
+        """Since when what it keeps is beyond its habit."""
+        self.by_habit = False
+        """Told by what it keeps, while nobody knows whether it runs."""
         self.fine_since: float | None = None
         self.served_looked = 0.0
         self.served_seen = 0
@@ -48,18 +67,20 @@ class NotCooling(CoolerDetector):
 
     def look(self, now: float) -> float:
         if not self.cooler.judged(now):
-            self.ran_since, self.shared = None, Shared()
+            self.ran_since = self.beyond_since = None
+            self.shared = Shared()
             self.clear(now)
             return now + 10 * MINUTE
-        runs = self.cooler.runs(now)
-        if runs is None:
-            self._by_served(now)
-            return now + SERVED_LOOK
-        if not runs:
+        ran = self.cooler.stands(now)
+        self._beyond(ran)
+        if ran.runs is None:
+            self._unseen(ran)
+            return now + LOOK
+        if not ran.runs:
             self.ran_since = None
         elif self.ran_since is None:
             self.ran_since = now
-        why = self._evidence(now)
+        why = self._evidence(ran)
         if why:
             self.fine_since = None
             self.found(self.name, True, now, since=self.ran_since, value=self.cooler.makes(now),
@@ -68,15 +89,74 @@ class NotCooling(CoolerDetector):
             self._over(now)
         return now + LOOK
 
-    def _evidence(self, now: float) -> tuple[str, ...]:
-        if self.ran_since is None or now - self.ran_since < RAN:
-            return ()
-        return self._own(now) or self._no_difference(now) or self._places(now)
+    def _beyond(self, ran: Ran) -> None:
+        """Since when what it keeps is beyond where it ever turned, for all that it runs."""
+        kept, habit = self.cooler.keeps_truly(ran), self.cooler.habit
+        reach = None if habit is None else habit.reach
+        if ran.runs is False or (kept is not None and (reach is None or kept <= reach)):
+            self.beyond_since = None
+        elif kept is None:
+            return
+        elif self.beyond_since is None:
+            self.beyond_since = ran.at
 
-    def _own(self, now: float) -> tuple[str, ...]:
+    def _unseen(self, ran: Ran) -> None:
+        """Nobody knows whether it runs: what it keeps tells, and the places that it serves."""
+        why = self._by_habit(ran, BEYOND_THAW)
+        if why:
+            self.by_habit, self.fine_since = True, None
+            self.found(self.name, True, ran.at, value=self.cooler.makes(ran.at), evidence=why)
+        elif not self.by_habit:
+            self._by_served(ran)
+        elif self.beyond_since is None:
+            self._over(ran.at)
+
+    def _evidence(self, ran: Ran) -> tuple[str, ...]:
+        by_draw = not self.view.hanging(self.subject, "running")
+        thaws = self.cooler.entry.kind == "cold-room" and by_draw
+        wait = BEYOND_THAW if thaws else BEYOND_FOR
+        if self.ran_since is None or ran.at - self.ran_since < RAN:
+            return self._by_habit(ran, wait)
+        why = self._no_difference(ran.at) or self._by_habit(ran, wait)
+        return why or self._own(ran) or self._places(ran.at)
+
+    def _by_habit(self, ran: Ran, wait: float) -> tuple[str, ...]:
+        """For so long what it keeps has been beyond where it ever turned, and comes no nearer."""
+        now, since, habit = ran.at, self.beyond_since, self.cooler.habit
+        wait = wait if habit is not None and habit.proven else max(wait, BEYOND_ONCE)
+        if since is None or now - since < wait or self.cooler.keeps_truly(ran) is None:
+            return ()
+        if self._nearer(now) or self._loaded(now):
+            return ()
+        kept = self.cooler.makes(now)
+        return ("beyond_habit", *(() if kept is None else (f"supply={kept:.1f}",)))
+
+    def _nearer(self, now: float) -> bool:
+        """What it keeps comes nearer to where it should be, or has just turned."""
+        rise = self.cooler.keeps_rise(now, BEYOND_FOR)
+        if rise is None or rise <= -COMES:
+            return True
+        turned = self.cooler.keeps_rise(now, BEYOND_FOR / 3)
+        return turned is not None and turned <= -COMES
+
+    def _loaded(self, now: float) -> bool:
+        """Something was poured into a tank that it serves, or nobody knows yet what was."""
+        for one in self.view.calling(self.subject, now):
+            known = self.view.entry_log.of(one.place)
+            if any(
+                mask.start <= now < mask.end + LOADED and mask.why in LOADS for mask in known.masks
+            ):
+                return True
+            if one.batch is not None and now < one.batch.settled_at(one.batch.plan.standing(now)):
+                return True
+        return False
+
+    def _own(self, ran: Ran) -> tuple[str, ...]:
         """What it delivers stays out of band although it has run for half an hour."""
-        value = self.cooler.makes(now)
-        if value is None or not all(self._well_off(old) for old in self._made(now)):
+        now, value = ran.at, self.cooler.makes(ran.at)
+        if value is None or self.cooler.keeps_truly(ran) is None:
+            return ()
+        if not all(self._well_off(old) for old in self._made(now)):
             return ()
         rise = self.cooler.rise(self.subject, now, RAN, "supply", "air")
         if rise is None:
@@ -109,25 +189,33 @@ class NotCooling(CoolerDetector):
         return (f"supply={supply:.1f}", f"return={back:.1f}")
 
     def _places(self, now: float) -> tuple[str, ...]:
-        """No probe in its water or air: it runs, and what it keeps goes the wrong way."""
+        """No probe in its water or air: it runs, and what it keeps goes the wrong way; one tank of
+        several that does so may have troubles of its own."""
         if self.cooler.makes(now) is not None:
             return ()
         sign = -1.0 if self.cooler.entry.heats else 1.0
-        wrong = []
+        judged = wrong = 0
         for place in self.view.served(self.subject):
+            judged += self.view.place_judged(place, now)
             valve = self.view.signal(place, now, "valve")
             if not self.view.place_judged(place, now) or not self.cooler.needs(place, valve, now):
                 continue
             rise = self.cooler.rise(place, now, RAN, "product", "air")
             if rise is not None and sign * rise > NEARER:
-                wrong.append(place)
-        return ("served_rising",) if wrong else ()
+                wrong += 1
+        return ("served_rising",) if wrong and wrong >= min(2, judged) else ()
 
-    def _by_served(self, now: float) -> None:
-        """A cooler without probes: the places that it serves tell."""
+    def _by_served(self, ran: Ran) -> None:
+        """A cooler without probes: the places that it serves tell, unless its water is cold."""
+        now = ran.at
         if now - self.served_looked < SERVED_LOOK - 1:
             return
         self.served_looked = now
+        if self.cooler.keeps_truly(ran) is not None and self.cooler.off_band(now) is False:
+            self.served_seen, self.shared = 0, Shared()
+            if self.view.stands(self.subject, self.name):
+                self._over(now)
+            return
         sign = -1.0 if self.cooler.entry.heats else 1.0
         served = self._swings(now)
         judged, turning, against = 0, 0, 0
@@ -196,7 +284,7 @@ class NotCooling(CoolerDetector):
     def _over(self, now: float) -> None:
         self.fine_since = now if self.fine_since is None else self.fine_since
         if now - self.fine_since >= OVER:
-            self.fine_since = None
+            self.fine_since, self.by_habit = None, False
             self.shared = Shared()
             self.found(self.name, False, now)
 

@@ -3,7 +3,8 @@
 Beyond the tolerance for the stage's delay it is warm or cold; beyond the limit for the limit's
 delay, or beyond what the course never allows, it is far. A mask, and the time in which a stage
 settles, hold all but `never`; the time outside runs on beneath. While nothing good measures the
-product, the alarms keep their last state.
+product, the alarms keep their last state. Nothing is told on a value that is older than the probe's
+own rhythm: where a mask ends or a delay is reached meanwhile, the next value decides.
 """
 
 from __future__ import annotations
@@ -22,6 +23,8 @@ from kuraban.core.rota import head_start
 from kuraban.core.units import MINUTE
 
 LONGEST_OFF = 15 * MINUTE
+RHYTHMS = 2.2
+"""A value counts for so many of its probe's intervals."""
 
 
 def deadband(tolerance: float) -> float:
@@ -267,9 +270,19 @@ class ProductBand(Detector):
         due = max(reached, quiet)
         if due > now:
             return due
+        if self._stale(now):
+            return FAR_FUTURE
         clock.holds = True
         self.found(name, True, now, value=value, planned=planned, since=clock.since, worse=beyond)
         return FAR_FUTURE
+
+    def _stale(self, now: float) -> bool:
+        """Whether the next value is awaited; a check by hand stands for as long as it counts."""
+        known = self.place
+        if known.value is None or known.at is None:
+            return False
+        every = max(probe.probe.every for probe in known.products)
+        return now - known.at > RHYTHMS * every
 
     def _passed_at(
         self, batch: Batch, sign: float, tolerance: float, since: float, delay: float

@@ -2,6 +2,8 @@
 
 While so many probes fell silent together that the power or the network is the likelier reason,
 each alone is held back; `dark` decides within minutes.
+
+What somebody set out of service is no measure either, whatever it says: the air, most often.
 """
 
 from __future__ import annotations
@@ -14,12 +16,13 @@ LOOK_AGAIN = 1 * MINUTE
 
 class Silent(ProbeDetector):
     conditions = ("silent",)
-    reasons = ("silent",)
+    reasons = ("silent", "out-of-service")
     judged_since: float | None = None
 
     def look(self, now: float) -> float:
         view = self.view
         probe_state = view.probe_states[self.subject]
+        self.against("out-of-service", not view.in_service(self.subject), now)
         if not view.probe_judged(self.subject, now):
             self.judged_since = None
             self.against("silent", False, now)

@@ -1,9 +1,12 @@
-"""`stopped`: a cooler that is called for and does nothing, or whose standing power is gone.
+"""`stopped`: a cooler that should run and does not, or whose standing power is gone.
 
-Called for by its own demand, or by a valve while it draws nothing at all, ten minutes are enough.
-Called for by a valve while it draws its standing power, it may simply rest with cold water in hand:
-then its supply must be above its band, and it must have rested longer than it is used to rest;
-unless it was seen always to run while a valve is open, as one does whose pump runs with the valve.
+It should run, and ten minutes of doing nothing are enough, when its own demand says so; when a
+valve is open and it draws nothing at all, or was seen to run as soon as a valve opens, every time.
+Else what it keeps decides: its water, its air or that of its room, beyond the point at which it is
+used to start (beyond its band, while that is not known). With cold water in hand it rests, for
+hours and under open valves. Where nothing says what it keeps, it must have rested longer than ever
+before, and the places that it serves must be turning together.
+
 The standing power (controls, pumps, crankcase heater) is learned as the tenth part of its resting
 draw; once it is gone, the plug or the breaker is out, called for or not.
 """
@@ -13,6 +16,7 @@ from __future__ import annotations
 from collections import deque
 
 from kuraban.core.detectors.base import CoolerDetector, Tell
+from kuraban.core.equipment.cooler_habit import Ran
 from kuraban.core.equipment.cooler_view import NOTHING_WATTS, unbroken
 from kuraban.core.house_view import HouseView
 from kuraban.core.units import HOUR, MINUTE
@@ -30,19 +34,21 @@ NOTHING_SEEN = 20.0
 COMPRESSOR_SHARE = 0.3
 RUNS_AGAIN = 2 * MINUTE
 OVER = 30 * MINUTE
+THAWS_FOR = 40 * MINUTE
+"""A unit in the air of its room rests so long for a thaw (common practice: 20 to 30 min)."""
 LONG_REST = 2 * HOUR
-"""However long it is used to rest; and as long as nothing is known of its rests."""
+"""However short it is used to rest; and as long as nothing is known of its rests."""
+RESTS = 1.5
+TURNING, TURNED = 0.5, 0.1
+"""Share of the places that need it which must move the wrong way, and K within `TURNED_IN`."""
+TURNED_IN = 30 * MINUTE
 
 
 class Stopped(CoolerDetector):
     __slots__ = (
-        "called_for",
-        "called_off",
         "called_since",
-        "counted",
         "drew",
         "fine_since",
-        "longest_rest",
         "noted",
         "noted_draw",
         "off_since",
@@ -61,7 +67,6 @@ class Stopped(CoolerDetector):
         self.resting: deque[float] = deque(maxlen=600)
         self.standing = 0.0
         self.rests_at_nothing = False
-        self.longest_rest = 0.0
         self.off_since: float | None = None
         self.suspicious_since: float | None = None
         self.runs_since: float | None = None
@@ -72,7 +77,6 @@ class Stopped(CoolerDetector):
         self.drew = 0
         """Readings in which it drew something, since it last drew nothing."""
         self.pump_told = False
-        self.counted = self.called_for = self.called_off = 0.0
 
     def look(self, now: float) -> float:
         view = self.view
@@ -81,7 +85,9 @@ class Stopped(CoolerDetector):
             self.clear(now)
             return now + 10 * MINUTE
         power = view.measured(self.subject, now, "power")
-        runs = self.cooler.runs(now)
+        ran = self.cooler.stands(now)
+        self.tell(ran)
+        runs = ran.runs
         if runs is None:
             return now + LOOK
         gone = self._learn(power, runs, now)
@@ -90,22 +96,25 @@ class Stopped(CoolerDetector):
             self.called_since = None
         elif self.called_since is None:
             self.called_since = self._called_since(now)
-        self._count_called(runs, called, now)
         if view.stands(self.subject, "stopped"):
-            self._over(runs, gone, called, now)
+            self._over(ran, gone, called)
             return now + LOOK
-        why, plain = self._suspicion(power, runs, gone, called, now)
+        why, plain = self._suspicion(power, ran, gone, called)
         if not why:
             self.suspicious_since = None
             return now + LOOK
         if self.suspicious_since is None:
             self.suspicious_since = self._since(gone, now) if plain else now
-        due = self.suspicious_since + (GONE_WAITS if gone else WAITS)
+        due = self.suspicious_since + self._waits(gone, called)
         if now < due:
             return min(due, now + LOOK)
         self.found("stopped", True, due if now - due < LOOK else now, value=power,
                    since=self.suspicious_since, evidence=why)  # fmt: skip
         return now + LOOK
+
+    def _waits(self, gone: bool, called: str | None) -> float:
+        thaws = self.cooler.entry.kind == "cold-room" and called != "called_demand"
+        return GONE_WAITS if gone else THAWS_FOR if thaws else WAITS
 
     def _since(self, gone: bool, now: float) -> float:
         """When it began to do nothing, by the readings themselves, while it was called for."""
@@ -138,10 +147,9 @@ class Stopped(CoolerDetector):
             self.noted_draw = now
             self._draws(power, runs)
         if runs:
-            if self.off_since is not None:
-                self.longest_rest = max(self.longest_rest, now - self.off_since)
-                if power is not None and self.resting and self.resting[-1] <= NOTHING_WATTS:
-                    self.rests_at_nothing = True
+            if (self.off_since is not None and power is not None and self.resting
+                    and self.resting[-1] <= NOTHING_WATTS):  # fmt: skip
+                self.rests_at_nothing = True
             self.off_since = None
             self.runs_since = now if self.runs_since is None else self.runs_since
             return False
@@ -166,55 +174,74 @@ class Stopped(CoolerDetector):
         elif self.drew < LEARNED_READINGS:
             self.drew = 0
         rated = self.cooler.entry.rated_watts
-        if runs and rated is not None and power < COMPRESSOR_SHARE * rated:
+        said = self.view.hanging(self.subject, "running")
+        if runs and said and rated is not None and power < COMPRESSOR_SHARE * rated:
             self.pump_told = True
 
-    def _count_called(self, runs: bool, called: str | None, now: float) -> None:
-        """How much of the time in which it is called for it runs; long silence is no rest."""
-        passed = min(now - self.counted, 2 * LOOK) if self.counted else 0.0
-        self.counted = now
-        if called != "called_valve":
-            return
-        resting = self.off_since is not None and now - self.off_since > WAITS
-        if runs or not resting:
-            self.called_for += passed
-            self.called_off += 0.0 if runs else passed
-
-    def _always_runs(self) -> bool:
-        """Its pump runs with a valve: it said so while its compressor rested, or never rested."""
-        if self.pump_told:
-            return True
-        return self.called_for >= HOUR and self.called_off <= 0.1 * self.called_for
-
     def _suspicion(
-        self, power: float | None, runs: bool, gone: bool, called: str | None, now: float
+        self, power: float | None, ran: Ran, gone: bool, called: str | None
     ) -> tuple[tuple[str, ...], bool]:
         """What speaks for a stop at this moment, and whether its own readings say it alone."""
         if gone:
             return ("standing_gone", *(() if called is None else (called,))), True
-        if runs or called is None or self.off_since is None:
+        if ran.runs or self.off_since is None:
             return (), False
-        hard = called == "called_demand" or (called == "called_valve" and self._always_runs())
         nothing = power is not None and power <= NOTHING_WATTS and not self.rests_at_nothing
         seen = "no_draw" if nothing else "not_running"
-        if nothing or hard:
+        habit = self.cooler.habit
+        follows = self.pump_told or (
+            habit is not None
+            and (habit.follows_valves or (ran.keeps is None and habit.never_rested))
+        )
+        hard = called == "called_demand" or (called == "called_valve" and (nothing or follows))
+        if hard and called is not None:
             return (seen, called), True
-        off_band = self.cooler.off_band(now)
-        if off_band is False:
+        late = self._late(ran, called)
+        if late is None:
+            late = called is not None and self._rested_too_long(ran.at, called)
+        if not late:
             return (), False
-        unsure = off_band is None or called == "called_warm"
-        usual = 1.5 * self.longest_rest or LONG_REST
-        if unsure and now - self.off_since < min(usual, LONG_REST):
-            return (), False
-        supply = self.cooler.makes(now)
-        return (seen, called, *(() if supply is None else (f"supply={supply:.1f}",))), False
+        supply = self.cooler.makes(ran.at)
+        kept = () if supply is None else (f"supply={supply:.1f}",)
+        return (seen, *(() if called is None else (called,)), *kept), False
 
-    def _over(self, runs: bool, gone: bool, called: str | None, now: float) -> None:
-        """It has ended when it runs again, or when nobody calls for it any more for a while."""
-        if runs and self.runs_since is not None and now - self.runs_since >= RUNS_AGAIN:
+    def _late(self, ran: Ran, called: str | None) -> bool | None:
+        """Whether it should have started by what it keeps; None where nothing says what that is."""
+        kept, habit = self.cooler.keeps_truly(ran), self.cooler.habit
+        if ran.keeps is None or habit is None:
+            return None
+        if kept is None:
+            return False
+        if habit.start is not None:
+            return kept > habit.start
+        off_band = self.cooler.off_band(ran.at)
+        return None if off_band is None else off_band and called is not None
+
+    def _rested_too_long(self, now: float, called: str) -> bool:
+        """Longer than it is used to, with the places that need it turning away together."""
+        habit = self.cooler.habit
+        longest = habit.longest_rest if habit is not None else None
+        usual = LONG_REST if longest is None else max(RESTS * longest, WAITS)
+        if self.off_since is None or now - self.off_since < usual:
+            return False
+        return called == "called_valve" or self._turning(now)
+
+    def _turning(self, now: float) -> bool:
+        sign = -1.0 if self.cooler.entry.heats else 1.0
+        judged = [one for one in self.view.calling(self.subject, now) if one.batch is not None]
+        away = 0
+        for one in judged:
+            rise = self.cooler.rise(one.place, now, TURNED_IN, "product", "air")
+            away += rise is not None and sign * rise > TURNED
+        return away >= min(2, len(judged)) and away >= TURNING * len(judged)
+
+    def _over(self, ran: Ran, gone: bool, called: str | None) -> None:
+        """It has ended when it runs again, or when nothing calls for it any more for a while."""
+        now = ran.at
+        if ran.runs and self.runs_since is not None and now - self.runs_since >= RUNS_AGAIN:
             self._end(now)
             return
-        if runs or gone or called is not None:
+        if ran.runs or gone or called is not None or self._late(ran, called):
             self.fine_since = None
             return
         self.fine_since = now if self.fine_since is None else self.fine_since

@@ -10,14 +10,14 @@ from functools import partial
 
 import msgspec
 
+from kuraban.core.alarm_conditions import BREWER, CONDITIONS, MAINTENANCE
 from kuraban.core.alarms.alarm_manager import AlarmManager
-from kuraban.core.conditions import BREWER, CONDITIONS, MAINTENANCE
 from kuraban.core.deadlines import Deadlines, Evening, Morning
 from kuraban.core.effects import Message, Step
 from kuraban.core.house_view import HouseView
 from kuraban.core.notify import reports
 from kuraban.core.notify.notifier import Notifier
-from kuraban.core.texts import messages as wording
+from kuraban.core.texts import messages
 from kuraban.core.units import HOUR, brewery_day, next_clock
 
 NOON, DUSK = 12 * HOUR, 18 * HOUR
@@ -98,10 +98,10 @@ class DailyWords:
         self.night = [event for event in self.night if event.at >= now]
         if reports.month_begins(view.house, now):
             old = reports.old_ice_points(view.house, now)
-            notices.to_role(MAINTENANCE, now, partial(wording.monthly, now, old))
+            notices.to_role(MAINTENANCE, now, partial(messages.monthly, now, old))
         if reports.evening_due(view, now):
             word = reports.evening_word(view, now)
-            notices.to_role(BREWER, now, partial(wording.evening, word))
+            notices.to_role(BREWER, now, partial(messages.evening, word))
 
     def morning(self, planned: float, now: float) -> None:
         if not self._begins(self.morning_plan, planned, now):
@@ -115,5 +115,5 @@ class DailyWords:
         roles = {CONDITIONS[condition].role for _, condition in waiting} - {BREWER}
         for role in (BREWER, *sorted(roles)):
             notifier.notices.to_role(
-                role, now, partial(wording.morning, report), partial(wording.asks, report)
+                role, now, partial(messages.morning, report), partial(messages.asks, report)
             )

@@ -58,7 +58,7 @@ from kuraban.core.probes.probe_state import ProbeState
 from kuraban.core.site import SIGNALS, from_document
 from kuraban.core.texts.messages import Words
 from kuraban.core.timescale import Pieces, redated
-from kuraban.core.units import MINUTE
+from kuraban.core.units import AHEAD, MINUTE
 from kuraban.errors import OurError
 from kuraban.trade.sensors import bus_error
 
@@ -352,9 +352,10 @@ class Engine:
 
 
 def _timed(reading: Reading, clocks: ClockWrong) -> Reading:
-    """The sender's time, believed where the watch's own clock is the suspect one."""
-    sent = reading.sent
-    if sent is not None and sent > reading.received and clocks.shift() > 0:
+    """The sender's time, believed where the watch's own clock is the suspect one, and only as far
+    as that seems to be behind: one sender beyond all others is wrong by itself."""
+    sent, by = reading.sent, clocks.shift()
+    if sent is not None and by > 0 and 0 < sent - reading.received <= by + AHEAD:
         return msgspec.structs.replace(reading, at=sent, sent=None)
     return reading
 

@@ -18,6 +18,7 @@ from kuraban.core.deadlines import BatchEnded, Deadlines, EntryCounts, EntryLaps
 from kuraban.core.engine.affected_subjects import near, touched
 from kuraban.core.engine.detector_registry import DetectorRegistry
 from kuraban.core.facts import EntryOutcome, Logged
+from kuraban.core.fates.entry_authority import Touch
 from kuraban.core.fates.entry_decisions import CORRECTED_WITHIN, EntryDecisions, Ready
 from kuraban.core.fates.known_entries import KnownEntries
 from kuraban.core.fates.pending_entries import WAITS, PendingEntries
@@ -28,6 +29,10 @@ from kuraban.core.units import MINUTE
 
 UNWATCHES = (e.OutOfService, e.BatchEnd, e.TakeBack, e.Amend)
 """Entries that can take a tank out of the watch; mash that is carried away is watched there."""
+
+
+LESS = (Touch.LONG_SHELF, Touch.LETS_RUN_FAR, Touch.PLANS_FAR, Touch.LAST_PROBE)
+"""What leaves a tank in the watch and might keep it from being heard."""
 
 
 class EntryHandler:
@@ -124,8 +129,9 @@ class EntryHandler:
         self.decisions.tell_changes(now)
 
     def _take_effect(self, ready: Ready, now: float) -> None:
-        logged, confirmed = ready
+        logged = ready.logged
         before, out = touched(self._view, logged), set(self._entry_log.out)
+        touch = self.pending.touch(logged, self._view, now)
         watched = self._watched(now) if isinstance(logged.entry, UNWATCHES) else {}
         if not self.decisions.settle(ready, now):
             return
@@ -138,7 +144,11 @@ class EntryHandler:
         self._judge.look_at(subjects, now)
         for subject in sorted(out - self._entry_log.out):
             self._alarm_manager.restore(subject, now, logged.by)
-        self._tell_unwatched(logged, confirmed, watched, now)
+        self._tell_unwatched(ready, watched, now)
+        if touch in LESS:
+            probe = self._view.house.probe.get(logged.subject)
+            place = logged.subject if probe is None else probe.of
+            self._notifier.notices.watched_less(place, logged, _hands(ready), now)
 
     # What is watched no more.
 
@@ -151,15 +161,12 @@ class EntryHandler:
             if batch is not None and self._view.in_service(place)
         }
 
-    def _tell_unwatched(
-        self, logged: Logged, confirmed: Logged | None, before: dict[str, str], now: float
-    ) -> None:
+    def _tell_unwatched(self, ready: Ready, before: dict[str, str], now: float) -> None:
         """Every batch that is not judged any more where it was, to the brewer."""
         after = self._watched(now) if before else {}
-        hands = (logged.by, None if confirmed is None else confirmed.by)
         for place, batch in before.items():
             if after.get(place) != batch:
-                self._notifier.notices.unwatched(place, logged, hands, now)
+                self._notifier.notices.unwatched(place, ready.logged, _hands(ready), now)
 
     # Batches that end by the clock.
 
@@ -211,3 +218,8 @@ class EntryHandler:
                 subject, condition, now, until, logged.by, entry.once, entry.reason
             )
             self._deadlines.add(until, ShelfEnds(subject, condition, until))
+
+
+def _hands(ready: Ready) -> tuple[str | None, ...]:
+    """Who made an entry, and who confirmed it."""
+    return ready.logged.by, None if ready.confirmed is None else ready.confirmed.by

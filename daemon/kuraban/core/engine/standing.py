@@ -18,15 +18,16 @@ from datetime import date
 
 import msgspec
 
+from kuraban.core.alarm_conditions import CONDITIONS
 from kuraban.core.alarms.alarm_manager import Doubted
 from kuraban.core.alarms.life_cycle import Alarm, State
-from kuraban.core.conditions import CONDITIONS
 from kuraban.core.deadlines import BatchEnded, Deadline, Evening, Morning
 from kuraban.core.detectors.base import Finding
 from kuraban.core.effects import Message, Step, Urgency
 from kuraban.core.engine.engine import Engine
 from kuraban.core.engine.self_monitoring import PARTS
 from kuraban.core.entries import Duration, Moment
+from kuraban.core.equipment.cooler_habit import CoolerHabit
 from kuraban.core.facts import Logged
 from kuraban.core.notify.gathering import MANY_RINGS
 from kuraban.core.notify.incidents import Incident
@@ -105,6 +106,8 @@ class Standing(msgspec.Struct, frozen=True, kw_only=True):
     now: float
     alarms: tuple[AlarmState, ...] = ()
     doubted: tuple[Doubted, ...] = ()
+    habits: dict[str, CoolerHabit] = {}
+    """What is known of each cooler from longer ago than any warm-up."""
     people: People = People()
     pending: tuple[Logged, ...] = ()
     """Entries that wait for a second person."""
@@ -160,6 +163,7 @@ def standing_of(engine: Engine) -> Standing:
         now=engine.now,
         alarms=tuple(msgspec.convert(one, AlarmState, from_attributes=True) for one in alarms),
         doubted=tuple(engine.alarm_manager.doubted),
+        habits=dict(engine.watched.state.habits.known),
         people=_people_of(engine),
         pending=tuple(held.logged for held in handler.pending.held.values()),
         known=handler.known.packed(),
@@ -215,6 +219,7 @@ def lay_over(engine: Engine, standing: Standing) -> list[str]:
     holds = engine.watched.state.standing
     holds.clear()
     holds.update(key for key, one in alarms.items() if one.active)
+    engine.watched.state.habits.lay_over(standing.habits)
     _lay_people(engine, standing.people)
     _lay_parts(engine, standing)
     _lay_deadlines(engine, standing)

@@ -3,6 +3,7 @@
 A chiller that rests for hours in a cold January cellar while its standing water warms is healthy.
 So nothing is said of a cooler that nobody calls for. It is called for when its demand says so, when
 a served place's valve is open, or when a served place needs it and its supply is out of band.
+Whether it should run by now is told from what it keeps, against its own habit (`cooler_habit`).
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final
 
+from kuraban.core.equipment.cooler_habit import HabitView, Ran
 from kuraban.core.house_view import HouseView
 from kuraban.core.probes.probe_view import ProbeView
 from kuraban.core.site import Cooler
@@ -55,6 +57,62 @@ class CoolerView:
     def makes(self, now: float) -> float | None:
         """Temperature of what it delivers: its supply, else its air."""
         return self.view.measured(self.id, now, "supply", "air")
+
+    def keeps(self, now: float) -> float | None:
+        """What it keeps, the wrong way up: what it delivers, else the room or store it serves."""
+        value = self.makes(now)
+        for place in () if value is not None else self._kept():
+            value = self.view.measured(place, now, "air", "supply", "product")
+            if value is not None:
+                break
+        if value is None:
+            return None
+        return -value if self.entry.heats else value
+
+    def _kept(self) -> list[str]:
+        """The rooms and stores that it serves itself."""
+        places = ((place, self.view.house.place[place]) for place in self.view.served(self.id))
+        return [
+            place
+            for place, entry in places
+            if self.id in (entry.cooler, entry.heater) and not entry.brews
+        ]
+
+    def keeps_rise(self, now: float, span: float) -> float | None:
+        """K by which what it keeps went the wrong way over the last `span` seconds."""
+        rise = self.rise(self.id, now, span, "supply", "air")
+        for place in () if rise is not None else self._kept():
+            rise = self.rise(place, now, span, "air", "supply", "product")
+            if rise is not None:
+                break
+        return -rise if rise is not None and self.entry.heats else rise
+
+    @property
+    def habit(self) -> HabitView | None:
+        """How it is used to run, as far as that is known."""
+        return self.view.habits.get(self.id)
+
+    def valve_open(self, now: float) -> bool | None:
+        """Whether any valve that it serves is open; None where none is known."""
+        view, known = self.view, None
+        for place in view.served(self.id):
+            valve = view.signal(place, now, "valve")
+            if valve:
+                return True
+            known = valve if known is None else known
+        return known
+
+    def stands(self, now: float) -> Ran:
+        """How it stands at this moment, for whoever learns its habit."""
+        pipe = self.entry.kind == "chilled-water"
+        return Ran(self.id, now, self.runs(now), self.keeps(now), self.valve_open(now), pipe)
+
+    def keeps_truly(self, ran: Ran) -> float | None:
+        """What it keeps, but for water that stands in a pipe and tells of the pipe alone."""
+        habit = self.habit
+        if habit is None or (ran.pipe and not habit.flows(ran.at, ran.valve)):
+            return None
+        return ran.keeps
 
     def off_band(self, now: float) -> bool | None:
         """Whether what it delivers is too warm (heater: too cold); None where nobody knows."""

@@ -12,13 +12,20 @@ While such a correction waited, a tank would stand unwatched.
 
 A wall button that names nobody counts at once: somebody stands there. But no wall button corrects
 what brought a batch to its place.
+
+On the pages an account has a role besides. One that looks makes no entry. One that logs is somebody
+else, unless it bears the id of a brewer, and makes nothing by which a batch begins, ends or goes
+elsewhere, or by which something is watched no more or again. One that manages makes everything, and
+alone.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from enum import Enum
+from typing import Any, Literal
 
-from kuraban.core.conditions import BREWER
+from kuraban.core.alarm_conditions import BREWER
 from kuraban.core.rota import everyone
 from kuraban.core.site import House
 
@@ -63,6 +70,19 @@ TABLE: dict[Touch, dict[Maker, bool]] = {
 """Whether each may do each alone; else it waits for a second person."""
 
 
+MANAGES = frozenset(
+    {"batch-start", "batch-end", "move", "split", "merge", "out-of-service", "in-service"}
+)
+"""Entries that on the pages take an account that manages, also where another is amended to one."""
+
+
+def on_pages(fields: Mapping[str, Any]) -> Literal["log", "manage"]:
+    """The least role of an account that may make the entry that these fields spell."""
+    amended = fields.get("fields")
+    inner = amended.get("entry") if isinstance(amended, Mapping) else None
+    return "manage" if {str(fields.get("entry")), str(inner)} & MANAGES else "log"
+
+
 def alone(touch: Touch, maker: Maker) -> bool:
     return TABLE[touch][maker]
 
@@ -94,5 +114,16 @@ def printed() -> str:
     return "\n".join(lines)
 
 
+def printed_roles() -> str:
+    """What the accounts of the pages make, for people."""
+    most = ", ".join(sorted(MANAGES))
+    return "\n".join((
+        "an account that looks    nothing",
+        "an account that logs     as somebody else or the brewer, whoever it is; never",
+        f"                         {most}",
+        "an account that manages  everything, alone",
+    ))  # fmt: skip
+
+
 if __name__ == "__main__":
-    print(printed())
+    print(f"{printed()}\n\n{printed_roles()}")

@@ -11,7 +11,7 @@ from collections.abc import Callable
 from typing import NamedTuple
 
 from kuraban.core import entries as e
-from kuraban.core.conditions import CONDITIONS
+from kuraban.core.alarm_conditions import CONDITIONS
 from kuraban.core.facts import EntryOutcome, Fate, Logged
 from kuraban.core.fates.pending_entries import PendingEntries
 from kuraban.core.house_view import HouseView

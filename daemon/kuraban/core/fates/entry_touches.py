@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from kuraban.core import entries as e
-from kuraban.core.conditions import BREWER, CONDITIONS
+from kuraban.core.alarm_conditions import BREWER, CONDITIONS
 from kuraban.core.facts import Logged
 from kuraban.core.fates.entry_authority import Touch, brewers
 from kuraban.core.house_view import HouseView

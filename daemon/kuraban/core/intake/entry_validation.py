@@ -10,7 +10,7 @@ from datetime import date
 from itertools import pairwise
 
 from kuraban.core import entries
-from kuraban.core.conditions import CONDITIONS
+from kuraban.core.alarm_conditions import CONDITIONS
 from kuraban.core.entries import LONGEST_QUIET, Entry, kind_of
 from kuraban.core.intake.payload import nearest, show
 from kuraban.core.rota import has_duty

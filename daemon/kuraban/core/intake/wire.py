@@ -93,8 +93,10 @@ class Wire:
 
     def line_of(self, topic: str) -> str:
         """The topic itself where it is one of the house; all others are one line, without name."""
+        if topic in self._ports:
+            return topic
         before, _, subject = topic.rpartition("/")
-        return topic if topic in self._ports or self._logs(before, subject) else ""
+        return topic if self._logs(before, subject) else ""
 
     def _logs(self, before: str, subject: str) -> bool:
         house = self.house

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from kuraban.core.alarm_conditions import CONDITIONS
 from kuraban.core.alarms.life_cycle import Alarms
-from kuraban.core.conditions import CONDITIONS
 from kuraban.core.deadlines import ClimbLadder, Deadlines
 from kuraban.core.house_view import HouseView
 from kuraban.core.notify.gathering import Gathering

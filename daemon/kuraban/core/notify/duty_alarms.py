@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from kuraban.core import rota as roster
+from kuraban.core import rota
+from kuraban.core.alarm_conditions import CONDITIONS, CREW
 from kuraban.core.alarms.life_cycle import Alarm
-from kuraban.core.conditions import CONDITIONS, CREW
 from kuraban.core.house_view import HouseView
 from kuraban.core.notify.climbing import Climbing
 from kuraban.core.notify.gathering import Gathering
@@ -27,7 +27,7 @@ class DutyAlarms:
 
     def tell(self, incident: Incident, alarm: Alarm, at: float) -> None:
         manned = self._view.entry_log.manned
-        if alarm.condition in OVERDUE and roster.all_away(manned, CREW, at):
+        if alarm.condition in OVERDUE and rota.all_away(manned, CREW, at):
             self.waiting.append((alarm.subject, alarm.condition))
             return
         condition = CONDITIONS[alarm.condition]

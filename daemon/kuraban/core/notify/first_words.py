@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Final, Literal
 
-from kuraban.core import rota as roster
-from kuraban.core.conditions import BREWER, MAINTENANCE
+from kuraban.core import rota
+from kuraban.core.alarm_conditions import BREWER, MAINTENANCE
 from kuraban.core.effects import Message, Urgency
 from kuraban.core.site import House
 from kuraban.errors import Fault
@@ -60,7 +60,7 @@ def _messages(
 ) -> list[Message]:  # fmt: skip
     found: dict[str, Message] = {}
     for role in roles:
-        for holder in roster.chain(house, role, now)[:1]:
+        for holder in rota.chain(house, role, now)[:1]:
             language = house.person[holder.person].language
             title, body = told.get(language, told["en"])
             found[holder.person] = Message(

@@ -16,7 +16,7 @@ from kuraban.core.house_view import HouseView
 from kuraban.core.notify.ladder import Call
 from kuraban.core.notify.message_writer import MessageWriter
 from kuraban.core.notify.priority import role_of, urgency_of
-from kuraban.core.texts import messages as wording
+from kuraban.core.texts import messages
 from kuraban.core.units import HOUR, MINUTE
 
 MANY_RINGS, MANY_THINGS = 6, 3
@@ -41,7 +41,7 @@ class Gathering:
             self.wait(call.person, alarm, at + GATHER_FOR)
             return
         self._told(call.person, alarm)
-        text_of = partial(wording.page, self._writer.situation(alarm, at))
+        text_of = partial(messages.page, self._writer.situation(alarm, at))
         self._writer.page(at, call, urgency, text_of, (alarm.id,))
 
     def _told(self, person: str, alarm: Alarm) -> None:
@@ -66,9 +66,9 @@ class Gathering:
             return
         situations = tuple(self._writer.situation(alarm, at) for alarm in alarms)
         text_of = (
-            partial(wording.gathered, situations)
+            partial(messages.gathered, situations)
             if len(situations) > 1
-            else partial(wording.page, situations[0])
+            else partial(messages.page, situations[0])
         )
         wakes = any(urgency_of(self._view, alarm, at) == "wake" for alarm in alarms)
         call = Call(person, role_of(self._view.house, alarms[0]), 0)

@@ -11,8 +11,8 @@ from collections.abc import Iterable
 
 import msgspec
 
+from kuraban.core.alarm_conditions import CONDITIONS, COOLING_FAILS
 from kuraban.core.alarms.life_cycle import Alarm
-from kuraban.core.conditions import CONDITIONS, COOLING_FAILS
 from kuraban.core.effects import Urgency
 
 Key = tuple[str, str]

@@ -12,8 +12,8 @@ from __future__ import annotations
 from collections.abc import Container, Iterable
 from typing import Literal, NamedTuple
 
-from kuraban.core import rota as roster
-from kuraban.core.conditions import AIR, MAINTENANCE, Condition
+from kuraban.core import rota
+from kuraban.core.alarm_conditions import AIR, MAINTENANCE, Condition
 from kuraban.core.site import House
 from kuraban.core.units import within_hours
 
@@ -38,16 +38,16 @@ def called(
 
     Next is whoever is on duty and is not among the `told`; where all are, the second in the line.
     """
-    line = roster.chain(house, condition.role, at)
+    line = rota.chain(house, condition.role, at)
     if _heard_awake(house, condition, at):
-        line = _joined(roster.awake(house, at), line)
+        line = _joined(rota.awake(house, at), line)
     if whom in ("first", "again"):
         chosen = line[:1]
     elif whom == "next":
         new = [holder for holder in line if holder.person not in told]
         chosen = new[:1] or line[1:2] or line[:1]
     else:
-        behind = roster.everyone(house, condition.role), roster.everyone(house, "brewer")
+        behind = rota.everyone(house, condition.role), rota.everyone(house, "brewer")
         chosen = _joined(line, *behind)
     return [Call(holder.person, condition.role, rung) for holder in chosen]
 
@@ -57,10 +57,10 @@ def called_on_duty(house: House, condition: Condition, at: float) -> list[Call]:
     start, end = house.site.duty_hours
     if within_hours(at, start, end, house.zone):
         return called(house, condition, "first", at, 0)[:1]
-    holders = roster.holders(house, condition.role, at)
+    holders = rota.holders(house, condition.role, at)
     up = [holder for holder in holders if holder.awake]
     if not up and _heard_awake(house, condition, at):
-        up = roster.awake(house, at)
+        up = rota.awake(house, at)
     return [Call(holder.person, condition.role, 0) for holder in up[:1]]
 
 
@@ -71,11 +71,11 @@ def _heard_awake(house: House, condition: Condition, at: float) -> bool:
     """
     if not condition.side and condition.name not in HEARD_AWAKE:
         return False
-    return condition.role != MAINTENANCE or not roster.holders(house, MAINTENANCE, at)
+    return condition.role != MAINTENANCE or not rota.holders(house, MAINTENANCE, at)
 
 
-def _joined(*groups: Iterable[roster.Holder]) -> list[roster.Holder]:
-    found: dict[str, roster.Holder] = {}
+def _joined(*groups: Iterable[rota.Holder]) -> list[rota.Holder]:
+    found: dict[str, rota.Holder] = {}
     for group in groups:
         for holder in group:
             found.setdefault(holder.person, holder)

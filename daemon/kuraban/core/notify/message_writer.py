@@ -12,14 +12,14 @@ from kuraban.core.effects import Ask, Message, Step, StepName, Urgency
 from kuraban.core.house_view import HouseView
 from kuraban.core.notify.ladder import Call
 from kuraban.core.notify.priority import urgency_of
-from kuraban.core.texts import messages as wording
+from kuraban.core.texts import messages
 from kuraban.core.texts.alarm_facts import Situation
 
 PAGES_KNOWN = 200
 
-TextOf = Callable[[str, wording.Words, tzinfo], wording.Text]
+TextOf = Callable[[str, messages.Words, tzinfo], messages.Text]
 """A message in a language, from a catalogue, in a time zone."""
-AsksOf = Callable[[str, wording.Words, tzinfo], tuple[Ask, ...]]
+AsksOf = Callable[[str, messages.Words, tzinfo], tuple[Ask, ...]]
 
 
 class Sent(NamedTuple):
@@ -32,7 +32,7 @@ class Sent(NamedTuple):
 class MessageWriter:
     """The only one who writes the story. `alarms` are the house's, by subject and condition."""
 
-    def __init__(self, view: HouseView, alarms: Alarms, words: wording.Words) -> None:
+    def __init__(self, view: HouseView, alarms: Alarms, words: messages.Words) -> None:
         self._view, self._alarms, self._words = view, alarms, words
         self.story: list[Step | Message] = []
         """Steps and messages in their order, until they are drained."""
@@ -48,7 +48,7 @@ class MessageWriter:
 
     def step(self, alarm: Alarm, step: StepName, at: float, by: str | None) -> None:
         house = self._view.house
-        text = wording.line(
+        text = messages.line(
             self.situation(alarm, at), step, house.site.language, self._words, house.zone
         )
         self.story.append(

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from functools import partial
 
-from kuraban.core import rota as roster
+from kuraban.core import rota
+from kuraban.core.alarm_conditions import BREWER, CONDITIONS, CREW, MAINTENANCE
 from kuraban.core.alarms.life_cycle import Alarm
-from kuraban.core.conditions import BREWER, CONDITIONS, CREW, MAINTENANCE
 from kuraban.core.entries import kind_of
 from kuraban.core.facts import Logged
 from kuraban.core.house_view import HouseView
 from kuraban.core.notify.incidents import Incident
 from kuraban.core.notify.ladder import Call, called_on_duty
 from kuraban.core.notify.message_writer import AsksOf, MessageWriter, TextOf
-from kuraban.core.texts import messages as wording
+from kuraban.core.texts import messages
 from kuraban.core.texts.messages import Then
 
 MOVED = 0.3
@@ -26,7 +26,7 @@ class Notices:
 
     def to_role(self, role: str, at: float, text_of: TextOf, asks_of: AsksOf | None = None) -> None:
         """One notice to the first of a role, in their language; `asks_of` are rings to judge."""
-        for holder in roster.chain(self._view.entry_log.manned, role, at)[:1]:
+        for holder in rota.chain(self._view.entry_log.manned, role, at)[:1]:
             call = Call(holder.person, role, 0)
             self._writer.notice(at, call, "log", text_of, asks_of=asks_of)
 
@@ -35,7 +35,7 @@ class Notices:
         house = self._view.house
         has_it = house.person_called(alarm.by)
         text_of = partial(
-            wording.in_hand, self._writer.situation(alarm, at), house.called(alarm.by or ""),
+            messages.in_hand, self._writer.situation(alarm, at), house.called(alarm.by or ""),
             alarm.in_hand_until,
         )  # fmt: skip
         for person in incident.told:
@@ -47,7 +47,7 @@ class Notices:
         """To whoever has the rest of the incident in hand: this is theirs too."""
         person = self._view.house.person_called(alarm.by)
         if person is not None:
-            text_of = partial(wording.page, self._writer.situation(alarm, at))
+            text_of = partial(messages.page, self._writer.situation(alarm, at))
             call = Call(person.id, incident.role, 0)
             self._writer.notice(at, call, "duty", text_of, (alarm.id,))
 
@@ -56,7 +56,7 @@ class Notices:
         condition = CONDITIONS["stage-overdue"]._replace(role=CREW)
         alarm = Alarm(subject, what)
         alarm.value, alarm.evidence = value, (f"gap={value:.1f}",)
-        text_of = partial(wording.page, self._writer.situation(alarm, at))
+        text_of = partial(messages.page, self._writer.situation(alarm, at))
         for call in called_on_duty(self._view.entry_log.manned, condition, at):
             self._writer.notice(at, call, "duty", text_of)
 
@@ -64,22 +64,33 @@ class Notices:
         """Ask the brewer to confirm an entry that waits for a second person."""
         alarm = Alarm(logged.subject, "entry-doubtful")
         alarm.evidence = (f"entry={kind_of(logged.entry)}",)
-        self.to_role(BREWER, at, partial(wording.page, self._writer.situation(alarm, at)))
+        self.to_role(BREWER, at, partial(messages.page, self._writer.situation(alarm, at)))
 
     def unwatched(
         self, place: str, entry: Logged, hands: tuple[str | None, ...], at: float
     ) -> None:
-        """Tell the brewer of a batch that is not judged any more where it was; `hands` are those
-        who did it, and whoever of them is the brewer knows."""
+        """Tell the brewer of a batch that is not judged any more where it was."""
+        judged = self._view.batch(place, at) is not None and self._view.in_service(place)
+        self._to_brewer("another-batch" if judged else "watched-no-more", place, entry, hands, at)
+
+    def watched_less(
+        self, place: str, entry: Logged, hands: tuple[str | None, ...], at: float
+    ) -> None:
+        """Tell the brewer of a batch that is judged on, and might go wrong unheard."""
+        self._to_brewer("watched-less", place, entry, hands, at)
+
+    def _to_brewer(
+        self, what: str, place: str, entry: Logged, hands: tuple[str | None, ...], at: float
+    ) -> None:
+        """`hands` are those who did it, and whoever of them is the brewer knows."""
         view = self._view
         known = {person.id for person in map(view.house.person_called, hands) if person is not None}
-        if known & {one.person for one in roster.chain(view.entry_log.manned, BREWER, at)[:1]}:
+        if known & {one.person for one in rota.chain(view.entry_log.manned, BREWER, at)[:1]}:
             return
-        judged = view.batch(place, at) is not None and view.in_service(place)
-        alarm = Alarm(place, "another-batch" if judged else "watched-no-more")
+        alarm = Alarm(place, what)
         maker = "" if hands[0] is None else view.house.called(hands[0])
         alarm.evidence = (f"entry={kind_of(entry.entry)}", f"maker={maker}")
-        self.to_role(BREWER, at, partial(wording.page, self._writer.situation(alarm, at)))
+        self.to_role(BREWER, at, partial(messages.page, self._writer.situation(alarm, at)))
 
     def back_again(self, since: float, until: float, at: float) -> None:
         """Nothing was seen from `since` to `until`: what runs again, and what moved meanwhile."""
@@ -90,7 +101,7 @@ class Notices:
             if view.cooler_judged(cooler.id, at)
         )
         koji, moved = self._moved(since, at)
-        text_of = partial(wording.power_back, since, until, running, koji, moved)
+        text_of = partial(messages.power_back, since, until, running, koji, moved)
         self.to_role(MAINTENANCE, at, text_of)
         self.to_role(BREWER, at, text_of)
 

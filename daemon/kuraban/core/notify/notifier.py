@@ -8,8 +8,8 @@ very many rings within an hour gets the following ones gathered in one message (
 
 from __future__ import annotations
 
+from kuraban.core.alarm_conditions import CONDITIONS
 from kuraban.core.alarms.life_cycle import Alarm, Alarms, State
-from kuraban.core.conditions import CONDITIONS
 from kuraban.core.deadlines import Deadlines, PromiseDue
 from kuraban.core.effects import StepName
 from kuraban.core.house_view import HouseView

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from kuraban.core.alarm_conditions import CONDITIONS, MAINTENANCE
 from kuraban.core.alarms.life_cycle import Alarm
-from kuraban.core.conditions import CONDITIONS, MAINTENANCE
 from kuraban.core.effects import Urgency
 from kuraban.core.house_view import HouseView
 from kuraban.core.site import House

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import date, datetime, timedelta
 
-from kuraban.core import rota as roster
+from kuraban.core import rota
 from kuraban.core.alarms.alarm_context import situation_of
 from kuraban.core.alarms.alarm_manager import AlarmManager
 from kuraban.core.effects import Message, Step
@@ -108,10 +108,10 @@ def evening_word(view: HouseView, now: float) -> Evening:
             if hours is not None and sure and hours[0] > 0 and now + hours[0] * HOUR < turn:
                 leaving.append(Leaving(name=place.name, condition=name, when=now + hours[0] * HOUR))
     manned = view.entry_log.manned
-    woken = roster.chain(manned, "brewer", now + 4 * HOUR)
+    woken = rota.chain(manned, "brewer", now + 4 * HOUR)
     return Evening(
         at=now,
-        here=_names(house, roster.awake(manned, now + 4 * HOUR)),
+        here=_names(house, rota.awake(manned, now + 4 * HOUR)),
         woken=_names(house, woken),
         leaving=tuple(leaving),
         first=_first(view, now),
@@ -132,7 +132,7 @@ def _first(view: HouseView, now: float) -> tuple[First, ...]:
     return tuple(found)
 
 
-def _names(house: House, holders: list[roster.Holder]) -> tuple[str, ...]:
+def _names(house: House, holders: list[rota.Holder]) -> tuple[str, ...]:
     return tuple(
         house.person[holder.person].name for holder in holders if holder.person in house.person
     )

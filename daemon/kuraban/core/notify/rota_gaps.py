@@ -11,8 +11,8 @@ from datetime import date, datetime, timedelta
 from itertools import pairwise
 from typing import NamedTuple
 
-from kuraban.core import rota as roster
-from kuraban.core.conditions import BREWER, MAINTENANCE
+from kuraban.core import rota
+from kuraban.core.alarm_conditions import BREWER, MAINTENANCE
 from kuraban.core.site import House
 from kuraban.core.timescale import moment_of
 from kuraban.core.units import at_clock
@@ -67,9 +67,9 @@ def _on(house: House, day: date) -> set[float]:
 def _of(house: House, role: str, edges: list[float]) -> list[Gap]:
     found: list[Gap] = []
     for start, end in pairwise(edges):
-        if roster.holders(house, role, start):
+        if rota.holders(house, role, start):
             continue
-        instead = tuple(holder.person for holder in roster.chain(house, role, start))
+        instead = tuple(holder.person for holder in rota.chain(house, role, start))
         if found and found[-1].end == start and found[-1].instead == instead:
             found[-1] = found[-1]._replace(end=end)
         else:

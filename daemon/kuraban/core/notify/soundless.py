@@ -7,8 +7,8 @@ from __future__ import annotations
 
 from functools import partial
 
+from kuraban.core.alarm_conditions import CONDITIONS, COOLER_WAKES
 from kuraban.core.alarms.life_cycle import Alarm
-from kuraban.core.conditions import CONDITIONS, COOLER_WAKES
 from kuraban.core.deadlines import Deadlines, HoursInHand
 from kuraban.core.forecast.time_to_limit import hours_in_hand
 from kuraban.core.house_view import HouseView
@@ -16,7 +16,7 @@ from kuraban.core.notify.climbing import Climbing
 from kuraban.core.notify.incidents import Incident, Incidents, Key
 from kuraban.core.notify.ladder import called
 from kuraban.core.notify.message_writer import MessageWriter
-from kuraban.core.texts import messages as wording
+from kuraban.core.texts import messages
 from kuraban.core.units import MINUTE
 
 SOUNDLESS_ABOVE, RINGS_BELOW = 8.0, 6.0
@@ -54,7 +54,7 @@ class Soundless:
         house = self._view.entry_log.manned
         for call in called(house, CONDITIONS[alarm.condition], "first", at, 0):
             incident.tell(call.person)
-            text_of = partial(wording.soundless, self._writer.situation(alarm, at))
+            text_of = partial(messages.soundless, self._writer.situation(alarm, at))
             self._writer.notice(at, call, "duty", text_of, (alarm.id,))
 
     def look_again(self, key: Key, at: float) -> None:

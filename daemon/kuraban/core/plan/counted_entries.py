@@ -14,7 +14,7 @@ from typing import NamedTuple
 import msgspec
 
 from kuraban.core.facts import EntryOutcome, Logged
-from kuraban.core.plan.corrections import Key
+from kuraban.core.plan.entry_corrections import Key
 from kuraban.core.plan.entry_reducer import apply
 from kuraban.core.plan.subject_state import Refused, SubjectStates
 from kuraban.core.site import House

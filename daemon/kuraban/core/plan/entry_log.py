@@ -16,9 +16,9 @@ from typing import NamedTuple
 from kuraban.core import entries as e
 from kuraban.core.facts import Fate, Logged
 from kuraban.core.intake.entry_validation import check_entry
-from kuraban.core.plan.corrections import CORRECTIONS, Amended, Key, corrected, root
+from kuraban.core.plan.entry_corrections import CORRECTIONS, Amended, Key, corrected, root
 from kuraban.core.plan.entry_reducer import apply
-from kuraban.core.plan.subject_state import Refused, SubjectStates
+from kuraban.core.plan.subject_state import Mask, Refused, SubjectStates
 from kuraban.core.site import House
 from kuraban.core.units import DAY, at_clock, show_time
 
@@ -28,6 +28,7 @@ CONTROL = (
     e.Acknowledge, e.Shelve, e.Unshelve, e.Verdict, e.Note, e.Sample, e.Look, e.Confirm,
 )  # fmt: skip
 """Entries that change no book."""
+DISTURBED_KEPT = 4
 NO_BOOK = (*CONTROL, *CORRECTIONS)
 LOOKED_AT = (e.BatchStart, e.Aim, e.Plan)
 """Entries of which the books themselves see whether they make sense where they are amended."""
@@ -70,6 +71,8 @@ class EntryLog(SubjectStates):
         self._news: list[Logged] | None = []
         """Entries whose standing may be another than was told; None for all."""
         self._about: dict[str, list[Logged]] | None = None
+        self._disturbed: dict[str, list[Mask]] = {}
+        """What was seen to disturb a product though nobody logged it, the latest of each place."""
 
     # What counts.
 
@@ -242,6 +245,15 @@ class EntryLog(SubjectStates):
                     raise
         booked = (logged.at for logged in self.log if not isinstance(logged.entry, NO_BOOK))
         self.newest = max(booked, default=0.0)
+        for place, masks in self._disturbed.items():
+            for mask in masks:
+                self.subject_state(place).mask(*mask)
+
+    def disturb(self, place: str, mask: Mask) -> None:
+        """Work that nobody logged was seen at a place: it masks the product as if logged."""
+        self._disturbed.setdefault(place, []).append(mask)
+        del self._disturbed[place][:-DISTURBED_KEPT]
+        self.subject_state(place).mask(*mask)
 
     def _fit(self, logged: Logged) -> None:
         """Take an entry of the log into the book of its subject, as it was amended."""

@@ -13,9 +13,12 @@ from typing import Literal, Protocol
 
 from kuraban.core.site import Place, Probe
 
-Reason = Literal["silent", "stuck", "wild", "displaced", "out", "hangs-dry", "step"]
-"""What makes a probe no measure: it does not answer, rests on one value, tells nonsense, reads the
-air, was taken out, hangs above the mash, or made a step that is not understood yet."""
+Reason = Literal[
+    "silent", "stuck", "still", "wild", "displaced", "out", "hangs-dry", "step", "out-of-service"
+]
+"""What makes a probe no measure: it does not answer, rests on one value or is half way to be told
+so, tells nonsense, reads the air, was taken out, hangs above the mash, made a step that is not
+understood yet, or somebody set it out of service."""
 
 
 class SeriesView(Protocol):

@@ -145,6 +145,10 @@ class PlaceNow:
     """The batch that ran here last, and when it ended."""
     probes: tuple[ProbeNow, ...] = ()
     cooler: str | None = None
+    cooler_fails: str | None = None
+    """The condition of its cooler that leaves it without one now, answered or not."""
+    foreseen: bool = False
+    """Its readings tell where it is going, so that no leaving means that none is in sight."""
     hours: HoursLeft | None = None
     """How long it has if its cooling stopped now."""
 

@@ -1,9 +1,10 @@
 """Messages that wait to be judged: bounded in bytes, fair between topics, cut where one floods.
 
-While everything that waits fits into one turn it is handed out as it came. Where more waits, each
-line (a topic of the house; all unknown topics together are one) is given the same share of the
-turn: those that ask for less are handed out whole and first, and only what a noisy one has beyond
-its share is left for later. Within a line the order always holds.
+While everything that waits fits into one turn it is handed out as it came, and so it is where no
+line (a topic of the house; all unknown topics together are one) has much more than the others: a
+backlog is caught up with in its order. Else each line is given the same share of the turn: those
+that ask for less are handed out whole and first, and only what a noisy one has beyond its share is
+left for later, which means to look through all that waits. Within a line the order always holds.
 
 A queue that is full is the network thread's to wait at, since the broker keeps what we do not take.
 That is right for what waited while the watch was away, and wrong for a flood: everybody would wait
@@ -38,6 +39,8 @@ SAMPLED_EVERY: Final = 0.5
 KEPT_AT_ONCE, KEPT_A_SECOND = 16 * 2**20, 1024
 """Bytes that one line may bring on a new link, and for each second that we were away: two plain
 readings a second."""
+EVEN: Final = 8
+"""A line is noisy with more than so many times what three in four lines have at least."""
 PRESSED_FOR: Final = 10.0
 """So soon after it had to wait for room, seconds, a full queue is a flood."""
 
@@ -100,6 +103,9 @@ class FairQueue:
         self._lock = Lock()
         self._came = self._gone = 0
         """Bytes that were put in, and that left; each is written in one thread, or under lock."""
+        self._came_of: Counter[str] = Counter()
+        self._gone_of: Counter[str] = Counter()
+        """The same of each line."""
         self.left = False
         """Whether the last `take` left something."""
         self._cuts: dict[str, Cut] = {}
@@ -138,11 +144,12 @@ class FairQueue:
         self._ended = time.monotonic()
 
     def put(self, one: Arrived) -> None:
-        self._queue.append(one)
-        weight = len(one.payload) + WEIGHT
+        line, weight = self._line_of(one.topic), _weight(one)
+        self._came_of[line] += weight
         self._came += weight
+        self._queue.append(one)
         if not self._caught_up:
-            self._brought[self._line_of(one.topic)] += weight
+            self._brought[line] += weight
 
     @property
     def full(self) -> bool:
@@ -184,6 +191,7 @@ class FairQueue:
 
     def _let_go(self, one: Arrived, line: str) -> None:
         self._gone += _weight(one)
+        self._gone_of[line] += _weight(one)
         self._lost[line] += _weight(one)
         self._cuts.setdefault(line, Cut(line)).add(one)
 
@@ -196,9 +204,29 @@ class FairQueue:
             self._look()
             if len(queue) <= most and self.bytes <= TURN and not self._lost:
                 taken, self.left = [queue.popleft() for _ in range(len(queue))], False
+            elif self._even():
+                taken = self._in_order(most)
             else:
                 taken = self._fairly(most)
+            for one in taken:
+                self._gone_of[self._line_of(one.topic)] += _weight(one)
             self._gone += sum(map(len, [one.payload for one in taken])) + WEIGHT * len(taken)
+        return taken
+
+    def _even(self) -> bool:
+        """Whether no line has much more waiting than the others, and none was cut of late."""
+        came, gone = self._came_of.copy(), self._gone_of
+        held = sorted(weight - gone[line] for line, weight in came.items() if weight > gone[line])
+        return not self._lost and bool(held) and held[-1] <= EVEN * held[len(held) // 4]
+
+    def _in_order(self, most: int) -> list[Arrived]:
+        """The first that fit into a turn, one at least."""
+        queue, room = self._queue, TURN
+        taken: list[Arrived] = []
+        while queue and len(taken) < most and (room >= _weight(queue[0]) or not taken):
+            taken.append(queue.popleft())
+            room -= _weight(taken[-1])
+        self.left = bool(queue)
         return taken
 
     def _look(self) -> None:
@@ -251,6 +279,8 @@ class FairQueue:
             self.left = self.left or bool(back)
             self._queue.extendleft(reversed(back))
             self._gone -= sum(map(_weight, back))
+            for one in back:
+                self._gone_of[self._line_of(one.topic)] -= _weight(one)
 
     def cuts(self) -> list[Cut]:
         """What each line lost since this was asked last."""

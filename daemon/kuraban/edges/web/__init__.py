@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from kuraban.edges.web.live.snapshot_hub import PictureBoard
+from kuraban.edges.web.live.snapshot_hub import SnapshotHub
 from kuraban.edges.web.security.accounts import hash_password
 from kuraban.edges.web.server import Pages
 
-__all__ = ["Pages", "PictureBoard", "hash_password"]
+__all__ = ["Pages", "SnapshotHub", "hash_password"]

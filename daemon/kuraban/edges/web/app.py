@@ -13,7 +13,14 @@ from starlette.exceptions import HTTPException
 
 import kuraban
 from kuraban.edges.web.live import sse as live
-from kuraban.edges.web.page_context import NotAllowed, NotKnown, NotYet, PageContext, anybody
+from kuraban.edges.web.page_context import (
+    NotAllowed,
+    NotKnown,
+    NotTheirs,
+    NotYet,
+    PageContext,
+    anybody,
+)
 from kuraban.edges.web.programs import api, metrics
 from kuraban.edges.web.security import sign_in as entrance
 from kuraban.edges.web.security.accounts import TooOften
@@ -33,6 +40,7 @@ WORDS = {
     403: "this account may not do that, or the form was not one of ours",
     404: "there is no such page",
     405: "that cannot be done to this page",
+    409: "somebody else made that entry; it waits until they sign in here",
     503: "the watch has just started; try again in a moment",
 }
 
@@ -69,7 +77,7 @@ def make_app(context: PageContext) -> FastAPI:
     app.add_exception_handler(TooOften, _too_often)
     app.add_exception_handler(RequestValidationError, _not_valid)
     app.add_exception_handler(HTTPException, _http)
-    for kind, status in ((NotAllowed, 403), (NotYet, 503), (JournalError, 503)):
+    for kind, status in ((NotAllowed, 403), (NotTheirs, 409), (NotYet, 503), (JournalError, 503)):
         app.add_exception_handler(kind, _saying(status))
     return app
 

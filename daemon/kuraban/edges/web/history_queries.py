@@ -25,6 +25,10 @@ MEASURES = ("product", "air", "supply")
 STEPS = (MINUTE, 2 * MINUTE, 5 * MINUTE, 10 * MINUTE, 20 * MINUTE, 30 * MINUTE, HOUR, 2 * HOUR,
          3 * HOUR, 6 * HOUR, 12 * HOUR, DAY)  # fmt: skip
 MOST_SLOPED = 60
+PIECE = 1000
+"""Readings of an export that are read in one look into the journal."""
+Graded = tuple[float, float, int]
+"""When, the value, and the seconds that it stands for."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,6 +117,31 @@ def reading(path: Path) -> Iterator[History]:
         yield history
     finally:
         history.close()
+
+
+def graded(path: Path, probe: str, start: float, end: float) -> Iterator[Graded]:
+    """What is kept of a probe, in the order of times.
+
+    A short look for each piece: whoever takes long to read holds nothing open meanwhile. While a
+    journal that is being written is being read, its log can only grow.
+    """
+    while start < end:
+        with reading(path) as history:
+            piece, start = _piece(history, probe, start, end)
+        yield from piece
+
+
+def _piece(history: History, probe: str, start: float, end: float) -> tuple[list[Graded], float]:
+    """The next readings, day by day, and from when on others may follow."""
+    held: list[Graded] = []
+    while start < end and len(held) < PIECE:
+        last = min(start + DAY, end)
+        for one in history.graded(probe, start, last):
+            if len(held) >= PIECE and one[0] > held[-1][0]:
+                return held, one[0]
+            held.append(one)
+        start = last
+    return held, start
 
 
 def step_for(length: float, most: int) -> float:

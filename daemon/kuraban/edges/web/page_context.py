@@ -4,33 +4,31 @@ from __future__ import annotations
 
 import base64
 import secrets
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Protocol, cast
+from typing import Annotated, Any, Protocol, cast
 
 import msgspec
 from fastapi import Depends, Request
 
 from kuraban.core.facts import Logged
+from kuraban.core.fates.entry_authority import on_pages
 from kuraban.core.site import House
 from kuraban.core.texts.messages import Words
 from kuraban.core.timescale import Pieces
 from kuraban.core.views.batch_sheet import Archive
 from kuraban.core.views.snapshot import Snapshot
 from kuraban.edges.signing import Signer, Visit
-from kuraban.edges.web.live.snapshot_hub import PictureBoard
+from kuraban.edges.web.live.snapshot_hub import SnapshotHub
 from kuraban.edges.web.security.accounts import Accounts, Role
+from kuraban.edges.web.security.signed_out import SignedOut
 from kuraban.edges.web.translator import Translator, choose
 
-COOKIE = "kuraban"
+COOKIE, DEVICE = "kuraban", "kuraban-device"
 TOKEN = "x-kuraban-token"
 RENEW_AFTER = 86400.0
 RANKS: dict[Role, int] = {"look": 0, "log": 1, "manage": 2}
-MANAGES = frozenset(
-    {"batch-start", "batch-end", "move", "split", "merge", "out-of-service", "in-service"}
-)
-"""Entries that take the role `manage`."""
 
 
 class NotKnown(Exception):
@@ -39,6 +37,10 @@ class NotKnown(Exception):
 
 class NotAllowed(Exception):
     """Somebody is signed in who may not do that, or the form is not one of ours."""
+
+
+class NotTheirs(Exception):
+    """Somebody is signed in, and somebody else made what they send."""
 
 
 class NotYet(Exception):
@@ -84,13 +86,14 @@ class PageContext:
 
     clocked: Clocked
     words: Words
-    hub: PictureBoard
+    hub: SnapshotHub
     history: Path
     submit: Callable[[Logged], None]
     clock: Callable[[], float]
     signer: Signer
     accounts: Accounts
     tools: Tools
+    signed_out: SignedOut
     encrypted: bool = False
     archive: Archive | None = None
 
@@ -130,21 +133,24 @@ class Visitor:
     def may(self, role: Role) -> bool:
         return RANKS[self.role] >= RANKS[role]
 
-    def may_log(self, entry: str) -> bool:
-        return self.may("manage" if entry in MANAGES else "log")
+    def may_make(self, fields: Mapping[str, Any]) -> bool:
+        """The entry that these fields spell; whether alone, the watch says."""
+        return self.may(on_pages(fields))
 
 
 def context(request: Request) -> PageContext:
     return cast(PageContext, request.app.state.context)
 
 
-TheOffice = Annotated[PageContext, Depends(context)]
+Context = Annotated[PageContext, Depends(context)]
 
 
-def anybody(request: Request, context: TheOffice) -> Visitor:
+def anybody(request: Request, context: Context) -> Visitor:
     """The visitor, let in or not."""
     now = context.clock()
     visit = context.signer.read_visit(request.cookies.get(COOKIE, ""), now)
+    if visit is not None and visit.nonce in context.signed_out:
+        visit = None
     old = visit is None or now - visit.since > RENEW_AFTER
     visit = visit or Visit(secrets.token_urlsafe(12), now)
     if old:
@@ -178,7 +184,7 @@ def anybody(request: Request, context: TheOffice) -> Visitor:
 Anybody = Annotated[Visitor, Depends(anybody)]
 
 
-def somebody(visitor: Anybody, context: TheOffice) -> Visitor:
+def somebody(visitor: Anybody, context: Context) -> Visitor:
     """A visitor who may look; NotKnown for others."""
     if context.accounts and visitor.by is None:
         raise NotKnown

@@ -16,6 +16,7 @@ from typing import Protocol
 from urllib.parse import urlsplit
 
 import uvicorn
+from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from kuraban.core.facts import Logged
 from kuraban.core.site import House
@@ -23,13 +24,15 @@ from kuraban.core.texts.messages import Words
 from kuraban.core.views.batch_sheet import Archive
 from kuraban.edges.signing import Signer
 from kuraban.edges.web.app import make_app
-from kuraban.edges.web.live.snapshot_hub import PictureBoard
+from kuraban.edges.web.live.snapshot_hub import SnapshotHub
 from kuraban.edges.web.page_context import Clocked, PageContext, Tools
 from kuraban.edges.web.security.accounts import Account, Accounts
+from kuraban.edges.web.security.connections import IDLE, Server
+from kuraban.edges.web.security.crowd import Crowd
 from kuraban.edges.web.security.middleware import AT_HOME, App, Guard
+from kuraban.edges.web.security.signed_out import FILE, SignedOut
 from kuraban.errors import MachineError
 
-MOST_CONNECTIONS = 200
 STOPS_WITHIN = 2.0
 
 log = logging.getLogger("kuraban")
@@ -66,7 +69,7 @@ class Pages:
         where: Where,
         key: str,
         words: Words,
-        hub: PictureBoard,
+        hub: SnapshotHub,
         history: Path,
         submit: Callable[[Logged], None],
         clock: Callable[[], float],
@@ -87,12 +90,14 @@ class Pages:
             signer=Signer(key),
             accounts=Accounts(where.accounts, clock),
             tools=tools,
+            signed_out=SignedOut(history.with_name(FILE), clock()),
             encrypted=self._encrypted,
             archive=archive,
         )
         hosts = None if where.accounts else AT_HOME | {where.host, public.hostname or where.host}
-        self.app: App = Guard(make_app(context), hosts, where.cert_file is not None)
-        self._server: uvicorn.Server | None = None
+        crowd = Crowd(lambda token: context.signer.read_link(token) is not None)
+        self.app: App = Guard(make_app(context), hosts, where.cert_file is not None, crowd)
+        self._server: Server | None = None
         self._thread: threading.Thread | None = None
 
     @property
@@ -105,6 +110,8 @@ class Pages:
         config = uvicorn.Config(
             self.app,
             log_config=None,
+            log_level="error",
+            http=H11Protocol,
             access_log=False,
             server_header=False,
             ws="none",
@@ -113,8 +120,7 @@ class Pages:
             forwarded_allow_ips=list(self._where.proxy),
             ssl_certfile=self._where.cert_file,
             ssl_keyfile=str(self._where.key_file) if self._where.key_file else None,
-            limit_concurrency=MOST_CONNECTIONS,
-            timeout_keep_alive=20,
+            timeout_keep_alive=int(IDLE),
             timeout_graceful_shutdown=1,
         )
         try:
@@ -122,7 +128,7 @@ class Pages:
         except (OSError, ValueError) as error:
             taken.close()
             raise MachineError(f"pages: {self._where.cert_file}: {error}") from error
-        self._server = uvicorn.Server(config)
+        self._server = Server(config, taken, self._where.proxy)
         self._thread = threading.Thread(
             target=self._serve, args=(taken,), name="pages", daemon=True
         )
@@ -158,12 +164,12 @@ class Pages:
     def _serve(self, taken: socket.socket) -> None:
         assert self._server is not None
         try:
-            asyncio.run(self._served(self._server, taken))
+            asyncio.run(self._served(self._server))
         except Exception:
             log.exception("pages: a fault of ours, please report it")
         finally:
             taken.close()
 
-    async def _served(self, server: uvicorn.Server, taken: socket.socket) -> None:
+    async def _served(self, server: Server) -> None:
         self.hub.open(asyncio.get_running_loop())
-        await server.serve(sockets=[taken])
+        await server.serve()

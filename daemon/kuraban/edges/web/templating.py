@@ -80,11 +80,11 @@ def page(
 
 def keep(response: Response, context: PageContext, visitor: Visitor) -> None:
     """Give the browser its visit."""
+    give(response, context, COOKIE, context.signer.visit(visitor.visit), VISIT_LASTS)
+
+
+def give(response: Response, context: PageContext, name: str, text: str, lasts: float) -> None:
+    """Give the browser a cookie, for us alone."""
     response.set_cookie(
-        COOKIE,
-        context.signer.visit(visitor.visit),
-        max_age=int(VISIT_LASTS),
-        httponly=True,
-        samesite="strict",
-        secure=context.encrypted,
+        name, text, max_age=int(lasts), httponly=True, samesite="strict", secure=context.encrypted
     )

@@ -289,13 +289,33 @@ class Translator:
         """What to expect of the next hours if it goes on so."""
         leaving = place.leaving
         if leaving is None:
-            return self("leaving.out" if place.word in OUTSIDE else "leaving.none")
+            return self._not_leaving(place)
         latest = None if leaving.latest is None else self.at + leaving.latest * HOUR
         return self(
             f"leaving.{leaving.edge}-{leaving.side}",
             span=self.span(leaving.soonest),
             soonest=self.clock(self.at + leaving.soonest * HOUR),
             latest=self.clock(latest) or None,
+        )
+
+    def _not_leaving(self, place: PlaceNow) -> str:
+        """Safe is said only of what is measured, foreseen and cooled."""
+        if place.word in OUTSIDE:
+            return self("leaving.out")
+        if place.product is None:
+            return self("leaving.unmeasured")
+        if place.cooler_fails is not None and place.cooler is not None:
+            hours = place.hours
+            left = None if hours is None else self.lasting(hours.soonest, hours.latest)
+            return self("leaving.uncooled", cooler=self.place(place.cooler), hours=left)
+        return self("leaving.none" if place.foreseen else "leaving.unknown")
+
+    def cooler_fails(self, place: PlaceNow) -> str:
+        """What its cooler does not do; empty while nothing is known against it."""
+        if place.cooler is None or place.cooler_fails is None:
+            return ""
+        return self(
+            "row.cooler", cooler=self.place(place.cooler), wrong=self.condition(place.cooler_fails)
         )
 
     def state(self, ring: Ring) -> str:

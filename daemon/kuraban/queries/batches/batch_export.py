@@ -73,7 +73,7 @@ def stays_of(batch_history: BatchHistory, name: str, day: float | None = None) -
     return sorted(found, key=lambda stay: stay.start)
 
 
-class Shelving:
+class BatchFolder:
     """The tables of one batch; JournalError where the journal cannot be read."""
 
     def __init__(self, history: History, house: House, stays: list[Stay]) -> None:

@@ -140,11 +140,13 @@ class BatchHistory:
             stays.append(self._begun(place, batch, logged))
 
     def _closed(self, last: Stay, logged: Logged) -> Stay:
-        """The crew ended it or carried it away, or its course's clock did."""
+        """The crew ended it or carried it away, or its course's clock did; a batch that was split
+        and stays goes on as another from then on."""
         ended = self._books.subject_state(last.place).ended
         if ended is not None and ended[1] >= last.start:
             return replace(last, end=ended[1], to=_to(logged, last.place))
-        return replace(last, end=last.batch.plan.spans[-1].end)
+        by_clock = last.batch.plan.spans[-1].end
+        return replace(last, end=min(by_clock, max(logged.at, last.start)))
 
     def _begun(self, place: str, batch: Batch, logged: Logged) -> Stay:
         if not isinstance(logged.entry, CARRIED):

@@ -6,7 +6,7 @@ from datetime import UTC
 
 import pytest
 
-from kuraban.core.units import parse_time, show_time
+from kuraban.core.units import show_time
 from kuraban.edges.web.forms.submit_entry import fields_of
 from kuraban.store.history import History
 from tests.edges.web.conftest import Browse
@@ -25,7 +25,7 @@ def spelled(served: Served, **form: str) -> dict[str, object]:
     class PageContext:
         house = served.settings.house
 
-    told: dict[str, object] = fields_of(form, PageContext, served.snapshot(), "tank-3")  # type: ignore[arg-type]
+    told: dict[str, object] = fields_of(form, PageContext)  # type: ignore[arg-type]
     return told
 
 
@@ -49,15 +49,6 @@ def test_empty_fields_and_the_forms_own_say_nothing(lived: Served) -> None:
     """Weight need not be known, and the token is no part of an entry."""
     form = {"what": "rice", "kg": "", "token": "t", "back": "round", "form": "addition"}
     assert spelled(lived, entry="addition", **form) == {"entry": "addition", "what": "rice"}
-
-
-def test_half_a_degree_less_is_reckoned_from_the_plan_at_the_turn_of_the_day(
-    lived: Served,
-) -> None:
-    """Tank 3 is planned at 15.0 at six."""
-    told = spelled(lived, entry="aim", change="-0.5")
-    assert told["celsius"] == 14.5
-    assert parse_time(told["by"]) == parse_time("2026-02-04T06:00:00+09:00")
 
 
 def test_one_tap_stirs(served: Served, browse: Browse) -> None:

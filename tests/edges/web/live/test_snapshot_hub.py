@@ -6,7 +6,7 @@ import asyncio
 import threading
 
 from kuraban.core.views.snapshot import Snapshot
-from kuraban.edges.web.live.snapshot_hub import PictureBoard
+from kuraban.edges.web.live.snapshot_hub import SnapshotHub
 
 
 def snapshot(at: float) -> Snapshot:
@@ -15,7 +15,7 @@ def snapshot(at: float) -> Snapshot:
 
 def test_the_newest_hangs() -> None:
     """Each has a higher number than the one before."""
-    hub = PictureBoard()
+    hub = SnapshotHub()
     assert hub.shown() == (0, None)
     hub.put(snapshot(1.0))
     hub.put(snapshot(2.0))
@@ -25,7 +25,7 @@ def test_the_newest_hangs() -> None:
 
 def test_whoever_waits_sees_the_next_from_another_thread() -> None:
     """All who wait are woken by one picture."""
-    hub = PictureBoard()
+    hub = SnapshotHub()
 
     async def two() -> list[float]:
         hub.open(asyncio.get_running_loop())
@@ -40,14 +40,14 @@ def test_whoever_waits_sees_the_next_from_another_thread() -> None:
 
 def test_a_picture_missed_is_not_waited_for() -> None:
     """What came between two looks is there at once."""
-    hub = PictureBoard()
+    hub = SnapshotHub()
     hub.put(snapshot(1.0))
     assert asyncio.run(hub.after(0, 10.0)).number == 1
 
 
 def test_waiting_ends_when_the_pages_do() -> None:
     """Or after the time that was given."""
-    hub = PictureBoard()
+    hub = SnapshotHub()
 
     async def closing() -> int:
         hub.open(asyncio.get_running_loop())
@@ -57,12 +57,12 @@ def test_waiting_ends_when_the_pages_do() -> None:
         return (await waiting).number
 
     assert asyncio.run(closing()) == 0
-    assert asyncio.run(PictureBoard().after(0, 0.0)).number == 0
+    assert asyncio.run(SnapshotHub().after(0, 0.0)).number == 0
 
 
 def test_a_board_whose_loop_has_ended_takes_pictures() -> None:
     """The watch goes on while the pages are down."""
-    hub = PictureBoard()
+    hub = SnapshotHub()
 
     async def come_and_go() -> None:
         hub.open(asyncio.get_running_loop())

@@ -8,9 +8,10 @@ from collections.abc import AsyncIterator
 from typing import Any
 
 from kuraban.edges.signing import Signer, Visit
-from kuraban.edges.web.live.snapshot_hub import PictureBoard
+from kuraban.edges.web.live.snapshot_hub import SnapshotHub
 from kuraban.edges.web.live.sse import Press, events
 from kuraban.edges.web.page_context import Clocked, PageContext, Visitor
+from kuraban.edges.web.security.signed_out import FILE, SignedOut
 from kuraban.edges.web.views import cellar
 from kuraban.queries.setup.unknown_probes import SettingUp
 from kuraban.settings.catalogues import load_page_words
@@ -22,9 +23,10 @@ MIO = Visitor(Visit("n", 0.0), "log", "mio", "en")
 
 def context(served: Served) -> PageContext:
     return PageContext(
-        clocked=Clocked(served.settings.house), words=load_page_words(), hub=PictureBoard(),
+        clocked=Clocked(served.settings.house), words=load_page_words(), hub=SnapshotHub(),
         history=served.path, submit=served.submit, clock=served.clock, signer=Signer(KEY),
         accounts={}, tools=SettingUp(served.settings),  # type: ignore[arg-type]
+        signed_out=SignedOut(served.path.with_name(FILE), 0.0),
     )  # fmt: skip
 
 

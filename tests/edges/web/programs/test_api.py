@@ -94,9 +94,9 @@ def test_what_became_of_an_entry_is_told_and_why(served: Served, browse: Browse)
     """Of all of them: done, refused for good, and taken back by whom."""
     now = served.clock()
     for number, (entry, by) in enumerate(
-        [(e.Stir(), "mio"), (e.StageMark(stage="moromi"), "mio"), (e.TakeBack(of="o0"), "aki")]
+        [(e.Stir(), "mio"), (e.StageMark(stage="moromi"), "aki"), (e.TakeBack(of="o0"), "aki")]
     ):
-        served.submit(Logged(f"o{number}", "tank-1", entry, now + number / 10, now, by))
+        served.submit(Logged(f"o{number}", "tank-1", entry, now - 1 + number / 10, now, by))
     told = {one["id"]: one for one in browse().get("/api/v1/outcomes/tank-1").json()}
     stir, stage = told["o0"], told["o1"]
     assert (stir["fate"], stir["cause"], stir["who"]) == ("taken-back", "o2", "aki")

@@ -8,6 +8,8 @@ from typing import Any
 
 import pytest
 
+from kuraban.edges.web.security import middleware
+from kuraban.edges.web.security.crowd import Crowd
 from kuraban.edges.web.security.middleware import LARGEST, Guard, Receive, Scope, Send
 
 HOME = frozenset({"localhost", "127.0.0.1"})
@@ -19,6 +21,10 @@ async def echo(scope: Scope, receive: Receive, send: Send) -> None:
     body = (await receive()).get("body", b"")
     await send({"type": "http.response.start", "status": 200, "headers": []})
     await send({"type": "http.response.body", "body": body})
+
+
+def guarding(hosts: frozenset[str] | None = HOME, encrypted: bool = False) -> Guard:
+    return Guard(echo, hosts, encrypted, Crowd(lambda token: False))
 
 
 def ask(
@@ -38,7 +44,7 @@ def ask(
     async def send(message: MutableMapping[str, Any]) -> None:
         told.append(message)
 
-    asyncio.run((guard or Guard(echo, HOME, False))(scope, receive, send))
+    asyncio.run((guard or guarding())(scope, receive, send))
     held = {name.decode(): text.decode() for name, text in told[0]["headers"]}
     return told[0]["status"], held, told[1]["body"]
 
@@ -62,7 +68,7 @@ def test_refusals_carry_the_same_headers() -> None:
 
 def test_under_tls_the_browser_is_told_to_stay_there() -> None:
     """RFC 6797."""
-    _, headers, _ = ask(guard=Guard(echo, HOME, True))
+    _, headers, _ = ask(guard=guarding(HOME, True))
     assert headers["strict-transport-security"].startswith("max-age=")
 
 
@@ -82,6 +88,23 @@ def test_an_oversized_body_is_refused(parts: tuple[bytes, ...]) -> None:
     assert ask("POST", content_length="9" * 400)[0] == 413
 
 
+def test_a_body_that_comes_too_slowly_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    """And its connection ends with that."""
+    monkeypatch.setattr(middleware, "BODY_WITHIN", 0.05)
+    told: list[MutableMapping[str, Any]] = []
+
+    async def never() -> MutableMapping[str, Any]:
+        await asyncio.sleep(5)
+        return {"type": "http.request", "body": b"", "more_body": True}
+
+    async def send(message: MutableMapping[str, Any]) -> None:
+        told.append(message)
+
+    scope = {"type": "http", "method": "POST", "path": "/", "headers": [(b"host", b"localhost")]}
+    asyncio.run(guarding()(scope, never, send))
+    assert told[0]["status"] == 408 and (b"connection", b"close") in told[0]["headers"]
+
+
 @pytest.mark.parametrize(
     "host", ["elsewhere.example", "127.0.0.1.elsewhere.example", "", "[", "a@b"]
 )
@@ -92,7 +115,7 @@ def test_another_name_is_not_ours(host: str) -> None:
 
 def test_with_accounts_any_name_will_do() -> None:
     """Which names lead here only the house knows; the pass-word guards."""
-    assert ask(guard=Guard(echo, None, True), host="kura.example")[0] == 200
+    assert ask(guard=guarding(None, True), host="kura.example")[0] == 200
 
 
 @pytest.mark.parametrize(

@@ -14,7 +14,7 @@ import pytest
 from kuraban.core import entries as e
 from kuraban.core.facts import Logged
 from kuraban.core.views.batch_sheet import SheetDay
-from kuraban.edges.web.live.snapshot_hub import PictureBoard
+from kuraban.edges.web.live.snapshot_hub import SnapshotHub
 from kuraban.edges.web.programs.sheet_csv import clock_of
 from kuraban.edges.web.server import Pages
 from kuraban.edges.web.translator import Translator
@@ -43,7 +43,7 @@ def browser(half: Served, browse: Browse) -> Browser:
 
 
 def pages_of(served: Served) -> Pages:
-    hub = PictureBoard()
+    hub = SnapshotHub()
     hub.put(served.snapshot())
     house, where = served.settings.house, served.settings.web
     assert where is not None

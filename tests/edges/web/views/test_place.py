@@ -7,7 +7,9 @@ import re
 
 import pytest
 
-from kuraban.core.units import DAY
+from kuraban.core.units import DAY, parse_time
+from kuraban.core.views.snapshot import PlaceNow
+from kuraban.edges.web.templating import fill
 from kuraban.edges.web.translator import Translator
 from kuraban.edges.web.views import place
 from kuraban.settings.catalogues import load_page_words
@@ -53,17 +55,51 @@ def test_a_starter_has_casks_and_a_koji_bed_handwork(browse: Browse, served: Ser
 
 
 def test_the_plan_goes_half_a_degree_down_by_morning(browse: Browse, served: Served) -> None:
-    """One tap, and the plan in force is another."""
-    before = served.snapshot().place("tank-3")
-    browse().tap("tank-3", entry="aim", change="-0.5")
-    after = served.snapshot()
-    tank = after.place("tank-3")
-    assert before is not None and before.batch is not None
-    assert tank is not None and tank.batch is not None
-    was = before.batch.plan.at(after.day_turns)
-    now = tank.batch.plan.at(after.day_turns)
-    assert was is not None and now == pytest.approx(was - 0.5, abs=0.06)
-    assert tank.batch.plan.first
+    """Tank 3 is planned at 15.0 at six: the button says 14.5 and sends 14.5, so that a second tap
+    on a page that has not caught up changes nothing more."""
+    browser = browse()
+    forms = re.findall(r'<form class="tap.*?</form>', browser.page("/place/tank-3"), re.DOTALL)
+    (form,) = [form for form in forms if 'value="aim-0.5"' in form]
+    sent = dict(re.findall(r'name="(celsius|by)" value="([^"]+)"', form))
+    assert sent["celsius"] == "14.5"
+    assert parse_time(sent["by"]) == parse_time("2026-02-04T06:00:00+09:00")
+    for _ in range(2):
+        browser.tap("tank-3", entry="aim", **sent)
+        after = served.snapshot()
+        tank = after.place("tank-3")
+        assert tank is not None and tank.batch is not None and tank.batch.plan.first
+        assert tank.batch.plan.at(after.day_turns) == pytest.approx(14.5, abs=0.06)
+
+
+def shown(served: Served) -> tuple[PlaceNow, Translator]:
+    """Tank 1 as it stands, and who speaks of it in English."""
+    known = served.snapshot().place("tank-1")
+    assert known is not None
+    words = load_page_words()
+    return known, Translator(words, "en", served.settings.house, served.clock())
+
+
+def test_what_nothing_measures_is_not_called_safe(lived: Served) -> None:
+    """Safe, unknown and uncooled are three sentences."""
+    known, w = shown(lived)
+    calm = dataclasses.replace(
+        known, word="as-planned", leaving=None, foreseen=True, cooler_fails=None,
+    )  # fmt: skip
+    assert w.leaving(calm).startswith("Nothing leaves its band")
+    assert "too few readings" in w.leaving(dataclasses.replace(calm, foreseen=False))
+    assert w.leaving(dataclasses.replace(calm, product=None)).startswith("Nothing measures it now")
+    down = w.leaving(dataclasses.replace(calm, cooler="chiller-1", cooler_fails="stopped"))
+    assert down.startswith("Chiller 1 is down.") and "Nothing leaves" not in down
+
+
+def test_a_dead_chiller_stands_on_the_pages_of_its_tanks(lived: Served) -> None:
+    """In the row of the cellar and on the tank's own page, with the way to the chiller."""
+    known, w = shown(lived)
+    down = dataclasses.replace(known, cooler="chiller-1", cooler_fails="stopped")
+    assert w.cooler_fails(down) == "Chiller 1: stopped"
+    assert w.cooler_fails(down) in fill("_row.html", w, place=down)
+    now = fill("_now.html", w, place=down, token="", may_log=False, rings=[], unconfirmed=[])
+    assert 'href="/coolers/chiller-1"' in now and w.cooler_fails(down) in now
 
 
 @pytest.mark.parametrize("asked", ["day", "stir", "morning", "batch", "never", "../etc"])

@@ -15,7 +15,7 @@ from fastapi.responses import RedirectResponse
 
 from kuraban.edges.web.forms import form_values as typed
 from kuraban.edges.web.forms.submit_entry import Outcome
-from kuraban.edges.web.page_context import TOKEN, Somebody, TheOffice, check_token
+from kuraban.edges.web.page_context import TOKEN, Context, NotTheirs, Somebody, check_token
 from kuraban.edges.web.translator import Translator
 
 Form = Mapping[str, str]
@@ -28,9 +28,12 @@ async def texts_of(request: Request) -> dict[str, str]:
     return {name: text for name, text in form.items() if isinstance(text, str)}
 
 
-async def checked(request: Request, context: TheOffice, visitor: Somebody) -> dict[str, str]:
-    """The texts of a form that is one of ours; NotAllowed for another."""
+async def checked(request: Request, context: Context, visitor: Somebody) -> dict[str, str]:
+    """The texts of a form that is one of ours; NotAllowed for another, and NotTheirs for one that
+    somebody else made, who was signed in when this browser kept it."""
     told = await texts_of(request)
+    if context.accounts and told.get("maker", visitor.by) != visitor.by:
+        raise NotTheirs
     check_token(context, visitor, request.headers.get(TOKEN) or told.get("token"))
     return told
 

@@ -2,8 +2,10 @@
 
 A form's fields are texts as people type them: full-width digits, a decimal comma and a true minus
 are numbers too. An entry keeps the id that the form gave it, so a form that was sent twice, or
-again when the Wi-Fi returned, is one entry. A phone's clock is its own: of a tap that it dates only
-the age counts, by that same clock when it was `sent`. The door judges what can be judged of the
+again when the Wi-Fi returned, is one entry. A phone's clock is its own, and is set when the phone
+finds its network: a tap says when it was by the watch's own time, as far as its page knew that, and
+counts from then. Where only the phone dates it, its age counts, by that clock when it was `sent`.
+The door judges what can be judged of the
 entry alone; what depends on the batch the watch itself says, and the journal tells.
 """
 
@@ -24,7 +26,6 @@ from kuraban.core.facts import Fate, Logged, Refusal
 from kuraban.core.intake.entry_parser import entry_from
 from kuraban.core.plan.counted_entries import ToldEntry
 from kuraban.core.units import HOUR, parse_time, show_time
-from kuraban.core.views.snapshot import Snapshot
 from kuraban.edges.web.history_queries import reading
 from kuraban.edges.web.page_context import NotAllowed, PageContext, Visitor
 from kuraban.errors import JournalError
@@ -32,7 +33,7 @@ from kuraban.store.history import History
 
 LOOKS, PAUSE = 40, 0.03
 """How often, and after how many seconds each, the journal is asked whether it has the entry."""
-FORM_ONLY = frozenset({"token", "back", "change", "form", "sure", "sent"})
+FORM_ONLY = frozenset({"token", "back", "form", "sure", "sent", "tapped", "when", "maker"})
 TAKEN_BACK_WITHIN = HOUR
 """What was told longer ago is taken back from the list of entries."""
 Way = Literal["page", "link"]
@@ -48,7 +49,7 @@ class Outcome(NamedTuple):
     fate: Fate | None = None
 
 
-def fields_of(form: Mapping[str, str], context: PageContext, snapshot: Snapshot, place: str) -> Any:
+def fields_of(form: Mapping[str, str], context: PageContext) -> Any:
     """The entry that a form's texts spell; what cannot be read is left as it was typed."""
     told: dict[str, object] = {}
     kind = form.get("entry", "")
@@ -56,11 +57,23 @@ def fields_of(form: Mapping[str, str], context: PageContext, snapshot: Snapshot,
         text = text.strip()
         if name not in FORM_ONLY and text:
             told[name] = _value(kind, name, text)
-    if "at" in told and form.get("sent"):
+    if form.get("when"):
+        told["at"] = form["when"]
+    elif form.get("tapped"):
+        told["at"] = _by_the_watch(form["tapped"], context)
+    elif "at" in told and form.get("sent"):
         told["at"] = _tapped(str(told["at"]), form["sent"], context)
-    if kind == "aim" and form.get("change"):
-        told |= _aim(form["change"], told.get("at"), context, snapshot, place)
     return told
+
+
+def _by_the_watch(tapped: str, context: PageContext) -> str:
+    """When that was by the clock of the house; as it was told where it is no time of the watch."""
+    now = context.clock()
+    try:
+        at = min(parse_time(float(tapped)), now)
+    except ValueError:
+        return tapped
+    return show_time(at, context.house.zone)
 
 
 def _tapped(at: str, sent: str, context: PageContext) -> str:
@@ -76,19 +89,6 @@ def unread(told: Mapping[str, object]) -> dict[str, str]:
     """Fields that hold numbers, and what was typed there and is none."""
     numbers = _fields_of(str(told.get("entry", "")), float)
     return {name: text for name, text in told.items() if name in numbers and isinstance(text, str)}
-
-
-def _aim(
-    change: str, at: object, context: PageContext, snapshot: Snapshot, place: str
-) -> dict[str, object]:
-    """So many degrees more or less than the plan, by the next turn of the brewery day."""
-    known = snapshot.place(place)
-    plan = known.batch.plan.at(snapshot.day_turns) if known is not None and known.batch else None
-    degrees = _number(change)
-    if plan is None or not isinstance(degrees, float):
-        return {}
-    by = show_time(snapshot.day_turns, context.house.zone)
-    return {"celsius": round(plan + degrees, 1), "by": by}
 
 
 def _value(kind: str, name: str, text: str) -> object:
@@ -123,8 +123,7 @@ def tell(
     fields: Any, subject: str, context: PageContext, visitor: Visitor, way: Way = "page"
 ) -> Outcome:
     """Hand an entry to the watch and say what became of it; NotAllowed for whom may not."""
-    kind = fields.get("entry") if isinstance(fields, dict) else None
-    if not visitor.may_log(str(kind)):
+    if not visitor.may_make(fields if isinstance(fields, dict) else {}):
         raise NotAllowed
     if isinstance(fields, dict) and fields.get("id") is None:
         fields = {**fields, "id": str(uuid4())}
@@ -136,7 +135,7 @@ def tell(
         return before
     context.submit(made)
     outcome = _outcome(context, made)
-    if outcome.fate == "waiting":
+    if outcome.state == "kept":
         _await_picture(context, made.received)
     return outcome
 
@@ -152,7 +151,7 @@ def _outcome(context: PageContext, logged: Logged) -> Outcome:
 
 
 def _await_picture(context: PageContext, at: float) -> None:
-    """A picture of `at` or later, which shows what waits to be confirmed, if there is one soon."""
+    """A picture of `at` or later, if there is one soon: the next page shows what the tap did."""
     for _ in range(LOOKS):
         snapshot = context.hub.snapshot
         if snapshot is not None and snapshot.at >= at:

@@ -20,7 +20,7 @@ class Shown(NamedTuple):
     snapshot: Snapshot | None
 
 
-class PictureBoard:
+class SnapshotHub:
     """One picture, the newest. `put` and `shown` are safe in any thread."""
 
     def __init__(self) -> None:

@@ -16,7 +16,7 @@ from starlette.exceptions import HTTPException
 
 from kuraban.core.views.snapshot import Snapshot
 from kuraban.edges.web.live.snapshot_hub import Shown
-from kuraban.edges.web.page_context import PageContext, Somebody, TheOffice, Visitor
+from kuraban.edges.web.page_context import Context, PageContext, Somebody, Visitor
 from kuraban.edges.web.translator import Translator
 from kuraban.edges.web.views import cellar, place
 
@@ -54,13 +54,13 @@ class Press:
 
 
 @router.get("/live/cellar")
-async def live_cellar(request: Request, context: TheOffice, visitor: Somebody) -> StreamingResponse:
+async def live_cellar(request: Request, context: Context, visitor: Somebody) -> StreamingResponse:
     return stream(request, context, "cellar", visitor, cellar.parts)
 
 
 @router.get("/live/place/{subject}")
 async def live_place(
-    request: Request, context: TheOffice, visitor: Somebody, subject: str
+    request: Request, context: Context, visitor: Somebody, subject: str
 ) -> StreamingResponse:
     if subject not in context.house.place:
         raise HTTPException(404)
@@ -92,7 +92,7 @@ async def events(
     yield "retry: 3000\n\n"
     sent: Parts = {}
     shown = context.hub.shown()
-    while not context.hub.closed:
+    while not context.hub.closed and visitor.visit.nonce not in context.signed_out:
         parts = press.parts(context, shown, name, language, may_log, make)
         news = {part: html for part, html in parts.items() if sent.get(part) != html}
         sent = parts

@@ -10,6 +10,7 @@ import dataclasses
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import tzinfo
+from pathlib import Path as Journal
 from typing import Annotated, Any, Literal
 
 import msgspec
@@ -26,9 +27,8 @@ from kuraban.core.units import DAY, parse_time, show_time
 from kuraban.core.views.snapshot import Snapshot
 from kuraban.edges.web import history_queries as past
 from kuraban.edges.web.forms.submit_entry import tell
-from kuraban.edges.web.page_context import TOKEN, Somebody, TheOffice, check_token
-from kuraban.store.history import History
-from kuraban.store.summary import MINUTES, TENS
+from kuraban.edges.web.page_context import TOKEN, Context, Somebody, check_token
+from kuraban.store.upkeep.summary import MINUTES, TENS
 
 PREFIX = "/api/v1"
 LONGEST = 400 * DAY
@@ -115,7 +115,7 @@ router = APIRouter(prefix=PREFIX, responses=REFUSALS)
 
 
 @router.get("/picture", summary="Everything that the pages show now", response_model=Snapshot)
-def snapshot(context: TheOffice, visitor: Somebody) -> Snapshot | dict[str, Any]:
+def snapshot(context: Context, visitor: Somebody) -> Snapshot | dict[str, Any]:
     shown = context.snapshot()
     if not shown.clock:
         return shown
@@ -129,7 +129,7 @@ def snapshot(context: TheOffice, visitor: Somebody) -> Snapshot | dict[str, Any]
     response_model=list[Reading],
 )
 def readings(
-    context: TheOffice, visitor: Somebody, place: Subject, start: Moment = None,
+    context: Context, visitor: Somebody, place: Subject, start: Moment = None,
     end: Moment = None, format: Format = "json",
 ) -> Response:  # fmt: skip
     """Old readings are summaries by now: of each minute, or of each ten, the lowest, the highest
@@ -138,8 +138,8 @@ def readings(
     if place not in house.place and place not in house.cooler:
         raise HTTPException(404, f"there is no place or cooler {place}")
     first, last = _range(start, end, context.clock(), house.zone)
-    history = History(context.history)
-    rows = _readings(history, house, place, first, last)
+    with past.reading(context.history):  # or it is told at once that it cannot be read
+        rows = _readings(context.history, house, place, first, last)
     headers = {"content-disposition": f'attachment; filename="{place}.{format}"'}
     return StreamingResponse(
         _bundled(_WRITERS[format](rows)), media_type=_KINDS[format],
@@ -149,7 +149,7 @@ def readings(
 
 @router.get("/entries/{subject}", summary="What was done in a range, corrections marked")
 def entries(
-    context: TheOffice, visitor: Somebody, subject: Subject, start: Moment = None,
+    context: Context, visitor: Somebody, subject: Subject, start: Moment = None,
     end: Moment = None,
 ) -> list[Entry]:  # fmt: skip
     house = context.house
@@ -162,7 +162,7 @@ def entries(
 
 @router.get("/outcomes/{subject}", summary="What became of every entry in a range, and why")
 def outcomes(
-    context: TheOffice, visitor: Somebody, subject: Subject, start: Moment = None,
+    context: Context, visitor: Somebody, subject: Subject, start: Moment = None,
     end: Moment = None,
 ) -> list[Outcome]:  # fmt: skip
     house = context.house
@@ -179,7 +179,7 @@ def outcomes(
     response_model=Told,
 )
 def log(
-    request: Request, context: TheOffice, visitor: Somebody, subject: Subject,
+    request: Request, context: Context, visitor: Somebody, subject: Subject,
     entry: Annotated[dict[str, Any], Body(examples=[{"entry": "stir", "for": "20m"}])],
 ) -> JSONResponse:  # fmt: skip
     check_token(context, visitor, request.headers.get(TOKEN))
@@ -217,15 +217,12 @@ def _moment(text: str) -> float:
 
 
 def _readings(
-    history: History, house: House, subject: str, start: float, end: float
+    journal: Journal, house: House, subject: str, start: float, end: float
 ) -> Iterator[Reading]:
-    try:
-        for probe in house.probes_of(subject):
-            for at, value, grain in history.graded(probe.id, start, end):
-                when = show_time(at, house.zone)
-                yield Reading(when, probe.id, probe.measures, value, STANDS_FOR[grain])
-    finally:
-        history.close()
+    for probe in house.probes_of(subject):
+        for at, value, grain in past.graded(journal, probe.id, start, end):
+            when = show_time(at, house.zone)
+            yield Reading(when, probe.id, probe.measures, value, STANDS_FOR[grain])
 
 
 def _entry(done: past.Done, house: House) -> Entry:

@@ -8,7 +8,7 @@ from fastapi import APIRouter
 from fastapi.responses import Response
 
 from kuraban.core.views.snapshot import Snapshot
-from kuraban.edges.web.page_context import Somebody, TheOffice
+from kuraban.edges.web.page_context import Context, Somebody
 
 router = APIRouter(include_in_schema=False)
 
@@ -17,7 +17,7 @@ Sample = tuple[dict[str, str], float]
 
 
 @router.get("/metrics")
-def metrics(context: TheOffice, visitor: Somebody) -> Response:
+def metrics(context: Context, visitor: Somebody) -> Response:
     return Response("".join(lines(context.snapshot(), context.clock())), media_type=KIND)
 
 

@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-import csv
 import io
 
 from kuraban.core.units import HOUR
 from kuraban.core.views.batch_sheet import BatchSheet, SheetDay
+from kuraban.edges.table_writer import csv_rows
 from kuraban.edges.web.translator import Translator
-
-FORMULA = ("=", "+", "-", "@", "\t", "\r")
-"""A text that begins so would be reckoned by a spreadsheet."""
 
 
 def clocks(sheet: BatchSheet) -> tuple[str, str]:
@@ -25,10 +22,7 @@ def clock_of(seconds: float) -> str:
 
 def table(sheet: BatchSheet, w: Translator) -> str:
     out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow(heads(sheet, w))
-    for day in sheet.days:
-        writer.writerow([_safe(cell) for cell in cells(day, w)])
+    csv_rows(out)([heads(sheet, w), *(cells(day, w) for day in sheet.days)])
     return out.getvalue()
 
 
@@ -61,12 +55,3 @@ def cells(day: SheetDay, w: Translator) -> list[str]:
 
 def _digits(value: float | None, decimals: int = 1) -> str:
     return "" if value is None else f"{round(value, decimals) + 0.0:.{decimals}f}"
-
-
-def _safe(cell: str) -> str:
-    """A number stays one; another text never begins like a formula."""
-    try:
-        float(cell)
-    except ValueError:
-        return f"'{cell}" if cell.startswith(FORMULA) else cell
-    return cell

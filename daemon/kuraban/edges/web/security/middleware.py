@@ -1,17 +1,23 @@
 """What stands before every page: size, host and origin of a request, and the headers of an answer.
 
 No page runs or loads anything that the watch did not serve, stands in nobody's frame, and is kept
-by no cache. A body of more than 64 kB is refused before anything reads it. A request that changes
-something must come from our own pages: whatever a browser says of its origin must be our host.
+by no cache. A body of more than 64 kB is refused before anything reads it, and so is one that comes
+too slowly. A request that changes something must come from our own pages: whatever a browser says
+of its origin must be our host.
 """
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import Awaitable, Callable, MutableMapping
 from typing import Any
 from urllib.parse import urlsplit
 
+from kuraban.edges.web.security.crowd import Crowd
+
 LARGEST = 64 * 1024
+BODY_WITHIN = 20.0
+"""Seconds; of a form from a phone at the edge of the Wi-Fi come some hundred bytes."""
 SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
 POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; "
@@ -28,6 +34,8 @@ HEADERS = (
 )
 HSTS = (b"strict-transport-security", b"max-age=31536000")
 TOO_LARGE = 413, "that is too large; at most 64 kB\n大きすぎます。64 kB までです"
+TOO_SLOW = 408, "that did not come whole in time; try again\n途中で切れました。もう一度どうぞ"
+TOO_MANY = 503, "too many at once; try again in a moment\n混み合っています。少ししてからどうぞ"
 NOT_OUR_NAME = (
     421,
     (
@@ -54,8 +62,10 @@ App = Callable[[Scope, Receive, Send], Awaitable[None]]
 class Guard:
     """An ASGI application around another. `hosts` are the names we go by, None for any."""
 
-    def __init__(self, app: App, hosts: frozenset[str] | None, encrypted: bool) -> None:
-        self._app = app
+    def __init__(
+        self, app: App, hosts: frozenset[str] | None, encrypted: bool, crowd: Crowd
+    ) -> None:
+        self._app, self._crowd = app, crowd
         self._hosts = hosts
         self._headers = HEADERS + ((HSTS,) if encrypted else ())
 
@@ -64,17 +74,18 @@ class Guard:
             await self._app(scope, receive, send)
             return
         dressed = self._dressed(send)
-        refusal = self._refusal(scope)
-        if refusal is None and scope["method"] not in SAFE:
-            body = await _whole(receive)
-            if body is None:
-                refusal = TOO_LARGE
-            else:
-                receive = _again(body, receive)
-        if refusal is not None:
-            await _say(dressed, *refusal)
-            return
-        await self._app(scope, receive, dressed)
+        with self._crowd.place(scope) as place:
+            refusal = self._refusal(scope) if place else TOO_MANY
+            if refusal is None and scope["method"] not in SAFE:
+                body = await _whole(receive)
+                if isinstance(body, bytes):
+                    receive = _again(body, receive)
+                else:
+                    refusal = body
+            if refusal is not None:
+                await _say(dressed, *refusal)
+                return
+            await self._app(scope, receive, dressed)
 
     def _refusal(self, scope: Scope) -> tuple[int, str] | None:
         headers = dict(reversed(scope["headers"]))
@@ -118,16 +129,20 @@ def _from_here(headers: dict[bytes, bytes], host: str) -> bool:
         return False
 
 
-async def _whole(receive: Receive) -> bytes | None:
-    """The whole body, None for one that is too large."""
+async def _whole(receive: Receive) -> bytes | tuple[int, str]:
+    """The whole body, or why it is refused."""
     body = b""
-    while True:
-        message = await receive()
-        body += bytes(message.get("body", b""))
-        if len(body) > LARGEST:
-            return None
-        if message["type"] != "http.request" or not message.get("more_body"):
-            return body
+    try:
+        async with asyncio.timeout(BODY_WITHIN):
+            while True:
+                message = await receive()
+                body += bytes(message.get("body", b""))
+                if len(body) > LARGEST:
+                    return TOO_LARGE
+                if message["type"] != "http.request" or not message.get("more_body"):
+                    return body
+    except TimeoutError:
+        return TOO_SLOW
 
 
 def _again(body: bytes, receive: Receive) -> Receive:

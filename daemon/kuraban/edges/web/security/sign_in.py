@@ -9,12 +9,23 @@ from urllib.parse import urlsplit
 from fastapi import APIRouter, Form, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
-from kuraban.edges.signing import Visit
-from kuraban.edges.web.page_context import Anybody, Somebody, TheOffice, address, check_token
+from kuraban.edges.signing import DEVICE_LASTS, VISIT_LASTS, Device, Visit
+from kuraban.edges.web.page_context import (
+    DEVICE,
+    Anybody,
+    Context,
+    PageContext,
+    Somebody,
+    address,
+    check_token,
+)
 from kuraban.edges.web.security.accounts import TooOften
-from kuraban.edges.web.templating import keep, page
+from kuraban.edges.web.templating import give, keep, page
 
 router = APIRouter(include_in_schema=False)
+
+MOST_KNOWN = 8
+"""Accounts that one device is known to have opened."""
 
 Field = Annotated[str, Form(max_length=300)]
 
@@ -30,7 +41,7 @@ def inside(path: str) -> str:
 
 
 @router.get("/login")
-def login(request: Request, context: TheOffice, visitor: Anybody, next: str = "/") -> HTMLResponse:
+def login(request: Request, context: Context, visitor: Anybody, next: str = "/") -> HTMLResponse:
     return page(
         request, context, visitor, "login.html", next=inside(next), name="", wrong=False, wait=None
     )
@@ -38,12 +49,14 @@ def login(request: Request, context: TheOffice, visitor: Anybody, next: str = "/
 
 @router.post("/login")
 def come_in(
-    request: Request, context: TheOffice, visitor: Anybody, name: Field = "",
+    request: Request, context: Context, visitor: Anybody, name: Field = "",
     password: Field = "", token: Field = "", next: Field = "/",
 ) -> Response:  # fmt: skip
     check_token(context, visitor, token)
+    name, device = name.strip(), _device(request, context)
+    mark = device.mark if name in device.accounts else None
     try:
-        account, wait = context.accounts.admit(name.strip(), password, address(request)), None
+        account, wait = context.accounts.admit(name, password, address(request), mark), None
     except TooOften as often:
         account, wait = None, often.seconds
     if account is None:
@@ -58,19 +71,39 @@ def come_in(
         secrets.token_urlsafe(12), context.clock(), account.id, context.accounts.stamp(account),
         language=visitor.visit.language,
     )  # fmt: skip
-    return _led(context, visitor, visit, inside(next))
+    _end(context, visitor)
+    led = _led(context, visitor, visit, inside(next))
+    others = [one for one in device.accounts if one != account.id]
+    known = device._replace(since=context.clock(), accounts=(account.id, *others[: MOST_KNOWN - 1]))
+    give(led, context, DEVICE, context.signer.device(known), DEVICE_LASTS)
+    return led
+
+
+def _device(request: Request, context: PageContext) -> Device:
+    """The browser with the accounts that were opened there before, none of them for a new one."""
+    held = request.cookies.get(DEVICE, "")
+    known = context.signer.read_device(held, context.clock())
+    return known or Device(secrets.token_urlsafe(12), 0.0, ())
+
+
+def _end(context: PageContext, visitor: Anybody) -> None:
+    """The visit is over, on whatever device its cookie may be."""
+    if visitor.visit.account is not None:
+        now = context.clock()
+        context.signed_out.add(visitor.visit.nonce, now, now + VISIT_LASTS)
 
 
 @router.post("/logout")
-def go_out(context: TheOffice, visitor: Anybody, token: Field = "") -> Response:
+def go_out(context: Context, visitor: Anybody, token: Field = "") -> Response:
     check_token(context, visitor, token)
+    _end(context, visitor)
     visit = Visit(secrets.token_urlsafe(12), context.clock(), language=visitor.visit.language)
     return _led(context, visitor, visit, "/login" if context.accounts else "/")
 
 
 @router.post("/who")
 def who(
-    context: TheOffice, visitor: Somebody, person: Field = "", token: Field = "", next: Field = "/"
+    context: Context, visitor: Somebody, person: Field = "", token: Field = "", next: Field = "/"
 ) -> Response:
     """Without accounts: the name that goes into entries from this browser."""
     check_token(context, visitor, token)
@@ -78,7 +111,7 @@ def who(
     return _led(context, visitor, visitor.visit._replace(who=known), inside(next))
 
 
-def _led(context: TheOffice, visitor: Anybody, visit: Visit, path: str) -> Response:
+def _led(context: Context, visitor: Anybody, visit: Visit, path: str) -> Response:
     response = RedirectResponse(path, 303)
     keep(response, context, type(visitor)(visit, visitor.role, visitor.by, visitor.language))
     return response

@@ -16,40 +16,80 @@
     };
   }
 
-  const KEY = "kuraban untold";
+  /* Taps, by who made them: on a tablet of many each waits until that person is signed in. */
+  const KEY = "kuraban untold", box = find("#untold"), who = find("meta[name=who]");
+  if (!box) return; // the page of an answer link has none
+  const { watch, name, accounts } = who.dataset, words = box.dataset;
+  const anyones = (tap) => !accounts || (who.content && tap.by === undefined);
+  const mine = (tap) => anyones(tap) || (who.content && tap.by === who.content);
   const untold = () => JSON.parse(localStorage.getItem(KEY) || "[]");
-  const keep = (taps) => {
-    localStorage.setItem(KEY, JSON.stringify(taps));
-    find("#untold").hidden = !taps.length;
-    find("#untold b").textContent = taps.length;
-  };
+  const keep = (taps) => { localStorage.setItem(KEY, JSON.stringify(taps)); show(taps); };
   const drop = (id) => keep(untold().filter((tap) => tap.fields.id !== id));
+  const refuse = (id, reason) => keep(untold().map(
+    (tap) => (tap.fields.id === id ? { ...tap, refused: reason } : tap)));
   const made = () => Array.from(crypto.getRandomValues(new Uint8Array(16)),
     (byte) => byte.toString(16).padStart(2, "0")).join("");
 
-  const now = () => new Date().toISOString();
+  /* The watch's own time: how far the clock of this machine is from it, the page knows. */
+  const apart = Date.now() / 1000 - watch;
+  const now = () => Date.now() / 1000 - apart;
 
-  /* "kept", "refused", or nothing where the watch cannot be reached or does not know us. */
+  const state = (tap) => {
+    if (tap.refused) return words.refused.replace("{reason}", tap.refused);
+    return mine(tap) ? "" : words.whose.replace("{who}", tap.name || "?");
+  };
+  function show(taps) {
+    box.hidden = !taps.length;
+    find("b", box).textContent = taps.length;
+    find("ul", box).replaceChildren(...taps.map((tap) => {
+      const line = find("template", box).content.cloneNode(true), buttons = find("span", line);
+      find("i", line).textContent = [tap.label, state(tap)].filter(Boolean).join(": ");
+      buttons.hidden = !mine(tap) || !(tap.refused || tap.by === undefined);
+      find(".again", line).onclick = () => look(tap);
+      find(".forget", line).onclick = () => drop(tap.fields.id);
+      return line;
+    }));
+  }
+  /* As a form without script would have sent it: the page that follows says what is wrong. */
+  function look(tap) {
+    const form = document.body.appendChild(document.createElement("form"));
+    Object.assign(form, { method: "post", action: tap.to, hidden: true });
+    for (const [key, value] of Object.entries({ ...tap.fields, token: find("meta[name=token]").content })) {
+      form.append(Object.assign(document.createElement("input"), { name: key, value }));
+    }
+    form.submit();
+  }
+
+  /* Whether it was kept, why it was refused, {} to try again later, nothing without the watch. */
+  const LATER = [401, 408, 409, 429];
   const tell = async (tap) => {
     const token = find("meta[name=token]").content;
     try {
       const answer = await fetch(tap.to, {
         method: "POST",
-        body: new URLSearchParams({ ...tap.fields, token, sent: now() }),
+        body: new URLSearchParams({ ...tap.fields, token }),
         headers: { accept: "application/json", "x-kuraban-token": token },
         signal: AbortSignal.timeout(8000),
       });
-      if (answer.ok) return "kept";
-      return answer.status === 422 ? "refused" : "";
-    } catch { return ""; }
+      if (answer.ok) return { kept: true };
+      if (LATER.includes(answer.status) || answer.status >= 500) return {};
+      if (answer.status === 403) return { refused: words.forbidden };
+      const said = await answer.json().catch(() => ({}));
+      return { refused: said.reason || said.detail || `${answer.status}`, asked: true };
+    } catch { return null; }
+  };
+  const settle = (tap, told) => {
+    if (told?.kept) drop(tap.fields.id);
+    else if (told?.refused) refuse(tap.fields.id, told.refused);
   };
   let sending = false;
   async function send() {
     if (sending) return;
     sending = true;
-    for (const tap of untold()) {
-      if (!(await tell(tap))) break;
-      drop(tap.fields.id);
+    for (const tap of untold().filter((one) => one.by !== undefined && mine(one) && !one.refused)) {
+      const told = await tell(tap);
+      if (!told) break;
+      settle(tap, told);
     }
     sending = false;
   }
@@ -58,27 +98,25 @@
     const form = event.target;
     if (!form.matches("form.tap")) return;
     event.preventDefault();
-    const fields = Object.fromEntries(new FormData(form));
-    Object.assign(fields, { id: made(), at: now() });
-    const tap = { to: form.getAttribute("action"), fields };
-    const button = find("button", form);
+    const { token, ...typed } = Object.fromEntries(new FormData(form)), button = find("button", form);
+    const fields = { ...typed, id: made(), maker: who.content };
+    if (!fields.when) fields.tapped = now();
+    const label = [find("h1")?.textContent, button.textContent].filter(Boolean).join(", ");
+    const tap = { to: form.getAttribute("action"), by: who.content, name, label, fields };
     button.disabled = true;
     keep([...untold(), tap]);
-    const state = await tell(tap);
-    if (state) drop(fields.id);
-    if (state === "kept") {
+    const told = await tell(tap);
+    settle(tap, told);
+    if (told?.kept) {
       const back = fields.back && fields.back !== "cellar" ? `/${fields.back}` : location.pathname;
       location.assign(`${back}?told=${fields.id}&of=${tap.to.split("/").pop()}`);
-    } else if (state === "refused") {
-      for (const [name, value] of Object.entries({ id: fields.id, at: fields.at, sent: now() })) {
-        const held = find(`[name=${name}]`, form) || form.appendChild(document.createElement("input"));
-        Object.assign(held, { type: "hidden", name, value });
-      }
-      form.submit();
-    } else { button.disabled = false; }
+    } else if (told?.asked) look(tap);
+    else button.disabled = false;
   });
+  const shown = find("[data-shown]");
+  if (shown) drop(shown.dataset.shown);
   window.addEventListener("online", send);
   setInterval(send, 15000);
-  keep(untold());
+  show(untold());
   send();
 })();

@@ -1,7 +1,8 @@
 """Before an addition: how warm rice or water must be, or how much ice, to land on the course.
 
 The form is a question and writes nothing. What a tank holds and where its next stage begins stand
-in it already, and can be put right. How it is reckoned is in `kuraban.core.plan.landing_forecast`.
+in it already, and can be put right. How it is reckoned is in
+`kuraban.core.plan.addition_temperature`.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ from fastapi.responses import HTMLResponse
 
 from kuraban.core import entries as e
 from kuraban.core.detectors.landing import FULL
-from kuraban.core.plan.landing_forecast import (
+from kuraban.core.plan.addition_temperature import (
     EMPTY,
     Expected,
     Mash,
@@ -27,7 +28,7 @@ from kuraban.core.site import House
 from kuraban.core.texts.translator import figure
 from kuraban.core.views.snapshot import PlaceNow
 from kuraban.edges.web.forms.form_values import number
-from kuraban.edges.web.page_context import Somebody, TheOffice
+from kuraban.edges.web.page_context import Context, Somebody
 from kuraban.edges.web.templating import page
 from kuraban.edges.web.views.place import brewing_place
 from kuraban.errors import OutOfRange
@@ -69,7 +70,7 @@ class Answer(NamedTuple):
 
 
 @router.get("/place/{place}/addition")
-def addition(request: Request, context: TheOffice, visitor: Somebody, place: str) -> HTMLResponse:
+def addition(request: Request, context: Context, visitor: Somebody, place: str) -> HTMLResponse:
     known = brewing_place(context.snapshot(), place)
     asked = {name: request.query_params.get(name, "")[:20] for name in FIELDS}
     wanted = next((one for one in WANTED if one == request.query_params.get("wanted")), None)

@@ -8,7 +8,7 @@ from fastapi.responses import HTMLResponse
 from kuraban.core.units import DAY
 from kuraban.edges.web import history_queries as past
 from kuraban.edges.web.forms.submit_entry import told_entry
-from kuraban.edges.web.page_context import Somebody, TheOffice
+from kuraban.edges.web.page_context import Context, Somebody
 from kuraban.edges.web.templating import page
 from kuraban.errors import JournalError
 
@@ -19,7 +19,7 @@ QUIET = ("1h", "2h", "4h", "8h", "12h")
 
 
 @router.get("/rings")
-def rings(request: Request, context: TheOffice, visitor: Somebody) -> HTMLResponse:
+def rings(request: Request, context: Context, visitor: Somebody) -> HTMLResponse:
     snapshot = context.snapshot()
     start = snapshot.at - PAST_DAYS * DAY
     try:

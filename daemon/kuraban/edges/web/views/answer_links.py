@@ -18,7 +18,7 @@ from kuraban.core.views.snapshot import Ring
 from kuraban.edges.signing import Link, entry_id
 from kuraban.edges.web import history_queries as past
 from kuraban.edges.web.forms.submit_entry import tell
-from kuraban.edges.web.page_context import Anybody, PageContext, TheOffice, Visitor
+from kuraban.edges.web.page_context import Anybody, Context, PageContext, Visitor
 from kuraban.edges.web.templating import page
 from kuraban.errors import JournalError
 
@@ -32,7 +32,7 @@ STATUS: dict[State, int] = {
 
 
 @router.get("/a/{token}")
-def ask(request: Request, context: TheOffice, visitor: Anybody, token: str) -> HTMLResponse:
+def ask(request: Request, context: Context, visitor: Anybody, token: str) -> HTMLResponse:
     """Shows the ring and its button; changes nothing."""
     link = context.signer.read_link(token)
     state, did = _state(context, link)
@@ -41,7 +41,7 @@ def ask(request: Request, context: TheOffice, visitor: Anybody, token: str) -> H
 
 @router.post("/a/{token}")
 def answer(
-    request: Request, context: TheOffice, visitor: Anybody, token: str,
+    request: Request, context: Context, visitor: Anybody, token: str,
     was: Annotated[str | None, Form()] = None,
 ) -> Response:  # fmt: skip
     """The button was pressed; `was` is the one of the three."""

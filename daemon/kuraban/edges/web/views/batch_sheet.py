@@ -17,7 +17,7 @@ from kuraban.core.views.snapshot import Text
 from kuraban.edges.web import history_queries as past
 from kuraban.edges.web.drawing import figures as drawing
 from kuraban.edges.web.drawing import long_charts as lines
-from kuraban.edges.web.page_context import PageContext, Somebody, TheOffice
+from kuraban.edges.web.page_context import Context, PageContext, Somebody
 from kuraban.edges.web.programs.api import PREFIX, REFUSALS, Subject, fields_of
 from kuraban.edges.web.programs.sheet_csv import clocks, table
 from kuraban.edges.web.templating import page
@@ -33,7 +33,7 @@ HEAVY = 3.0
 
 
 @router.get("/place/{place}/sheet")
-def of_place(context: TheOffice, visitor: Somebody, place: str) -> Response:
+def of_place(context: Context, visitor: Somebody, place: str) -> Response:
     """The sheet of what runs in a place, or ran there last."""
     stays = [stay for stay in context.books().stays() if stay.place == place]
     if not stays:
@@ -42,9 +42,7 @@ def of_place(context: TheOffice, visitor: Somebody, place: str) -> Response:
 
 
 @router.get("/batches/{place}/{key}")
-def sheet(
-    request: Request, context: TheOffice, visitor: Somebody, place: str, key: int
-) -> Response:
+def sheet(request: Request, context: Context, visitor: Somebody, place: str, key: int) -> Response:
     found, w = known(context, place, key), context.translator(visitor.language)
     return page(
         request, context, visitor, "sheet.html", sheet=found, stay=found.stay,
@@ -68,7 +66,7 @@ def _kept(sheet: BatchSheet, context: PageContext) -> tuple[Shortened, ...]:
 
 @router.get("/batches/{place}/{key}/curve.svg")
 def curve(
-    context: TheOffice,
+    context: Context,
     visitor: Somebody,
     place: str,
     key: int,
@@ -82,14 +80,14 @@ def curve(
 
 
 @router.get("/batches/{place}/{key}/curve.json")
-def touched(context: TheOffice, visitor: Somebody, place: str, key: int) -> Response:
+def touched(context: Context, visitor: Somebody, place: str, key: int) -> Response:
     found, w = known(context, place, key), context.translator(visitor.language)
     start, end = span(found)
     return lines.readout(w, start, end, found.measured, found.plan)
 
 
 @router.get("/batches/{place}/{key}/sheet.csv")
-def as_csv(context: TheOffice, visitor: Somebody, place: str, key: int) -> Response:
+def as_csv(context: Context, visitor: Somebody, place: str, key: int) -> Response:
     """With units in the header, and a mark by which spreadsheets know that it is UTF-8."""
     found = known(context, place, key)
     name = f'attachment; filename="{place}-{key}.csv"'
@@ -205,13 +203,13 @@ class Sheet:
 
 
 @programs.get("/batches", summary="Every batch that is known, the newest first")
-def all_batches(context: TheOffice, visitor: Somebody) -> list[Batch]:
+def all_batches(context: Context, visitor: Somebody) -> list[Batch]:
     return [_batch(stay, context.house) for stay in context.books().stays()]
 
 
 @programs.get("/batches/{place}/{key}", summary="The sheet of a batch, day by day")
 def one_sheet(
-    context: TheOffice, visitor: Somebody, place: Subject,
+    context: Context, visitor: Somebody, place: Subject,
     key: int = Path(ge=0, le=10**12, description="Of the list of batches."),
 ) -> Sheet:  # fmt: skip
     found = context.books().sheet(place, key) if place in context.house.place else None

@@ -18,7 +18,7 @@ from kuraban.core.views.batch_sheet import BatchStay
 from kuraban.edges.web.forms.form_fields import Filled, Form, TheForm, led, own_id
 from kuraban.edges.web.forms.form_values import plain
 from kuraban.edges.web.forms.submit_entry import Outcome, tell, told_entry
-from kuraban.edges.web.page_context import NotAllowed, PageContext, Somebody, TheOffice, Visitor
+from kuraban.edges.web.page_context import Context, NotAllowed, PageContext, Somebody, Visitor
 from kuraban.edges.web.templating import page
 from kuraban.edges.web.translator import Translator
 
@@ -37,7 +37,7 @@ class Wanted(NamedTuple):
 
 
 @router.get("/batches")
-def batches(request: Request, context: TheOffice, visitor: Somebody) -> Response:
+def batches(request: Request, context: Context, visitor: Somebody) -> Response:
     every = context.books().stays()
     order = list(context.house.place)
     running = [stay for stay in every if stay.end is None and stay.place in order]
@@ -50,13 +50,13 @@ def batches(request: Request, context: TheOffice, visitor: Somebody) -> Response
 
 
 @router.get("/batches/start")
-def ask_start(request: Request, context: TheOffice, visitor: Somebody) -> Response:
+def ask_start(request: Request, context: Context, visitor: Somebody) -> Response:
     """First the place and the course, then what belongs to that course."""
     return _start_page(request, context, visitor, dict(request.query_params))
 
 
 @router.get("/batches/end/{place}")
-def ask_end(request: Request, context: TheOffice, visitor: Somebody, place: str) -> Response:
+def ask_end(request: Request, context: Context, visitor: Somebody, place: str) -> Response:
     return _end_page(request, context, visitor, place, {})
 
 
@@ -68,7 +68,7 @@ def running_in(stays: tuple[BatchStay, ...], place: str) -> BatchStay | None:
 
 
 @router.post("/batches/start")
-def start(request: Request, context: TheOffice, visitor: Somebody, form: TheForm) -> Response:
+def start(request: Request, context: Context, visitor: Somebody, form: TheForm) -> Response:
     w = context.translator(visitor.language)
     wanted = started(form, context, w)
     if wanted.wrong or (wanted.asked and not _sure(form, wanted.asked)):
@@ -238,7 +238,7 @@ def stage_on(course: Course, day: float) -> int | None:
 
 @router.post("/batches/end/{place}")
 def end(
-    request: Request, context: TheOffice, visitor: Somebody, place: str, form: TheForm
+    request: Request, context: Context, visitor: Somebody, place: str, form: TheForm
 ) -> Response:
     w = context.translator(visitor.language)
     filled, runs = Filled(form, w, "batches"), _running(context, place)

@@ -9,7 +9,7 @@ from fastapi.responses import HTMLResponse
 
 from kuraban.core.views.snapshot import PlaceNow, Snapshot, Text
 from kuraban.edges.web.forms.submit_entry import told_entry
-from kuraban.edges.web.page_context import PageContext, Somebody, TheOffice
+from kuraban.edges.web.page_context import Context, PageContext, Somebody
 from kuraban.edges.web.templating import fill, page
 from kuraban.edges.web.translator import Translator
 
@@ -25,7 +25,7 @@ class Due(NamedTuple):
 
 
 @router.get("/")
-def cellar(request: Request, context: TheOffice, visitor: Somebody) -> HTMLResponse:
+def cellar(request: Request, context: Context, visitor: Somebody) -> HTMLResponse:
     snapshot = context.snapshot()
     return page(
         request, context, visitor, "cellar.html", may_log=visitor.may("log"),
@@ -34,7 +34,7 @@ def cellar(request: Request, context: TheOffice, visitor: Somebody) -> HTMLRespo
 
 
 @router.get("/round")
-def stir_round(request: Request, context: TheOffice, visitor: Somebody) -> HTMLResponse:
+def stir_round(request: Request, context: Context, visitor: Somebody) -> HTMLResponse:
     """Walk the cellar and tick each tank that was stirred."""
     snapshot = context.snapshot()
     tanks = [p for p in snapshot.places if p.batch is not None and p.kind != "koji-bed"]

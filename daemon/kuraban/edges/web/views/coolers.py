@@ -19,7 +19,7 @@ from kuraban.core.views.snapshot import Ring, Snapshot
 from kuraban.edges.web import history_queries as past
 from kuraban.edges.web.forms.submit_entry import told_entry
 from kuraban.edges.web.live.sse import stream
-from kuraban.edges.web.page_context import PageContext, Somebody, TheOffice
+from kuraban.edges.web.page_context import Context, PageContext, Somebody
 from kuraban.edges.web.programs.api import PREFIX, REFUSALS, Subject
 from kuraban.edges.web.templating import fill, page
 from kuraban.edges.web.translator import Translator
@@ -56,7 +56,7 @@ class DayTold:
 
 
 @router.get("/coolers")
-def coolers(request: Request, context: TheOffice, visitor: Somebody) -> HTMLResponse:
+def coolers(request: Request, context: Context, visitor: Somebody) -> HTMLResponse:
     snapshot = context.snapshot()
     return page(
         request, context, visitor, "coolers.html", snapshot=snapshot, rings_of=rings_of,
@@ -65,9 +65,7 @@ def coolers(request: Request, context: TheOffice, visitor: Somebody) -> HTMLResp
 
 
 @router.get("/coolers/{cooler}")
-def one_cooler(
-    request: Request, context: TheOffice, visitor: Somebody, cooler: str
-) -> HTMLResponse:
+def one_cooler(request: Request, context: Context, visitor: Somebody, cooler: str) -> HTMLResponse:
     snapshot = context.snapshot()
     known = _known(snapshot, cooler)
     days, kept, unread = _days(context, cooler, snapshot.at)
@@ -83,15 +81,13 @@ def one_cooler(
 
 
 @router.get("/live/coolers")
-async def live_coolers(
-    request: Request, context: TheOffice, visitor: Somebody
-) -> StreamingResponse:
+async def live_coolers(request: Request, context: Context, visitor: Somebody) -> StreamingResponse:
     return stream(request, context, "coolers", visitor, parts)
 
 
 @router.get("/live/coolers/{cooler}")
 async def live_cooler(
-    request: Request, context: TheOffice, visitor: Somebody, cooler: str
+    request: Request, context: Context, visitor: Somebody, cooler: str
 ) -> StreamingResponse:
     if cooler not in context.house.cooler:
         raise HTTPException(404)
@@ -99,12 +95,12 @@ async def live_cooler(
 
 
 @programs.get("/coolers", summary="Coolers and heaters: what each does, and what hangs on it")
-def told(context: TheOffice, visitor: Somebody) -> list[CoolerNow]:
+def told(context: Context, visitor: Somebody) -> list[CoolerNow]:
     return list(context.snapshot().coolers)
 
 
 @programs.get("/coolers/{cooler}/days", summary="Hours run in each of the last thirty brewery days")
-def told_days(context: TheOffice, visitor: Somebody, cooler: Subject) -> list[DayTold]:
+def told_days(context: Context, visitor: Somebody, cooler: Subject) -> list[DayTold]:
     if cooler not in context.house.cooler:
         raise HTTPException(404, f"there is no cooler {cooler}")
     with past.reading(context.history) as history:
@@ -113,7 +109,7 @@ def told_days(context: TheOffice, visitor: Somebody, cooler: Subject) -> list[Da
 
 
 @programs.get("/places/{place}/hours", summary="How long a place has if its cooling stopped now")
-def told_hours(context: TheOffice, visitor: Somebody, place: Subject) -> HoursLeft | None:
+def told_hours(context: Context, visitor: Somebody, place: Subject) -> HoursLeft | None:
     known = context.snapshot().place(place)
     if known is None:
         raise HTTPException(404, f"there is no place {place}")

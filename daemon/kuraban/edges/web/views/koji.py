@@ -19,7 +19,7 @@ from kuraban.edges.web import history_queries as past
 from kuraban.edges.web.drawing import figures as drawing
 from kuraban.edges.web.forms.submit_entry import told_entry
 from kuraban.edges.web.live.sse import stream
-from kuraban.edges.web.page_context import PageContext, Somebody, TheOffice
+from kuraban.edges.web.page_context import Context, PageContext, Somebody
 from kuraban.edges.web.programs.api import PREFIX, REFUSALS
 from kuraban.edges.web.templating import fill, page
 from kuraban.edges.web.translator import Translator
@@ -50,7 +50,7 @@ class RoomShown:
 
 
 @router.get("/koji")
-def koji(request: Request, context: TheOffice, visitor: Somebody) -> HTMLResponse:
+def koji(request: Request, context: Context, visitor: Somebody) -> HTMLResponse:
     snapshot = context.snapshot()
     hours, unread = _hours(context, snapshot)
     return page(
@@ -63,7 +63,7 @@ def koji(request: Request, context: TheOffice, visitor: Somebody) -> HTMLRespons
 
 @router.get("/koji/{place}/curve.svg")
 def curve(
-    context: TheOffice, visitor: Somebody, place: str, tone: str = "day", size: str = "page"
+    context: Context, visitor: Somebody, place: str, tone: str = "day", size: str = "page"
 ) -> Response:
     """One lot from hikikomi on against its course, with its works."""
     snapshot = context.snapshot()
@@ -78,12 +78,12 @@ def curve(
 
 
 @router.get("/live/koji")
-async def live_koji(request: Request, context: TheOffice, visitor: Somebody) -> StreamingResponse:
+async def live_koji(request: Request, context: Context, visitor: Somebody) -> StreamingResponse:
     return stream(request, context, "koji", visitor, parts)
 
 
 @programs.get("/koji", summary="Koji rooms: their air, and each bed with its rise and its works")
-def told(context: TheOffice, visitor: Somebody) -> list[RoomShown]:
+def told(context: Context, visitor: Somebody) -> list[RoomShown]:
     return shown(context.snapshot())
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any, Literal
 
 from fastapi import APIRouter, Request
@@ -10,14 +11,15 @@ from fastapi.responses import HTMLResponse, JSONResponse, Response
 from starlette.exceptions import HTTPException
 
 from kuraban.core import entries as e
-from kuraban.core.units import DAY, HOUR, MINUTE
+from kuraban.core.units import DAY, HOUR, MINUTE, show_time
 from kuraban.core.views.snapshot import PlaceNow, Snapshot
 from kuraban.edges.web import history_queries as past
 from kuraban.edges.web.drawing import figures as drawing
 from kuraban.edges.web.drawing import long_charts as lines
 from kuraban.edges.web.forms.form_fields import TheForm, led
+from kuraban.edges.web.forms.questions import asks
 from kuraban.edges.web.forms.submit_entry import Outcome, fields_of, tell, told_entry, unread
-from kuraban.edges.web.page_context import PageContext, Somebody, TheOffice, Visitor
+from kuraban.edges.web.page_context import Context, PageContext, Somebody, Visitor
 from kuraban.edges.web.templating import fill, page
 from kuraban.edges.web.translator import Translator
 from kuraban.errors import JournalError
@@ -33,21 +35,19 @@ DONE_SHOWN = 12
 LONGEST_BATCH = 60 * DAY
 BACK = {"round": "/round", "rings": "/rings", "cellar": "/", "koji": "/koji"}
 """Where a form may lead back to, by what it says."""
-CHECK_APART = 3.0
-"""K between hand and probe from which it is asked whether that is right (common practice)."""
 ICE = "setup/ice/"
 """Before a probe's id: back to its ice bath."""
 
 
 @router.get("/place/{place}")
-def one_place(request: Request, context: TheOffice, visitor: Somebody, place: str) -> HTMLResponse:
+def one_place(request: Request, context: Context, visitor: Somebody, place: str) -> HTMLResponse:
     return show(request, context, visitor, place)
 
 
 @router.get("/place/{place}/curve.svg")
 def curve(
     request: Request,
-    context: TheOffice,
+    context: Context,
     visitor: Somebody,
     place: str,
     tone: str = "day",
@@ -62,7 +62,7 @@ def curve(
 
 
 @router.get("/place/{place}/curve.json")
-def touched(request: Request, context: TheOffice, visitor: Somebody, place: str) -> Response:
+def touched(request: Request, context: Context, visitor: Somebody, place: str) -> Response:
     """The points of the same curve, for a finger on it."""
     snapshot = context.snapshot()
     known = known_place(snapshot, place)
@@ -89,13 +89,17 @@ def _back(asked: str, own: str, context: PageContext) -> str:
 
 @router.post("/log/{subject}")
 def log(
-    request: Request, context: TheOffice, visitor: Somebody, subject: str, form: TheForm
+    request: Request, context: Context, visitor: Somebody, subject: str, form: TheForm
 ) -> Response:
     """One tap. A browser is led on to where it came from, a script is told what became of it."""
     snapshot = context.snapshot()
-    told = fields_of(form, context, snapshot, subject)
-    wrong = no_numbers(told, context.translator(visitor.language))
-    question = "" if form.get("sure") else asks(told, context, snapshot, subject, visitor)
+    told = fields_of(form, context)
+    if "at" in told:
+        form = {**form, "when": str(told["at"])}
+    visitor = _maker(form, context, visitor)
+    w = context.translator(visitor.language)
+    wrong = no_numbers(told, w)
+    question = "" if form.get("sure") else asks(told, snapshot, subject, context.house, w)
     if wrong or question:
         state: Literal["refused", "asked"] = "refused" if wrong else "asked"
         outcome = Outcome(str(told.get("id", "")), state, wrong or question)
@@ -103,13 +107,12 @@ def log(
         outcome = tell(told, subject, context, visitor)
     if "application/json" in request.headers.get("accept", ""):
         status = {"kept": 200, "waiting": 202, "refused": 422, "asked": 422}[outcome.state]
-        return JSONResponse(
-            {"id": outcome.id, "state": outcome.state, "reason": outcome.reason}, status
-        )
+        reason = w.reason(outcome.reason)
+        return JSONResponse({"id": outcome.id, "state": outcome.state, "reason": reason}, status)
     if outcome.state not in ("refused", "asked"):
         own = f"/place/{subject}" if subject in context.house.place else "/rings"
         return led(_back(form.get("back", ""), own, context), outcome, subject)
-    if subject not in context.house.place:
+    if subject not in context.house.place or told.get("entry") == "shelve":  # no form of it there
         return page(
             request, context, visitor, "refused.html", 422, outcome=outcome, form=form,
             subject=subject,
@@ -117,33 +120,19 @@ def log(
     return show(request, context, visitor, subject, outcome, form)
 
 
+def _maker(form: Mapping[str, str], context: PageContext, visitor: Visitor) -> Visitor:
+    """Without accounts everybody says who they are: whoever was, when a tap was made."""
+    if context.accounts or "maker" not in form:
+        return visitor
+    known = form["maker"] in context.house.person
+    return replace(visitor, by=form["maker"] if known else None)
+
+
 def no_numbers(told: Mapping[str, object], w: Translator) -> str:
     """What was typed for a number and is none, and how one is written."""
     named = ((w(f"reason-field.{name.replace('_', '-')}"), text) for name, text in
              unread(told).items())  # fmt: skip
     return " ".join(w("told.unread", field=field, text=text) for field, text in named)
-
-
-def asks(
-    told: Mapping[str, object],
-    context: PageContext,
-    snapshot: Snapshot,
-    subject: str,
-    visitor: Visitor,
-) -> str:
-    """What a careful colleague would ask back before it is written down; empty for nothing."""
-    w, known = context.translator(visitor.language), snapshot.place(subject)
-    entry, celsius, kg = told.get("entry"), told.get("celsius"), told.get("kg")
-    if known is None:
-        return ""
-    reads = known.product
-    if entry == "check" and isinstance(celsius, float) and reads is not None:
-        apart = abs(celsius - reads) > CHECK_APART
-        return w("ask.check", reads=w.celsius(reads), hand=w.celsius(celsius)) if apart else ""
-    litres = context.house.place[subject].litres
-    if entry == "addition" and isinstance(kg, float) and litres and kg > litres:
-        return w("ask.addition", kg=w.figure(kg, 0), litres=w.figure(litres, 0))
-    return ""
 
 
 def show(
@@ -168,6 +157,7 @@ def show(
         "may_log": visitor.may("log"),
         "manages": visitor.may("manage"),
         **behind(context, snapshot, known, range_),
+        "turns": show_time(snapshot.day_turns, context.house.zone),
         **forms(context, known),
     }
     status = 200 if outcome is None else 422

@@ -27,7 +27,7 @@ from kuraban.edges.web.drawing import long_charts as lines
 from kuraban.edges.web.forms.form_fields import Filled, Form, TheForm, led, own_id
 from kuraban.edges.web.forms.form_values import number
 from kuraban.edges.web.forms.submit_entry import Outcome, tell, told_entry
-from kuraban.edges.web.page_context import NotAllowed, PageContext, Somebody, TheOffice, Visitor
+from kuraban.edges.web.page_context import Context, NotAllowed, PageContext, Somebody, Visitor
 from kuraban.edges.web.programs.api import PREFIX, REFUSALS, Subject
 from kuraban.edges.web.templating import page
 from kuraban.edges.web.translator import Translator
@@ -51,14 +51,14 @@ class Typed(NamedTuple):
 
 
 @router.get("/place/{place}/plan")
-def plan(request: Request, context: TheOffice, visitor: Somebody, place: str) -> Response:
+def plan(request: Request, context: Context, visitor: Somebody, place: str) -> Response:
     return _plan_page(request, context, visitor, place, dict(request.query_params))
 
 
 @router.get("/place/{place}/plan.svg")
 def plan_curve(
     request: Request,
-    context: TheOffice,
+    context: Context,
     visitor: Somebody,
     place: str,
     tone: str = "day",
@@ -122,7 +122,7 @@ def known_ahead(context: PageContext, place: str, form: Form, points: tuple[Poin
 
 @router.post("/place/{place}/plan")
 def redraw(
-    request: Request, context: TheOffice, visitor: Somebody, place: str, form: TheForm
+    request: Request, context: Context, visitor: Somebody, place: str, form: TheForm
 ) -> Response:
     typed = read(form)
     ahead = known_ahead(context, place, form, typed.points)
@@ -194,13 +194,13 @@ def samples(sheet: BatchSheet | None) -> list[SheetDay]:
 
 
 @router.get("/place/{place}/sample")
-def sample(request: Request, context: TheOffice, visitor: Somebody, place: str) -> Response:
+def sample(request: Request, context: Context, visitor: Somebody, place: str) -> Response:
     return _sample_page(request, context, visitor, place, {})
 
 
 @router.post("/place/{place}/sample")
 def write_sample(
-    request: Request, context: TheOffice, visitor: Somebody, place: str, form: TheForm
+    request: Request, context: Context, visitor: Somebody, place: str, form: TheForm
 ) -> Response:
     w = context.translator(visitor.language)
     brewing_place(context.snapshot(), place)
@@ -254,7 +254,7 @@ class Planned:
 
 @programs.get("/places/{place}/plan", summary="The plan of the coming days")
 def coming(
-    context: TheOffice, visitor: Somebody, place: Subject,
+    context: Context, visitor: Somebody, place: Subject,
     days: Annotated[int, Query(ge=1, le=MOST_DAYS)] = DAYS,
 ) -> list[Planned]:  # fmt: skip
     ahead = context.books().ahead(place, days, ()) if place in context.house.place else None

@@ -17,10 +17,10 @@ from kuraban.edges.web import history_queries as past
 from kuraban.edges.web.forms.form_fields import Form, TheForm
 from kuraban.edges.web.page_context import (
     Address,
+    Context,
     NotAllowed,
     PageContext,
     Somebody,
-    TheOffice,
     Visitor,
 )
 from kuraban.edges.web.templating import page
@@ -67,14 +67,14 @@ class InIce(NamedTuple):
 
 
 @router.get("/setup")
-def setting_up(request: Request, context: TheOffice, visitor: Somebody) -> HTMLResponse:
+def setting_up(request: Request, context: Context, visitor: Somebody) -> HTMLResponse:
     _manages(visitor)
     return _sheet(request, context, visitor)
 
 
 @router.post("/setup/test")
 def test_phone(
-    request: Request, context: TheOffice, visitor: Somebody, form: TheForm
+    request: Request, context: Context, visitor: Somebody, form: TheForm
 ) -> HTMLResponse:
     """A message to one person now; where each address stands is shown beneath the name."""
     _manages(visitor)
@@ -87,7 +87,7 @@ def test_phone(
 
 
 @router.post("/setup/site.toml")
-def first_file(request: Request, context: TheOffice, visitor: Somebody, form: TheForm) -> Response:
+def first_file(request: Request, context: Context, visitor: Somebody, form: TheForm) -> Response:
     """A first site file from what is heard, to keep and put right."""
     _manages(visitor)
     name, zone, language = (form.get(one, "").strip() for one in ("name", "zone", "language"))
@@ -102,7 +102,7 @@ def first_file(request: Request, context: TheOffice, visitor: Somebody, form: Th
 
 
 @router.get("/setup/ice/{probe}")
-def ice_point(request: Request, context: TheOffice, visitor: Somebody, probe: str) -> HTMLResponse:
+def ice_point(request: Request, context: Context, visitor: Somebody, probe: str) -> HTMLResponse:
     """Walk a probe through the ice bath: what it reads now, whether it is steady, its offset."""
     _manages(visitor)
     known = context.house.probe.get(probe)

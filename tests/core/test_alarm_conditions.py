@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from kuraban.core.conditions import (
+from kuraban.core.alarm_conditions import (
     AIR,
     BREWER,
     CONDITIONS,

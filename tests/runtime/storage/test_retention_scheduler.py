@@ -13,8 +13,8 @@ from kuraban.core.engine.engine import Engine
 from kuraban.core.facts import HouseChanged, Logged, Reading
 from kuraban.core.site import to_document
 from kuraban.core.units import DAY, HOUR
-from kuraban.runtime.journal_writer import JournalWriter
-from kuraban.runtime.retention_scheduler import RetentionScheduler, held
+from kuraban.runtime.storage.journal_writer import JournalWriter
+from kuraban.runtime.storage.retention_scheduler import RetentionScheduler, held
 from kuraban.settings import Keep
 from kuraban.settings.catalogues import load_words
 from kuraban.store.journal import Journal

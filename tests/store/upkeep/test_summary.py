@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kuraban.store.summary import (
+from kuraban.store.upkeep.summary import (
     MINUTES,
     TENS,
     Point,

@@ -10,8 +10,8 @@ import pytest
 
 from kuraban.core.units import show_time
 from kuraban.errors import JournalError
-from kuraban.store.integrity import Sound, inspect
 from kuraban.store.journal import Journal
+from kuraban.store.upkeep.integrity import Sound, inspect
 from tests.store.nights import EVENING, logged, reading, step, turn
 
 HOURS = 150

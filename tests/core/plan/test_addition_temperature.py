@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from kuraban.core import entries as e
-from kuraban.core.plan.landing_forecast import (
+from kuraban.core.plan.addition_temperature import (
     EMPTY,
     LOGGED,
     WHITE,

@@ -6,7 +6,9 @@ waiting, and nothing that it writes makes the backup begin anew. What was copied
 before it gets its name; a file of that name is never overwritten.
 
 A restore takes the journal's place only where nobody has it open. The journal that was there stays
-beside it under a dated name.
+beside it under a dated name. A backup may have been in anybody's hands: what would run by itself is
+refused (`store.upkeep.integrity`), and the watch's kept state is dropped. No hash vouches for that;
+the watch builds it anew from the facts.
 """
 
 from __future__ import annotations
@@ -21,8 +23,8 @@ from pathlib import Path
 
 from kuraban.errors import JournalError
 from kuraban.store.connection import connect, telling
-from kuraban.store.integrity import Passed, Sound, inspect
 from kuraban.store.journal import Journal
+from kuraban.store.upkeep.integrity import Passed, Sound, inspect
 
 PAGES = 500
 """Pages of a step: two megabytes, which a memory card writes in well under a second."""
@@ -133,7 +135,8 @@ def restore(
     with _discarding(part):
         with telling(backup, "copy the backup"):
             _copy(backup, part, passed)
-        Journal.open(part).close()
+        with closing(Journal.open(part)) as fresh:
+            fresh.drop_checkpoint()
         with telling(journal, "restore the journal"), _alone(journal):
             aside = _aside(journal, f"before-{datetime.fromtimestamp(now, zone):{STAMP}}")
             _keep_rights(part, journal if aside is None else aside)

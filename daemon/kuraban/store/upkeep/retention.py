@@ -37,7 +37,7 @@ from dataclasses import dataclass, field
 
 from kuraban.core.units import DAY
 from kuraban.store.connection import transaction
-from kuraban.store.summary import (
+from kuraban.store.upkeep.summary import (
     MINUTES,
     SLOTS,
     TENS,

@@ -26,7 +26,7 @@ from kuraban.store.outbox import Outbox, Row
 log = logging.getLogger("kuraban")
 
 
-class Rows:
+class FailoverOutbox:
     """What the courier claims from. The watch calls `fail`, `put`, `withdraw` and `heal`."""
 
     def __init__(self, outbox: Outbox, people: Iterable[str], clock: Clock) -> None:

@@ -16,9 +16,9 @@ from kuraban.core.engine.engine import Engine
 from kuraban.core.facts import Logged
 from kuraban.core.plan.subject_state import Batch
 from kuraban.core.units import HOUR, MINUTE
-from kuraban.runtime.journal_writer import JournalWriter
+from kuraban.runtime.storage.journal_writer import JournalWriter
 from kuraban.settings import Keep
-from kuraban.store.retention import Bounds
+from kuraban.store.upkeep.retention import Bounds
 
 PAUSE, REST = 0.5, 10 * MINUTE
 """Seconds of real time between two steps, and where nothing is left to do."""

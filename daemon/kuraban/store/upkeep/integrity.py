@@ -1,10 +1,11 @@
 """Whether a journal is whole, and what is lost where it is not.
 
-Four things are looked at. SQLite's own check finds pages, indexes and rows that do not fit. The
-hash chain finds entries and alarm steps that were altered or removed behind the watch's back. Every
-fact is read as the watch would read it at its start. Where the file cannot be read any further,
-every table is felt through from row to row instead, so that the lost stretch has a first and a last
-moment.
+What would run by itself, or is another program's, is looked for first, and then nothing else is
+read: a file may come from anybody. Of a journal of ours four things are looked at. SQLite's own
+check finds pages, indexes and rows that do not fit. The hash chain finds entries and alarm steps
+that were altered or removed behind the watch's back. Every fact is read as the watch would read it
+at its start. Where the file cannot be read any further, every table is felt through from row to row
+instead, so that the lost stretch has a first and a last moment.
 
 Readings are no links of the chain: they are millions, and what is told of a batch rests on entries.
 SQLite's check finds a damaged reading; one that somebody changed with an editor it does not.
@@ -23,6 +24,7 @@ from kuraban.core.units import show_time
 from kuraban.errors import Fault, JournalError
 from kuraban.store import chain, rows
 from kuraban.store.connection import connect, damaged, telling
+from kuraban.store.schema import APPLICATION
 
 MOST = 50
 """Faults of SQLite's own check that are told."""
@@ -48,6 +50,10 @@ TABLES = {
     "summary": Kept("summaries of readings", "number", "start"),
 }
 
+FOREIGN = (
+    "is no journal of kuraban",
+    "name one, such as `kuraban journal backup` writes; kuraban-….journal is its name",
+)
 Passed = Callable[[str, float | None], None]
 """What is being looked at, and which share of it is done, None where nobody knows."""
 
@@ -83,6 +89,8 @@ def inspect(path: Path, zone: tzinfo, passed: Passed = lambda what, share: None)
     """
     if not path.is_file():
         raise JournalError(f"{path}: there is no journal")
+    if not _by_sqlite(path):
+        return Sound(faults=(Fault(str(path), "data base", *FOREIGN),))
     try:
         with telling(path, "look through the journal"):
             db = connect(path, "ro")
@@ -100,6 +108,9 @@ def _looked(path: Path, db: sqlite3.Connection, zone: tzinfo, passed: Passed) ->
     try:
         with telling(path, "look through the journal"):
             db.execute("BEGIN")
+            strange = [Fault(str(path), "data base", *told) for told in _strange(db)]
+            if strange:
+                return Sound(faults=tuple(strange))
             links, head = db.execute("SELECT links, head FROM state").fetchone()
     except (JournalError, TypeError) as error:
         return Sound(faults=(_hopeless(path, error),))
@@ -121,6 +132,26 @@ def _looked(path: Path, db: sqlite3.Connection, zone: tzinfo, passed: Passed) ->
         faults=tuple(altered), entries=counts["entry"], steps=counts["step"],
         readings=counts["reading"] + summed, first=first, last=last, head=bytes(head).hex(),
     )  # fmt: skip
+
+
+def _by_sqlite(path: Path) -> bool:
+    """Whether the file begins as SQLite's do, or with nothing at all, as a lost beginning does."""
+    with telling(path, "look through the journal"), path.open("rb") as file:
+        begins = file.read(16)
+    return begins == b"SQLite format 3\0" or not begins.strip(b"\0")
+
+
+def _strange(db: sqlite3.Connection) -> Iterator[tuple[str, str]]:
+    """What no journal of ours holds, and what would be right."""
+    if db.execute("PRAGMA application_id").fetchone()[0] != APPLICATION:
+        yield FOREIGN
+        return
+    for kind, name in db.execute(
+        "SELECT type, name FROM sqlite_schema WHERE type IN ('trigger', 'view')"
+        " OR sql LIKE 'CREATE VIRTUAL%'"
+    ):
+        wrong = f"holds the {kind} {name}, which would run by itself: somebody put it there"
+        yield wrong, "use another backup"
 
 
 def _summed(db: sqlite3.Connection) -> tuple[int, float | None]:

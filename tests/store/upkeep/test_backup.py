@@ -13,10 +13,10 @@ from pathlib import Path
 import pytest
 
 from kuraban.errors import JournalError
-from kuraban.store import backup as backups
-from kuraban.store.backup import back_up, restore, thin
 from kuraban.store.history import History
 from kuraban.store.journal import Journal
+from kuraban.store.upkeep import backup as backups
+from kuraban.store.upkeep.backup import back_up, restore, thin
 from tests.store.nights import EVENING, logged, reading, step, turn
 
 NOW = EVENING + 86400

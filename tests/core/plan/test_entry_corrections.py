@@ -6,7 +6,7 @@ import pytest
 
 from kuraban.core import entries as e
 from kuraban.core.facts import Logged
-from kuraban.core.plan.corrections import Corrected, Key, corrected, root
+from kuraban.core.plan.entry_corrections import Corrected, Key, corrected, root
 from kuraban.core.plan.subject_state import Refused
 
 ICE = Logged("ice", "tank-3", e.Addition(what="ice", kg=20), 0.0, 0.0)

@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from kuraban.core.facts import Reading
-from kuraban.runtime import journal_writer as pens
-from kuraban.runtime.journal_writer import JournalWriter
+from kuraban.runtime.storage import journal_writer as module
+from kuraban.runtime.storage.journal_writer import JournalWriter
 from kuraban.store.journal import Journal
 from tests.store.nights import EVENING, page, reading, step, turn
 
@@ -17,7 +17,7 @@ from tests.store.nights import EVENING, page, reading, step, turn
 @pytest.fixture
 def journal_writer(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[JournalWriter]:
     """A pen that tries again at once."""
-    monkeypatch.setattr(pens, "FIRST_PAUSE", 0.0)
+    monkeypatch.setattr(module, "FIRST_PAUSE", 0.0)
     journal_writer = JournalWriter(Journal.open(tmp_path / "kuraban.journal"))
     yield journal_writer
     journal_writer.close()
@@ -63,7 +63,7 @@ def test_a_failing_disk_is_not_pestered(
     journal_writer: JournalWriter, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Between two tries there is a pause, and it grows."""
-    monkeypatch.setattr(pens, "FIRST_PAUSE", 0.0)
+    monkeypatch.setattr(module, "FIRST_PAUSE", 0.0)
     journal_writer._pause = 0.2
     fill(journal_writer)
     assert not journal_writer.write(turn(1, *many(1)))
@@ -76,7 +76,7 @@ def test_a_failing_disk_is_not_pestered(
 
 def test_memory_is_bounded(journal_writer: JournalWriter, monkeypatch: pytest.MonkeyPatch) -> None:
     """If the disk stays full for days the oldest readings go; steps and entries never do."""
-    monkeypatch.setattr(pens, "MOST_HELD", 1200)
+    monkeypatch.setattr(module, "MOST_HELD", 1200)
     fill(journal_writer)
     for minute in range(1, 5):
         journal_writer.write(turn(minute, *many(minute), step("raised", minute)))

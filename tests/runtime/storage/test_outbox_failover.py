@@ -9,7 +9,7 @@ import pytest
 
 from kuraban.clock import Clock, elapsed
 from kuraban.core.effects import Message
-from kuraban.runtime.outbox_failover import Rows
+from kuraban.runtime.storage.outbox_failover import FailoverOutbox
 from kuraban.store.history import History
 from kuraban.store.journal import Journal
 from kuraban.store.outbox import Outbox
@@ -27,30 +27,30 @@ def journal(tmp_path: Path) -> Iterator[Journal]:
 
 
 @pytest.fixture
-def rows(journal: Journal) -> Iterator[Rows]:
-    rows = Rows(Outbox(journal.path), ["aki"], Clock())
+def rows(journal: Journal) -> Iterator[FailoverOutbox]:
+    rows = FailoverOutbox(Outbox(journal.path), ["aki"], Clock())
     yield rows
     rows.close()
 
 
 @pytest.fixture
-def plain(journal: Journal) -> Iterator[Rows]:
+def plain(journal: Journal) -> Iterator[FailoverOutbox]:
     """The courier's time is the watch's own."""
-    rows = Rows(Outbox(journal.path), ["aki"], Clock(1.0, 0.0, 0.0))
+    rows = FailoverOutbox(Outbox(journal.path), ["aki"], Clock(1.0, 0.0, 0.0))
     yield rows
     rows.close()
 
 
-def full(rows: Rows, is_full: bool = True) -> None:
+def full(rows: FailoverOutbox, is_full: bool = True) -> None:
     """The courier's connection may not write any more, or again."""
     rows._kept._db.execute(f"PRAGMA query_only = {'ON' if is_full else 'OFF'}")
 
 
-def ids(rows: Rows) -> list[str]:
+def ids(rows: FailoverOutbox) -> list[str]:
     return [row.id for row in rows.waiting("aki", NOW)]
 
 
-def send(rows: Rows, message_id: str) -> None:
+def send(rows: FailoverOutbox, message_id: str) -> None:
     now = time.time()
     assert rows.claim(message_id, now) is not None
     rows.tried(message_id, "aki's 1st address", now, sent=True)
@@ -70,7 +70,7 @@ def outcome(path: Path) -> tuple[int, int]:
     return unsent, int(done)
 
 
-def test_pages_go_out_though_nothing_can_be_written(journal: Journal, rows: Rows) -> None:
+def test_pages_go_out_though_nothing_can_be_written(journal: Journal, rows: FailoverOutbox) -> None:
     """Those that waited and those that are new; and once it is healed none goes again."""
     waited, new, late = messages(3)
     journal.commit(turn(0, waited))
@@ -92,7 +92,9 @@ def test_pages_go_out_though_nothing_can_be_written(journal: Journal, rows: Rows
     assert outcome(journal.path) == (0, 3)
 
 
-def test_a_page_on_its_way_at_either_turn_arrives_once(journal: Journal, rows: Rows) -> None:
+def test_a_page_on_its_way_at_either_turn_arrives_once(
+    journal: Journal, rows: FailoverOutbox
+) -> None:
     """Claimed before the disk was full, or sent while it is freed: each is finished, not begun."""
     before, within = messages(2)
     journal.commit(turn(0, before))
@@ -113,7 +115,7 @@ def test_a_page_on_its_way_at_either_turn_arrives_once(journal: Journal, rows: R
 
 
 def test_a_page_that_failed_just_then_is_tried_again_from_memory(
-    journal: Journal, rows: Rows
+    journal: Journal, rows: FailoverOutbox
 ) -> None:
     """Its next try does not wait for the disk."""
     journal.commit(turn(0, *messages(1)))
@@ -131,7 +133,7 @@ def test_a_page_that_failed_just_then_is_tried_again_from_memory(
 class Well:
     """The journal can be written: turns fill it."""
 
-    def __init__(self, journal: Journal, rows: Rows) -> None:
+    def __init__(self, journal: Journal, rows: FailoverOutbox) -> None:
         self.rows, self._journal, self._turns = rows, journal, 0
 
     def put(self, *messages: Message) -> None:
@@ -148,7 +150,7 @@ class Well:
 class Ill:
     """It cannot: the watch tells what its turns would have."""
 
-    def __init__(self, rows: Rows) -> None:
+    def __init__(self, rows: FailoverOutbox) -> None:
         self.rows = rows
         full(rows)
         rows.fail()
@@ -164,18 +166,18 @@ class Ill:
 
 class TestWell(OutboxContract):
     @pytest.fixture
-    def box(self, journal: Journal, plain: Rows) -> Well:
+    def box(self, journal: Journal, plain: FailoverOutbox) -> Well:
         return Well(journal, plain)
 
 
 class TestWhileTheJournalFails(OutboxContract):
     @pytest.fixture
-    def box(self, plain: Rows) -> Ill:
+    def box(self, plain: FailoverOutbox) -> Ill:
         return Ill(plain)
 
 
 def test_a_gathered_page_half_in_hand_before_goes_when_the_rest_is(
-    journal: Journal, rows: Rows
+    journal: Journal, rows: FailoverOutbox
 ) -> None:
     """One of its alarms was taken in hand in the journal, the other while that failed."""
     journal.commit(turn(0, page("m0", WARM, COLD)))
@@ -187,7 +189,7 @@ def test_a_gathered_page_half_in_hand_before_goes_when_the_rest_is(
 
 
 def test_a_page_on_its_way_when_the_journal_failed_has_no_second_try_once_in_hand(
-    journal: Journal, rows: Rows
+    journal: Journal, rows: FailoverOutbox
 ) -> None:
     journal.commit(turn(0, *messages(1)))
     assert rows.claim("m0", time.time()) is not None
@@ -202,7 +204,7 @@ def test_a_page_on_its_way_when_the_journal_failed_has_no_second_try_once_in_han
 
 
 def test_what_was_on_its_way_and_is_in_hand_is_put_away_when_the_journal_is_well(
-    journal: Journal, rows: Rows
+    journal: Journal, rows: FailoverOutbox
 ) -> None:
     """Else it stood as unsent until the next start."""
     journal.commit(turn(0, *messages(1)))
@@ -218,13 +220,13 @@ def test_what_was_on_its_way_and_is_in_hand_is_put_away_when_the_journal_is_well
 
 
 def test_a_service_that_had_a_page_is_not_given_it_again_from_memory(
-    journal: Journal, rows: Rows
+    journal: Journal, rows: FailoverOutbox
 ) -> None:
     """A crash came between the two services of a person, and then the disk was full."""
     journal.commit(turn(0, *messages(1)))
     assert rows.claim("m0", time.time()) is not None
     rows.tried("m0", "aki's 1st address", time.time(), sent=True)
-    again = Rows(Outbox(journal.path), ["aki"], Clock())
+    again = FailoverOutbox(Outbox(journal.path), ["aki"], Clock())
     assert again.recover(time.time()) == 1
     Ill(again)
     (row,) = again.waiting("aki", NOW)
@@ -233,7 +235,7 @@ def test_a_service_that_had_a_page_is_not_given_it_again_from_memory(
 
 
 def test_what_went_out_before_the_journal_was_well_again_is_not_kept_in_memory(
-    journal: Journal, rows: Rows
+    journal: Journal, rows: FailoverOutbox
 ) -> None:
     """Nor what was taken in hand meanwhile: nothing of it is left to be carried over."""
     journal.commit(turn(0, *messages(2)))
@@ -250,7 +252,7 @@ def test_what_went_out_before_the_journal_was_well_again_is_not_kept_in_memory(
     assert len(rows._spare) == 0 and rows._lies == {} and rows._claimed == {}
 
 
-def test_what_somebody_took_in_hand_is_not_sent_from_memory(rows: Rows) -> None:
+def test_what_somebody_took_in_hand_is_not_sent_from_memory(rows: FailoverOutbox) -> None:
     rows.fail()
     (message,) = messages(1)
     rows.put(message)
@@ -261,7 +263,7 @@ def test_what_somebody_took_in_hand_is_not_sent_from_memory(rows: Rows) -> None:
 def test_the_courier_lives_in_real_time(journal: Journal) -> None:
     """A row that is due in ten minutes of a night a hundred times as fast is due in six seconds."""
     began = elapsed()
-    fast = Rows(Outbox(journal.path), ["aki"], Clock(100.0, page("m0").at - 600, began))
+    fast = FailoverOutbox(Outbox(journal.path), ["aki"], Clock(100.0, page("m0").at - 600, began))
     journal.commit(turn(0, *messages(1)))
     assert abs((fast.next_due("aki") or 0.0) - (began + 6)) < 0.01
     assert fast.waiting("aki", began + 5.9) == []

@@ -19,8 +19,8 @@ from kuraban.store.connection import connect
 from kuraban.store.forwarded import Forwarded
 from kuraban.store.history import History, Shortened
 from kuraban.store.journal import Checkpoint, Journal
-from kuraban.store.retention import MOST, Bounds
-from kuraban.store.summary import unpack
+from kuraban.store.upkeep.retention import MOST, Bounds
+from kuraban.store.upkeep.summary import unpack
 from tests.store.nights import logged, notice, page, step
 
 NOW = 1_769_904_000.0
@@ -253,7 +253,7 @@ CHILD = """
 import sys
 from pathlib import Path
 from kuraban.store.journal import Journal
-from tests.store.test_retention import BOUNDS
+from tests.store.upkeep.test_retention import BOUNDS
 journal = Journal.open(Path(sys.argv[1]))
 print("ready", flush=True)
 while journal.summarise(BOUNDS):
@@ -274,7 +274,7 @@ def test_killed_in_the_middle_nothing_is_lost_and_nothing_counts_twice(
     for _ in range(12):
         child = subprocess.Popen(
             [sys.executable, "-c", CHILD, str(path)], stdout=subprocess.PIPE,
-            cwd=Path(__file__).parents[2],
+            cwd=Path(__file__).parents[3],
         )  # fmt: skip
         assert child.stdout is not None and child.stdout.readline() == b"ready\n"
         time.sleep(chance.uniform(0.0, 0.06))
