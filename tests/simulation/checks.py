@@ -349,11 +349,15 @@ def what_is_wrong_is_told(season: Season, told: Told) -> Wrong:
                 break
 
 
+BELIEVED_OTHERWISE = ("warm", "cold", "overcooling", "unwatched", "addition-unlogged")
+"""Alarms of a place that say what is wrong there, or what holds the judging back for a while."""
+
+
 def _alarmed(steps: list[Step], place: str, since: float, until: float) -> bool:
-    """Whether one stood by then, or it was told that nothing there can be believed."""
+    """Whether one had been told by then."""
     return any(
         step.subject == place
-        and step.condition.endswith(("warm", "cold", "overcooling", "unwatched"))
+        and step.condition.endswith(BELIEVED_OTHERWISE)
         and not step.condition.startswith("trending") and step.at <= until
         for step in steps
     )  # fmt: skip

@@ -72,6 +72,14 @@ def test_what_is_sent_again_after_the_disk_was_full_is_no_sign_of_another_clock(
         assert times.moment("true", NOW - minutes * MINUTE, NOW + 5) == NOW - minutes * MINUTE
 
 
+def test_a_step_just_after_a_start_makes_no_old_reading_of_a_new_one() -> None:
+    """The wall clock goes an hour forward, this board's does not."""
+    times = after(0.0)
+    times.back(NOW - 2 * HOUR, NOW)
+    times.stepped(HOUR)
+    assert times.moment("true", NOW + 60, NOW + 60) == NOW + 60
+
+
 def test_a_clock_that_stayed_is_believed_after_a_start_too() -> None:
     """The wall clock is nine hours back, the probe's is right."""
     times = after(-9 * HOUR)

@@ -44,6 +44,7 @@ class SenderTimes:
         self._earlier = tuple(dict.fromkeys(earlier))[:KEPT]
         self._found = {who: by for who, by in self._found.items() if by != before}
         self._ahead = ahead
+        self._began = float("-inf")
 
     def back(self, since: float, now: float) -> None:
         """Nobody listened between these two moments of the watch's time, and messages waited."""
