@@ -13,6 +13,7 @@ import pytest
 import typer.main
 
 from kuraban.cli import app, log
+from kuraban.cli.completion import subjects
 from kuraban.edges.mqtt.oneshot import listen
 from kuraban.settings import load
 from tests.broker import USERS, Mosquitto, free_port
@@ -154,7 +155,7 @@ def test_the_shell_completes_subjects_entries_and_fields(
     monkeypatch.setenv("KURABAN_SITE_FILE", str(SITE))
     command = typer.main.get_group(app).commands["log"]
     with command.make_context("log", ["tank-3", "addition"], resilient_parsing=True) as context:
-        assert {"tank-1", "tank-3"} <= set(log._subjects(context, "tank"))
+        assert {"tank-1", "tank-3"} <= set(subjects(context, "tank"))
         assert log._entries("st") == ["stage", "stir"]
         assert "what=rice" in log._fields(context, "what=")
 
@@ -167,4 +168,4 @@ def test_without_a_site_nothing_is_completed(
     monkeypatch.delenv("KURABAN_SITE_FILE", raising=False)
     command = typer.main.get_group(app).commands["log"]
     with command.make_context("log", [], resilient_parsing=True) as context:
-        assert log._subjects(context, "") == []
+        assert subjects(context, "") == []

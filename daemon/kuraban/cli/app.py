@@ -48,10 +48,18 @@ class Commands(TyperGroup):
             raise typer.Exit(told(error)) from None
 
 
+EXAMPLES = """\b
+Examples:
+  kuraban demo --once
+  kuraban init --out site.toml
+  kuraban check
+  kuraban status"""
+
 app = typer.Typer(
     cls=Commands,
     no_args_is_help=True,
     rich_markup_mode=None,
+    epilog=EXAMPLES,
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )

@@ -69,13 +69,18 @@ SUMMED = {
 RUNS_ON = {"en": " (still running)", "ja": "（続いている）"}
 
 
+EXAMPLE = 'Example: kuraban batch export "No. 13" --out no-13'
+
+
 def add_to(app: typer.Typer) -> None:
     group = typer.Typer(
-        name="batch", no_args_is_help=True, help="A batch's record, written out for the shelf."
+        name="batch",
+        no_args_is_help=True,
+        epilog=EXAMPLE,
+        help="A batch's record, written out for the shelf.",
     )
     group.callback()(lambda: None)
-    example = 'Example: kuraban batch export "No. 13" --out no-13'
-    group.command(name="export", epilog=example)(export)
+    group.command(name="export", epilog=EXAMPLE)(export)
     app.add_typer(group)
 
 

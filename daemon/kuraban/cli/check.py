@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from datetime import datetime
+from typing import Annotated
 
 import typer
 from rich.console import Console
 
-from kuraban.cli.common import Site, console, counted, house_of, say, table
+from kuraban.cli.common import Site, console, counted, house_of, say, say_json, table
 from kuraban.core import rota
 from kuraban.core.notify import reports
 from kuraban.core.notify.rota_gaps import LOOK_AHEAD, Gap, gaps
 from kuraban.core.site import House, Place
 from kuraban.core.texts.translator import figure
-from kuraban.core.units import DAY, HOUR, next_clock
+from kuraban.core.units import DAY, HOUR, next_clock, show_time
 from kuraban.queries.journal_state import clock
 from kuraban.settings import Settings
 from kuraban.settings.checks.broker_auth import admission
@@ -29,7 +30,10 @@ def add_to(app: typer.Typer) -> None:
     app.command(epilog="Example: kuraban check --site site.toml")(check)
 
 
-def check(site: Site = None) -> None:
+def check(
+    as_json: Annotated[bool, typer.Option("--json", help="As JSON, for a script.")] = False,
+    site: Site = None,
+) -> None:
     """Read the site: every fault at once, or what will be watched.
 
     Courses and the environment are read too. Nothing is written, sent or connected to. Every fault
@@ -38,6 +42,9 @@ def check(site: Site = None) -> None:
     """
     settings, _ = house_of(site, advised=True)
     house = settings.house
+    if as_json:
+        say_json(_document(settings))
+        return
     say(f"{house.site.name}: {_counts(house)}. Nothing is wrong.")
     _warnings(settings)
     out = console()
@@ -56,6 +63,22 @@ def check(site: Site = None) -> None:
     old = reports.old_ice_points(house, clock())
     if old:
         say(f"\nIce point older than a year: {', '.join(old)}")
+
+
+def _document(settings: Settings) -> dict[str, object]:
+    house, zone = settings.house, settings.house.zone
+    return {
+        "site": house.site.name,
+        "worth_a_look": [*settings.warnings, *admission(settings.mqtt, "site file")],
+        "unattended": [
+            {
+                "role": gap.role,
+                "from": show_time(gap.start, zone),
+                "until": show_time(gap.end, zone),
+            }
+            for gap in gaps(house, clock())
+        ],
+    }  # fmt: skip
 
 
 def _counts(house: House) -> str:

@@ -6,7 +6,8 @@ from typing import Annotated
 
 import typer
 
-from kuraban.cli.common import Site, console, say, suggestion, table, wrong
+from kuraban.cli import completion
+from kuraban.cli.common import Site, console, say, say_json, suggestion, table, wrong
 from kuraban.core.course import NEVER, Course, Sides, Stage
 from kuraban.core.texts.translator import figure
 from kuraban.core.units import show_duration
@@ -35,7 +36,11 @@ def _known(ctx: typer.Context) -> tuple[dict[str, Course], set[str]]:
     return known, {course for course in known if known[course] == built_in.get(course)}
 
 
-def courses(ctx: typer.Context, site: Site = None) -> None:
+def courses(
+    ctx: typer.Context,
+    as_json: Annotated[bool, typer.Option("--json", help="As JSON, for a script.")] = False,
+    site: Site = None,
+) -> None:
     """The planned curves that a batch can follow.
 
     Those that come with the watch, and, with a site file, the house's own.
@@ -44,6 +49,11 @@ def courses(ctx: typer.Context, site: Site = None) -> None:
     if ctx.invoked_subcommand is not None:
         return
     known, built_in = _known(ctx)
+    if as_json:
+        say_json([{"id": one.id, "for": one.for_, "title": one.title,
+                   "seconds": sum(stage.length for stage in one.stages),
+                   "built_in": one.id in built_in} for one in known.values()])  # fmt: skip
+        return
     made = table("id", "for", "length", "title", "", right=("length",))
     for course in known.values():
         length = sum(stage.length for stage in course.stages)
@@ -58,7 +68,10 @@ def courses(ctx: typer.Context, site: Site = None) -> None:
 
 
 def show(
-    ctx: typer.Context, course: Annotated[str, typer.Argument(metavar="ID", help="Its id.")]
+    ctx: typer.Context,
+    course: Annotated[
+        str, typer.Argument(metavar="ID", help="Its id.", autocompletion=completion.courses)
+    ],
 ) -> None:
     """One course, stage by stage."""
     known, _ = _known(ctx)

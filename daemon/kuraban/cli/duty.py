@@ -9,7 +9,8 @@ from uuid import uuid4
 import msgspec
 import typer
 
-from kuraban.cli.common import Site, console, say, table, tell, watched, wrong
+from kuraban.cli.common import Site, console, say, say_json, table, tell, watched, wrong
+from kuraban.cli.completion import people
 from kuraban.core import rota
 from kuraban.core.facts import Refusal
 from kuraban.core.intake.entry_parser import entry_from
@@ -17,33 +18,31 @@ from kuraban.core.site import WATCH, House
 from kuraban.core.texts.translator import Words
 from kuraban.core.timescale import moment_of
 from kuraban.core.units import at_clock, brewery_day, show_time
-from kuraban.errors import JournalError, KurabanError
+from kuraban.errors import JournalError
 from kuraban.queries.journal_state import clock, looking
 from kuraban.settings import Settings
-from kuraban.settings.paths import journal_of, settings_at
+from kuraban.settings.paths import journal_of
 
 NEAR = {"today": 0, "tonight": 0, "tomorrow": 1}
 NOON, NIGHT = 12 * 3600.0, 26 * 3600.0
 """The two moments by which a day of the rota is shown: noon, and two in the night after it."""
 
-duty = typer.Typer(no_args_is_help=True, rich_markup_mode=None)
+EXAMPLES = """\b
+Examples:
+  kuraban duty show --days 3
+  kuraban duty swap aki sho --on tomorrow --by aki"""
+
+duty = typer.Typer(no_args_is_help=True, rich_markup_mode=None, epilog=EXAMPLES)
 
 
 def add_to(app: typer.Typer) -> None:
     app.add_typer(duty, name="duty", help="Who is on duty, and swapping it for a day.")
 
 
-def _people(ctx: typer.Context, incomplete: str) -> list[str]:
-    try:
-        people = settings_at(ctx.params.get("site")).house.person
-    except KurabanError:
-        return []
-    return [person for person in people if person.startswith(incomplete)]
-
-
 @duty.command(epilog="Example: kuraban duty show --days 7")
 def show(
     days: Annotated[int, typer.Option(metavar="N", help="So many days.", min=1, max=60)] = 7,
+    as_json: Annotated[bool, typer.Option("--json", help="As JSON, for a script.")] = False,
     site: Site = None,
 ) -> None:
     """Who is on duty at noon and in the night of each day, swaps included."""
@@ -52,23 +51,25 @@ def show(
     today = brewery_day(now, house.site.day_starts, house.zone)
     roles = dict.fromkeys(line.role for line in house.rota)
     roles |= dict.fromkeys(shift.role for shift in house.shifts)
-    made = table("day", "role", "by day", "at night")
+    made, rows = table("day", "role", "by day", "at night"), list[dict[str, object]]()
     for ahead in range(days):
         day = today + timedelta(days=ahead)
         for number, role in enumerate(roles):
             shown = f"{day:%a} {day.day} {day:%b}" if number == 0 else ""
-            made.add_row(shown, role, *(_at(house, role, day, at) for at in (NOON, NIGHT)))
-    console().print(made)
+            noon, night = (_at(house, role, day, at) for at in (NOON, NIGHT))
+            made.add_row(shown, role, ", ".join(noon) or "nobody", ", ".join(night) or "nobody")
+            rows.append({"day": day, "role": role, "by_day": noon, "at_night": night})
+    say_json(rows) if as_json else console().print(made)
 
 
-def _at(house: House, role: str, day: date, clock_at: float) -> str:
+def _at(house: House, role: str, day: date, clock_at: float) -> list[str]:
+    """Names of those on duty, in the order in which they are rung."""
     at = at_clock(day, clock_at, house.zone)
-    names = [
+    return [
         house.person[one.person].name + (" (away)" if _away(house, one.person, at) else "")
         for one in rota.holders(house, role, at)
         if one.person in house.person
     ]
-    return ", ".join(names) or "nobody"
 
 
 def _away(house: House, person: str, at: float) -> bool:
@@ -88,10 +89,10 @@ def _manned(settings: Settings, words: Words) -> House:
     return msgspec.structs.replace(settings.house, swaps=swaps)
 
 
-@duty.command(epilog="Example: kuraban duty swap aki bun --on 2026-02-01 --by aki")
+@duty.command(epilog="Example: kuraban duty swap aki sho --on tomorrow --by aki")
 def swap(
-    person: Annotated[str, typer.Argument(metavar="PERSON", autocompletion=_people)],
-    other: Annotated[str, typer.Argument(metavar="PERSON", autocompletion=_people)],
+    person: Annotated[str, typer.Argument(metavar="PERSON", autocompletion=people)],
+    other: Annotated[str, typer.Argument(metavar="PERSON", autocompletion=people)],
     on: Annotated[
         str,
         typer.Option(metavar="DATE", help='The day on which the duties begin: "2026-02-01".'),

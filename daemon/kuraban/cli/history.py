@@ -11,6 +11,7 @@ from rich.text import Text
 
 from kuraban.cli.chart import GAP, chart
 from kuraban.cli.common import Site, console, say, say_json, suggestion, table, tell, watched, wrong
+from kuraban.cli.completion import places
 from kuraban.cli.moments import moment
 from kuraban.cli.typed import narrow, span
 from kuraban.core.site import House
@@ -34,7 +35,9 @@ def add_to(app: typer.Typer) -> None:
 
 
 def show(
-    place: Annotated[str, typer.Argument(metavar="PLACE", help="Id of the place.")],
+    place: Annotated[
+        str, typer.Argument(metavar="PLACE", help="Id of the place.", autocompletion=places)
+    ],
     since: Annotated[
         str, typer.Option(metavar="TIME", help='From then on: "12h" ago, "22:10", or a date.')
     ] = "12h",
@@ -50,6 +53,8 @@ def show(
 
     A value is the median of its ten minutes; the plan is the one in force at its time.
     """
+    if as_csv and as_json:
+        raise wrong("command line", "--csv", "stands beside --json", "give one or the other")
     settings, words = watched(site)
     house, now = settings.house, moment_of(clock(), settings.house.zone)
     if place not in house.place:

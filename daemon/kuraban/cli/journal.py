@@ -22,6 +22,12 @@ from kuraban.store.upkeep.backup import STAMP, back_up, restore, thin
 from kuraban.store.upkeep.integrity import Passed, Sound, inspect
 
 FOUND = 1
+EXAMPLES = """\b
+Examples:
+  kuraban journal verify
+  kuraban journal backup copy.journal
+  kuraban journal backup . --keep 14
+  kuraban journal restore copy.journal"""
 PATTERN = "kuraban-[0-9]*.journal"
 SHOWN, WIDEST = 20, 120
 """Reasons, and letters of a point, that are shown."""
@@ -31,12 +37,15 @@ def add_to(app: typer.Typer) -> None:
     group = typer.Typer(
         name="journal",
         no_args_is_help=True,
+        epilog=EXAMPLES,
         help="Look through the journal, back it up while the watch runs, restore it; what the long"
         " history refused.",
     )
     group.command(epilog="Example: kuraban journal verify")(verify)
-    group.command(epilog="Example: kuraban journal backup /media/stick --keep 14")(backup)
-    group.command(name="restore", epilog="Example: kuraban journal restore FILE")(bring_back)
+    group.command(epilog="Example: kuraban journal backup copy.journal")(backup)
+    group.command(name="restore", epilog="Example: kuraban journal restore copy.journal")(
+        bring_back
+    )
     group.command(epilog="Example: kuraban journal aside --again")(aside)
     app.add_typer(group)
 

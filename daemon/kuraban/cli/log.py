@@ -11,6 +11,7 @@ import typer
 
 from kuraban.cli import fields as spelled
 from kuraban.cli.common import Site, on_terminal, say, suggestion, tell, watched, wrong
+from kuraban.cli.completion import subjects
 from kuraban.cli.moments import moment
 from kuraban.core import timescale
 from kuraban.core.entries import kind_of
@@ -29,6 +30,7 @@ NEGATIVE = {"ignore_unknown_options": True}
 FEW = 8
 """Names that are listed where none is near."""
 _LISTED = re.compile(r"((?:.*)there are )(.+)", re.DOTALL)
+_NEEDS = re.compile(r'(\S+ needs \w+): "(\w+)": (.+)')
 _TOLD = re.compile(r'"([^"]*)"')
 EXAMPLES = """\b
 Examples:
@@ -39,15 +41,6 @@ Examples:
 
 def add_to(app: typer.Typer) -> None:
     app.command(name="log", epilog=EXAMPLES, context_settings=NEGATIVE)(log)
-
-
-def _subjects(ctx: typer.Context, incomplete: str) -> list[str]:
-    try:
-        house = settings_at(ctx.params.get("site")).house
-    except KurabanError:
-        return []
-    names = ["watch", *house.place, *house.cooler, *house.probe]
-    return [name for name in names if name.startswith(incomplete)]
 
 
 def _entries(incomplete: str) -> list[str]:
@@ -69,7 +62,7 @@ def log(
         typer.Argument(
             metavar="SUBJECT",
             help="Id of the place, cooler or probe it is about, or watch.",
-            autocompletion=_subjects,
+            autocompletion=subjects,
         ),
     ],
     entry: Annotated[
@@ -112,7 +105,7 @@ def log(
     told = _told(settings, subject, entry, fields or [], by, at, now)
     logged = entry_from(dict(told), subject, settings.house, now, "command")
     if isinstance(logged, Refusal):
-        raise wrong("command line", f"{subject} {entry}", *_halves(logged.reason))
+        raise wrong("command line", f"{subject} {entry}", *_halves(logged.reason, subject, entry))
     waits = _ask_back(settings, words, logged, now, yes)
     _publish(settings, subject, told)
     when = show_time(logged.at, settings.house.zone)
@@ -138,8 +131,11 @@ def _told(
     return told
 
 
-def _halves(reason: str) -> tuple[str, str]:
+def _halves(reason: str, subject: str, entry: str = "") -> tuple[str, str]:
     """What is wrong, and what would be right where the reason says so itself."""
+    if (needs := _NEEDS.fullmatch(reason)) is not None:
+        what, field, value = needs.groups()
+        return what, f"such as: kuraban log {subject} {entry} {field}={value}"
     what, _, right = reason.partition("; ")
     listed, told = _LISTED.fullmatch(right), _TOLD.search(what)
     if listed is not None and told is not None:
@@ -156,7 +152,7 @@ def _ask_back(settings: Settings, words: Words, logged: Logged, now: float, yes:
     for a second person."""
     found = doubts(journal_of(settings), words, logged, now)
     if found.refused is not None:
-        raise wrong("command line", logged.subject, *_halves(found.refused))
+        raise wrong("command line", logged.subject, *_halves(found.refused, logged.subject))
     for question in found.questions:
         tell(question)
     if found.questions and not yes and on_terminal() and not typer.confirm("Is it right so?"):

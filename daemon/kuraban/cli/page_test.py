@@ -7,6 +7,7 @@ from typing import Annotated
 import typer
 
 from kuraban.cli.common import Site, house_of, say, suggestion, wrong
+from kuraban.cli.completion import people
 from kuraban.core.site import House, Person
 from kuraban.queries.journal_state import clock
 from kuraban.queries.setup.unknown_probes import send_test
@@ -19,22 +20,11 @@ def add_to(app: typer.Typer) -> None:
     app.command(name="page-test", epilog="Example: kuraban page-test aki")(page_test)
 
 
-def _people(incomplete: str) -> list[str]:
-    from kuraban.errors import KurabanError
-    from kuraban.settings.paths import settings_at
-
-    try:
-        people = settings_at(None).house.person
-    except KurabanError:
-        return []
-    return [person for person in people if person.startswith(incomplete)]
-
-
 def page_test(
     person: Annotated[
         str | None,
         typer.Argument(
-            metavar="PERSON", help="Id of the person.", autocompletion=_people, show_default=False
+            metavar="PERSON", help="Id of the person.", autocompletion=people, show_default=False
         ),
     ] = None,
     everyone: Annotated[bool, typer.Option("--all", help="Everyone in the site file.")] = False,

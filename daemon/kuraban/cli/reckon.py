@@ -35,18 +35,23 @@ Examples:
   kuraban reckon mix moromi=2000@7.0 "rice=440@?" --target 8.0
   kuraban reckon mix moromi=2000@9.0 "ice=?" --target 8.0
   kuraban reckon share 11+6+25 22+8+37 44+9+70
-  kuraban reckon left tank-4
+  kuraban reckon left tank-2
   kuraban reckon rh 35 30 --draught natural"""
 
 
 def add_to(app: typer.Typer) -> None:
     about = "The brewer's arithmetic, from figures typed or from the running watch."
     group = typer.Typer(rich_markup_mode=None, no_args_is_help=True, help=about, epilog=EXAMPLES)
-    for name, command in (
-        ("mix", mix), ("share", share), ("rh", rh), ("ice-point", ice_point), ("smv", smv),
-        ("hydrometer", hydrometer),
-    ):  # fmt: skip
-        group.command(name=name, context_settings=NEGATIVE)(command)
+    for name, command, example in (
+        ("mix", mix, "moromi=2000@7.0 rice=440@12.7"),
+        ("share", share, "11+6+25 22+8+37 44+9+70"),
+        ("rh", rh, "35 30 --draught natural"),
+        ("ice-point", ice_point, "-0.12 -0.06 -0.12 -0.12 -0.06"),
+        ("smv", smv, "--smv -20 --alcohol 12"),
+        ("hydrometer", hydrometer, "-20 --celsius 18"),
+    ):
+        epilog = f"Example: kuraban reckon {name} {example}"
+        group.command(name=name, epilog=epilog, context_settings=NEGATIVE)(command)
     reckon_place.add_to(group)
     app.add_typer(group, name="reckon")
 

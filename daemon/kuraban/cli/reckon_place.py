@@ -15,6 +15,7 @@ from typing import Annotated, NamedTuple
 import typer
 
 from kuraban.cli.common import Site, console, say, suggestion, table, watched, wrong
+from kuraban.cli.completion import places
 from kuraban.core.forecast.time_to_limit import Hours, alcohol_a_day, hours_left
 from kuraban.core.house_view import HouseView
 from kuraban.core.plan.fill_level import litres_in
@@ -32,7 +33,9 @@ from kuraban.trade.heat import LIQUID_SHARE, fermentation_watts
 from kuraban.trade.koji import burned_starch, burned_watts, vapour_watts, water_lost
 
 ADVICE = "Advice only: the face, nose and tongue of the brewer come first."
-Place = Annotated[str, typer.Argument(metavar="PLACE", help="Id of the place.")]
+Place = Annotated[
+    str, typer.Argument(metavar="PLACE", help="Id of the place.", autocompletion=places)
+]
 STILL = 180.0
 """Seconds after which a watch that wrote nothing is asked about."""
 NARROW = 3.0
@@ -58,9 +61,9 @@ class Running(NamedTuple):
 
 
 def add_to(group: typer.Typer) -> None:
-    group.command(name="left")(left)
-    group.command(name="progress")(show_progress)
-    group.command(name="koji")(koji)
+    group.command(name="left", epilog="Example: kuraban reckon left tank-2")(left)
+    group.command(name="progress", epilog="Example: kuraban reckon progress tank-2")(show_progress)
+    group.command(name="koji", epilog="Example: kuraban reckon koji koji-bed-1")(koji)
 
 
 def told(line: str, *more: str, rests: str, source: str) -> None:

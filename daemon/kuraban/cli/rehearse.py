@@ -45,7 +45,7 @@ from kuraban.settings.paths import journal_of
 EXAMPLES = """\b
 Examples:
   kuraban rehearse --with tolerance=+0.1 --with delay=90m night.jsonl.gz
-  kuraban rehearse --since "2026-02-01 06:00" --with moromi-slow-33.moromi.tolerance=0.6
+  kuraban rehearse --since yesterday --with moromi-slow-33.moromi.tolerance=0.6
   kuraban rehearse --since -30d --with trending-warm=off"""
 LEAD = 12 * HOUR
 """How far before --since the journal is played, so that what runs then is known."""

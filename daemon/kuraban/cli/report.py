@@ -11,7 +11,7 @@ from typing import Annotated
 import msgspec
 import typer
 
-from kuraban.cli.common import Site, console, counted, lasting, say, say_json, table, watched
+from kuraban.cli.common import Site, console, counted, lasting, say, say_json, table, watched, wrong
 from kuraban.core.notify import reports
 from kuraban.core.site import House
 from kuraban.core.texts import messages
@@ -42,6 +42,8 @@ def morning(
     context.obj = site
     if context.invoked_subcommand is not None:
         return
+    if language not in (None, "en", "ja"):
+        raise wrong("command line", "--language", f'"{language}" is not spoken', "give en or ja")
     settings, words = watched(site)
     with looking(journal_of(settings), words, moment_of(clock(), settings.house.zone)) as state:
         _begun(state)
@@ -53,7 +55,7 @@ def morning(
             engine.notifier.duty_alarms.waiting,
             engine.now,
         )
-        tongue = language if language in ("en", "ja") else settings.house.site.language
+        tongue = language or settings.house.site.language
         text = messages.morning(told, tongue, words, settings.house.zone)
     say(text.title)
     for line in text.body.splitlines():

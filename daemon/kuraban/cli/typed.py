@@ -106,6 +106,20 @@ def _processed(
             value = read(value)
         elif isinstance(value, (list, tuple)):
             value = type(value)(read(one) if isinstance(one, str) else one for one in value)
+        return process(ctx, value)
     except ValueError as error:
-        raise typer.BadParameter(str(error), ctx=ctx, param=param) from None
-    return process(ctx, value)
+        wrong = str(error)
+    except typer.BadParameter as error:
+        wrong = _in_our_words(error.message, value)
+    raise typer.BadParameter(wrong, ctx=ctx, param=param)
+
+
+def _in_our_words(told: str, value: object) -> str:
+    """A bound that was left, as a checking library tells it, said as everything else is."""
+    for theirs, ours in _BOUNDS.items():
+        if (found := re.search(theirs + r" (\S+)$", told)) is not None:
+            return f"{value} is out of range; give {found[1]} or {ours}"
+    return told
+
+
+_BOUNDS = {"greater than or equal to": "more", "less than or equal to": "less"}

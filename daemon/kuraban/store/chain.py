@@ -9,6 +9,7 @@ missing at the end are noticed too.
 
 It shows a row that was altered or removed with an editor or by a failing disk. It is no seal
 against somebody who works the whole chain out afresh: for that, keep the last hash elsewhere.
+Readings are no links: SQLite's own check finds damage in them, but no value that was changed.
 """
 
 from __future__ import annotations

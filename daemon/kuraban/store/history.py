@@ -128,7 +128,8 @@ class History:
         with telling(self.path, "read the journal"):
             whole: Iterator[tuple[float, float, int]]
             whole = self._whole("at, value, 0", probe, start, end)
-            yield from heapq.merge(*self._short(probe, start, end), whole)
+            short = self._short(probe, start, end)
+            yield from heapq.merge(*short, whole) if short else whole
 
     def _whole(self, columns: str, probe: str, start: float, end: float) -> sqlite3.Cursor:
         """Readings at full length."""

@@ -21,6 +21,7 @@ from kuraban.replay import Player
 from kuraban.settings import load
 from tests.core.detectors.kit import (
     CELLAR,
+    EVENING,
     MID,
     TANK,
     WORDS,
@@ -51,9 +52,10 @@ def test_a_slow_drift_is_told_before_the_tank_leaves_its_tolerance(side: str, ra
     """A dead cooler warms a mash 0.04 to 0.17 K an hour; half a degree are five hours of 0.1."""
     night = tank().play(180, mid=noisy(10.0), air=AIR)
     night.play(600, mid=noisy(ramp(10.0, rate, since=180)), air=AIR)
-    (raised,) = night.raised(f"tank/trending-{side}")
+    listed, sure = night.raised(f"tank/trending-{side}")
     left = 180 + 5 * 60
-    assert left - 180 - 20 <= raised <= left - 45
+    assert left - 180 - 20 <= listed <= left - 45
+    assert listed < sure < left, "listed first, and told once even its slowest pace leaves in time"
     assert not night.pages(f"tank/trending-{side}"), "it waits for the morning, nobody is awake"
 
 
@@ -79,8 +81,19 @@ def test_a_tank_that_stands_still_while_its_plan_rises_trends_cold() -> None:
     """The cellar is too cold for it to follow."""
     rising = stage(points=((0.0, 10.0), (3 * HOUR, 10.0), (23 * HOUR, 12.0)))
     night = tank(rising, since=0).play(480, mid=noisy(10.0), air=AIR)
-    (raised,) = night.raised("tank/trending-cold")
-    assert 180 + 60 <= raised < 480
+    raised = night.raised("tank/trending-cold")
+    assert 180 + 60 <= raised[0] < 480
+
+
+def test_by_day_only_a_trend_that_must_come_true_rings() -> None:
+    """It is listed at once, and rings when even its slow end leaves in two hours."""
+    night = Night(cellar(), start=EVENING + 11 * HOUR)
+    night.batch()
+    night.play(180, mid=noisy(10.0), air=AIR)
+    night.play(600, mid=noisy(ramp(10.0, 0.1, since=180)), air=AIR)
+    listed, sure = night.raised("tank/trending-warm")
+    (page,) = night.pages("tank/trending-warm")
+    assert listed < sure == (page.at - night.start) / 60
 
 
 def test_on_its_way_back_to_the_plan_it_trends_nowhere() -> None:

@@ -2,7 +2,8 @@
 
 It trends when the drift reaches the edge of the tolerance within three hours, when even the slow
 end of its interval goes that way, and when the product stands where its saw-tooth never went in the
-last hours; at two looks in a row. What comes back from beyond the other side is on its way home,
+last hours; at two looks in a row. By day it rings where that is beyond doubt: a trend that rings
+must come true. What comes back from beyond the other side is on its way home,
 and is believed to leave on this side only once it is past the notice band.
 """
 
@@ -17,6 +18,9 @@ from kuraban.core.units import HOUR, MINUTE
 
 LOOK = 10 * MINUTE
 AHEAD = 3 * HOUR
+SURELY, SURE_LOOKS = 2 * HOUR, 3
+"""Within so long even the slow end of its interval must leave, at so many looks in a row, for it to
+ring by day; what is less sure is listed."""
 LEAST_SLOPE = 0.03
 """K an hour; below that nothing is told from noise and quantising."""
 SWING_KNOWN = 2 * HOUR
@@ -24,13 +28,15 @@ SWING_KNOWN = 2 * HOUR
 
 
 class Trend(Detector):
-    __slots__ = ("seen",)
+    __slots__ = ("seen", "sure")
 
     conditions = ("trending-warm", "trending-cold")
 
     def __init__(self, view: HouseView, tell: Tell, subject: str) -> None:
         super().__init__(view, tell, subject)
         self.seen = {"warm": 0, "cold": 0}
+        self.sure = {"warm": False, "cold": False}
+        """Whether what stands was told as one that rings."""
 
     def look(self, now: float) -> float:
         view = self.view
@@ -79,7 +85,21 @@ class Trend(Detector):
             if outside or hours is None or hours[0] > 1.5 * AHEAD / HOUR:
                 self.found(name, False, now, value=planned + drift.swing.now, planned=planned)
         elif self.seen[side] >= 2 and not stands:
+            self.sure[side] = self._surely(drift, edge, batch, now)
+            self.found(name, True, now, value=planned + drift.level, planned=planned,
+                       evidence=() if self.sure[side] else ("unsure",))  # fmt: skip
+        elif stands and not self.sure[side] and self._surely(drift, edge, batch, now):
+            self.sure[side] = True
+            self.found(name, False, now, value=planned + drift.level, planned=planned)
             self.found(name, True, now, value=planned + drift.level, planned=planned)
+
+    def _surely(self, drift: Drift, edge: float, batch: Batch, now: float) -> bool:
+        """Past its notice band, and even the slow end of its interval leaves in time."""
+        hours = drift.hours_to(edge)
+        notice = batch.plan.standing(now).stage.notice
+        past = drift.level > notice.above if edge > 0 else drift.level < -notice.below
+        seen = self.seen["warm" if edge > 0 else "cold"] >= SURE_LOOKS
+        return seen and past and hours is not None and hours[1] <= SURELY / HOUR
 
     def _leaves(self, drift: Drift, edge: float) -> bool:
         if abs(drift.slope) < LEAST_SLOPE or drift.slope * edge < 0:

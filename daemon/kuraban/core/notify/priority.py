@@ -8,6 +8,8 @@ from kuraban.core.effects import Urgency
 from kuraban.core.house_view import HouseView
 from kuraban.core.site import House
 
+TRENDS = frozenset({"trending-warm", "trending-cold"})
+"""They ring by day unless it is not sure yet that they come true: then they are listed."""
 QUICK_KINDS = ("koji-bed", "starter")
 
 
@@ -17,6 +19,8 @@ def urgency_of(view: HouseView, alarm: Alarm, at: float) -> Urgency:
     if condition.owner == "watch" and condition.urgency == "wake":
         judged = any(view.place_judged(place, at) for place in view.places)
         return "wake" if judged else "duty"
+    if condition.name in TRENDS and "unsure" in alarm.evidence:
+        return "log"
     return condition.urgency
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
 from statistics import median
 
@@ -25,8 +26,10 @@ MEASURES = ("product", "air", "supply")
 STEPS = (MINUTE, 2 * MINUTE, 5 * MINUTE, 10 * MINUTE, 20 * MINUTE, 30 * MINUTE, HOUR, 2 * HOUR,
          3 * HOUR, 6 * HOUR, 12 * HOUR, DAY)  # fmt: skip
 MOST_SLOPED = 60
-PIECE = 1000
+PIECE = 4000
 """Readings of an export that are read in one look into the journal."""
+WINDOW = 30 * DAY
+"""Of which summaries are taken out at once."""
 Graded = tuple[float, float, int]
 """When, the value, and the seconds that it stands for."""
 
@@ -132,12 +135,14 @@ def graded(path: Path, probe: str, start: float, end: float) -> Iterator[Graded]
 
 
 def _piece(history: History, probe: str, start: float, end: float) -> tuple[list[Graded], float]:
-    """The next readings, day by day, and from when on others may follow."""
+    """The next readings, month by month, and from when on others may follow."""
     held: list[Graded] = []
     while start < end and len(held) < PIECE:
-        last = min(start + DAY, end)
-        for one in history.graded(probe, start, last):
-            if len(held) >= PIECE and one[0] > held[-1][0]:
+        last = min(start + WINDOW, end)
+        rows = iter(history.graded(probe, start, last))
+        held += islice(rows, PIECE - len(held))
+        for one in rows:
+            if one[0] > held[-1][0]:
                 return held, one[0]
             held.append(one)
         start = last

@@ -1,4 +1,7 @@
-"""The course of each batch as it was read when the batch began, to be kept beside its entry."""
+"""The course of each batch as it was read when the batch began, to be kept beside its entry.
+
+It stays the batch's: an edited course file changes no batch that runs.
+"""
 
 from __future__ import annotations
 

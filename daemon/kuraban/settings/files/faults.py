@@ -25,6 +25,20 @@ RENAMED: Mapping[tuple[int | str, ...], tuple[str, str]] = {
     )
 }
 """Keys that were called otherwise: what is wrong, and what is right now."""
+BOUNDS: Mapping[str, str] = {
+    "ge": "write a number greater than or equal to {}",
+    "gt": "write a number above {}",
+    "le": "write a number less than or equal to {}",
+    "lt": "write a number below {}",
+    "min_length": "give {} or more",
+    "max_length": "give {} or less",
+}
+PLAIN: Mapping[str, str] = {
+    "int": "write a whole number such as 1883", "float": "write a number such as 10.5",
+    "bool": "write true or false", "string": "write a text in quotes",
+    "date": "write a day such as 2026-02-01", "dict": "write a table",
+}  # fmt: skip
+"""What a plain value looks like, by the beginning of the library's name for what is wrong."""
 Raw = Mapping[str, Any]
 Where = Callable[[tuple[int | str, ...]], str]
 Model = TypeVar("Model", bound=BaseModel)
@@ -95,7 +109,15 @@ def _told(error: ErrorDetails, model: type[BaseModel]) -> tuple[str, str]:
     shown = "what stands here" if SECRETS & set(error["loc"]) else show(value)
     if kind in ("list_type", "tuple_type"):
         return f"{shown} is not a list", f"write {key} = [...]"
-    return f"{shown} does not fit", error["msg"][:1].lower() + error["msg"][1:]
+    return f"{shown} does not fit", _right(kind, context)
+
+
+def _right(kind: str, bounds: Mapping[str, Any]) -> str:
+    """What would be right of a plain value, in our words and not in the library's."""
+    for bound, form in BOUNDS.items():
+        if bound in bounds:
+            return form.format(bounds[bound])
+    return next((right for name, right in PLAIN.items() if kind.startswith(name)), "see README.md")
 
 
 def validate(model: type[Model], raw: Raw, where: Where, faults: list[Fault]) -> Model | None:

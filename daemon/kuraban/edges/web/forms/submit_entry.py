@@ -5,8 +5,8 @@ are numbers too. An entry keeps the id that the form gave it, so a form that was
 again when the Wi-Fi returned, is one entry. A phone's clock is its own, and is set when the phone
 finds its network: a tap says when it was by the watch's own time, as far as its page knew that, and
 counts from then. Where only the phone dates it, its age counts, by that clock when it was `sent`.
-The door judges what can be judged of the
-entry alone; what depends on the batch the watch itself says, and the journal tells.
+The door judges what can be judged of the entry alone; what depends on the batch the watch itself
+says, and the journal tells.
 """
 
 from __future__ import annotations

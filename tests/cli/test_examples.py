@@ -1,0 +1,108 @@
+"""Every `--help` has an example, and each works when it is pasted."""
+
+from __future__ import annotations
+
+import os
+import re
+import shlex
+import signal
+import subprocess
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+import typer
+
+from kuraban.cli import app
+from kuraban.core.entries import BatchStart
+from kuraban.core.facts import Logged
+from kuraban.core.units import parse_time
+from kuraban.runtime import freeze, recover
+from kuraban.runtime.checkpoint.document import version
+from kuraban.settings.catalogues import load_words
+from kuraban.store.journal import Checkpoint, Journal
+from tests.broker import USERS, Mosquitto
+from tests.cli.conftest import KURABAN
+from tests.journals import live_through, recording, site_file
+from tests.sink import Sink
+
+NIGHT = "slow-drift"
+TONIGHT = parse_time("2026-02-11T02:00:00+09:00")
+KOJI = Logged(
+    "k1", "koji-bed-1", BatchStart(batch="Koji 7", course="koji-box-48"), TONIGHT, TONIGHT, "aki"
+)
+HISTORY = '\n[history]\nurl = "http://127.0.0.1:9"\nbucket = "kuraban"\n'
+
+
+def commands(command: Any, words: tuple[str, ...] = ()) -> Iterator[tuple[tuple[str, ...], Any]]:
+    yield words, command
+    for name, below in getattr(command, "commands", {}).items():
+        yield from commands(below, (*words, name))
+
+
+ALL = dict(commands(typer.main.get_command(app)))
+
+
+def examples() -> list[str]:
+    found = re.findall(r"^\s*(?:Example: )?(kuraban .+)$", "\n".join(
+        str(command.epilog or "") for command in ALL.values()), re.MULTILINE)  # fmt: skip
+    order = {"backup": 0, "restore": 1}
+    return sorted(dict.fromkeys(found), key=lambda line: max(
+        (order[word] for word in order if f" {word} " in line), default=0))  # fmt: skip
+
+
+@pytest.mark.parametrize("words", ALL, ids=" ".join)
+def test_every_help_has_an_example_of_its_own(words: tuple[str, ...]) -> None:
+    told = ALL[words].epilog or ""
+    assert f"kuraban {' '.join(words)}".strip() in told
+
+
+@pytest.fixture(scope="module")
+def brewery(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Path, dict[str, str]]]:
+    """A folder with site file, journal, recording, broker and phones, as after a first night."""
+    folder = tmp_path_factory.mktemp("brewery")
+    (folder / "broker").mkdir()
+    with Mosquitto(folder / "broker") as broker, Sink() as sink:
+        word = f'user = "kuraban"\npassword = "{USERS["kuraban"]}"'
+        site = site_file(folder, port=broker.port, more=word)
+        text = site.read_text("utf-8").replace(":9800/", f":{sink.port}/")
+        site.write_text(text + HISTORY, "utf-8")
+        site.chmod(0o640)
+        journal = folder / "data" / "kuraban.journal"
+        live_through(NIGHT, journal, between=(KOJI,))
+        held = Journal.open(journal)
+        engine = recover(held, load_words())
+        kept = freeze(engine)
+        assert kept is not None
+        held.commit(engine.drain(), Checkpoint(version(), bytes(kept.blob)))
+        held.close()
+        (folder / "night.jsonl.gz").write_bytes(recording(NIGHT).read_bytes())
+        env = {**os.environ, "NO_COLOR": "1", "COLUMNS": "100"}
+        env.pop("KURABAN_SITE_FILE", None)
+        yield folder, env
+
+
+@pytest.mark.slow
+@pytest.mark.timeout(180)
+@pytest.mark.parametrize("line", examples())
+def test_it_works_when_pasted(brewery: tuple[Path, dict[str, str]], line: str) -> None:
+    folder, env = brewery
+    words = shlex.split(line)[1:]
+    if words[0] == "init":
+        words = [*words[:-1], str(folder / "first.toml"), "--yes", "--listen", "0"]
+    words = [word.replace("/etc/kuraban/site.toml", "site.toml") for word in words]
+    words = ["3s" if word == "12h" and words[0] == "record" else word for word in words]
+    if words[0] == "record" and (folder / "night.jsonl").exists():
+        (folder / "night.jsonl").unlink()
+    command = subprocess.Popen(
+        [*KURABAN, *words], cwd=folder, env=env, text=True, stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE, stderr=subprocess.STDOUT, start_new_session=True,
+    )  # fmt: skip
+    if words[0] == "run":
+        time.sleep(4)
+        command.send_signal(signal.SIGTERM)
+    told, _ = command.communicate("a long enough word\n" * 2 if words[0] == "password" else "")
+    assert command.returncode == 0, told
+    assert "Traceback" not in told
