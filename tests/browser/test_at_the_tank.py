@@ -143,3 +143,16 @@ def test_what_is_typed_stays_while_the_value_above_it_changes(house: House, open
     house.watch.seen(house.watch.snapshot())
     expect(page.locator("#typed")).to_have_value("10")
     expect(page.locator("#now .now")).to_have_count(1)
+
+
+def test_a_round_goes_on_where_one_stands(house: House, open_: Open) -> None:
+    """The tank just ticked stays in sight, and its button says that it is done."""
+    page = open_(f"{house.at}/round")
+    row = page.locator(".round > li").last
+    name = row.get_attribute("id")
+    row.get_by_role("button", name="Stirred").tap()
+    page.wait_for_url(f"**#{name}")
+    ticked = page.locator(f"#{name}")
+    expect(ticked).to_be_in_viewport()
+    expect(ticked.locator(".tick")).to_contain_text("✓")
+    expect(ticked.get_by_role("button", name="Stirred")).to_have_class("quiet")
