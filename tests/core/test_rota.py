@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from kuraban.core import rota as roster
-from kuraban.core.site import Duty, Shift
+from kuraban.core.site import Away, Duty, House, Shift, Swap
 from kuraban.core.units import HOUR, MINUTE
 from tests.core.house import AWAKE, DUSK, ROTA, TOKYO, brewery, moment, with_rota
 from tests.core.rota import WEEK, line_of, spells
@@ -211,3 +211,108 @@ def test_a_duty_begins_on_its_day_by_line_or_by_calendar() -> None:
         assert roster.has_duty(house, person, None, friday)
         assert not roster.has_duty(house, person, role, saturday)
         assert not roster.has_duty(house, person, "crew", friday)
+
+
+# Who is away.
+
+
+def at_new_year(**arrives: float) -> House:
+    """The house of this evening, these people away until six, who need so many minutes."""
+    return msgspec.structs.replace(
+        HOUSE,
+        away=tuple(
+            Away(person=who, start=DUSK, end=DUSK + 12 * HOUR, arrive=minutes * MINUTE)
+            for who, minutes in arrives.items()
+        ),
+    )
+
+
+def test_who_is_away_needs_so_long_to_arrive_from_the_first_moment_and_not_at_the_last() -> None:
+    house = at_new_year(aki=40)
+    assert roster.arrival(house, "aki", DUSK - 1) is None
+    assert roster.arrival(house, "aki", DUSK) == 40 * MINUTE
+    assert roster.arrival(house, "aki", DUSK + 12 * HOUR - 1) == 40 * MINUTE
+    assert roster.arrival(house, "aki", DUSK + 12 * HOUR) is None
+    assert roster.arrival(house, "bun", DUSK) is None
+
+
+def test_who_is_away_by_two_calendars_needs_the_longer_way() -> None:
+    twice = (*at_new_year(aki=40).away, *at_new_year(aki=90).away)
+    assert roster.arrival(msgspec.structs.replace(HOUSE, away=twice), "aki", DUSK) == 90 * MINUTE
+
+
+def test_who_is_here_is_rung_before_who_is_away() -> None:
+    line = roster.chain(at_new_year(aki=40), "brewer", DUSK)
+    assert [one.person for one in line] == ["bun", "aki"]
+
+
+def test_who_works_awake_but_elsewhere_is_not_counted_as_awake_here() -> None:
+    up = msgspec.structs.replace(brewery(AWAKE), away=at_new_year(cho=40).away)
+    night = moment("2026-02-02T02:00")
+    assert roster.awake(up, night) == []
+    assert [one.person for one in roster.awake(brewery(AWAKE), night)] == ["cho"]
+
+
+def test_an_alarm_is_due_earlier_by_the_way_of_whoever_is_soonest_here() -> None:
+    """Only while all whom it would ring are away."""
+    assert roster.head_start(at_new_year(aki=40, bun=25), "brewer", DUSK) == 25 * MINUTE
+    assert roster.head_start(at_new_year(aki=40), "brewer", DUSK) == 0.0
+    assert roster.head_start(HOUSE, "brewer", DUSK) == 0.0
+    assert roster.head_start(at_new_year(ken=60), "brewer", DUSK) == 0.0
+    assert roster.head_start(at_new_year(ken=60), "maintenance", DUSK) == 60 * MINUTE
+
+
+def test_all_are_away_when_nobody_of_the_line_is_here() -> None:
+    assert roster.all_away(at_new_year(aki=40, bun=25), "brewer", DUSK)
+    assert not roster.all_away(at_new_year(aki=40), "brewer", DUSK)
+    assert not roster.all_away(HOUSE, "brewer", DUSK)
+    nobody = msgspec.structs.replace(with_rota(HOUSE), people=())
+    assert not roster.all_away(nobody, "brewer", DUSK)
+    assert roster.head_start(msgspec.structs.replace(nobody, away=at_new_year(aki=40).away),
+                             "brewer", DUSK) == 0.0  # fmt: skip
+
+
+# Shifts and swaps.
+
+
+def shifted(*swaps: Swap) -> House:
+    """No lines; Ken's maintenance tonight is a shift of the calendar, and Dai's crew too."""
+    ken = Shift(role="maintenance", person="ken", order=2, start=DUSK, end=DUSK + 12 * HOUR)
+    dai = msgspec.structs.replace(ken, person="dai", order=1)
+    cho = msgspec.structs.replace(ken, role="crew", person="cho", awake=True)
+    return msgspec.structs.replace(with_rota(HOUSE), shifts=(ken, dai, cho), swaps=swaps)
+
+
+def people(house: House, role: str, at: float) -> list[str]:
+    return [one.person for one in roster.holders(house, role, at)]
+
+
+def test_a_shift_is_on_duty_from_its_first_moment_and_not_at_its_last() -> None:
+    for at, on in ((DUSK - 1, []), (DUSK, ["dai", "ken"]), (DUSK + 12 * HOUR - 1, ["dai", "ken"])):
+        assert people(shifted(), "maintenance", at) == on
+    assert people(shifted(), "maintenance", DUSK + 12 * HOUR) == []
+    assert [one.person for one in roster.awake(shifted(), DUSK)] == ["cho"]
+
+
+def test_all_of_a_role_are_those_of_its_lines_and_shifts_at_any_hour() -> None:
+    assert [one.person for one in roster.everyone(shifted(), "maintenance")] == ["dai", "ken"]
+    assert [one.person for one in roster.everyone(HOUSE, "brewer")] == ["aki", "bun"]
+    assert [one.awake for one in roster.everyone(shifted(), "crew")] == [True]
+
+
+def test_a_swap_is_of_its_day_and_its_role() -> None:
+    """Of all roles where it names none."""
+    for swap, on in (
+        (Swap(first="ken", second="aki", day="2026-02-01"), ["dai", "aki"]),
+        (Swap(first="aki", second="ken", day="2026-02-01", role="maintenance"), ["dai", "aki"]),
+        (Swap(first="ken", second="aki", day="2026-02-01", role="crew"), ["dai", "ken"]),
+        (Swap(first="ken", second="aki", day="2026-02-02"), ["dai", "ken"]),
+    ):
+        assert people(shifted(swap), "maintenance", DUSK) == on
+
+
+def test_a_line_of_every_day_is_a_duty_of_any_day_and_one_of_fridays_is_not() -> None:
+    assert roster.has_duty(HOUSE, "aki", "brewer", date(2026, 2, 1))
+    assert not roster.has_duty(HOUSE, "cho", None, date(2026, 2, 1))
+    assert not roster.has_duty(with_rota(HOUSE, FRIDAY_NIGHT), "aki", None, date(2026, 2, 1))
+    assert not roster.has_duty(shifted(), "ken", "crew", date(2026, 2, 1))

@@ -166,3 +166,65 @@ def test_a_cooler_that_failed_without_anybody_is_named_without_anybody() -> None
     bell.find("chiller-1", "short-cycling")
     bell.over("chiller-1", "stopped")
     assert known(bell, "tank-3", "warm").cooler_trouble == ("warming", DUSK - HOUR)
+
+
+def test_hours_beyond_a_day_are_not_told() -> None:
+    """A degree at a thirtieth of a degree an hour: nobody knows what the cellar does by then."""
+    night = mashing()
+    night.told["t3-mid"] = lambda at: 10.0 + max(at - DUSK - HOUR, 0) / HOUR / 30
+    told = known(night.run(5 * 60), "tank-3", "warm")
+    assert told.rate == pytest.approx(1 / 30, abs=0.01)
+    assert told.limit == 11.0 and told.hours_left is None
+
+
+def test_a_rate_beside_a_plan_that_falls_is_of_the_product() -> None:
+    """Tank 3 warms by 0.1 K an hour while its plan goes down by as much."""
+    night = mashing()
+    night.told["t3-mid"] = lambda at: 10.0 + 0.1 * max(at - DUSK - HOUR, 0) / HOUR
+    night.run(60)
+    points = [[show_time(night.now + h * HOUR, TOKYO), 10 - 0.1 * h] for h in (1, 20)]
+    night.log("tank-3", "plan", points=points, by="aki")
+    assert known(night.run(300), "tank-3", "warm").rate == pytest.approx(0.1, abs=0.03)
+
+
+def test_the_hours_of_a_tank_that_cools_lead_to_the_limit_below() -> None:
+    night = mashing()
+    night.told["t3-mid"] = lambda at: 10.0 - 0.15 * max(at - DUSK - HOUR, 0) / HOUR
+    told = known(night.run(360), "tank-3", "cold")
+    assert told.rate == pytest.approx(-0.15, abs=0.02)
+    assert told.limit == 9.0 and told.hours_left is not None
+    assert told.hours_left[0] <= (9.25 - 9.0) / 0.15 <= told.hours_left[1]
+
+
+def test_what_the_course_never_allows_below_comes_before_a_limit_beyond_it() -> None:
+    night = mashing()
+    night.log("tank-3", "aim", celsius=3.2, by=night.now + HOUR, then="level")
+    night.run(90)
+    assert known(night, "tank-3", "cold").limit == 3.0
+
+
+def test_what_has_no_side_is_told_without_an_edge() -> None:
+    told = known(drifting(), "tank-3", "unwatched")
+    assert (told.limit, told.hours_left, told.batch) == (None, None, "3")
+
+
+def test_a_step_is_told_as_one() -> None:
+    """Of the watch's own clock: that it was put forward is no fault of its running."""
+    bell = Bell()
+    alarm = Alarm("watch", "clock-wrong")
+    alarm.evidence = ("went=3600",)
+    assert bell.engine.notifier.writer.situation(alarm, bell.now).kind == "step"
+
+
+def test_a_trouble_whose_begin_nobody_knows_is_told_from_when_it_rang() -> None:
+    bell = Bell()
+    bell.find("chiller-1", "stopped")
+    bell.engine.alarm_manager.alarms["chiller-1", "stopped"].since = None
+    rang = bell.now
+    bell.on(10)
+    assert known(bell, "tank-3", "warm").cooler_trouble == ("stopped", rang)
+
+
+def test_a_place_that_nothing_cools_names_no_cooler() -> None:
+    told = known(Night(), "moto-1", "warm")
+    assert told.cooler is None and told.cooler_trouble is None

@@ -16,7 +16,7 @@ from kuraban.core.house_state import HouseState
 from kuraban.core.house_view import HouseView
 from kuraban.core.units import DAY, HOUR, MINUTE
 from tests.core.alarms.standard import KINDS, Kind, Standard, Standing
-from tests.core.house import DUSK, Bell, brewery, mashing, stage
+from tests.core.house import DUSK, Bell, brewery, brewing, mashing, stage
 
 WARM = "tank-3/warm"
 
@@ -739,3 +739,28 @@ class Lives(RuleBasedStateMachine):
 
 TestLives = Lives.TestCase
 TestLives.settings = settings(max_examples=50, stateful_step_count=40)
+
+
+@pytest.mark.parametrize("condition", ["unwatched", "stage-overdue"])
+def test_what_lies_on_no_side_of_the_plan_need_not_turn(condition: str) -> None:
+    """Nothing warms or cools there: whoever has it has it until it is over."""
+    bell = brewing(Bell())
+    bell.find("tank-3", condition)
+    bell.log("tank-3", "acknowledge", condition=condition, by="aki")
+    assert bell.engine.alarm_manager.alarm("tank-3", condition).in_hand_until is None
+    bell.on(24 * 60)
+    assert "realarmed" not in bell.steps(f"tank-3/{condition}")
+
+
+def test_a_cooler_that_only_switches_too_often_need_not_turn() -> None:
+    bell = Bell()
+    bell.find("chiller-1", "short-cycling")
+    bell.log("chiller-1", "acknowledge", by="ken")
+    assert bell.engine.alarm_manager.alarm("chiller-1", "short-cycling").in_hand_until is None
+
+
+def test_a_room_or_store_in_hand_has_three_hours() -> None:
+    bell = Bell()
+    bell.find("store", "warm", worse=2.0)
+    bell.log("store", "acknowledge", by="ken")
+    assert bell.engine.alarm_manager.alarm("store", "warm").in_hand_until == bell.now + 3 * HOUR

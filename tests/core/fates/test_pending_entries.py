@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from kuraban.core.units import DAY
 from tests.core.house import Night, mashing
 
 
@@ -170,3 +171,32 @@ def test_what_had_to_wait_then_waits_now_whatever_the_rules_say() -> None:
     night.log("tank-4", "stir", id="s1", by="cho")
     assert not watched(night) and night.fates("s1") == ["waiting"]
     assert pending.decided == {}, "each is asked once"
+
+
+def test_an_entry_waits_a_whole_day_for_its_second_person() -> None:
+    night = mashing()
+    out(night, "cho")
+    night.wake(night.now + DAY - 1)
+    assert night.engine.entry_handler.pending.held and night.fates("o1") == ["waiting"]
+    night.wake(night.now + 1)
+    assert not night.engine.entry_handler.pending.held and watched(night)
+
+
+def test_the_reason_does_not_make_another_entry_of_it() -> None:
+    """Two people mean the same though each puts it in words of their own."""
+    night = mashing()
+    night.log("tank-3", "out-of-service", reason="cleaning", by="cho")
+    night.log("tank-3", "out-of-service", reason="it is empty", by="dai")
+    assert not watched(night)
+
+
+def test_an_entry_about_the_same_tank_is_found_before_one_of_its_name_elsewhere() -> None:
+    night = mashing()
+    for tank in ("tank-3", "tank-4"):
+        night.log(tank, "out-of-service", id="1", by="cho")
+    pending = night.engine.entry_handler.pending
+    found = pending.find("1", "tank-4")
+    assert found is not None and found.subject == "tank-4"
+    other = pending.find("1", "store")
+    assert other is not None and other.subject == "tank-3"
+    assert pending.find("2", "tank-3") is None

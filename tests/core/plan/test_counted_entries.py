@@ -145,3 +145,24 @@ def test_they_are_the_books_of_the_watch_that_decided(
         if ours.batch is not None and wanted.batch is not None:
             assert (ours.batch.name, ours.batch.marks) == (wanted.batch.name, wanted.batch.marks)
     assert books.out == theirs.out
+
+
+def test_the_course_of_a_batch_that_runs_is_kept_when_older_entries_are_forgotten() -> None:
+    """Else its plan could not be built anew."""
+    books = CountedEntries(brewery())
+    books.take(told("s", START, 0))
+    books.courses[TANK, "s"] = brewery().courses[0]
+    books.courses[TANK, "gone"] = brewery().courses[0]
+    books.forget(DUSK + 10 * DAY)
+    assert list(books.courses) == [(TANK, "s")]
+
+
+def test_entries_of_one_moment_stay_in_the_order_in_which_they_came() -> None:
+    """After older ones were forgotten, too."""
+    books = CountedEntries(brewery())
+    for name in ("b", "a", "c"):
+        books.take(told(name, e.Stir(), 5))
+    books.forget(DUSK)
+    late = told("a", e.Stir(), 5)
+    books.take(late)
+    assert [one.id for one in books.log] == ["b", "a", "c"]
