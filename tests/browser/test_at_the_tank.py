@@ -109,3 +109,50 @@ def test_a_days_page_is_light_and_begins_at_once(lived: House, open_: Open, lang
         ))  # fmt: skip
     assert max(weights) <= WEIGHT
     assert min(waits) <= 1000 * PICTURE
+
+
+def test_a_page_that_hears_nothing_does_not_say_that_it_was_read_just_now(
+    house: House, open_: Open
+) -> None:
+    """Its clock goes on: values grow old on it, and after half a minute it says why, in sight."""
+    page = open_(f"{house.at}/place/tank-3")
+    page.clock.install()
+    page.reload()
+    age = page.locator("#now .age")
+    expect(page.locator("#as-of")).to_contain_text("as of")
+    expect(page.locator("#lost")).to_be_hidden()
+    page.route("**/live/**", lambda route: route.abort())
+    page.clock.run_for(20 * 60 * 1000)
+    expect(age).to_contain_text("min ago")
+    expect(page.locator("#lost")).to_be_visible()
+    page.mouse.wheel(0, 2000)
+    expect(page.locator("#lost")).to_be_in_viewport()
+
+
+def test_what_is_typed_stays_while_the_value_above_it_changes(house: House, open_: Open) -> None:
+    """The caret's own part is renewed about it, and not left as it was."""
+    page = open_(f"{house.at}/place/tank-3")
+    page.evaluate(
+        """() => {
+            const part = document.querySelector('#now');
+            part.insertAdjacentHTML('beforeend', '<input id="typed">');
+            document.querySelector('#typed').focus();
+        }"""
+    )
+    page.keyboard.type("10")
+    house.watch.seen(house.watch.snapshot())
+    expect(page.locator("#typed")).to_have_value("10")
+    expect(page.locator("#now .now")).to_have_count(1)
+
+
+def test_a_round_goes_on_where_one_stands(house: House, open_: Open) -> None:
+    """The tank just ticked stays in sight, and its button says that it is done."""
+    page = open_(f"{house.at}/round")
+    row = page.locator(".round > li").last
+    name = row.get_attribute("id")
+    row.get_by_role("button", name="Stirred").tap()
+    page.wait_for_url(f"**#{name}")
+    ticked = page.locator(f"#{name}")
+    expect(ticked).to_be_in_viewport()
+    expect(ticked.locator(".tick")).to_contain_text("✓")
+    expect(ticked.get_by_role("button", name="Stirred")).to_have_class("quiet")

@@ -16,7 +16,7 @@ from kuraban.cli.reckon_mix import mix
 from kuraban.cli.reckon_place import ADVICE, told
 from kuraban.core.detectors.koji_air import DRY_WICK
 from kuraban.core.texts.translator import figure
-from kuraban.trade import density, mixing, psychrometry, sensors
+from kuraban.trade import density, mixing, psychrometry, thermometers
 
 NEGATIVE = {"ignore_unknown_options": True}
 """So that a figure below zero is none of the options."""
@@ -205,9 +205,9 @@ def ice_point(
 
     Crushed ice packed in cold water, stirred, the probe clear of the wall, five minutes to settle.
     """
-    found = sensors.ice_point_offset(readings, bath=bath, resolution=step)
+    found = thermometers.ice_point_offset(readings, bath=bath, resolution=step)
     more = [f"for the probe's table in the site file: offset = {now + found.offset:.2f}"]
-    if abs(now + found.offset) > sensors.ICE_ERROR:
+    if abs(now + found.offset) > thermometers.ICE_ERROR:
         more.append("More than a class B Pt100 (0.30) or a DS18B20 (0.5) may err: replace it.")
     more.append("It says nothing of 35 °C: check koji probes there too.")
     told(f"Offset {figure(found.offset, 2, True)} K, good to ±{found.uncertainty:.2f} K (95 %)",

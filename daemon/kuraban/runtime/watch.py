@@ -9,7 +9,7 @@ journal cannot be written the watch judges on: turns are kept in memory, nothing
 are paged from memory, and the broker is heard through a second session.
 
 All of it goes by the watch's own time, which is elapsed time; the wall clock is looked at in every
-turn, and what it did is a fact (`kuraban.wall_clock`).
+turn, and what it did is a fact (`kuraban.clock_steps`).
 """
 
 from __future__ import annotations
@@ -24,6 +24,7 @@ from typing import TYPE_CHECKING, Final
 import msgspec
 
 from kuraban.clock import Clock
+from kuraban.clock_steps import GAP, WallClock
 from kuraban.core.effects import Message, Step, Turn
 from kuraban.core.engine.engine import Engine
 from kuraban.core.engine.self_monitoring import PARTS
@@ -55,7 +56,6 @@ from kuraban.store.journal import open_or_set_aside
 from kuraban.store.journal_lock import held
 from kuraban.store.outbox import Outbox
 from kuraban.store.writer import RINGS_ON
-from kuraban.wall_clock import GAP, WallClock
 
 if TYPE_CHECKING:
     from kuraban.edges.history.forwarder import Forwarder

@@ -60,7 +60,7 @@ from kuraban.core.texts.messages import Words
 from kuraban.core.timescale import Pieces, redated
 from kuraban.core.units import AHEAD, MINUTE
 from kuraban.errors import OurError
-from kuraban.trade.sensors import bus_error
+from kuraban.trade.thermometers import bus_error
 
 CODES = frozenset({85.0, 0.0})
 AFTER_A_FAULT = 10 * MINUTE

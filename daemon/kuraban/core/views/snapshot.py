@@ -79,6 +79,11 @@ class PlanLine:
             before = at, celsius
         return before[1] if before is not None and before[0] == moment else None
 
+    def just_before(self, moment: float) -> float | None:
+        """The same where the line comes from: at a step the degrees before it."""
+        step = next((celsius for at, celsius in self.points if at == moment), None)
+        return self.at(moment) if step is None else step
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Leaving:

@@ -68,6 +68,7 @@ def page(
         token=context.signer.token(visitor.visit),
         path=request.url.path,
         languages=tuple(context.words.catalogue),
+        as_of=now if snapshot is None else snapshot.at,
         still=snapshot.at if snapshot is not None and still else None,
         **fields,
     )

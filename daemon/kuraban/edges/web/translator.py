@@ -234,6 +234,10 @@ class Translator:
             return self("age.minutes", n=round(seconds / MINUTE))
         return self("age.since", when=self.clock(at))
 
+    def as_of(self, at: float) -> str:
+        """When what a page shows was so."""
+        return self("line.as-of", when=self.time(at))
+
     def lasting(self, soonest: float | None, latest: float | None) -> str:
         """From how many hours to how many, towards less; None is beyond two days."""
         if soonest is None:

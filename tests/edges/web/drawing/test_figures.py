@@ -64,6 +64,14 @@ def test_a_line_is_cut_to_what_is_shown() -> None:
     assert clipped(line, 25.0, 30.0) == ()
 
 
+def test_where_the_plan_steps_the_band_steps() -> None:
+    """Up to the moment of a step the degrees before it count, from it on those after it; a band
+    that ran straight across it would show a tank outside that was inside."""
+    line = ((0.0, 10.0), (10.0, 10.0), (10.0, 15.0), (20.0, 15.0))
+    assert clipped(line, 0.0, 10.0) == ((0.0, 10.0), (10.0, 10.0))
+    assert clipped(line, 10.0, 20.0) == ((10.0, 15.0), (20.0, 15.0))
+
+
 @pytest.mark.parametrize(
     ("day", "on", "then"), [(12, -1, 11), (12, 1, 13), (1, -1, -1), (-2, 2, 1)]
 )

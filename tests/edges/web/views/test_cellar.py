@@ -103,7 +103,7 @@ def test_the_round_ticks_tanks(served: Served, browse: Browse) -> None:
     browser = browse()
     assert "4 left" in browser.page("/round")
     answer = browser.tap("tank-3", entry="stir", back="round", id="r1")
-    assert answer.headers["location"] == "/round?told=r1&of=tank-3"
+    assert answer.headers["location"] == "/round?told=r1&of=tank-3#row-tank-3"
     text = browser.page(answer.headers["location"])
     assert "3 left" in text and 'name="of" value="r1"' in text
     assert "koji-bed-1" not in text

@@ -136,10 +136,10 @@ def _line(sheet: Sheet) -> Iterator[Point]:
 
 
 def clipped(points: tuple[Point, ...], start: float, end: float) -> tuple[Point, ...]:
-    """The part of a line between two moments, cut to them."""
+    """The part of a line between two moments, cut to them; a step at its end is no part of it."""
     line = PlanLine(points=points)
     inner = [point for point in points if start < point[0] < end]
-    edges = [(at, line.at(at)) for at in (start, end)]
+    edges = (start, line.at(start)), (end, line.just_before(end))
     first, last = ([(at, v)] if v is not None else [] for at, v in edges)
     return (*first, *inner, *last)
 

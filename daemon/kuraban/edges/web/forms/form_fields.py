@@ -20,6 +20,7 @@ from kuraban.edges.web.translator import Translator
 
 Form = Mapping[str, str]
 MOST_FIELDS = 60
+ROUND = "/round"
 
 
 async def texts_of(request: Request) -> dict[str, str]:
@@ -77,6 +78,6 @@ def own_id(form: Form) -> dict[str, str]:
 
 
 def led(path: str, outcome: Outcome, subject: str) -> RedirectResponse:
-    """On to a page that says what was written down."""
-    told = quote(outcome.id, safe="")
-    return RedirectResponse(f"{path}?told={told}&of={subject}", 303)
+    """On to a page that says what was written down; on a round to where one stands."""
+    told, row = quote(outcome.id, safe=""), f"#row-{subject}" if path == ROUND else ""
+    return RedirectResponse(f"{path}?told={told}&of={subject}{row}", 303)

@@ -23,7 +23,8 @@ from kuraban.edges.web.views import cellar, place
 router = APIRouter(include_in_schema=False)
 
 QUIET_AFTER = 15.0
-"""Seconds after which a line without meaning keeps the connection open."""
+"""Seconds after which the page hears at least that it is heard: half of what it waits for."""
+BEAT = "event: beat\ndata: 1\n\n"
 MOST_KEPT = 50
 Parts = dict[str, str]
 Make = Callable[[PageContext, Translator, Snapshot, bool], Parts]
@@ -49,7 +50,9 @@ class Press:
             self._number, self._made = shown.number, {}
         key = name, language, may_log
         if key not in self._made and shown.snapshot is not None:
-            self._made[key] = make(context, context.translator(language), shown.snapshot, may_log)
+            w, snapshot = context.translator(language), shown.snapshot
+            parts = make(context, w, snapshot, may_log)
+            self._made[key] = {**parts, "as-of": w.as_of(snapshot.at)}
         return self._made.get(key, {})
 
 
@@ -96,6 +99,6 @@ async def events(
         parts = press.parts(context, shown, name, language, may_log, make)
         news = {part: html for part, html in parts.items() if sent.get(part) != html}
         sent = parts
-        yield f"data: {msgspec.json.encode(news).decode()}\n\n" if news else ": still here\n\n"
+        yield f"data: {msgspec.json.encode(news).decode()}\n\n" if news else BEAT
         number = shown.number
         shown = await context.hub.after(number, QUIET_AFTER)

@@ -76,7 +76,8 @@
     const told = await tell(tap);
     if (told?.kept) {
       const back = fields.back && fields.back !== "cellar" ? `/${fields.back}` : location.pathname;
-      location.assign(`${back}?told=${fields.id}&of=${to.split("/").pop()}`);
+      const of = tap.to.split("/").pop(), row = back === "/round" ? `#row-${of}` : "";
+      location.assign(`${back}?told=${fields.id}&of=${of}${row}`);
     } else if (told?.asked) look(tap);
     else button.disabled = false;
   });

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from kuraban.errors import OutOfRange
-from kuraban.trade.sensors import (
+from kuraban.trade.thermometers import (
     ICE_ERROR,
     bus_error,
     ice_point_offset,

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from kuraban.cli import batch as command
+from kuraban.cli import batch_export as command
 from tests.cli.conftest import Type
 from tests.journals import live_through, site_file
 

@@ -7,10 +7,10 @@ from collections.abc import Iterator
 import pytest
 
 from kuraban import clock as clocks
-from kuraban import wall_clock
+from kuraban import clock_steps
 from kuraban.clock import Clock
+from kuraban.clock_steps import WRITTEN, WallClock
 from kuraban.core.facts import ClockStepped, Fact, Impaired
-from kuraban.wall_clock import WRITTEN, WallClock
 
 START = 1_769_883_000.0
 HOUR, DAY = 3600.0, 86400.0
@@ -35,7 +35,7 @@ class Machine:
 def machine(monkeypatch: pytest.MonkeyPatch) -> Iterator[Machine]:
     turned = Machine()
     monkeypatch.setattr(clocks, "elapsed", lambda: turned.real)
-    monkeypatch.setattr(wall_clock, "elapsed", lambda: turned.real)
+    monkeypatch.setattr(clock_steps, "elapsed", lambda: turned.real)
     monkeypatch.setattr(clocks, "wall_clock", lambda: turned.wall)
     return turned  # type: ignore[return-value]
 

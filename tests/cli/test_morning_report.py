@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from kuraban.cli import report
+from kuraban.cli import morning_report as report
 from tests.cli.conftest import Type
 from tests.journals import live_through
 
