@@ -153,10 +153,14 @@ class Season:
             self._ended(self.life)
 
     def truly(self, moment: float) -> float:
-        """When it truly was what the watch calls that moment."""
-        number = bisect_right(self._marks, (moment, 9e99)) - 1
-        began, true = self._marks[max(number, 0)]
-        return true + moment - began
+        """When it truly was what the watch calls that moment.
+
+        Time that it believes to have gone by, and that did not, was when it came to believe so.
+        """
+        number = bisect_right(self._marks, (moment, 9e99))
+        began, true = self._marks[max(number - 1, 0)]
+        latest = self._marks[number][1] if number < len(self._marks) else 9e99
+        return min(true + moment - began, latest)
 
     # Lives of the watch.
 
