@@ -764,3 +764,22 @@ def test_a_room_or_store_in_hand_has_three_hours() -> None:
     bell.find("store", "warm", worse=2.0)
     bell.log("store", "acknowledge", by="ken")
     assert bell.engine.alarm_manager.alarm("store", "warm").in_hand_until == bell.now + 3 * HOUR
+
+
+def test_an_answer_names_what_it_answered() -> None:
+    """Those that rang or had returned unseen; not what somebody has already."""
+    bell = Bell()
+    for condition in ("warm", "unwatched"):
+        bell.find("tank-3", condition)
+    manager = bell.engine.alarm_manager
+    answered = manager.acknowledge("tank-3", None, bell.now, "aki", None)
+    assert [alarm.condition for alarm in answered] == ["warm", "unwatched"]
+    assert manager.acknowledge("tank-3", None, bell.now, "aki", None) == []
+
+
+def test_a_shelf_of_which_nothing_else_is_said_lasts_its_whole_time() -> None:
+    bell = Bell()
+    bell.find("tank-3", "warm")
+    bell.engine.alarm_manager.shelve("tank-3", "warm", bell.now, bell.now + HOUR, "aki")
+    bell.over("tank-3", "warm")
+    assert bell.engine.alarm_manager.alarm("tank-3", "warm").state is State.SHELVED

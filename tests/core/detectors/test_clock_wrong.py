@@ -106,3 +106,61 @@ def test_boards_that_send_no_time_say_nothing_of_the_clock() -> None:
     night = Night(cellar())
     night.batch()
     assert ALARM not in night.play(60, mid=noisy(10.0), air=6.0).alarms()
+
+
+def test_most_of_all_thermometers_and_three_at_least_speak_against_the_clock() -> None:
+    night = hall()
+    tell(night, 30, dict.fromkeys(NAMES[:3], 60.0))
+    assert ALARM in night.alarms()
+    assert night.engine.alarm_manager.alarm("watch", "clock-wrong").value == 60
+
+
+def test_what_they_said_a_quarter_of_an_hour_ago_says_nothing_any_more() -> None:
+    """The boards fell silent while they were ahead."""
+    night = hall()
+    tell(night, 10, dict.fromkeys(NAMES, 60.0))
+    night.play(9 + 14)
+    assert not night.over(ALARM)
+    night.play(9 + 17)
+    assert night.over(ALARM)
+
+
+def stepped(night: Night, by: float) -> bool:
+    """Somebody puts the wall clock forward by so many seconds, now; whether that is told."""
+    clocks, now = night.engine.registry.clocks, night.start + 60 * night.minute
+    before = clocks.told
+    clocks.stepped(by, now)
+    return bool(clocks.told != before)
+
+
+def test_a_step_of_a_minute_is_told_either_way_and_a_shorter_one_is_not() -> None:
+    for by, told in ((60.0, True), (-60.0, True), (59.0, False), (-59.0, False)):
+        assert stepped(hall(), by) is told
+
+
+def test_a_step_is_told_for_five_minutes() -> None:
+    night = hall().play(10)
+    assert stepped(night, 3600.0)
+    night.play(11)
+    assert night.stands(ALARM)
+    assert night.evidence(ALARM) == ("went=21:10", "shows=22:10")
+    night.play(14)
+    assert night.stands(ALARM)
+    night.play(16)
+    assert not night.stands(ALARM)
+
+
+def test_a_step_over_midnight_is_told_with_its_days() -> None:
+    night = hall().play(10)
+    stepped(night, 86400.0)
+    night.play(12)
+    assert night.evidence(ALARM) == ("went=2026-01-19 22:10", "shows=2026-01-20 22:10")
+
+
+def test_within_six_hours_only_a_step_half_as_large_again_is_told() -> None:
+    night = hall()
+    assert stepped(night, 3600.0)
+    night.play(5 * 60 + 59)
+    assert not stepped(night, 5399.0) and stepped(night, -5400.0)
+    night.play(12 * 60)
+    assert stepped(night, 60.0)

@@ -111,3 +111,38 @@ def test_a_drift_that_the_dark_hid_is_told_once_the_light_is_back() -> None:
     late = all_but(3) | {"p3": noisy(10.8)}
     night.play(260, **late)
     assert "tank-3/warm" in night.alarms()
+
+
+def test_probes_that_fall_silent_within_three_minutes_fell_together() -> None:
+    """A switch dies before the next; five minutes apart they are two halves, and neither most."""
+    for apart, dark in ((2, True), (5, False)):
+        night = hall().play(60, **all_but()).play(60 + apart, **all_but(0, 1, 2)).play(120)
+        assert (ALARM in night.alarms()) is dark
+
+
+def test_it_is_told_from_the_first_that_fell_silent_and_of_how_many() -> None:
+    night = hall().play(60, **all_but()).play(62, **all_but(0)).play(200)
+    alarm = night.engine.alarm_manager.alarm("watch", "dark")
+    assert alarm.since == night.start + 59 * MINUTE and alarm.value == COUNT
+    assert night.raised(ALARM) == [61 + 15]
+
+
+def test_three_silent_probes_are_the_fewest_that_make_it_dark() -> None:
+    few = [msgspec.structs.replace(MID, id=f"p{n}") for n in range(3)]
+    night = Night(house(TANK, CELLAR, *few, courses=(course(),)))
+    night.batch()
+    night.play(60, **{f"p{n}": noisy(10.0, seed=n + 1) for n in range(3)}).play(120)
+    assert night.raised(ALARM) == [59 + 15]
+
+
+def test_who_was_silent_for_two_hours_before_is_not_counted() -> None:
+    """Three of six had fallen silent long ago: the other three are all that is left."""
+    night = hall().play(10, **all_but()).play(140, **all_but(0, 1, 2)).play(200)
+    assert night.raised(ALARM) == [139 + 15]
+
+
+def test_it_is_over_when_more_than_half_answer_again() -> None:
+    night = hall().play(60, **all_but()).play(130).play(150, **all_but(0, 1, 2))
+    assert not night.over(ALARM), "half of them are not more than half"
+    (over,) = night.play(170, **all_but(0, 1)).over(ALARM)
+    assert over == 151

@@ -143,3 +143,29 @@ def test_a_bed_with_its_own_hygrometer_needs_no_room() -> None:
     night.batch("bed", "koji")
     night.play(120, inside=noisy(36.0), dry=35.0, damp=40.0)
     assert night.alarms() == {"bed/dry"}
+
+
+@pytest.mark.parametrize(
+    ("wet", "alarms"),
+    [(32.0, set()), (32.1, {"bed/humid"}), (28.0, set()), (27.9, {"bed/dry"})],
+)
+def test_the_band_itself_is_right(wet: float, alarms: set[str]) -> None:
+    """Three to seven degrees of depression."""
+    assert muro(DRY, WET).play(120, inside=noisy(36.0), dry=35.0, wet=wet).alarms() == alarms
+
+
+@pytest.mark.parametrize(
+    ("humidity", "alarms"),
+    [(75.0, set()), (75.5, {"bed/humid"}), (55.0, set()), (54.5, {"bed/dry"})],
+)
+def test_the_band_of_humidity_itself_is_right(humidity: float, alarms: set[str]) -> None:
+    night = muro(DRY, DAMP, air=BY_HUMIDITY)
+    assert night.play(120, inside=noisy(36.0), dry=35.0, damp=humidity).alarms() == alarms
+
+
+def test_damp_air_is_told_at_half_an_hour_and_no_sooner() -> None:
+    night = muro(DRY, WET).play(30, inside=noisy(36.0), dry=35.0, wet=30.0)
+    night.play(58, inside=noisy(36.0), dry=35.0, wet=33.0)
+    assert not night.alarms()
+    night.play(66, inside=noisy(36.0), dry=35.0, wet=33.0)
+    assert night.alarms() == {"bed/humid"}

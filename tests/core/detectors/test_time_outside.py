@@ -148,3 +148,53 @@ def test_it_has_returned_only_when_inside_by_the_deadband_for_the_whole_off_dela
     assert not clock.returned(300.0)
     clock.note(600.0, False, True, 600.0)
     assert clock.returned(300.0)
+
+
+@pytest.mark.parametrize(("delay", "minutes"), [(20, 10), (60, 30), (240, 30)])
+def test_when_half_the_delay_is_spent_somebody_looks_when_it_truly_left(
+    delay: float, minutes: float
+) -> None:
+    """Half an hour at most."""
+    clock = TimeOutside()
+    clock.note(0.0, True, False, 60.0 * delay)
+    clock.note(60.0 * minutes - 1, True, False, 60.0 * delay)
+    assert not clock.to_look_back(60.0 * delay)
+    clock.note(60.0 * minutes, True, False, 60.0 * delay)
+    assert clock.to_look_back(60.0 * delay)
+    clock.looked = True
+    assert not clock.to_look_back(60.0 * delay), "once is enough"
+
+
+def test_it_rests_when_it_is_inside_and_all_is_given_back() -> None:
+    clock = TimeOutside()
+    assert clock.rests
+    clock.note(0.0, True, False, 600.0)
+    clock.note(60.0, False, True, 600.0)
+    assert not clock.rests
+    clock.note(120.0, False, True, 600.0)
+    assert clock.rests
+    clock.holds = True
+    assert not clock.rests
+
+
+def test_what_the_record_shows_counts_from_there() -> None:
+    clock = TimeOutside()
+    clock.note(600.0, True, False, 3600.0)
+    clock.credit(0.0, 600.0, 3600.0)
+    assert clock.since == 0.0 and clock.reaches(3600.0) == 3600.0
+    clock.credit(300.0, 600.0, 3600.0)
+    assert clock.since == 0.0 and clock.spent == 600.0, "the earlier record stands"
+    clock.credit(-9000.0, 600.0, 3600.0)
+    assert clock.spent == 3600.0, "no more than the delay"
+
+
+def test_over_is_over_and_a_new_exit_needs_its_whole_delay() -> None:
+    clock = TimeOutside()
+    clock.note(0.0, True, False, 600.0)
+    clock.note(600.0, True, False, 600.0)
+    clock.holds = True
+    clock.fall_back()
+    assert (clock.spent, clock.since, clock.holds) == (0.0, None, False)
+    assert clock.reaches(600.0) == 1200.0
+    clock.reset()
+    assert clock.reaches(600.0) is None and not clock.returned(0.0)

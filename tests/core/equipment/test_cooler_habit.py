@@ -85,3 +85,121 @@ def test_what_the_house_has_no_more_is_forgotten() -> None:
     habits.take(Ran("chiller", 0.0, False, 3.0, True, True))
     habits.keep({"other"})
     assert not habits.known
+
+
+def rested(minutes: float, *, pipe: bool = False, valve: bool | None = None) -> CoolerHabit:
+    """It rests for so long and runs again."""
+    habit = CoolerHabit()
+    for minute in range(int(minutes) + 30):
+        habit.take(Ran("chiller", 60.0 * (minute + 1), minute >= minutes, 4.0, valve, pipe))
+    return habit
+
+
+def test_a_rest_is_as_long_as_it_lasted() -> None:
+    habit = rested(40)
+    assert habit.rests == [2400.0] and habit.longest_rest == 2400.0
+    assert habit.starts == [4.0] and habit.start == 5.5
+    assert CoolerHabit().longest_rest is None and CoolerHabit().start is None
+
+
+@pytest.mark.parametrize(("minutes", "learned"), [(15, True), (16, False)])
+def test_a_quarter_of_an_hour_without_a_word_is_no_gap_and_more_is_one(
+    minutes: float, learned: bool
+) -> None:
+    habit = CoolerHabit()
+    habit.take(Ran("chiller", 0.0, False, 3.0, None, False))
+    habit.take(Ran("chiller", 60.0 * minutes, True, 3.0, None, False))
+    assert bool(habit.rests) is learned
+
+
+def test_a_turn_is_half_a_degree_back() -> None:
+    for back, turned in ((0.4, []), (0.5, [5.0])):
+        habit = CoolerHabit()
+        for minute, kept in enumerate((4.0, 5.0, 5.0 - back)):
+            habit.take(Ran("chiller", 60.0 * minute, True, kept, None, False))
+        assert habit.tops == turned
+    habit = CoolerHabit()
+    for minute, kept in enumerate((4.0, 5.0, 4.0, 3.0, 3.4, 3.0, 3.5, 4.5, 4.0)):
+        habit.take(Ran("chiller", 60.0 * minute, True, kept, None, False))
+    assert habit.tops == [5.0, 4.5], "up by less than half a degree is no way up"
+
+
+def test_a_habit_is_proven_when_it_turned_or_started_twice() -> None:
+    assert not CoolerHabit(tops=[4.0]).proven
+    assert CoolerHabit(tops=[4.0], starts=[4.0]).proven
+    assert CoolerHabit(starts=[4.0, 4.0]).proven
+
+
+def test_it_goes_as_far_as_it_turned_or_started() -> None:
+    assert CoolerHabit(tops=[4.0], starts=[4.0, 4.2]).reach == 5.5
+    assert CoolerHabit(starts=[4.0, 4.2]).reach == 4.7
+    assert CoolerHabit().reach is None
+
+
+def test_one_turn_in_six_is_left_out_and_one_in_five_counts() -> None:
+    assert usual([9.0, 4.0, 4.0, 4.0, 4.0]) == 9.5
+    assert usual([9.0, 4.0, 4.0, 4.0, 4.0, 4.1]) == 4.6
+    assert usual([9.0, 8.0] + [4.0] * 10) == 4.5
+    assert usual([4.0]) == 5.5
+
+
+def test_an_open_valve_shows_the_water_itself_after_ten_minutes() -> None:
+    habit = CoolerHabit()
+    habit.take(Ran("chiller", 0.0, False, 4.0, True, True))
+    assert not habit.flows(599.0, True) and habit.flows(600.0, True)
+    assert habit.flows(0.0, None) and not CoolerHabit().flows(600.0, False)
+    habit.take(Ran("chiller", 660.0, False, 4.0, False, True))
+    assert not habit.flows(3600.0, False)
+
+
+def calls(answered: int, left: int, late: float = 1.0) -> CoolerHabit:
+    """So many openings of a valve after which it ran so many minutes later, or did not."""
+    habit, minute = CoolerHabit(), 0
+    for number in range(answered + left):
+        for step in range(30):
+            opened = step >= 10
+            runs = opened and step >= 10 + late and number < answered
+            habit.take(Ran("chiller", 60.0 * minute, runs, None, opened, False))
+            minute += 1
+    return habit
+
+
+def test_it_follows_the_valves_when_it_answered_three_calls_and_left_one_in_ten_at_most() -> None:
+    assert not calls(2, 0).follows_valves and calls(3, 0).follows_valves
+    assert calls(10, 1).follows_valves and not calls(9, 1).follows_valves
+    assert (calls(3, 2).answered, calls(3, 2).unanswered) == (3, 2)
+
+
+def test_four_minutes_after_the_valve_is_at_once_and_six_are_not() -> None:
+    assert calls(3, 0, late=4.0).follows_valves
+    assert not calls(3, 0, late=6.0).follows_valves
+
+
+def test_it_never_rested_when_it_ran_through_an_hour_of_open_valves() -> None:
+    for minutes, never in ((60, True), (59, False)):
+        habit = CoolerHabit()
+        for minute in range(minutes + 1):
+            habit.take(Ran("chiller", 60.0 * minute, True, 4.0, True, False))
+        assert habit.never_rested is never
+    assert not rested(90, valve=True).never_rested
+
+
+def test_a_rest_of_ten_minutes_under_an_open_valve_is_a_pause() -> None:
+    assert not rested(10, valve=True).rested_called
+    assert rested(11, valve=True).rested_called
+    assert not rested(60, valve=False).rested_called
+
+
+def test_what_it_learned_last_counts_and_twelve_of_it() -> None:
+    habits = Habits()
+    for minute in range(20 * 30):
+        runs = minute % 30 >= 10 + minute // 30 % 20
+        habits.take(Ran("chiller", 60.0 * minute, runs, 4.0, None, False))
+    assert len(habits.known["chiller"].rests) == 12
+
+
+def test_who_cannot_tell_whether_it_runs_learns_its_turns_alone() -> None:
+    habit = CoolerHabit()
+    for minute, kept in enumerate((4.0, 5.0, 4.0)):
+        habit.take(Ran("chiller", 60.0 * minute, None, kept, None, False))
+    assert habit.tops == [5.0] and not habit.starts and not habit.rests

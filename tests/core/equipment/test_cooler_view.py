@@ -5,7 +5,7 @@ from __future__ import annotations
 import msgspec
 import pytest
 
-from kuraban.core.equipment.cooler_view import CoolerView
+from kuraban.core.equipment.cooler_view import CoolerView, unbroken
 from kuraban.core.site import Cooler, Place, Probe
 from tests.core.detectors.kit import CELLAR, KOJI_COURSE, MID, TANK, Night, cellar, course, house
 
@@ -138,3 +138,140 @@ def test_how_much_it_warmed_is_told_by_the_middles_of_both_ends() -> None:
     assert rise == pytest.approx(0.4, abs=0.03)
     short = night_of(SUPPLY).play(5, mid=10.0, supply=4.0)
     assert seen(short).rise("chiller", short.engine.now, 1800.0, "supply") is None
+
+
+@pytest.mark.parametrize(
+    ("told", "rated", "runs"),
+    [
+        ({"power": 75}, 1500, True),
+        ({"power": 74}, 1500, False),
+        ({"power": 60}, None, True),
+        ({"power": 59}, None, False),
+        ({"running": 1, "power": 5}, 1500, False),
+        ({"running": 1, "power": 6}, 1500, True),
+        ({"running": 0, "power": 1500}, 1500, False),
+    ],
+)
+def test_it_runs_from_a_twentieth_of_its_rated_draw_or_sixty_watts(
+    told: dict[str, float], rated: float | None, runs: bool
+) -> None:
+    """A contact that says so is believed from more than five watts on."""
+    cooler = msgspec.structs.replace(CHILLER, rated_watts=rated)
+    night = night_of(RUNNING, POWER, cooler=cooler).play(10, mid=10.0, **told)
+    assert seen(night).runs(night.engine.now) is runs
+
+
+@pytest.mark.parametrize(("supply", "off"), [(6.0, False), (6.1, True), (0.2, False)])
+def test_what_a_chiller_makes_is_off_when_it_is_too_warm(supply: float, off: bool) -> None:
+    night = night_of(SUPPLY).play(10, mid=10.0, supply=supply)
+    assert seen(night).off_band(night.engine.now) is off
+    assert seen(night).keeps(night.engine.now) == pytest.approx(supply)
+
+
+@pytest.mark.parametrize(("supply", "off"), [(40.0, False), (39.9, True), (60.0, False)])
+def test_what_a_heater_makes_is_off_when_it_is_too_cold(supply: float, off: bool) -> None:
+    """Of a heater more warmth is better: it keeps it the other way up."""
+    heater = Cooler(id="chiller", kind="heater", name="Heater", band=(40.0, 55.0))
+    night = Night(house(TANK, CELLAR, MID, heater, SUPPLY, courses=(course(),)))
+    night.play(10, mid=10.0, supply=supply)
+    assert seen(night).off_band(night.engine.now) is off
+    assert seen(night).keeps(night.engine.now) == pytest.approx(-supply)
+
+
+def test_nobody_knows_whether_it_is_off_without_a_probe() -> None:
+    night = night_of(RUNNING).play(10, mid=10.0, running=1)
+    assert seen(night).off_band(night.engine.now) is None
+    assert seen(night).keeps(night.engine.now) is None
+    assert seen(night).keeps_rise(night.engine.now, 600.0) is None
+
+
+@pytest.mark.parametrize(("valve", "opened"), [(1, True), (0, False), (None, None)])
+def test_whether_a_valve_is_open_is_known_where_one_speaks(
+    valve: float | None, opened: bool | None
+) -> None:
+    told = {} if valve is None else {"valve": valve}
+    night = night_of(VALVE).play(10, mid=10.0, **told)
+    assert seen(night).valve_open(night.engine.now) is opened
+
+
+def test_one_open_valve_of_several_is_open_and_one_known_shut_is_shut() -> None:
+    second = msgspec.structs.replace(TANK, id="other", name="Tank 4", cooler="chiller")
+    other = Probe(id="other-valve", of="other", measures="valve")
+    tank = msgspec.structs.replace(TANK, cooler="chiller")
+    for told, opened in (
+        ({"valve": 0, "other-valve": 1}, True),
+        ({"valve": 0, "other-valve": 0}, False),
+        ({"other-valve": 0}, False),
+        ({"valve": 0}, False),
+    ):
+        night = Night(house(tank, second, CELLAR, MID, CHILLER, VALVE, other, courses=(course(),)))
+        night.play(10, mid=10.0, **told)
+        assert seen(night).valve_open(night.engine.now) is opened
+
+
+def room_kept() -> Night:
+    """A cellar that its machine cools, with a probe in its air."""
+    machine = Cooler(id="chiller", kind="cold-room", name="Cellar machine")
+    cooled = msgspec.structs.replace(CELLAR, cooler="chiller")
+    air = Probe(id="air", of="cellar", measures="air")
+    return Night(house(TANK, cooled, MID, machine, air, courses=(course(),)))
+
+
+def test_a_machine_without_a_probe_keeps_the_room_that_it_serves() -> None:
+    night = room_kept().play(61, mid=10.0, air=lambda minute: 5.0 + minute / 60)
+    view, now = seen(night), night.engine.now
+    assert view.keeps(now) == pytest.approx(6.0, abs=0.1)
+    rise = view.keeps_rise(now, 1800.0)
+    assert rise == pytest.approx(0.4, abs=0.03)
+
+
+def test_a_heater_warms_what_it_keeps_the_right_way() -> None:
+    heater = Cooler(id="chiller", kind="heater", name="Heater")
+    warmed = msgspec.structs.replace(CELLAR, heater="chiller")
+    air = Probe(id="air", of="cellar", measures="air")
+    night = Night(house(TANK, warmed, MID, heater, air, courses=(course(),)))
+    night.play(61, mid=10.0, air=lambda minute: 5.0 + minute / 60)
+    assert seen(night).keeps(night.engine.now) == pytest.approx(-6.0, abs=0.1)
+    assert seen(night).keeps_rise(night.engine.now, 1800.0) == pytest.approx(-0.4, abs=0.03)
+
+
+@pytest.mark.parametrize(("from_minute", "known"), [(38, True), (41, False)])
+def test_seven_tenths_of_a_stretch_tell_how_much_it_warmed(from_minute: float, known: bool) -> None:
+    """Of half an hour 21 minutes are enough."""
+    night = night_of(SUPPLY).play(60, mid=10.0, supply=lambda m: 4.0 if m >= from_minute else None)
+    rise = seen(night).rise("chiller", night.engine.now, 1800.0, "supply")
+    assert (rise is not None) is known
+
+
+def test_four_readings_tell_how_much_it_warmed_and_three_do_not() -> None:
+    for every, known in ((600, True), (900, False)):
+        slow = msgspec.structs.replace(SUPPLY, every=float(every))
+        night = night_of(slow).play(61, mid=10.0, supply=lambda m: 4.0 + m / 60)
+        rise = seen(night).rise("chiller", night.engine.now, 1900.0, "supply")
+        assert (rise is not None) is known
+
+
+@pytest.mark.parametrize(("air", "called_for"), [(8.0, None), (8.1, "called_warm"), (0.5, None)])
+def test_a_store_calls_its_machine_above_its_band_alone(air: float, called_for: str | None) -> None:
+    machine = Cooler(id="chiller", kind="cold-room", name="Store machine")
+    store = Place(id="tank", kind="cold-store", name="Store", band=(1, 8), cooler="chiller")
+    night = Night(house(store, machine, msgspec.structs.replace(MID, measures="air")))
+    assert called(night.play(10, mid=air)) == called_for
+
+
+@pytest.mark.parametrize(("air", "called_for"), [(1.0, None), (0.9, "called_warm"), (9.0, None)])
+def test_a_store_calls_its_heater_below_its_band_alone(air: float, called_for: str | None) -> None:
+    heater = Cooler(id="chiller", kind="heater", name="Store heater")
+    store = Place(id="tank", kind="cold-store", name="Store", band=(1, 8), heater="chiller")
+    night = Night(house(store, heater, msgspec.structs.replace(MID, measures="air")))
+    assert called(night.play(10, mid=air)) == called_for
+
+
+def test_all_that_a_probe_said_below_an_edge_has_a_beginning() -> None:
+    """Back to twenty minutes ago, and not beyond the last word that was above."""
+    night = night_of(POWER).play(60, mid=10.0, power=lambda m: 3.0 if m >= 50 else 900.0)
+    now, probes = night.engine.now, night.view.hanging("chiller", "power")
+    assert unbroken(probes, 5.0, now) == night.start + 50 * 60
+    assert unbroken(probes, 5.0, now, above=True) == now
+    assert unbroken(probes, 1000.0, now) == night.start + 40 * 60
+    assert unbroken([], 5.0, now) == now

@@ -6,7 +6,7 @@ import random
 
 import pytest
 
-from kuraban.core.forecast.drift import LEVEL_DOUBT, Point, drift_along, swing_of
+from kuraban.core.forecast.drift import LEVEL_DOUBT, Drift, Point, Swing, drift_along, swing_of
 from kuraban.core.units import HOUR, MINUTE
 
 NOW = 1_000_000.0
@@ -84,3 +84,102 @@ def test_the_swing_of_before_is_exceeded_only_beyond_it() -> None:
     higher = [*points[:-1], (NOW, 0.3)]
     swing = swing_of(higher, NOW)
     assert swing is not None and swing.exceeded(True) and not swing.exceeded(False)
+
+
+def laid(points: list[Point], kind: str = "tank") -> Drift | None:
+    swing = swing_of(points, NOW)
+    assert swing is not None
+    return drift_along(points, swing, kind, NOW)
+
+
+def every(minutes: float, hours: float, slope: float = 0.1) -> list[Point]:
+    """A straight drift that a point shows every so many minutes."""
+    steps = round(hours * 60 / minutes)
+    return [(NOW - n * minutes * MINUTE, -slope * n * minutes / 60) for n in range(steps, -1, -1)]
+
+
+@pytest.mark.parametrize(
+    ("kind", "enough", "too_few"),
+    [("tank", 1.8, 1.6), ("starter", 1.2, 1.0), ("koji-bed", 0.6, 0.5)],
+)
+def test_three_fifths_of_its_window_tell_how_a_product_drifts(
+    kind: str, enough: float, too_few: float
+) -> None:
+    """Of three hours in a mash, of two in a starter, of one in koji."""
+    assert laid(every(2, enough), kind) is not None
+    assert laid(every(2, too_few), kind) is None
+
+
+def test_five_points_tell_a_drift_and_four_do_not() -> None:
+    assert laid(every(45, 3.0)) is not None
+    assert laid(every(60, 3.0)) is None
+
+
+@pytest.mark.parametrize(("kind", "hours"), [("tank", 3.0), ("starter", 2.0), ("koji-bed", 1.0)])
+def test_what_lies_before_its_window_is_no_part_of_a_drift(kind: str, hours: float) -> None:
+    """It stood still until then, and drifts since."""
+    since = [point for point in every(2, 8.0) if point[0] >= NOW - hours * HOUR]
+    still = [(at, since[0][1]) for at, _ in every(2, 8.0) if at < since[0][0]]
+    drift = laid(still + since, kind)
+    assert drift is not None and drift.slope == pytest.approx(0.1)
+    assert drift.low == pytest.approx(0.1) and drift.high == pytest.approx(0.1)
+
+
+def test_a_saw_tooth_is_looked_at_over_whole_turns() -> None:
+    """Turns of two and a half hours, and no drift in them: two turns show it, three hours not."""
+    points = [(NOW - n * 10 * MINUTE, 0.2 * (1 if n % 15 < 8 else -1)) for n in range(60, -1, -1)]
+    drift = laid(points)
+    assert drift is not None and drift.low <= 0 <= drift.high
+    assert abs(drift.slope) < 0.02
+
+
+def test_the_level_is_where_the_line_stands_now() -> None:
+    """One wild step at the end does not move it; three do."""
+    points = every(10, 3.0)
+    one = laid([*points[:-1], (NOW, 2.0)])
+    three = laid([*points[:-3], *((at, value + 0.3) for at, value in points[-3:])])
+    assert one is not None and one.level == pytest.approx(0.0, abs=0.02)
+    assert three is not None and three.level == pytest.approx(0.3, abs=0.05)
+
+
+def test_a_line_without_noise_is_sure_of_itself() -> None:
+    drift = laid(every(10, 3.0))
+    assert drift is not None
+    assert (drift.low, drift.slope, drift.high) == pytest.approx((0.1, 0.1, 0.1))
+
+
+def drifts(level: float, low: float, slope: float, high: float) -> Drift:
+    return Drift(level, slope, low, high, Swing(level, 0.0, 0.0, 0.0))
+
+
+def test_hours_to_an_edge_go_by_the_fastest_and_the_slowest_pace() -> None:
+    """A twentieth of a degree earlier and later. Where it may as well stand still, no latest."""
+    assert drifts(0.2, 0.05, 0.1, 0.2).hours_to(0.5) == pytest.approx((1.25, 7.0))
+    assert drifts(-0.2, -0.2, -0.1, -0.05).hours_to(-0.5) == pytest.approx((1.25, 7.0))
+    sure = drifts(0.2, -0.05, 0.1, 0.2).hours_to(0.5)
+    assert sure is not None and sure[1] > 1e6
+    assert drifts(0.2, -0.2, -0.1, -0.05).hours_to(0.5) is None
+    assert drifts(0.2, 0.05, 0.1, 0.2).hours_to(-0.5) is None
+    assert drifts(0.5, 0.05, 0.1, 0.2).hours_to(0.5) == (0.0, 0.0)
+    assert drifts(0.48, 0.05, 0.1, 0.2).hours_to(0.5) == pytest.approx((0.0, 1.4))
+    assert drifts(0.2, -0.2, -0.1, 0.0).hours_to(0.5) is None
+
+
+def test_a_swing_is_of_the_time_until_an_hour_ago() -> None:
+    """What came in the last hour is the present, to be held against it."""
+    points = [(NOW - 3 * HOUR, -0.1), (NOW - 2 * HOUR, 0.2), (NOW - HOUR, 0.9), (NOW, 0.4)]
+    assert swing_of(points, NOW) == Swing(0.4, -0.1, 0.2, 2 * HOUR)
+    assert swing_of(points[2:], NOW) == Swing(0.4, 0.9, 0.9, 0.0)
+    assert swing_of([], NOW) is None
+
+
+def test_a_record_of_two_hours_ago_still_is_the_present() -> None:
+    assert swing_of([(NOW - 2 * HOUR, 0.1)], NOW) is not None
+    assert swing_of([(NOW - 2 * HOUR - 1, 0.1)], NOW) is None
+
+
+def test_three_hundredths_beyond_its_swing_are_within_it() -> None:
+    swing = Swing(0.0, -0.1, 0.1, HOUR)
+    for now, up, down in ((0.12, False, False), (0.14, True, False), (-0.14, False, True)):
+        moved = swing._replace(now=now)
+        assert (moved.exceeded(True), moved.exceeded(False)) == (up, down)

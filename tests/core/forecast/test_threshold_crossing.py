@@ -68,3 +68,32 @@ def test_it_is_never_earlier_than_noise_can_hide(rate: float, noted: float) -> N
     passed = passed_at(times, apart, 0.0, noted)
     assert passed is not None
     assert passed >= noted - HIDDEN / rate * 3600 - 1
+
+
+def test_twelve_readings_tell_the_moment_and_eleven_do_not() -> None:
+    for count, told in ((12, True), (11, False)):
+        times = [60.0 * m for m in range(count)]
+        apart = [at / 3600 for at in times]
+        assert (passed_at(times, apart, 0.05, noted=300.0) is not None) is told
+
+
+def test_what_does_not_rise_passed_nothing() -> None:
+    times = [60.0 * m for m in MINUTES]
+    assert passed_at(times, [0.5] * 90, 0.5, noted=3600.0) is None
+    assert passed_at(times, [-at / 3600 for at in times], -0.5, noted=3600.0) is None
+
+
+def test_a_line_that_passed_before_or_after_the_record_is_not_told() -> None:
+    times = [60.0 * m for m in MINUTES]
+    apart = [0.2 * at / 3600 for at in times]
+    for limit, told in ((-0.01, False), (0.001, True), (0.29, True), (0.31, False)):
+        assert (passed_at(times, apart, limit, noted=0.0) is not None) is told
+
+
+def test_one_wild_reading_in_each_group_moves_nothing() -> None:
+    """The least and the greatest of seven neighbours are left out."""
+    times = [60.0 * m for m in MINUTES]
+    apart = [0.2 * at / 3600 for at in times]
+    wild = [value + (9.0 if m % 15 == 3 else 0.0) for m, value in zip(MINUTES, apart, strict=True)]
+    passed = passed_at(times, wild, 0.2, noted=3700.0)
+    assert passed == pytest.approx(3600.0, abs=120)

@@ -269,3 +269,71 @@ def test_the_evening_word_says_who_is_first_if_the_chiller_stops_tonight() -> No
 def test_a_chiller_whose_tanks_hold_through_the_night_is_no_word_for_the_evening() -> None:
     n = warming(0.02)
     assert evening_word(n.view, n.start + 60 * n.minute).first == ()
+
+
+def noted(*samples: tuple[float, dict[str, float]]) -> Night:
+    """A mash of many days of which samples were taken so many hours ago, now."""
+    n = Night(cellar(CHILLER, cooler="chiller"))
+    n.batch(since=-20 * 24 * 60)
+    n.play(30, mid=10.0, air=10.0)
+    for hours, figures in samples:
+        n.log("tank", "sample", at=30 - 60 * hours, **figures)
+    return n
+
+
+def a_day(n: Night) -> tuple[float, float] | None:
+    found: tuple[float, float] | None = alcohol_a_day(n.view, "tank", n.start + 60 * n.minute)
+    return found
+
+
+def test_two_determinations_of_alcohol_are_off_by_three_tenths_together() -> None:
+    """2 % in two days; 0.85 to 1.15 a day."""
+    n = noted((48, {"alcohol": 5.0}), (0, {"alcohol": 7.0}))
+    assert a_day(n) == pytest.approx((0.85, 1.15))
+
+
+def test_no_mash_makes_more_than_five_per_cent_a_day_nor_less_than_none() -> None:
+    assert a_day(noted((24, {"alcohol": 5.0}), (0, {"alcohol": 15.0}))) == (5.0, 5.0)
+    assert a_day(noted((24, {"alcohol": 5.0}), (0, {"alcohol": 5.0}))) == (0.0, 0.3)
+
+
+def test_samples_are_half_a_day_apart_and_no_older_than_six_days() -> None:
+    for hours, told in ((12, True), (11.9, False), (143.9, True), (144.1, False)):
+        n = noted((hours, {"alcohol": 5.0}), (0, {"alcohol": 6.0}))
+        assert (a_day(n) is not None) is told
+
+
+def test_the_nearest_sample_that_lies_far_enough_back_counts() -> None:
+    n = noted(
+        (72, {"alcohol": 1.0}), (24, {"alcohol": 5.0}), (6, {"alcohol": 5.6}), (0, {"alcohol": 6.0})
+    )
+    assert a_day(n) == pytest.approx((0.7, 1.3))
+
+
+def test_baume_that_does_not_fall_tells_nothing_and_smv_stands_for_it() -> None:
+    """A degree of Baume is ten of SMV, the other way up."""
+    assert a_day(noted((24, {"baume": 5.0}), (0, {"baume": 5.0}))) is None
+    assert a_day(noted((24, {"baume": 5.0}), (0, {"baume": 6.0}))) is None
+    assert a_day(noted((24, {"smv": -50.0}), (0, {"smv": -40.0}))) == pytest.approx((0.7, 1.5))
+    assert a_day(noted((24, {"baume": 5.0}), (0, {"smv": -40.0}))) == pytest.approx((0.7, 1.5))
+
+
+def test_alcohol_is_asked_before_baume() -> None:
+    both = {"alcohol": 5.0, "baume": 5.0}, {"alcohol": 6.0, "baume": 1.0}
+    assert a_day(noted((24, both[0]), (0, both[1]))) == pytest.approx((0.7, 1.3))
+
+
+def test_an_own_record_of_three_hours_is_believed() -> None:
+    """Every two hours the valve is shut for 96 minutes, of which 71 count: three turns of it."""
+    short, long = warming(0.1, minutes=250), warming(0.1, minutes=500)
+    assert (found := left(short)) is not None and found.rests_on == "course"
+    assert not found.decides and found.record is None
+    assert (found := left(long)) is not None and found.rests_on == "own warm-ups"
+    assert found.decides and found.record is not None and found.record >= 3.0
+
+
+def test_a_quiet_tank_is_never_believed_to_stand_still() -> None:
+    """At 0.03 K an hour it takes sixteen hours at most, as far as anybody dares to say."""
+    found = left(warming(0.0))
+    assert found is not None and found.fast == 0.03
+    assert 13.0 <= found.soonest <= 16.0 and math.isinf(found.latest)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from kuraban.core.forecast.warming_rate import EVERY, Learned, disturbed_since, learned
-from kuraban.core.site import Cooler, Probe
+from kuraban.core.site import Cooler, Place, Probe
 from tests.core.detectors.kit import Night, cellar, noisy, saw
 
 CHILLER = Cooler(id="chiller", kind="chilled-water", name="Chiller 1", rated_watts=1500)
@@ -99,3 +99,71 @@ def test_late_readings_count_once_they_came() -> None:
     after = of(n)
     assert before is not None and after is not None
     assert after.fastest == pytest.approx(0.1, abs=0.01) and after.seconds > before.seconds
+
+
+@pytest.mark.parametrize(
+    ("entry", "fields", "touches"),
+    [
+        ("addition", {"what": "water", "litres": 20}, True),
+        ("addition", {"what": "yeast", "kg": 0.1}, False),
+        ("addition", {"what": "lactic-acid", "litres": 1}, False),
+        ("stir", {}, False),
+        ("check", {"celsius": 10}, False),
+        ("split", {"to": ["tank", "second"]}, True),
+    ],
+)
+def test_what_makes_another_mash_of_it(
+    entry: str, fields: dict[str, object], touches: bool
+) -> None:
+    second = Place(id="second", kind="tank", name="Tank 4")
+    n = Night(cellar(CHILLER, VALVE, second, cooler="chiller"))
+    n.batch(since=-600)
+    n.play(60, mid=10.0, air=8.0, valve=0.0)
+    n.log("tank", entry, **fields)
+    since = disturbed_since(n.view, "tank", n.start + 3600)
+    assert since == n.start + (3600 if touches else -600 * 60)
+    assert disturbed_since(n.view, "tank", n.start + 3599) == n.start - 600 * 60, "not before it"
+
+
+def test_mash_that_comes_from_elsewhere_makes_another_one_of_it() -> None:
+    """And the tank that it left is another one only when something comes into it."""
+    second = Place(id="second", kind="tank", name="Tank 4")
+    for entry, fields in (("move", {"to": "tank"}), ("merge", {"into": "tank"})):
+        n = Night(cellar(CHILLER, VALVE, second, cooler="chiller"))
+        if entry == "merge":
+            n.batch(since=-600)
+        n.batch("second", since=-600)
+        n.play(60, mid=10.0, air=8.0, valve=0.0)
+        n.log("second", entry, **fields)
+        now = n.start + 3600
+        assert disturbed_since(n.view, "tank", now) == now
+        assert disturbed_since(n.view, "second", now) == n.start - 600 * 60
+
+
+@pytest.mark.parametrize(
+    ("rated", "resting", "learns"),
+    [(1500, 74.0, True), (1500, 76.0, False), (None, 59.0, True), (None, 61.0, False)],
+)
+def test_a_cooler_rests_below_a_twentieth_of_its_rated_draw_or_sixty_watts(
+    rated: float | None, resting: float, learns: bool
+) -> None:
+    chiller = Cooler(id="chiller", kind="chilled-water", name="Chiller 1", rated_watts=rated)
+    power = Probe(id="power", of="chiller", measures="power", every=300)
+    n = Night(cellar(chiller, power, cooler="chiller"))
+    n.batch()
+    draw = lambda minute: resting if shut(minute) < 0.5 else 1400.0  # noqa: E731
+    n.play(600, mid=noisy(saw(10.0, HEIGHT, PERIOD)), air=8.0, power=draw)
+    assert (of(n) is not None) is learns
+
+
+@pytest.mark.parametrize(("minutes", "learns"), [(60, True), (50, False)])
+def test_half_an_hour_beyond_the_time_of_the_cold_wall_is_a_warm_up(
+    minutes: float, learns: bool
+) -> None:
+    """25 minutes belong to the wall."""
+    n = Night(cellar(CHILLER, VALVE, cooler="chiller"))
+    n.batch()
+    n.play(120, mid=10.0, air=8.0, valve=1.0)
+    n.play(120 + minutes, mid=lambda m: 10 + 0.1 * (m - 120) / 60, air=8.0, valve=0.0)
+    n.play(240, mid=10.1, air=8.0, valve=1.0)
+    assert (of(n) is not None) is learns

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from kuraban.core.entries import KINDS, Amend, Note
 from kuraban.core.facts import Logged, Refusal
 from kuraban.core.intake.entry_parser import entry_from
+from kuraban.core.units import BOARD_EPOCH
 from tests.corpus import HOUSE, NOW
 
 
@@ -148,3 +149,32 @@ def test_nothing_that_a_page_hands_over_ever_raises(
     if isinstance(told, Refusal):
         assert told.reason.strip()
     msgspec.json.encode(told, enc_hook=float)
+
+
+def test_numbers_and_nesting_have_an_end() -> None:
+    """Whole numbers up to two to the fifty-third, which a float holds exactly; eight levels."""
+    change = {"entry": "amend", "of": "a1"}
+    assert logged(**change, x=2**53).entry == Amend(of="a1", fields={"x": 2**53})
+    assert "no number to work with" in reason({**change, "x": 2**53 + 2})
+    assert "no number to work with" in reason({**change, "x": -(2**53) - 2})
+    nested: object = 1
+    for _ in range(7):
+        nested = [nested]
+    assert isinstance(logged(**change, x=nested).entry, Amend)
+    assert "too deep" in reason({**change, "x": [[nested]]})
+
+
+def test_a_name_is_of_two_hundred_characters_at_most() -> None:
+    told = entry_from({"entry": "stir", "who": "x" * 200}, "tank-3", HOUSE, NOW, "page")
+    assert isinstance(told, Logged) and told.by == "x" * 200
+    assert "1 to 200" in reason({"entry": "stir", "who": "x" * 201})
+
+
+def test_a_board_from_before_2020_has_no_clock() -> None:
+    assert logged(entry="stir", at=BOARD_EPOCH).at == BOARD_EPOCH
+    assert logged(entry="stir", at=BOARD_EPOCH - 1).at == NOW
+
+
+def test_who_stands_before_by() -> None:
+    told = entry_from({"entry": "stir", "who": "Aki", "by": "Bun"}, "tank-3", HOUSE, NOW, "page")
+    assert isinstance(told, Logged) and told.by == "Aki"

@@ -126,3 +126,69 @@ def test_a_number_has_at_most_so_many_characters() -> None:
 
 def test_what_is_shown_is_cut_to_its_length() -> None:
     assert show("x" * 61) == '"' + "x" * 60 + '"…'
+
+
+def test_a_payload_may_be_as_long_as_a_week_of_readings_and_no_longer() -> None:
+    assert len(text_of(b"x" * 256 * 1024)) == 256 * 1024
+    with pytest.raises(ValueError, match="payload has 262145 bytes; at most 262144 are read"):
+        text_of(b"x" * (256 * 1024 + 1))
+
+
+@pytest.mark.parametrize(
+    ("payload", "words"),
+    [
+        (b"\xef\xbb\xbf10", "byte order mark"),
+        (b"\xff\xfe1", "byte order mark"),
+        (b"10\x00", "null byte"),
+        (b"10\xff", "byte 3 is not UTF-8"),
+        (b" \r\n", "payload is empty"),
+    ],
+)
+def test_bytes_that_are_no_text_are_told_what_is_wrong(payload: bytes, words: str) -> None:
+    with pytest.raises(ValueError, match=words):
+        text_of(payload)
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("10,4", "write 10.4 with a point"),
+        ("On", "send true or false"),
+        ("10.4 C", "send 10.4 alone"),
+        ("1_000", "send the number alone"),
+        ("warm", "send the number alone"),
+        ("a,b", "send the number alone"),
+    ],
+)
+def test_a_text_that_is_no_number_is_told_what_would_be(text: str, words: str) -> None:
+    with pytest.raises(ValueError, match=words):
+        document_of(text)
+
+
+def test_true_and_false_are_what_they_say() -> None:
+    assert document_of("true") is True and document_of("false") is False
+    assert document_of('"true"') == "true" and document_of('{"a":1}') == {"a": 1}
+
+
+def test_a_fault_in_json_is_told_with_its_character() -> None:
+    with pytest.raises(ValueError, match="at character 7"):
+        json_of('{"a":1')
+    with pytest.raises(ValueError, match='"b" is there twice'):
+        untwice(json_of('{"a":1,"b":1,"b":2}'))
+
+
+def test_whole_numbers_of_fifteen_digits_stay_whole() -> None:
+    """Beyond them a float holds no more digits anyhow."""
+    assert type(json_of("9" * 15)) is int and type(json_of("9" * 16)) is float
+
+
+def test_the_names_that_are_left_out_are_counted() -> None:
+    assert nearest("p", ["p1", "p2", "p3"], 2).endswith(" and 1 more")
+    assert "more" not in nearest("p", ["p1", "p2"], 2)
+    assert nearest("p", ["p1"]) == "p1"
+
+
+def test_a_text_is_cut_only_where_it_is_too_long() -> None:
+    assert show("x" * 60) == '"' + "x" * 60 + '"'
+    assert safe("x" * 300) == "x" * 200
+    assert show(None) == "null" and show(False) == "false" and show(1 / 3) == "0.333333333333"

@@ -145,3 +145,25 @@ def test_whichever_clock_a_current_reading_is_by_it_is_current(
     by = [0.0, *aheads][which % (len(aheads) + 1)]
     at = times.moment("t3", NOW - age + by, NOW)
     assert NOW - LATE <= at <= NOW + 300
+
+
+def test_a_current_reading_is_ten_minutes_old_or_five_ahead_at_most() -> None:
+    """Just so much tells that a sender stayed with the earlier clock; a second more does not."""
+    for told, seen in ((-LATE, True), (-LATE - 1, False), (300, True), (301, False)):
+        times = after(9 * HOUR)
+        assert times.moment("t3", NOW + told, NOW) == NOW + told - (0 if seen else 9 * HOUR)
+
+
+def test_eight_earlier_clocks_are_tried_and_no_more() -> None:
+    """After eight steps the first clock is still known, after nine it is forgotten."""
+    eight = [n * HOUR for n in range(1, 9)]
+    assert after(*eight).moment("t3", NOW, NOW) == NOW
+    assert after(*eight, 9 * HOUR).moment("t3", NOW, NOW) == NOW - 9 * HOUR
+
+
+def test_what_waited_is_believed_for_ten_minutes_after_the_start() -> None:
+    for late, waited in ((599, True), (600, False)):
+        times = after(-HOUR, 0.0)
+        times.back(NOW - 2 * HOUR, NOW)
+        told = NOW + late - HOUR
+        assert times.moment("t3", told, NOW + late) == told if waited else NOW + late

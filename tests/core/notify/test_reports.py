@@ -8,7 +8,7 @@ import pytest
 from kuraban.core.notify import reports
 from kuraban.core.texts.messages import Morning
 from kuraban.core.units import DAY, HOUR, MINUTE
-from tests.core.house import AWAKE, DUSK, Bell, Night, brewery, mashing, moment
+from tests.core.house import AWAKE, DUSK, Bell, Night, brewery, brewing, mashing, moment
 
 
 def morning(night: Night) -> Morning:
@@ -293,3 +293,73 @@ def test_an_old_ice_point_is_one_of_more_than_a_year() -> None:
     )
     found = reports.old_ice_points(msgspec.structs.replace(house, probes=probes), DUSK)
     assert found == ("Tank 3 (t3-mid)",)
+
+
+def test_the_evening_has_a_word_on_sundays_and_while_anything_is_judged() -> None:
+    idle = Night(brewery())
+    idle.log("store", "out-of-service")
+    view = idle.engine.view
+    assert not reports.anything_judged(view, DUSK) and reports.anything_judged(
+        mashing().engine.view, DUSK
+    )
+    assert reports.evening_due(view, DUSK) and not reports.evening_due(view, DUSK + DAY)
+    assert reports.evening_due(mashing().engine.view, DUSK + DAY)
+
+
+def test_a_month_begins_on_its_first_evening() -> None:
+    assert reports.month_begins(brewery(), moment("2026-02-01T20:30"))
+    assert not reports.month_begins(brewery(), moment("2026-02-02T20:30"))
+    assert not reports.month_begins(brewery(), moment("2026-01-31T23:59"))
+
+
+def test_a_note_of_the_last_eighteen_hours_is_handed_over() -> None:
+    night = Night(at=moment("2026-02-01T12:00"))
+    night.log("watch", "note", text="valve of tank 4 sticks")
+    night.wake(moment("2026-02-02T06:00"))
+    assert morning(night).note == "valve of tank 4 sticks"
+    night.wake(moment("2026-02-02T06:01"))
+    assert morning(night).note is None
+
+
+def test_an_ice_point_of_a_year_ago_to_the_day_is_not_old() -> None:
+    house = brewery()
+    for day, old in (("2025-02-01", False), ("2025-01-31", True)):
+        checked = msgspec.structs.replace(house.probes[0], calibrated=day)
+        found = reports.old_ice_points(
+            msgspec.structs.replace(house, probes=(checked, *house.probes[1:])), DUSK
+        )
+        assert bool(found) is old
+
+
+def test_a_probe_that_hangs_dry_judges_nothing() -> None:
+    night = mashing().run(30)
+    (probe,) = night.engine.view.places["tank-3"].products
+    probe.suspect = frozenset({"hangs-dry"})  # type: ignore[misc]
+    assert reports.why_not_judged(night.engine.view, "tank-3", night.now) == "hangs-dry"
+    assert morning(night).nights[0].lowest is None, "nothing of the night was its product"
+
+
+def test_a_ring_that_can_wait_is_not_asked_about() -> None:
+    bell = brewing(Bell(at=moment("2026-02-02T10:00")))
+    bell.find("tank-3", "stage-overdue")
+    assert bell.pages() and morning(bell).rings == ()
+
+
+def test_a_stage_is_due_until_the_day_turns() -> None:
+    """A day of naka: begun an hour ago it is over after that. What is overdue is due now."""
+    for hours, due in ((0, False), (1, True), (30, True)):
+        night = Night(at=moment("2026-02-02T06:00"))
+        night.log("tank-3", "batch-start", batch="3", course="mash", since=night.now - hours * HOUR)
+        found = morning(night).due
+        assert bool(found) is due
+        if due:
+            assert found[0][2] == night.now + max(24 - hours, 0) * HOUR
+
+
+def test_the_aim_of_a_batch_that_ends_before_the_day_turns_is_none() -> None:
+    night = Night(at=moment("2026-02-02T06:00"))
+    for tank, days in (("tank-3", 4.5), ("tank-4", 3.5)):
+        night.log(tank, "batch-start", batch=tank, course="mash", stage="last",
+                  since=night.now - days * DAY)  # fmt: skip
+    assert [aim.name for aim in morning(night).aims] == ["Tank 4"]
+    assert morning(night).aims[0].by == moment("2026-02-03T06:00")

@@ -98,3 +98,25 @@ def test_an_emptied_tank_is_empty() -> None:
     n.play(5)
     n.log("tank", "batch-end")
     assert litres(n) is None
+
+
+def test_a_merge_with_what_nobody_knows_is_unknown() -> None:
+    """Whichever of the two it is; and two that are known are their sum."""
+    for here, there, whole in ((300, 200, 500.0), (300, None, None), (None, 200, None)):
+        n = night()
+        for place, put_in in (("tank", here), ("second", there)):
+            n.batch(place, since=0)
+            figures = {} if put_in is None else {"litres": put_in}
+            n.log(place, "addition", what="water-koji", **figures)
+        n.log("tank", "merge", into="second")
+        assert litres(n, "second") == whole
+        assert litres(n, "tank") is None, "nothing counted is in it any more"
+
+
+def test_a_batch_that_began_an_hour_before_it_was_logged_is_known_from_its_beginning() -> None:
+    for minutes, known in ((60, 300.0), (61, None)):
+        n = night()
+        stages = [stage.id for stage in COURSE.stages]
+        n.batch(since=-minutes, stage=stages[0])
+        n.log("tank", "addition", what="water-koji", litres=300)
+        assert litres(n) == known

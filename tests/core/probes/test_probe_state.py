@@ -228,3 +228,63 @@ def test_a_place_has_lapsed_when_the_last_of_its_probes_is_no_measure_any_more()
     assert two.lapsed(DUSK + 3600)
     two.refresh(DUSK + 3600)
     assert not two.lapsed(DUSK + 3600), "nothing is left to lapse"
+
+
+def test_a_probe_of_every_two_minutes_is_a_quick_one() -> None:
+    """Seven readings; three of one that speaks less often, or measures no temperature."""
+    for every, measures, width in (
+        (120, "product", 7), (121, "product", 3), (60, "humidity", 3), (60, "air", 7),
+    ):  # fmt: skip
+        probe = Probe(id="t3-mid", of="tank-3", measures=measures, every=float(every))  # type: ignore[arg-type]
+        assert len(hear(ProbeState(probe), *[10.0] * 20).window) == width
+
+
+def test_a_hundred_faults_of_a_probe_are_remembered() -> None:
+    probe_state = ProbeState(PROBE)
+    for number in range(150):
+        probe_state.spoil(DUSK + number)
+    assert probe_state.bad == [DUSK + number for number in range(50, 150)]
+
+
+def test_what_leaps_is_a_temperature() -> None:
+    """Power goes from nothing to all and back within a reading."""
+    drawn = Probe(id="t3-mid", of="tank-3", measures="power")
+    assert not hear(ProbeState(drawn), *[10.0] * 7, 900.0, 10.0, 10.0).bad
+
+
+def test_a_silence_of_just_its_length_breaks_nothing() -> None:
+    probe_state = hear(ProbeState(PROBE), *[10.0] * 7)
+    quiet = probe_state.silent_after
+    hear(probe_state, 12.0, start=DUSK + 6 * MINUTE + quiet)
+    assert probe_state.value == 10.0
+    hear(probe_state, 12.0, start=DUSK + 6 * MINUTE + 2 * quiet + 1)
+    assert probe_state.value == 12.0
+
+
+def test_of_two_good_probes_the_product_is_between_them_as_of_the_later() -> None:
+    two = place(10.0, 11.0)
+    two.refresh(DUSK)
+    assert (two.value, two.at, two.product) == (10.5, DUSK, 10.5)
+    hear(two.products[0], 10.0, start=DUSK + 2 * MINUTE)
+    two.refresh(DUSK + 2 * MINUTE)
+    assert two.at == DUSK + 2 * MINUTE == two.last_good
+    assert list(two.series.times) == [DUSK, DUSK + 2 * MINUTE]
+
+
+def test_the_moment_of_a_product_is_the_middle_of_what_it_was_made_of() -> None:
+    one = PlaceState(TANK, [hear(ProbeState(PROBE), *[10.0] * 7)])
+    one.refresh(DUSK + 6 * MINUTE)
+    assert (one.at, one.centre) == (DUSK + 6 * MINUTE, DUSK + 3 * MINUTE)
+    late = hear(ProbeState(PROBE), *[10.0] * 3, start=DUSK + 4 * MINUTE)
+    both = PlaceState(TANK, [one.products[0], late])
+    both.refresh(DUSK + 6 * MINUTE)
+    assert both.centre == DUSK + 3 * MINUTE
+
+
+def test_a_probe_that_said_nothing_is_neither_fresh_nor_good() -> None:
+    silent = ProbeState(PROBE)
+    assert not silent.fresh(DUSK) and not silent.good(DUSK) and silent.known(DUSK) is None
+    assert silent.lag == 0.0
+    spoken = hear(silent, 10.0)
+    assert spoken.fresh(DUSK + spoken.silent_after)
+    assert not spoken.fresh(DUSK + spoken.silent_after + 1)
