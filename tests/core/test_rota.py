@@ -316,3 +316,8 @@ def test_a_line_of_every_day_is_a_duty_of_any_day_and_one_of_fridays_is_not() ->
     assert not roster.has_duty(HOUSE, "cho", None, date(2026, 2, 1))
     assert not roster.has_duty(with_rota(HOUSE, FRIDAY_NIGHT), "aki", None, date(2026, 2, 1))
     assert not roster.has_duty(shifted(), "ken", "crew", date(2026, 2, 1))
+
+
+def test_where_no_rota_is_written_nobody_is_taken_for_awake() -> None:
+    line = roster.chain(with_rota(HOUSE), "brewer", DUSK)
+    assert len(line) == 5 and not any(one.awake for one in line)

@@ -651,7 +651,8 @@ class Lives(RuleBasedStateMachine):
             return
         self.on()
         one = self.standard.alarms[kind.subject, kind.condition]
-        held = self.standard.in_hand(one) if joins else None
+        # Only what is new may join; what is known and got worse is told by itself.
+        held = self.standard.in_hand(one) if joins and not one.life.active else None
         self.hearing.joins = None if held is None else (self.alarm(one), self.alarm(held))
         self.find(one, True, worse)
         self.hearing.joins = None

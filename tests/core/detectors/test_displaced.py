@@ -361,3 +361,56 @@ def test_air_is_measured_by_a_probe_of_the_tank_where_no_room_has_one() -> None:
     night.batch()
     night.play(120, mid=pulled(10.0, 5.0, 60), air=5.0)
     assert night.raised(ALARM)[0] <= 75
+
+
+@pytest.mark.parametrize(("moved", "doubted"), [(0.7, False), (0.85, True)])
+def test_eight_tenths_at_once_are_no_mash(moved: float, doubted: bool) -> None:
+    night = tank().play(66, mid=step(10.0, 10.0 - moved, 60), air=2.0)
+    assert (night.view.product("tank", night.engine.now) is None) is doubted
+
+
+def test_a_step_that_goes_elsewhere_is_believed_after_half_an_hour() -> None:
+    """The filter shows it at minute 64; from 94 on it is the product."""
+    night = tank().play(94, mid=step(10.0, 9.0, 60), air=2.0)
+    assert night.view.product("tank", night.engine.now) is None
+    night.play(96, mid=9.0, air=2.0)
+    assert night.view.product("tank", night.engine.now) is not None
+
+
+@pytest.mark.parametrize(("to", "told"), [(6.0, True), (7.0, False)])
+def test_three_fifths_of_the_way_to_the_air_are_no_product_after_a_quarter_of_an_hour(
+    to: float, told: bool
+) -> None:
+    """From 10 °C towards a cellar of 4."""
+    night = tank().play(76, mid=step(10.0, to, 60), air=4.0)
+    assert not night.alarms()
+    night.play(82, mid=to, air=4.0)
+    assert (ALARM in night.alarms()) is told
+
+
+@pytest.mark.parametrize(("to", "told"), [(8.0, True), (8.2, False)])
+def test_where_nothing_measures_the_air_two_degrees_are(to: float, told: bool) -> None:
+    night = tank(air=False).play(120, mid=step(10.0, to, 60))
+    assert (ALARM in night.alarms()) is told
+
+
+@pytest.mark.parametrize(("to", "told"), [(15.0, True), (14.8, False)])
+def test_five_degrees_at_once_are_told_after_eight_minutes(to: float, told: bool) -> None:
+    """No air is as warm as that; less than five may be hot water in the jacket."""
+    night = tank().play(69, mid=step(10.0, to, 60), air=6.0)
+    assert not night.alarms()
+    night.play(74, mid=to, air=6.0)
+    assert (ALARM in night.alarms()) is told
+
+
+def test_back_by_more_than_half_of_the_step_it_was_nothing() -> None:
+    """0.3 K from where it was: believed at once."""
+    night = tank().play(75, mid=step(10.0, 9.0, 60, 68), air=2.0)
+    assert night.view.product("tank", night.engine.now) is not None
+
+
+def test_put_back_it_is_believed_a_quarter_of_an_hour_after_the_filter_shows_it() -> None:
+    night = tank().play(180, mid=step(10.0, 5.0, 60), air=5.0)
+    night.play(240, mid=10.0, air=5.0)
+    (over,) = night.over(ALARM)
+    assert 180 + 15 <= over <= 180 + 20

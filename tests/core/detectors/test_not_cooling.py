@@ -248,3 +248,12 @@ def test_while_it_stands_a_trend_of_its_tanks_is_held_back_and_a_true_exit_is_no
     assert "tank-2/warm" in night.alarms()
     assert not any("trending" in alarm for page in night.messages() if page.step == "page"
                    for alarm in page.alarms)  # fmt: skip
+
+
+def test_it_is_told_with_what_its_water_reads() -> None:
+    """Out of its band by more than half a degree for half an hour, and no nearer."""
+    for supply, told in ((6.4, False), (6.6, True)):
+        night = night_of(SUPPLY, RUNNING).play(120, mid=10.0, supply=supply, running=1)
+        assert night.raised("chiller/not-cooling") == ([32.0] if told else [])
+        if told:
+            assert night.evidence("chiller/not-cooling") == (f"supply={supply}",)

@@ -124,7 +124,7 @@ def test_a_plan_that_rises_gives_time_and_one_that_falls_takes_it() -> None:
 
 def test_beyond_its_tolerance_nothing_is_left() -> None:
     n = warming(0.1)
-    n.play(900, mid=10.8, air=8.0, valve=0.0)
+    n.play(900, mid=noisy(10.8), air=8.0, valve=0.0)
     found = left(n)
     assert found is not None and found.soonest == found.latest == 0.0 < found.limit_soonest
 

@@ -131,3 +131,13 @@ def test_the_brewer_hears_of_a_tank_that_is_watched_no_more_or_as_another_batch(
     assert {goes_on.person, no_more.person} == {"aki"}
     assert "goes on as another batch" in goes_on.title and "Dai" in goes_on.title
     assert "is watched no more" in no_more.title and "by" not in no_more.title
+
+
+def test_a_word_is_no_rung_of_any_ladder() -> None:
+    bell = brewing(Bell(at=NIGHT))
+    bell.find("tank-3", "warm")
+    bell.on(31).log("tank-3", "acknowledge", by="aki")
+    bell.log("tank-4", "batch-end", by="dai")
+    bell.find("tank-3", "far-warm")
+    told = bell.messages("notice")
+    assert told and {word.rung for word in told} == {0}

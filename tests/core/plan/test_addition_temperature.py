@@ -173,3 +173,14 @@ def test_the_amount_asked_for_lands_on_the_target(mash: float, celsius: float, k
 def test_nothing_at_all_has_no_temperature() -> None:
     with pytest.raises(OutOfRange):
         ice_for(EMPTY, [], 5.0)
+
+
+def test_what_may_be_warmer_than_told_is_warmer() -> None:
+    """A degree in rice, half a degree in a water."""
+    for what, figures, doubt in (
+        ("rice", {"kg": 100.0}, 1.0), ("late-water", {"litres": 100.0}, 0.5),
+    ):  # fmt: skip
+        addition = e.Addition(what=what, celsius=20.0, **figures)  # type: ignore[arg-type]
+        for off in (-1, 0, 1):
+            part = part_of(addition, off=off)
+            assert part is not None and part.celsius == 20.0 + off * doubt
