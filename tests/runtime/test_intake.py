@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-from kuraban.core.facts import Reading, Refusal
+from collections.abc import Sequence
+
+from kuraban.core.facts import Fact, Impaired, Reading, Refusal
 from kuraban.core.intake.wire import Wire
+from kuraban.core.units import HOUR, MINUTE
 from kuraban.edges.mqtt.fair_queue import Arrived, Cut
 from kuraban.runtime.intake import Intake
 from tests.core.house import DUSK, brewery
@@ -41,3 +44,46 @@ def test_what_was_let_go_unread_is_told_with_its_count() -> None:
         cut.add(message(b"10.4"))
     (told,) = intake().lost([cut], DUSK)
     assert isinstance(told, Refusal) and told.count == 7 and told.probe == "t3-mid"
+
+
+def dated(at: float) -> Arrived:
+    return message(b'{"value": 10.4, "at": %.0f}' % at)
+
+
+def of(facts: Sequence[Fact]) -> float:
+    (fact,) = facts
+    assert isinstance(fact, Reading)
+    return fact.at
+
+
+def stepped(since: float | None = None, now: float = 0.0) -> Intake:
+    """The wall clock went an hour forward; the board's did not."""
+    wire = Wire(brewery())
+    found = Intake(wire, since, now)
+    wire.stepped(HOUR)
+    return found
+
+
+def test_what_waited_while_the_broker_was_lost_is_as_old_as_it_says() -> None:
+    """Though our clock was put an hour forward meanwhile, and nobody heard by which the board
+    goes."""
+    one, lost = stepped(), DUSK - 20 * MINUTE
+    one.impaired(Impaired("broker", True, lost))
+    one.impaired(Impaired("broker", False, DUSK))
+    assert of(one.read(dated(DUSK - 15 * MINUTE), DUSK + 1)) == DUSK - 15 * MINUTE
+
+
+def test_what_waited_for_the_watch_and_then_for_the_broker_is_too() -> None:
+    """It was away for two hours, and when it was back the broker was not there."""
+    back = DUSK - 30 * MINUTE
+    one = stepped(DUSK - 2 * HOUR, back)
+    one.impaired(Impaired("broker", True, back))
+    one.impaired(Impaired("broker", False, DUSK))
+    assert of(one.read(dated(DUSK - 90 * MINUTE), DUSK + 1)) == DUSK - 90 * MINUTE
+
+
+def test_what_is_lost_beside_the_broker_keeps_no_message() -> None:
+    one = stepped()
+    one.impaired(Impaired("pages", True, DUSK - 20 * MINUTE))
+    one.impaired(Impaired("pages", False, DUSK))
+    assert of(one.read(dated(DUSK - 15 * MINUTE), DUSK + 1)) == DUSK - 15 * MINUTE - HOUR

@@ -266,11 +266,23 @@ def somebody_is_reached(season: Season, told: Told) -> Wrong:
 
 
 def _beyond(season: Season) -> Callable[[str, str, float], bool]:
-    """Whether a place is and stays beyond its tolerance, or its limit, around a moment, truly."""
+    """Whether a place is and stays beyond its tolerance, or its limit, around a moment, truly.
+
+    A tank or bed without a batch has no plan that it could be beyond, however warm it is.
+    """
+    begun: dict[str, float] = {STORE: season.began}
+    ended: dict[str, float] = {}
+    for event in season.script.events:
+        if event.do == "entry" and event.entry["entry"] == "batch-start":
+            begun.setdefault(event.where, season.began + event.at * HOUR)
+        elif event.do == "entry" and event.entry["entry"] == "batch-end":
+            ended.setdefault(event.where, season.began + event.at * HOUR)
 
     def holds(place: str, condition: str, moment: float) -> bool:
         far, _, side = condition.rpartition("-")
         if place not in PLANNED or side not in ("warm", "cold") or (far and place == STORE):
+            return False
+        if not begun.get(place, 9e99) <= moment < ended.get(place, 9e99):
             return False
         sign = 1 if side == "warm" else -1
         beyond = OUTSIDE[place] * (2 if far else 1) + 0.1

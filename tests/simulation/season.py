@@ -45,6 +45,8 @@ from tests.store.stored import stored, unpack
 SETTLES = 1.6
 """Hours at the end in which nothing is in the way any more."""
 RESTARTS = 60.0
+SEEN = 6 * MINUTE
+"""So long before the end it is back at the latest, however late the disk let it be killed."""
 LAST = 300.0
 """Seconds before the end of it in which nobody says anything any more."""
 ROOT = "kura"
@@ -153,10 +155,14 @@ class Season:
             self._ended(self.life)
 
     def truly(self, moment: float) -> float:
-        """When it truly was what the watch calls that moment."""
-        number = bisect_right(self._marks, (moment, 9e99)) - 1
-        began, true = self._marks[max(number, 0)]
-        return true + moment - began
+        """When it truly was what the watch calls that moment.
+
+        Time that it believes to have gone by, and that did not, was when it came to believe so.
+        """
+        number = bisect_right(self._marks, (moment, 9e99))
+        began, true = self._marks[max(number - 1, 0)]
+        latest = self._marks[number][1] if number < len(self._marks) else 9e99
+        return min(true + moment - began, latest)
 
     # Lives of the watch.
 
@@ -229,7 +235,8 @@ class Season:
         self.disk.take(self._power)
         self.machine.end(life)
         if not self._over:
-            self.machine.at(self.machine.now + self._away, self.start)
+            latest = max(self.end - SEEN, self.machine.now + RESTARTS)
+            self.machine.at(min(self.machine.now + self._away, latest), self.start)
         self._away, self._power = RESTARTS, False
 
     def do_kill(self, event: Event) -> None:

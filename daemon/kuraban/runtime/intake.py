@@ -10,7 +10,7 @@ from collections.abc import Iterable, Sequence
 
 import msgspec
 
-from kuraban.core.facts import Fact, Refusal
+from kuraban.core.facts import Fact, Impaired, Refusal
 from kuraban.core.intake.allowance import TOO_MANY, Allowance
 from kuraban.core.intake.payload import too_long
 from kuraban.core.intake.wire import Wire
@@ -20,17 +20,24 @@ TOO_FAST = "came faster than can be judged and was let go unread; the newest mes
 
 
 class Intake:
-    """Reads with `wire`. `away` is for how long, seconds, nobody watched: so much more may wait."""
+    """Reads with `wire`. Nothing was heard from `since` to `now`: so much more may wait."""
 
-    def __init__(self, wire: Wire, away: float = 0.0) -> None:
+    def __init__(self, wire: Wire, since: float | None = None, now: float = 0.0) -> None:
         self._wire = wire
-        self._allowance = Allowance(away)
+        self._allowance = Allowance(0.0 if since is None else max(0.0, now - since))
+        self._unheard = since
+        """Since when nothing was heard, until something is."""
+        self._lost = since
+        """Since when the broker is lost, or was."""
+        if since is not None:
+            wire.back(since, now)
         self._dry: dict[str, float] = {}
         """Topics whose probes have had their share, and until when."""
 
     def read(self, one: Arrived, received: float) -> Sequence[Fact]:
         """The facts of one message. Of who is beyond his share nothing is read, only counted."""
         topic, payload = one.topic, one.payload
+        self._unheard = None
         if self._dry and received < self._dry.get(topic, received):
             refusal = self._unread(one, received, TOO_MANY)
             return self._allowance.cut(topic, refusal, received)
@@ -42,6 +49,15 @@ class Intake:
         if taken is not found:
             self._look(topic, received)
         return taken
+
+    def impaired(self, fact: Impaired) -> None:
+        """While the broker is lost messages wait there, as they do while nobody watches."""
+        if fact.part != "broker":
+            return
+        if fact.holds:
+            self._lost = fact.received if self._unheard is None else self._unheard
+        elif self._lost is not None:
+            self._wire.back(self._lost, fact.received)
 
     def lost(self, cuts: Iterable[Cut], at: float) -> list[Fact]:
         """What is to be said of messages that were let go unread, and of refusals held back."""

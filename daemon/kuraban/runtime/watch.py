@@ -199,8 +199,8 @@ class Watch:
         self._tell_gap(now)
         if self._since is not None:
             self._away = max(0.0, now - self._since) / self.clock.speed
-            self._intake = Intake(self._wire, max(0.0, now - self._since))
-            self._wire.back(self._since, now)
+            unheard = self.engine.impaired.get(PARTS["broker"], self._since)
+            self._intake = Intake(self._wire, unheard, now)
         document = to_document(house)
         known = ""
         if self.engine.started:
@@ -214,9 +214,7 @@ class Watch:
             )
 
     def _tell_gap(self, now: float) -> None:
-        if self._since is None:
-            return
-        if now - self._since > GAP:
+        if self._since is not None and now - self._since > GAP:
             span = (show_time(round(at), self._zone) for at in (self._since, now))
             log.warning("nobody watched from %s to %s", *span)
             if self.engine.started:
@@ -290,10 +288,9 @@ class Watch:
 
     def _patience(self) -> float:
         """How long to wait for a message before the next deadline is due."""
-        rest = self.settings.mqtt.turn - (time.monotonic() - self._turned)
-        while rest > 0 and self._door.waiting < MOST and not self._stopping:
-            time.sleep(min(rest, LONGEST_WAIT))
-            rest = self.settings.mqtt.turn - (time.monotonic() - self._turned)
+        due = self._turned + self.settings.mqtt.turn
+        while not self._stopping and self._door.waiting < MOST and time.monotonic() < due:
+            time.sleep(min(max(due - time.monotonic(), 0.0), LONGEST_WAIT))
         if self._local or self._stopping:
             return 0.0
         ahead = (self.engine.next_wake() - self.clock()) / self.clock.speed
@@ -308,10 +305,9 @@ class Watch:
         began, well = time.monotonic(), True
         for taken, one in enumerate(arrived, 1):
             received = self.clock.of(one.received)
-            facts = self._intake.read(one, received)
             if self._local:
                 well = self._take(self._local.until(received)) and well
-            well = self._take(facts) and well
+            well = self._take(self._intake.read(one, received)) and well
             if time.monotonic() - began > LONGEST_TURN and taken < len(arrived):
                 self._door.give_back(arrived[taken:])
                 del arrived[taken:]
@@ -330,6 +326,8 @@ class Watch:
             well = feed(self.engine, fact) and well
             if isinstance(fact, Delivered):
                 self._health.reached(fact)
+            elif isinstance(fact, Impaired):
+                self._intake.impaired(fact)
             elif isinstance(fact, (ClockStepped, HouseChanged)):
                 self._go_by_the_wall()
         return well

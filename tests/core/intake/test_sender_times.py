@@ -72,6 +72,25 @@ def test_what_is_sent_again_after_the_disk_was_full_is_no_sign_of_another_clock(
         assert times.moment("true", NOW - minutes * MINUTE, NOW + 5) == NOW - minutes * MINUTE
 
 
+def test_a_reading_of_now_is_not_one_that_waited_by_a_clock_of_yesterday() -> None:
+    """The wall clock once stood an hour ahead and was put right. After an hour and a half away the
+    last of what waited is of minutes ago: an hour earlier it would meet others and be dropped."""
+    times = after(HOUR, 0.0)
+    times.back(NOW - 90 * MINUTE, NOW)
+    for minutes in (85, 30, 6, 2, 0):
+        assert times.moment("t3", NOW - minutes * MINUTE, NOW + 1) == NOW - minutes * MINUTE
+
+
+def test_what_may_have_waited_too_tells_nothing_of_its_sender() -> None:
+    """This board goes an hour ahead. Of its readings that waited one looks like one of now; the
+    next that cannot be of then is what it is known by."""
+    times = after(HOUR, 0.0)
+    times.back(NOW - 2 * HOUR, NOW)
+    times.moment("t3", NOW, NOW + 1)
+    assert times.moment("t3", NOW + 30 + HOUR, NOW + 30) == NOW + 30
+    assert times.moment("t3", NOW - 60, NOW + 31) == NOW - 60 - HOUR
+
+
 def test_a_step_just_after_a_start_makes_no_old_reading_of_a_new_one() -> None:
     """The wall clock goes an hour forward, this board's does not."""
     times = after(0.0)

@@ -8,9 +8,11 @@ most. So a sender that has not been heard since a step is also tried by what was
 and whoever fits that stays with it until it fits no more. What fits nothing is late, or ahead, by
 what the sender was found to go by, else by what is in force.
 
-After a start nobody has been heard yet, and what waited at the broker meanwhile is as old as that.
-An hour's wait would look like a clock an hour off. So what can have been measured while nobody
-listened is believed to be, by what is in force or was before, and tells nothing of its sender.
+After a start, or a while without the broker, nobody has been heard lately, and what waited at the
+broker is as old as that. An hour's wait would look like a clock an hour off. So each state of the
+wall clock, the one in force first, is asked for both: a reading of now, or one that can have been
+measured while nobody listened. What can have waited tells nothing of its sender, and neither does a
+reading of now that by another state can have waited.
 """
 
 from __future__ import annotations
@@ -55,12 +57,12 @@ class SenderTimes:
         found = self._found.get(sender)
         tried = (self._ahead, *self._earlier) if found is None else (found, self._ahead)
         for ahead in tried:
-            if self._may_have_waited(told - ahead, received):
-                return told - ahead
-        for ahead in tried:
             at = told - ahead
             if received - self._late_after <= at <= received + AHEAD:
-                self._found[sender] = ahead
+                if not any(self._may_have_waited(told - one, received) for one in tried):
+                    self._found[sender] = ahead
+                return at
+            if self._may_have_waited(at, received):
                 return at
         return told - tried[0]
 
