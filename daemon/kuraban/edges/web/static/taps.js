@@ -76,8 +76,8 @@
     const told = await tell(tap);
     if (told?.kept) {
       const back = fields.back && fields.back !== "cellar" ? `/${fields.back}` : location.pathname;
-      const of = tap.to.split("/").pop(), row = back === "/round" ? `#row-${of}` : "";
-      location.assign(`${back}?told=${fields.id}&of=${of}${row}`);
+      const of = to.split("/").pop();
+      location.assign(`${back}?told=${fields.id}&of=${of}#row-${of}`);
     } else if (told?.asked) look(tap);
     else button.disabled = false;
   });
