@@ -1,4 +1,4 @@
-/* Keeps taps until the watch has them, each for who made it. */
+/* Keeps taps until the watch has them, each for its maker. */
 "use strict";
 (() => {
   const find = (query, from = document) => from.querySelector(query);
@@ -76,8 +76,7 @@
     const told = await tell(tap);
     if (told?.kept) {
       const back = fields.back && fields.back !== "cellar" ? `/${fields.back}` : location.pathname;
-      const of = to.split("/").pop();
-      location.assign(`${back}?told=${fields.id}&of=${of}#row-${of}`);
+      location.assign(`${back}?told=${fields.id}&of=${to.slice(5)}#row-${to.slice(5)}`);
     } else if (told?.asked) look(tap);
     else button.disabled = false;
   });
