@@ -322,7 +322,7 @@ def test_an_engine_that_hangs_delays_no_stop(night: Path, start: Start, strict: 
 
 def test_an_engine_that_hangs_is_tried_again(night: Path, start: Start, strict: Strict) -> None:
     strict.mode = "hang"
-    running = start(night, strict.url, answer_within=0.2)
+    running = start(night, strict.url, answer_within=1.0)
     wait(lambda: len(strict.times) > 1)
     strict.mode = "ok"
     running.caught_up()
