@@ -38,7 +38,7 @@ def asked(
 ) -> Asked:  # fmt: skip
     site, wall = night
     at(wall + 5)
-    for name in ("report", "batch", "duty", "reckon_place", "rehearse"):
+    for name in ("morning_report", "batch_export", "duty", "reckon_place", "rehearse"):
         module = __import__(f"kuraban.cli.{name}", fromlist=[name])
         monkeypatch.setattr(module, "clock", lambda: wall + 5)
 
