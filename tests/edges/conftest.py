@@ -12,7 +12,8 @@ import paho.mqtt.publish as publishing
 import pytest
 from paho.mqtt.client import MQTTv5
 
-from kuraban.edges.mqtt.front_door import Arrived, FrontDoor, LinkEvent
+from kuraban.edges.mqtt.front_door import Arrived, FrontDoor
+from kuraban.edges.mqtt.link_report import LinkEvent
 from tests.broker import USERS, Embedded, Mosquitto
 
 

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import pytest
 
 from kuraban.core.facts import Delivered, Fact, Impaired
-from kuraban.edges.mqtt.front_door import LinkEvent
+from kuraban.edges.mqtt.link_report import LinkEvent
 from kuraban.runtime.health import Health
 
 Noted = list[Fact]

@@ -12,7 +12,7 @@ import msgspec
 
 from kuraban.core.engine.self_monitoring import PARTS
 from kuraban.core.facts import Delivered, Fact, Impaired, Part
-from kuraban.edges.mqtt.front_door import LinkEvent
+from kuraban.edges.mqtt.link_report import LinkEvent
 
 log = logging.getLogger("kuraban")
 

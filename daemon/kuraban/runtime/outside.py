@@ -13,7 +13,8 @@ from kuraban.clock import elapsed, wall_clock
 from kuraban.core.facts import Delivered
 from kuraban.core.intake.wire import Wire
 from kuraban.edges.mqtt.client import Client
-from kuraban.edges.mqtt.front_door import FrontDoor, LinkEvent, MakeClient
+from kuraban.edges.mqtt.front_door import FrontDoor, MakeClient
+from kuraban.edges.mqtt.link_report import LinkEvent
 from kuraban.edges.phones.courier import Addresses, ByApprise, Courier, Sender
 from kuraban.edges.phones.links import Links, Make
 from kuraban.edges.phones.pictures import Pictures

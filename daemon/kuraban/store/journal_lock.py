@@ -10,7 +10,7 @@ from __future__ import annotations
 import fcntl
 import os
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from kuraban.errors import JournalError
@@ -31,24 +31,28 @@ def held(journal: Path) -> Iterator[None]:
         yield
         return
     try:
-        try:
-            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except BlockingIOError:
-            raise JournalError(_taken(journal, file)) from None
-        except OSError:
-            pass
+        if not _free(file):
+            raise JournalError(_taken(journal, file))
         _sign(file)
         yield
     finally:
         os.close(file)
 
 
-def _sign(file: int) -> None:
+def _free(file: int) -> bool:
+    """Take the lock; False where another process has it. Where there are no locks, nobody has."""
     try:
+        fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError as error:
+        return not isinstance(error, BlockingIOError)
+    return True
+
+
+def _sign(file: int) -> None:
+    """Say who holds it; on a full disk the lock holds without the number."""
+    with suppress(OSError):
         os.ftruncate(file, 0)
         os.pwrite(file, str(os.getpid()).encode(), 0)
-    except OSError:
-        pass  # a full disk: the lock holds without the number
 
 
 def _taken(journal: Path, file: int) -> str:

@@ -27,13 +27,14 @@ import random
 import ssl
 from collections.abc import Callable, Iterable
 from threading import Event, Lock, Thread
-from typing import Any, Final, Literal, NamedTuple
+from typing import Any, Final
 
 from kuraban.core.intake.payload import LARGEST
 from kuraban.edges.mqtt.answers import Answers
 from kuraban.edges.mqtt.client import Client, Link, tls_context
 from kuraban.edges.mqtt.connack_reasons import breakdown, refusal
 from kuraban.edges.mqtt.fair_queue import HEAD, MESSAGES, Arrived, Backlog, Cut, FairQueue
+from kuraban.edges.mqtt.link_report import LinkEvent, LinkKind, LinkReport
 
 PAUSE: Final = 0.05
 """Seconds of rest where all that waits is of lines that are being cut."""
@@ -48,19 +49,6 @@ ECHO: Final = 5.0
 
 
 MakeClient = Callable[[Link, str, ssl.SSLContext | None, int], Client]
-LinkKind = Literal["connected", "refused", "lost", "deaf", "full", "fault", "stopped"]
-
-
-class LinkEvent(NamedTuple):
-    """One thing that befell the link, told once until it changes.
-
-    `deaf` is connected but kept from hearing (a subscription refused, or nothing let through);
-    `full` a message dropped unanswered for want of room; `fault` an exception of ours, caught.
-    """
-
-    kind: LinkKind
-    at: float
-    reason: str
 
 
 class FrontDoor:
@@ -87,7 +75,7 @@ class FrontDoor:
         self._settings = link
         self._topics = topics
         self._clock, self._wall = clock, wall or clock
-        self._tell_on, self._make_client = on_event, client
+        self._report, self._make_client = LinkReport(clock, on_event), client
         self._status_topic, self._below = f"{link.root}/watch/status", f"{link.root}/"
         tls = tls_context(link)
         self._kept = self._make(link.client_id, tls)
@@ -111,7 +99,6 @@ class FrontDoor:
         self._letting_go = False
         self._stopping = False
         self._delay = FIRST_DELAY
-        self._told: tuple[str, str] = ("", "")
         self._spoke = 0
         self._retained: dict[str, bytes] = {}
         self._asked: dict[int, tuple[str, ...]] = {}
@@ -137,7 +124,7 @@ class FrontDoor:
     @property
     def reason(self) -> str:
         """What last befell the link, "" while nothing has."""
-        return self._told[1]
+        return self._report.reason
 
     @property
     def waiting(self) -> int:
@@ -444,12 +431,5 @@ class FrontDoor:
         return json.dumps({"status": word, "at": self._wall()})
 
     def _tell(self, kind: LinkKind, reason: str) -> None:
-        """Once, until something else is to be told."""
         self._spoke = self._link
-        if self._told == (kind, reason):
-            return
-        self._told = (kind, reason)
-        try:
-            self._tell_on(LinkEvent(kind, self._clock(), reason))
-        except Exception:
-            return
+        self._report.tell(kind, reason)
