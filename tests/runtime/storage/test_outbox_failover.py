@@ -191,6 +191,7 @@ def test_a_gathered_page_half_in_hand_before_goes_when_the_rest_is(
 def test_a_page_on_its_way_when_the_journal_failed_has_no_second_try_once_in_hand(
     journal: Journal, rows: FailoverOutbox
 ) -> None:
+    """And it is put away when the journal is well: else it stood as unsent until the next start."""
     journal.commit(turn(0, *messages(1)))
     assert rows.claim("m0", time.time()) is not None
     box = Ill(rows)
@@ -201,20 +202,6 @@ def test_a_page_on_its_way_when_the_journal_failed_has_no_second_try_once_in_han
     journal.commit(turn(1, withdrawn=(WARM,)))
     rows.heal()
     assert ids(rows) == [] and rows.next_due("aki") is None
-
-
-def test_what_was_on_its_way_and_is_in_hand_is_put_away_when_the_journal_is_well(
-    journal: Journal, rows: FailoverOutbox
-) -> None:
-    """Else it stood as unsent until the next start."""
-    journal.commit(turn(0, *messages(1)))
-    assert rows.claim("m0", time.time()) is not None
-    box = Ill(rows)
-    box.withdraw(WARM)
-    rows.failed("m0", time.time(), "no answer", time.time())
-    full(rows, False)
-    journal.commit(turn(1, withdrawn=(WARM,)))
-    rows.heal()
     assert outcome(journal.path) == (0, 0)
     assert rows._lies == {} and rows._claimed == {}
 
