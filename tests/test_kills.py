@@ -43,7 +43,6 @@ RATE = 1.2
 LADDER_STEP = 600.0
 
 
-@pytest.mark.alone
 @pytest.mark.slow
 @pytest.mark.timeout(200)
 def test_thirty_kills_lose_nothing_and_tell_nothing_twice(tmp_path: Path) -> None:
