@@ -66,18 +66,6 @@ def test_a_confirmation_of_nothing_is_refused() -> None:
     assert night.outcome(yes).reason == "no entry 'e1' waits for a second person"
 
 
-def test_who_confirms_what_counts_already_has_done_nothing_wrong() -> None:
-    """The brewer needs nobody for the end of a batch; a second person says so once more."""
-    night = mashing()
-    over = night.log("tank-3", "batch-end", by="aki")
-    yes = night.log("tank-3", "confirm", of=over, by="dai")
-    assert night.fates(over) == ["counted"] and night.fates(yes) == ["repeated"]
-    assert night.outcome(yes).cause == ("tank-3", over)
-    night.log("tank-3", "take-back", of=over, by="aki")
-    again = night.log("tank-3", "confirm", of=over, by="cho")
-    assert night.fates(again) == ["refused"]
-
-
 def test_who_says_the_same_confirms_it_and_the_first_counts() -> None:
     """One thing was done, and it stands in the record once."""
     night = mashing()

@@ -68,23 +68,10 @@ class EntryDecisions:
         try:
             held = self.pending.confirmed(logged, self._view.house)
         except Refused as refused:
-            counts = self._counts_already(logged)
-            if counts is None:
-                self._refuse(logged, now, refused)
-            else:
-                self._told(logged, "repeated", now, counts)
+            self._refuse(logged, now, refused)
             return None
         self._told(logged, "counted", now)
         return self._let(held, logged)
-
-    def _counts_already(self, logged: Logged) -> Logged | None:
-        """What a confirmation names, if nobody had to confirm it: it says so once more."""
-        entry = logged.entry
-        assert isinstance(entry, e.Confirm)
-        named = self._entry_log.find(entry.of, logged.subject)
-        if named is None or self.pending.find(entry.of, logged.subject) is not None:
-            return None
-        return named if any(one.key == named.key for one in self._entry_log.counting()) else None
 
     def _let(self, held: Logged, by: Logged) -> Ready:
         self.pending.release(held)
