@@ -18,8 +18,8 @@ from rich.segment import Segment
 from rich.table import Table
 from rich.text import Text
 
-from kuraban.cli.typed import narrow
 from kuraban.core.intake.payload import nearest
+from kuraban.core.intake.typed_figures import narrow
 from kuraban.core.texts.terminal import json_plain, plain
 from kuraban.core.texts.translator import Words
 from kuraban.errors import ConfigurationError, Fault

@@ -10,10 +10,10 @@ import msgspec
 
 from kuraban.cli.common import wrong
 from kuraban.cli.moments import ahead, moment
-from kuraban.cli.typed import Either, figure, span
 from kuraban.core import entries
 from kuraban.core.alarm_conditions import CONDITIONS
 from kuraban.core.entries import BY_KIND, KINDS
+from kuraban.core.intake.typed_figures import Either, figure, span
 from kuraban.core.site import House
 from kuraban.core.units import show_duration, show_time
 

@@ -13,7 +13,7 @@ from kuraban.cli.chart import GAP, chart
 from kuraban.cli.common import Site, console, say, say_json, suggestion, table, tell, watched, wrong
 from kuraban.cli.completion import places
 from kuraban.cli.moments import moment
-from kuraban.cli.typed import narrow, span
+from kuraban.core.intake.typed_figures import narrow, span
 from kuraban.core.site import House
 from kuraban.core.texts.translator import Speech, figure
 from kuraban.core.timescale import moment_of

@@ -8,7 +8,7 @@ from __future__ import annotations
 from datetime import datetime, timedelta, tzinfo
 
 from kuraban.cli.common import wrong
-from kuraban.cli.typed import narrow, span
+from kuraban.core.intake.typed_figures import narrow, span
 from kuraban.core.timescale import moment_of
 from kuraban.core.units import DAY, next_clock, parse_clock, parse_time
 

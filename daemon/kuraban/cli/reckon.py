@@ -10,11 +10,12 @@ from typing import Annotated
 
 import typer
 
-from kuraban.cli import reckon_place, typed
+from kuraban.cli import reckon_place
 from kuraban.cli.common import console, say, table, wrong
 from kuraban.cli.reckon_mix import mix
 from kuraban.cli.reckon_place import ADVICE, told
 from kuraban.core.detectors.koji_air import DRY_WICK
+from kuraban.core.intake import typed_figures
 from kuraban.core.texts.translator import figure
 from kuraban.trade import density, mixing, psychrometry, thermometers
 
@@ -117,7 +118,7 @@ def share(
 
 def _triple(text: str) -> tuple[float, float, float]:
     try:
-        parts = [typed.figure(part) for part in text.split("+")]
+        parts = [typed_figures.figure(part) for part in text.split("+")]
     except ValueError:
         parts = []
     if len(parts) != 3 or min(parts) < 0 or parts[0] + parts[1] == 0:

@@ -7,10 +7,10 @@ from typing import Annotated, NamedTuple, get_args
 import msgspec
 import typer
 
-from kuraban.cli import typed
 from kuraban.cli.common import wrong
 from kuraban.cli.reckon_place import told
 from kuraban.core import entries as e
+from kuraban.core.intake import typed_figures
 from kuraban.core.plan.addition_temperature import (
     EMPTY,
     WHITE,
@@ -220,6 +220,6 @@ def _addition(word: str, what: str, amount: str, celsius: float | None) -> e.Add
 
 def _number(word: str, text: str) -> float:
     try:
-        return typed.figure(text)
+        return typed_figures.figure(text)
     except ValueError:
         raise wrong("command line", word, f'"{text}" is no number', FORM) from None

@@ -28,7 +28,7 @@ def test_an_empty_field_is_nothing() -> None:
     assert moment("", TOKYO) is None
 
 
-@pytest.mark.parametrize("text", ["warm", "9.5.1", "nan", "inf"])
+@pytest.mark.parametrize("text", ["warm", "9.5.1", "nan", "inf", "1,400"])
 def test_what_is_no_number_is_told(text: str) -> None:
     with pytest.raises(ValueError):
         number(text)

@@ -4,32 +4,27 @@ clock. A text that cannot be read is a ValueError with the text itself; what sta
 
 from __future__ import annotations
 
-import unicodedata
+from contextlib import suppress
 from datetime import datetime, tzinfo
 from math import isfinite
 
+from kuraban.core.intake.typed_figures import figure, narrow
 from kuraban.core.timescale import moment_of
 
 
-def plain(text: str) -> str:
-    """Full-width figures, a true minus and a decimal comma as a machine writes them."""
-    return unicodedata.normalize("NFKC", text).replace("−", "-").replace(",", ".").strip()
-
-
 def number(text: str) -> float | None:
-    """A number, its degrees sign or per cent sign left out."""
-    bare = plain(text).removesuffix("°C").removesuffix("%").strip()
-    if not bare:
+    """A number, whatever unit is behind it."""
+    if not narrow(text):
         return None
-    value = float(bare)
-    if not isfinite(value):
-        raise ValueError(text)
-    return value
+    with suppress(ValueError):
+        if isfinite(value := figure(text)):
+            return value
+    raise ValueError(text)
 
 
 def moment(text: str, zone: tzinfo) -> float | None:
     """The watch's time of "2026-02-04T03:10", as a browser writes a day and a time."""
-    bare = plain(text).replace(" ", "T", 1)
+    bare = narrow(text).replace(" ", "T", 1)
     if not bare:
         return None
     told = datetime.fromisoformat(bare)

@@ -12,7 +12,6 @@ says, and the journal tells.
 from __future__ import annotations
 
 import time
-import unicodedata
 from collections.abc import Mapping
 from functools import cache
 from typing import Any, Literal, NamedTuple, get_args
@@ -24,6 +23,7 @@ from fastapi import Request
 from kuraban.core.entries import BY_KIND
 from kuraban.core.facts import Fate, Logged, Refusal
 from kuraban.core.intake.entry_parser import entry_from
+from kuraban.core.intake.typed_figures import figure
 from kuraban.core.plan.counted_entries import ToldEntry
 from kuraban.core.units import HOUR, parse_time, show_time
 from kuraban.edges.web.history_queries import reading
@@ -98,9 +98,8 @@ def _value(kind: str, name: str, text: str) -> object:
 
 
 def _number(text: str) -> object:
-    plain = unicodedata.normalize("NFKC", text).replace("−", "-").replace(",", ".").strip()
     try:
-        return float(plain.removesuffix("°C").removesuffix("℃").strip())
+        return figure(text)
     except ValueError:
         return text
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Iterator
 from datetime import datetime
 from typing import NamedTuple
@@ -16,7 +17,6 @@ from kuraban.core.site import Place
 from kuraban.core.units import DAY, HOUR, day_turn, show_time
 from kuraban.core.views.batch_sheet import BatchStay
 from kuraban.edges.web.forms.form_fields import Filled, Form, TheForm, led, own_id
-from kuraban.edges.web.forms.form_values import plain
 from kuraban.edges.web.forms.submit_entry import Outcome, tell, told_entry
 from kuraban.edges.web.page_context import Context, NotAllowed, PageContext, Somebody, Visitor
 from kuraban.edges.web.templating import page
@@ -170,18 +170,23 @@ def stage_name(w: Translator, stage: Stage) -> str:
     return w.text(stage.title) or stage.id
 
 
+def _letters(name: str) -> str:
+    """A name in narrow letters and figures: they are one to whoever reads it."""
+    return unicodedata.normalize("NFKC", name).strip()
+
+
 def _alike(one: str, other: str) -> bool:
-    return plain(one).casefold() == plain(other).casefold()
+    return _letters(one).casefold() == _letters(other).casefold()
 
 
 def next_name(stays: tuple[BatchStay, ...]) -> str:
     """The newest name with its number counted on, beyond all that are taken."""
-    taken = {plain(stay.name).casefold() for stay in stays}
+    taken = {_letters(stay.name).casefold() for stay in stays}
     for stay in stays:
-        found = re.search(r"(\d+)(\D*)$", plain(stay.name))
+        found = re.search(r"(\d+)(\D*)$", _letters(stay.name))
         if found is None:
             continue
-        count, head = int(found[1]) + 1, plain(stay.name)[: found.start()]
+        count, head = int(found[1]) + 1, _letters(stay.name)[: found.start()]
         while f"{head}{count}{found[2]}".casefold() in taken:
             count += 1
         return f"{head}{count}{found[2]}"
