@@ -8,7 +8,7 @@ reading more or less, and the watch must decide alike whether somebody looks or 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from typing import Literal, NamedTuple
 
@@ -18,6 +18,7 @@ from kuraban.core import entries as e
 from kuraban.core import rota
 from kuraban.core.alarm_conditions import BREWER, CONDITIONS, COOLING_FAILS, CREW, MAINTENANCE
 from kuraban.core.alarms.alarm_context import situation_of
+from kuraban.core.alarms.alarm_manager import Doubted
 from kuraban.core.alarms.life_cycle import Alarm, State
 from kuraban.core.course import FAR_FUTURE, Planned, Sides, Stage
 from kuraban.core.engine.engine import Engine
@@ -65,6 +66,8 @@ STATES = {
     State.NORMAL: "normal",
 }  # fmt: skip
 """In the order in which a person needs them."""
+Doubts = Callable[[str, float], list[Doubted]]
+"""When a probe was not to be believed of late."""
 _BEFORE = 1e-3
 
 
@@ -104,14 +107,14 @@ class Painter:
         site, zone = view.house.site, view.house.zone
         self._left = MOST_DRIFTS
         hours = self._machines.hours(view, now)
-        failing = _failing_coolers(engine)
+        failing, doubts = _failing_coolers(engine), engine.alarm_manager.doubts
         return Snapshot(
             at=now,
             site=site.name,
             day_turned=day_turn(now, site.day_starts, zone),
             day_turns=next_clock(now, site.day_starts, zone),
             places=tuple(
-                self._place(view, place, hours.get(place.id), failing, now)
+                self._place(view, place, hours.get(place.id), failing, doubts, now)
                 for place in view.house.places
             ),
             rings=tuple(self._rings(view, engine)),
@@ -123,6 +126,7 @@ class Painter:
             beds=self._beds.now(view, now),
             coolers=self._machines.coolers(view, hours, now),
             unconfirmed=tuple(_unconfirmed(engine)),
+            entries=len(engine.entry_handler.known),
             clock=engine.clock,
         )
 
@@ -136,19 +140,20 @@ class Painter:
 
     def _place(
         self, view: HouseView, place: Place, hours: HoursLeft | None, failing: dict[str, str],
-        now: float,
+        doubts: Doubts, now: float,
     ) -> PlaceNow:  # fmt: skip
         batch = view.batch(place.id, now)
         why = why_not_judged(view, place.id, now)
         fails = failing.get(view.entry_log.cooler_of(place.id) or "")
         if batch is not None:
-            shown = self._brewing(view, place, batch, why, now)
+            shown = self._brewing(view, place, batch, why, doubts, now)
             return replace(shown, hours=hours, cooler_fails=fails)
-        return replace(_banded(view, place, why, now), cooler_fails=fails)
+        return replace(_banded(view, place, why, doubts, now), cooler_fails=fails)
 
     def _brewing(
-        self, view: HouseView, place: Place, batch: Batch, why: str | None, now: float
-    ) -> PlaceNow:
+        self, view: HouseView, place: Place, batch: Batch, why: str | None, doubts: Doubts,
+        now: float,
+    ) -> PlaceNow:  # fmt: skip
         standing = batch.plan.standing(now)
         known, planned = view.product(place.id, now), batch.plan.at(now)
         apart = None if known is None else known[0] - planned
@@ -178,7 +183,7 @@ class Painter:
             last_stir=subject_state.last_stir,
             last_work=subject_state.last_work,
             batch=self._batch(place.id, batch, now),
-            probes=_probes(view, place.id, PRODUCT, now),
+            probes=_probes(view, place.id, PRODUCT, doubts, now),
             cooler=view.entry_log.cooler_of(place.id),
         )
 
@@ -205,7 +210,7 @@ class Painter:
             stage_due=span.due if later else None,
             ahead=tuple(StageAhead(id=s.id, title=s.title or {"en": s.id}) for s in later),
             day=batch.plan.day(now),
-            hours=(now - batch.since) / HOUR,
+            hours=(now - batch.begun[0]) / HOUR,
             tolerance=_pair(stage.tolerance),
             limit=_pair(stage.limit),
             plan=self._line(place, batch.plan, now),
@@ -247,6 +252,7 @@ class Painter:
             place=place,
             value=alarm.value,
             since=alarm.since,
+            over=None if alarm.active else alarm.over,
             raised=alarm.raised,
             by=alarm.by,
             until=alarm.until if alarm.state is State.SHELVED else alarm.in_hand_until,
@@ -369,9 +375,9 @@ def _leaving(drift: Drift | None, stage: Stage) -> Leaving | None:
     return None
 
 
-def _banded(view: HouseView, place: Place, why: str | None, now: float) -> PlaceNow:
+def _banded(view: HouseView, place: Place, why: str | None, doubts: Doubts, now: float) -> PlaceNow:
     """A place without a batch, with a band or with nothing to be judged by."""
-    probes = _probes(view, place.id, ELSE, now)
+    probes = _probes(view, place.id, ELSE, doubts, now)
     heard = next((p for p in probes if p.value is not None and not p.trouble and not p.out), None)
     value = None if heard is None else heard.value
     word, apart = banded_word(value, place.band)
@@ -385,7 +391,7 @@ def _banded(view: HouseView, place: Place, why: str | None, now: float) -> Place
 
 
 def _probes(
-    view: HouseView, place: str, measures: tuple[str, ...], now: float
+    view: HouseView, place: str, measures: tuple[str, ...], doubts: Doubts, now: float
 ) -> tuple[ProbeNow, ...]:
     found = []
     for probe in view.house.probes_of(place, *measures):
@@ -401,6 +407,7 @@ def _probes(
                 trouble=tuple(one for one in trouble if one != "out"),
                 out="out" in trouble
                 or (subject_state is not None and subject_state.probe_out is not None),
+                doubts=tuple((one.start, one.end) for one in doubts(probe.id, now)),
             )
         )
     return tuple(found)

@@ -103,7 +103,7 @@ class AlarmManager:
             self._event(alarm, Event.SUPPRESS if explained else Event.OCCUR, finding.at)
             self._explains(alarm, finding.at)
         elif alarm.active:
-            alarm.active = False
+            alarm.active, alarm.over = False, finding.at
             if alarm.condition in DOUBTS:
                 self._believed_again(alarm, finding.at)
             if finding.value is not None:

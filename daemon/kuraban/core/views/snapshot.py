@@ -36,6 +36,8 @@ class ProbeNow:
     trouble: tuple[str, ...] = ()
     out: bool = False
     """Somebody took it out of its product."""
+    doubts: tuple[tuple[float, float], ...] = ()
+    """From when to when it was not to be believed of late."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -175,6 +177,8 @@ class Ring:
     """The place that it is about, or on whose probe."""
     value: float | None = None
     since: float | None = None
+    over: float | None = None
+    """When it was over by itself."""
     raised: float | None = None
     by: str | None = None
     until: float | None = None
@@ -248,6 +252,8 @@ class Snapshot:
     """Beds with a lot in them."""
     coolers: tuple[CoolerNow, ...] = ()
     unconfirmed: tuple[Unconfirmed, ...] = ()
+    entries: int = 0
+    """How many entries were taken so far: another number says that a page of before is old."""
     clock: Pieces = ()
     """How far the wall clock is ahead of the times here."""
 
@@ -264,6 +270,22 @@ class Snapshot:
         return next(
             (r for r in self.rings if r.subject == subject and r.condition == condition), None
         )
+
+    def left(self, ring: Ring) -> float | None:
+        """Hours until what the ring is about gets worse, the pessimistic end; None if unknown."""
+        if ring.condition.startswith("far-"):
+            return 0.0
+        cooler, place = self.cooler(ring.subject), self.place(ring.place or "")
+        if cooler is not None:
+            known = [one.hours.soonest for one in cooler.served if one.judged and one.hours]
+            return min((hours for hours in known if hours is not None), default=None)
+        leaving = None if place is None or not ring.side else place.leaving
+        return leaving.soonest if leaving is not None and leaving.side == ring.side else None
+
+    @property
+    def ringing(self) -> int:
+        """Rings that nobody has answered."""
+        return sum(ring.state == "unacknowledged" for ring in self.rings)
 
     def unconfirmed_of(self, subject: str) -> tuple[Unconfirmed, ...]:
         return tuple(one for one in self.unconfirmed if one.subject == subject)

@@ -9,11 +9,19 @@ import pytest
 
 from kuraban.core import entries as e
 from kuraban.core.facts import Logged
-from kuraban.core.views.snapshot import BatchNow, PlaceNow, PlanLine, Snapshot, StageAhead
+from kuraban.core.views.snapshot import (
+    BatchNow,
+    Leaving,
+    PlaceNow,
+    PlanLine,
+    Ring,
+    Snapshot,
+    StageAhead,
+)
 from kuraban.edges.web.translator import Translator
 from kuraban.edges.web.views import cellar
 from kuraban.settings.catalogues import load_page_words
-from tests.edges.web.conftest import Browse
+from tests.edges.web.conftest import Browse, context_of
 from tests.edges.web.served import Served
 
 TANKS = ["tank-1", "tank-2", "tank-3", "tank-4", "tank-5", "tank-6", "koji-bed-1"]
@@ -47,7 +55,7 @@ def test_a_quiet_brewery_is_a_quiet_page(lived: Served) -> None:
     """An empty list says what it would show."""
     w = Translator(load_page_words(), "en", lived.settings.house, lived.clock())
     quiet = dataclasses.replace(lived.snapshot(), rings=())
-    assert "Nothing needs anybody now." in cellar.parts(None, w, quiet, True)["needs"]  # type: ignore[arg-type]
+    assert "Nothing needs anybody now." in cellar.parts(context_of(lived), w, quiet, True)["needs"]
 
 
 def test_a_warm_tank_has_a_shape_a_sign_and_a_word(lived: Served) -> None:
@@ -55,9 +63,63 @@ def test_a_warm_tank_has_a_shape_a_sign_and_a_word(lived: Served) -> None:
     w = Translator(load_page_words(), "en", lived.settings.house, lived.clock())
     snapshot = lived.snapshot()
     warm = dataclasses.replace(snapshot.places[5], word="warm", difference=0.6)
-    row = cellar.parts(None, w, dataclasses.replace(snapshot, places=(warm,)), True)  # type: ignore[arg-type]
+    seen = dataclasses.replace(snapshot, places=(warm,))
+    row = cellar.parts(context_of(lived), w, seen, True)
     (html,) = (text for name, text in row.items() if name.startswith("row-"))
     assert "▲" in html and "+0.6" in html and "warm" in html
+
+
+def test_each_row_has_its_last_day_in_its_band(browse: Browse) -> None:
+    """People would rather look than read."""
+    text = browse().page("/")
+    row = text[text.index('id="row-tank-5"') : text.index('id="row-tank-6"')]
+    assert row.count("<path") == 2 and 'class="band"' in row
+
+
+def test_the_ring_with_the_least_time_left_stands_first(lived: Served) -> None:
+    """Of two tanks that are warm, the one that has ten minutes; both are one line each."""
+    snapshot = lived.snapshot()
+    rings, places = [], []
+    tanks = [place for place in snapshot.places if place.kind == "tank"][:3]
+    for place, hours in zip(tanks, (2.0, 0.2, 1.0), strict=True):
+        leaving = Leaving(side="warm", edge="limit", soonest=hours)
+        places.append(dataclasses.replace(place, leaving=leaving))
+        rings.append(
+            Ring(
+                subject=place.id, condition="warm", name=place.name, urgency="wake", side="warm",
+                state="unacknowledged", title={"en": "t"}, body={"en": "b"}, place=place.id,
+            )
+        )  # fmt: skip
+    seen = dataclasses.replace(snapshot, places=tuple(places), rings=tuple(rings))
+    assert [one.subject for one in cellar.urgent(seen, "unacknowledged")] == [
+        "tank-2", "tank-3", "tank-1",
+    ]  # fmt: skip
+    w = Translator(load_page_words(), "en", lived.settings.house, lived.clock())
+    needs = cellar.parts(context_of(lived), w, seen, True)["needs"]
+    assert needs.count("<details") == 3 and " open>" not in needs
+
+
+def test_what_is_over_needs_nobody_and_is_told_as_over(browse: Browse) -> None:
+    """From when to when, and never the present value under the title of the past."""
+    text = browse().page("/")
+    over = text[text.index('id="over-head"') :]
+    assert "probe out?" in over and "From 22:34 to 23:31." in over
+    needs = text[text.index('id="needs"') : text.index('id="tanks"')]
+    assert "probe out?" not in needs
+
+
+def test_of_forty_tanks_those_outside_stand_first(lived: Served) -> None:
+    """The others in two lines each, without what a tank's own page tells."""
+    snapshot = lived.snapshot()
+    tank = next(place for place in snapshot.places if place.kind == "tank")
+    many = [dataclasses.replace(tank, id=f"t{n}", name=f"Tank {n}") for n in range(40)]
+    many[30] = dataclasses.replace(many[30], word="warm", difference=0.7)
+    seen = dataclasses.replace(snapshot, places=tuple(many), rings=())
+    shown = cellar.shown(seen, context_of(lived))
+    assert shown["short"] and [one.id for one in shown["outside"]] == ["t30"]
+    w = Translator(load_page_words(), "en", lived.settings.house, lived.clock())
+    rows = cellar.parts(context_of(lived), w, seen, True)
+    assert "plan" in rows["row-t30"] and "plan" not in rows["row-t1"].replace("planned", "")
 
 
 def test_what_is_not_watched_is_listed_with_its_reason(browse: Browse) -> None:

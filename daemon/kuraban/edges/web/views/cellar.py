@@ -7,13 +7,16 @@ from typing import Any, NamedTuple
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 
-from kuraban.core.views.snapshot import PlaceNow, Snapshot, Text
+from kuraban.core.views.snapshot import PlaceNow, Ring, Snapshot, Text
 from kuraban.edges.web.forms.submit_entry import told_entry
 from kuraban.edges.web.page_context import Context, PageContext, Somebody
 from kuraban.edges.web.templating import fill, page
-from kuraban.edges.web.translator import Translator
+from kuraban.edges.web.translator import OUTSIDE, Translator
 
 router = APIRouter(include_in_schema=False)
+
+FEW = 12
+"""So many tanks have a row in full each; of more, those that are outside."""
 
 
 class Due(NamedTuple):
@@ -29,7 +32,7 @@ def cellar(request: Request, context: Context, visitor: Somebody) -> HTMLRespons
     snapshot = context.snapshot()
     return page(
         request, context, visitor, "cellar.html", may_log=visitor.may("log"),
-        told=told_entry(request, context), **shown(snapshot),
+        told=told_entry(request, context), **shown(snapshot, context),
     )  # fmt: skip
 
 
@@ -45,13 +48,22 @@ def stir_round(request: Request, context: Context, visitor: Somebody) -> HTMLRes
     )  # fmt: skip
 
 
-def shown(snapshot: Snapshot) -> dict[str, Any]:
+def shown(snapshot: Snapshot, context: PageContext) -> dict[str, Any]:
     """What the cellar's sheet shows of a picture."""
+    every = rows(snapshot)
+    brewing = [place for place in every if place.brews]
+    short = len(brewing) > FEW
+    outside = [place for place in brewing if short and outstanding(snapshot, place)]
     return {
         "snapshot": snapshot,
-        "open": [ring for ring in snapshot.rings if ring.open],
-        "in_hand": [ring for ring in snapshot.rings if ring.state == "acknowledged"],
-        "rows": rows(snapshot),
+        "open": urgent(snapshot, "unacknowledged"),
+        "in_hand": urgent(snapshot, "acknowledged"),
+        "over": [ring for ring in snapshot.rings if ring.state == "returned"],
+        "outside": outside,
+        "tanks": [place for place in brewing if place not in outside],
+        "rooms": [place for place in every if not place.brews],
+        "short": short,
+        "spark": lambda place: context.recent.spark(context.house, place, snapshot.at),
         "due": due(snapshot),
         "unwatched": unwatched(snapshot),
     }
@@ -62,6 +74,22 @@ def rows(snapshot: Snapshot) -> list[PlaceNow]:
     brewing = [place for place in snapshot.places if place.brews and place.batch is not None]
     others = [place for place in snapshot.places if not place.brews and place.product is not None]
     return [*brewing, *others]
+
+
+def urgent(snapshot: Snapshot, state: str) -> list[Ring]:
+    """Rings in a state: those that wake first, and of these the one with the least time left."""
+
+    def key(ring: Ring) -> tuple[bool, bool, float]:
+        left = snapshot.left(ring)
+        return ring.urgency != "wake", left is None, left or 0.0
+
+    return sorted((ring for ring in snapshot.rings if ring.state == state), key=key)
+
+
+def outstanding(snapshot: Snapshot, place: PlaceNow) -> bool:
+    """Outside of what is right, not measured, or rung about."""
+    ringing = any(not ring.held_back for ring in snapshot.rings_of(place.id))
+    return place.word in OUTSIDE or place.product is None or ringing
 
 
 def due(snapshot: Snapshot) -> list[Due]:
@@ -86,8 +114,11 @@ def unwatched(snapshot: Snapshot) -> list[tuple[str, tuple[PlaceNow, ...]]]:
 
 def parts(context: PageContext, w: Translator, snapshot: Snapshot, may_log: bool) -> dict[str, str]:
     """The parts of an open page by their ids, as they are now."""
-    fields = {**shown(snapshot), "token": "", "may_log": may_log}
+    fields = {**shown(snapshot, context), "token": "", "may_log": may_log}
     found = {"needs": fill("_needs.html", w, **fields), "day": fill("_day.html", w, **fields)}
     for place in rows(snapshot):
-        found[f"row-{place.id}"] = fill("_row.html", w, place=place)
+        short = fields["short"] and place.brews and place not in fields["outside"]
+        found[f"row-{place.id}"] = fill(
+            "_row.html", w, place=place, short=short, spark=fields["spark"]
+        )
     return found

@@ -175,8 +175,10 @@ def behind(
             step = past.step_for(end - start, drawing.MOST_POINTS)
             points = past.curve(history, context.house, place.id, start, end, step)
             begun = max(stirred or snapshot.day_turned, end - 2 * DAY)
-            recent = past.curve(history, context.house, place.id, begun, end, 5 * MINUTE)
             done = past.done(history, place.id, min(start, end - 3 * DAY), end + HOUR)
+            recent = past.curve(
+                history, context.house, place.id, begun, end, 5 * MINUTE, _doubts(place, done, end)
+            )
             kept = past.shortened(history, context.house, place.id, start, end)
     except JournalError:
         nothing: dict[str, Any] = {"rows": [], "since": None, "done": [], "kept": (), "step": HOUR}
@@ -192,6 +194,22 @@ def behind(
         "start": start,
         "unread": False,
     }
+
+
+def _doubts(
+    place: PlaceNow, done: list[past.Done], end: float
+) -> dict[str, list[tuple[float, float]]]:
+    """By probe, when it was out of its product or not to be believed."""
+    out, since = [], None
+    for logged in (one.logged for one in done if one.counts):
+        if isinstance(logged.entry, e.ProbeOut):
+            since = logged.at
+        elif isinstance(logged.entry, e.ProbeIn) and since is not None:
+            out.append((since, logged.at))
+            since = None
+    if since is not None and any(probe.out for probe in place.probes):
+        out.append((since, end))
+    return {probe.id: [*probe.doubts, *out] for probe in place.probes}
 
 
 def forms(context: PageContext, place: PlaceNow) -> dict[str, Any]:
