@@ -50,15 +50,15 @@ def curve(
     context: Context,
     visitor: Somebody,
     place: str,
-    tone: str = "day",
-    size: str = "page",
+    tone: drawing.Tone = "day",
+    size: drawing.Shape = "page",
 ) -> Response:
     """The curve of the range asked for, by day or by night."""
     snapshot = context.snapshot()
     known = known_place(snapshot, place)
     start, _ = span(snapshot, known, asked_range(request))
     w = context.translator(visitor.language)
-    return drawing.answer(context, w, known, start, night=tone == "night", small=size == "hand")
+    return drawing.answer(context, w, known, start, tone=tone, size=size)
 
 
 @router.get("/place/{place}/curve.json")
