@@ -8,7 +8,7 @@ reading more or less, and the watch must decide alike whether somebody looks or 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import replace
 from typing import Literal, NamedTuple
 
@@ -18,7 +18,7 @@ from kuraban.core import entries as e
 from kuraban.core import rota
 from kuraban.core.alarm_conditions import BREWER, CONDITIONS, COOLING_FAILS, CREW, MAINTENANCE
 from kuraban.core.alarms.alarm_context import situation_of
-from kuraban.core.alarms.alarm_manager import Doubted
+from kuraban.core.alarms.alarm_manager import AlarmManager
 from kuraban.core.alarms.life_cycle import Alarm, State
 from kuraban.core.course import FAR_FUTURE, Planned, Sides, Stage
 from kuraban.core.engine.engine import Engine
@@ -27,7 +27,7 @@ from kuraban.core.forecast.drift import Drift, drift_of
 from kuraban.core.house_state import HouseState
 from kuraban.core.house_view import HouseView
 from kuraban.core.notify.priority import urgency_of
-from kuraban.core.notify.reports import why_not_judged
+from kuraban.core.notify.reports import doubts_of, why_not_judged
 from kuraban.core.plan.subject_state import Batch
 from kuraban.core.site import WATCH, Place
 from kuraban.core.texts.alarm_facts import Situation
@@ -66,8 +66,6 @@ STATES = {
     State.NORMAL: "normal",
 }  # fmt: skip
 """In the order in which a person needs them."""
-Doubts = Callable[[str, float], list[Doubted]]
-"""When a probe was not to be believed of late."""
 _BEFORE = 1e-3
 
 
@@ -107,14 +105,14 @@ class Painter:
         site, zone = view.house.site, view.house.zone
         self._left = MOST_DRIFTS
         hours = self._machines.hours(view, now)
-        failing, doubts = _failing_coolers(engine), engine.alarm_manager.doubts
+        failing, alarms = _failing_coolers(engine), engine.alarm_manager
         return Snapshot(
             at=now,
             site=site.name,
             day_turned=day_turn(now, site.day_starts, zone),
             day_turns=next_clock(now, site.day_starts, zone),
             places=tuple(
-                self._place(view, place, hours.get(place.id), failing, doubts, now)
+                self._place(view, place, hours.get(place.id), failing, alarms, now)
                 for place in view.house.places
             ),
             rings=tuple(self._rings(view, engine)),
@@ -140,18 +138,18 @@ class Painter:
 
     def _place(
         self, view: HouseView, place: Place, hours: HoursLeft | None, failing: dict[str, str],
-        doubts: Doubts, now: float,
+        alarms: AlarmManager, now: float,
     ) -> PlaceNow:  # fmt: skip
         batch = view.batch(place.id, now)
         why = why_not_judged(view, place.id, now)
         fails = failing.get(view.entry_log.cooler_of(place.id) or "")
         if batch is not None:
-            shown = self._brewing(view, place, batch, why, doubts, now)
+            shown = self._brewing(view, place, batch, why, alarms, now)
             return replace(shown, hours=hours, cooler_fails=fails)
-        return replace(_banded(view, place, why, doubts, now), cooler_fails=fails)
+        return replace(_banded(view, place, why, now), cooler_fails=fails)
 
     def _brewing(
-        self, view: HouseView, place: Place, batch: Batch, why: str | None, doubts: Doubts,
+        self, view: HouseView, place: Place, batch: Batch, why: str | None, alarms: AlarmManager,
         now: float,
     ) -> PlaceNow:  # fmt: skip
         standing = batch.plan.standing(now)
@@ -180,10 +178,11 @@ class Painter:
             foreseen=drift is not None and known is not None,
             held=held,
             held_until=until,
+            doubts=tuple(doubts_of(view, alarms, place.id, now)),
             last_stir=subject_state.last_stir,
             last_work=subject_state.last_work,
             batch=self._batch(place.id, batch, now),
-            probes=_probes(view, place.id, PRODUCT, doubts, now),
+            probes=_probes(view, place.id, PRODUCT, now),
             cooler=view.entry_log.cooler_of(place.id),
         )
 
@@ -256,6 +255,7 @@ class Painter:
             raised=alarm.raised,
             by=alarm.by,
             until=alarm.until if alarm.state is State.SHELVED else alarm.in_hand_until,
+            within=engine.alarm_manager.turns_within(alarm),
             once=alarm.once,
             reason=alarm.reason,
         )
@@ -375,9 +375,9 @@ def _leaving(drift: Drift | None, stage: Stage) -> Leaving | None:
     return None
 
 
-def _banded(view: HouseView, place: Place, why: str | None, doubts: Doubts, now: float) -> PlaceNow:
+def _banded(view: HouseView, place: Place, why: str | None, now: float) -> PlaceNow:
     """A place without a batch, with a band or with nothing to be judged by."""
-    probes = _probes(view, place.id, ELSE, doubts, now)
+    probes = _probes(view, place.id, ELSE, now)
     heard = next((p for p in probes if p.value is not None and not p.trouble and not p.out), None)
     value = None if heard is None else heard.value
     word, apart = banded_word(value, place.band)
@@ -391,7 +391,7 @@ def _banded(view: HouseView, place: Place, why: str | None, doubts: Doubts, now:
 
 
 def _probes(
-    view: HouseView, place: str, measures: tuple[str, ...], doubts: Doubts, now: float
+    view: HouseView, place: str, measures: tuple[str, ...], now: float
 ) -> tuple[ProbeNow, ...]:
     found = []
     for probe in view.house.probes_of(place, *measures):
@@ -407,7 +407,6 @@ def _probes(
                 trouble=tuple(one for one in trouble if one != "out"),
                 out="out" in trouble
                 or (subject_state is not None and subject_state.probe_out is not None),
-                doubts=tuple((one.start, one.end) for one in doubts(probe.id, now)),
             )
         )
     return tuple(found)

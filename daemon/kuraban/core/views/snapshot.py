@@ -36,8 +36,6 @@ class ProbeNow:
     trouble: tuple[str, ...] = ()
     out: bool = False
     """Somebody took it out of its product."""
-    doubts: tuple[tuple[float, float], ...] = ()
-    """From when to when it was not to be believed of late."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -145,6 +143,8 @@ class PlaceNow:
     held: str | None = None
     """Why it is not judged for the moment, a `why.` key of the catalogue."""
     held_until: float | None = None
+    doubts: tuple[tuple[float, float], ...] = ()
+    """From when to when, of late, nothing that was measured was its product."""
     last_stir: float | None = None
     last_work: tuple[str, float] | None = None
     batch: BatchNow | None = None
@@ -183,6 +183,8 @@ class Ring:
     by: str | None = None
     until: float | None = None
     """By when it should be right, or until when it is quiet."""
+    within: float | None = None
+    """Seconds in which it should be right once somebody has it and says nothing else."""
     once: bool = False
     """Quiet only until it has returned to normal, if that is sooner."""
     reason: str | None = None

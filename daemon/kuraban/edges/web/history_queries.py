@@ -6,7 +6,7 @@ up the watch, and a journal that was set aside is not read on.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from itertools import islice
@@ -157,16 +157,15 @@ def step_for(length: float, most: int) -> float:
 
 def curve(
     history: History, house: House, place: str, start: float, end: float, step: float,
-    doubts: Mapping[str, Spells] | None = None,
+    doubts: Spells = (),
 ) -> list[Measured]:  # fmt: skip
-    """The product of a place, or its air, in steps; a step without readings is not there, nor what
-    a probe told within its `doubts`."""
-    doubted = doubts or {}
+    """The product of a place, or its air, in steps; a step without readings is not there, nor is
+    what was told within the `doubts`."""
     for measure in MEASURES:
         held: dict[int, list[float]] = {}
         for probe in house.probes_of(place, measure):
             for at, value in history.readings(probe.id, start, end):
-                if not any(first <= at <= last for first, last in doubted.get(probe.id, ())):
+                if not any(first <= at <= last for first, last in doubts):
                     held.setdefault(int(at // step), []).append(value)
         if held:
             return [Measured(number * step, median(held[number])) for number in sorted(held)]

@@ -15,7 +15,7 @@ from kuraban.core.texts.alarm_text import pick
 from kuraban.core.texts.messages import Words
 from kuraban.core.texts.translator import Speech, figure
 from kuraban.core.timescale import moment_of, wall_of
-from kuraban.core.units import HOUR, MINUTE, parse_time
+from kuraban.core.units import HOUR, MINUTE, parse_duration, parse_time
 from kuraban.core.views.snapshot import Going, PlaceNow, Ring, Text
 from kuraban.edges.web.forms import refusal_reasons as reasons
 from kuraban.store.history import Shortened
@@ -262,6 +262,10 @@ class Translator:
     def length(self, spelled: str) -> str:
         """A duration as a form sends it, such as "3h", as people say it."""
         return self({"h": "length.hours", "m": "length.minutes"}[spelled[-1]], n=spelled[:-1])
+
+    @staticmethod
+    def seconds(spelled: str) -> float:
+        return parse_duration(spelled)
 
     @staticmethod
     def _halves(hours: float) -> str:

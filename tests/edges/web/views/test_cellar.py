@@ -5,10 +5,12 @@ from __future__ import annotations
 import dataclasses
 import re
 
+import msgspec
 import pytest
 
 from kuraban.core import entries as e
 from kuraban.core.facts import Logged
+from kuraban.core.units import HOUR, parse_time
 from kuraban.core.views.snapshot import (
     BatchNow,
     Leaving,
@@ -161,14 +163,25 @@ def test_the_handover_note_stands_until_the_next(served: Served, browse: Browse)
 
 
 def test_the_round_ticks_tanks(served: Served, browse: Browse) -> None:
-    """One tap each; koji is no tank, and a stir before the day turned counts for today."""
+    """One tap each, with who and when; koji is no tank, and a stir before the round counts not."""
     browser = browse()
     assert "4 left" in browser.page("/round")
-    answer = browser.tap("tank-3", entry="stir", back="round", id="r1")
+    answer = browser.tap("tank-3", entry="stir", back="round", id="r1", by="mio")
     assert answer.headers["location"] == "/round?told=r1&of=tank-3#row-tank-3"
     text = browser.page(answer.headers["location"])
     assert "3 left" in text and 'name="of" value="r1"' in text
     assert "koji-bed-1" not in text
+    row = text[text.index('id="row-tank-3"') : text.index('id="row-tank-4"')]
+    assert "✓" in row and "stirred 03:10 · Mio" in row and 'value="check"' in row
+
+
+def test_each_round_of_the_day_starts_anew(served: Served) -> None:
+    """At the house's own times; else with the day and with the evening word."""
+    house, now = served.settings.house, served.clock()
+    assert served.snapshot().day_turned < cellar.round_began(house, now)
+    own = msgspec.structs.replace(house.site, rounds=(2.0 * HOUR, 14.0 * HOUR))
+    begun = cellar.round_began(msgspec.structs.replace(house, site=own), now)
+    assert begun == parse_time("2026-02-04T02:00:00+09:00")
 
 
 def test_nothing_to_show_says_what_would_be_there(browse: Browse, served: Served) -> None:

@@ -194,7 +194,7 @@ def _events(sheet: Sheet) -> Iterator[Event]:
 def _sick(sheet: Sheet) -> Iterator[tuple[float, float]]:
     """When the only probe of the place was not to be believed."""
     if len(sheet.place.probes) == 1:
-        yield from sheet.place.probes[0].doubts
+        yield from sheet.place.doubts
         for ring in sheet.rings:
             if ring.condition in SICK:
                 yield ring.at - GAP, ring.over or sheet.snapshot.at

@@ -65,8 +65,7 @@ class RecentCurves:
         return Spark(line, _path([*upper, *lower[::-1]]) + "z" if band else "")
 
     def _points(self, house: House, place: PlaceNow, now: float) -> list[Measured]:
-        doubts = {probe.id: probe.doubts for probe in place.probes}
-        began = tuple(doubt[0] for known in doubts.values() for doubt in known)
+        began = tuple(start // STEP for start, _ in place.doubts)
         with self._lock:
             before, known = self._known.get(place.id, ((), []))
             known = [one for one in known if one.at > now - DAY] if before == began else []
@@ -74,7 +73,7 @@ class RecentCurves:
             if now - since >= STEP:
                 try:
                     with reading(self._journal) as history:
-                        newer = curve(history, house, place.id, since, now, STEP, doubts)
+                        newer = curve(history, house, place.id, since, now, STEP, place.doubts)
                 except JournalError:
                     return known
                 known = [*known[:-1], *newer] if newer else known

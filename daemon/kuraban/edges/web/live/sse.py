@@ -89,6 +89,11 @@ async def live_cellar(request: Request, context: Context, visitor: Somebody) -> 
     return stream(request, context, "cellar", visitor, cellar.parts)
 
 
+@router.get("/live/round")
+async def live_round(request: Request, context: Context, visitor: Somebody) -> StreamingResponse:
+    return stream(request, context, "round", visitor, cellar.round_parts)
+
+
 @router.get("/live/place/{subject}")
 async def live_place(
     request: Request, context: Context, visitor: Somebody, subject: str

@@ -46,7 +46,12 @@
     area.addEventListener("pointermove", () => told.classList.remove("hint"));
     area.addEventListener("keydown", () => told.classList.remove("hint"));
   };
-  document.querySelectorAll(".touch[data-from]").forEach((figure) => { touch(figure).catch(() => {}); });
+  const reach = () => document.querySelectorAll(".touch[data-from]:not([data-touched])").forEach((figure) => {
+    figure.dataset.touched = 1;
+    touch(figure).catch(() => {});
+  });
+  addEventListener("renewed", reach);
+  reach();
 
   const form = document.querySelector("form[data-curve]");
   if (form) {

@@ -7,11 +7,17 @@ from typing import Any, NamedTuple
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 
+from kuraban.core.entries import Stir
+from kuraban.core.facts import Logged
+from kuraban.core.site import House
+from kuraban.core.units import day_turn
 from kuraban.core.views.snapshot import PlaceNow, Ring, Snapshot, Text
 from kuraban.edges.web.forms.submit_entry import told_entry
+from kuraban.edges.web.history_queries import reading
 from kuraban.edges.web.page_context import Context, PageContext, Somebody
 from kuraban.edges.web.templating import fill, page
 from kuraban.edges.web.translator import OUTSIDE, Translator
+from kuraban.errors import JournalError
 
 router = APIRouter(include_in_schema=False)
 
@@ -38,14 +44,44 @@ def cellar(request: Request, context: Context, visitor: Somebody) -> HTMLRespons
 
 @router.get("/round")
 def stir_round(request: Request, context: Context, visitor: Somebody) -> HTMLResponse:
-    """Walk the cellar and tick each tank that was stirred."""
+    """Walk the cellar and tick each tank that was stirred since this round began."""
     snapshot = context.snapshot()
     tanks = [p for p in snapshot.places if p.batch is not None and p.kind != "koji-bed"]
-    done = [p.id for p in tanks if p.last_stir is not None and p.last_stir >= snapshot.day_turned]
+    began = round_began(context.house, snapshot.at)
+    done = [p.id for p in tanks if p.last_stir is not None and p.last_stir >= began]
     return page(
-        request, context, visitor, "round.html", tanks=tanks, done=done,
-        may_log=visitor.may("log"), told=told_entry(request, context),
+        request, context, visitor, "round.html", tanks=tanks, done=done, began=began,
+        made=stirred(context, began, snapshot.at), may_log=visitor.may("log"),
+        told=told_entry(request, context),
     )  # fmt: skip
+
+
+def round_began(house: House, now: float) -> float:
+    """When the present stir round began, by the rounds of the house."""
+    site = house.site
+    clocks = site.rounds or (site.day_starts, site.evening)
+    return max(day_turn(now, clock, house.zone) for clock in clocks)
+
+
+def stirred(context: PageContext, since: float, now: float) -> dict[str, Logged]:
+    """The latest stir of each tank since a moment; none where the journal cannot be read."""
+    try:
+        with reading(context.history) as history:
+            made = history.counting(None, since, now + 1.0)
+            return {one.subject: one for one in made if isinstance(one.entry, Stir)}
+    except JournalError:
+        return {}
+
+
+def round_parts(
+    context: PageContext, w: Translator, snapshot: Snapshot, may_log: bool
+) -> dict[str, str]:
+    """What each tank of an open round reads now."""
+    return {
+        f"read-{place.id}": fill("_reads.html", w, place=place)
+        for place in snapshot.places
+        if place.batch is not None and place.kind != "koji-bed"
+    }
 
 
 def shown(snapshot: Snapshot, context: PageContext) -> dict[str, Any]:

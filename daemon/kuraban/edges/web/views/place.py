@@ -177,7 +177,7 @@ def behind(
             begun = max(stirred or snapshot.day_turned, end - 2 * DAY)
             done = past.done(history, place.id, min(start, end - 3 * DAY), end + HOUR)
             recent = past.curve(
-                history, context.house, place.id, begun, end, 5 * MINUTE, _doubts(place, done, end)
+                history, context.house, place.id, begun, end, 5 * MINUTE, place.doubts
             )
             kept = past.shortened(history, context.house, place.id, start, end)
     except JournalError:
@@ -194,22 +194,6 @@ def behind(
         "start": start,
         "unread": False,
     }
-
-
-def _doubts(
-    place: PlaceNow, done: list[past.Done], end: float
-) -> dict[str, list[tuple[float, float]]]:
-    """By probe, when it was out of its product or not to be believed."""
-    out, since = [], None
-    for logged in (one.logged for one in done if one.counts):
-        if isinstance(logged.entry, e.ProbeOut):
-            since = logged.at
-        elif isinstance(logged.entry, e.ProbeIn) and since is not None:
-            out.append((since, logged.at))
-            since = None
-    if since is not None and any(probe.out for probe in place.probes):
-        out.append((since, end))
-    return {probe.id: [*probe.doubts, *out] for probe in place.probes}
 
 
 def forms(context: PageContext, place: PlaceNow) -> dict[str, Any]:
@@ -270,9 +254,12 @@ def _start(snapshot: Snapshot, place: PlaceNow, range_: Range) -> float | None:
 def parts(
     context: PageContext, w: Translator, snapshot: Snapshot, may_log: bool, place: str
 ) -> dict[str, str]:
-    """The part of an open page that changes by itself."""
+    """The parts of an open page that change by themselves."""
     known = snapshot.place(place)
     if known is None:
         return {}
-    fields = {"rings": snapshot.rings_of(place), "unconfirmed": snapshot.unconfirmed_of(place)}
-    return {"now": fill("_now.html", w, place=known, token="", may_log=may_log, **fields)}
+    fields = {
+        "place": known, "rings": snapshot.rings_of(place), "snapshot": snapshot, "token": "",
+        "unconfirmed": snapshot.unconfirmed_of(place), "may_log": may_log,
+    }  # fmt: skip
+    return {"now": fill("_now.html", w, **fields), "here": fill("_here.html", w, **fields)}
