@@ -342,7 +342,7 @@ def _range(
     """Everything of the shown stretch fits beneath the days' names, and a straight line is not
     blown up."""
     shown = [one.value for one in points if start <= one.at <= end and not one.suspect]
-    shown += [value for at, value in plan if start <= at <= end]
+    shown += [value for at, value in plan if start <= at <= end and value == value]
     edges = (at_moment(band, start), at_moment(band, end))
     for one in (*(edge for edge in edges if edge is not None), *band, *fan):
         if start <= one.at <= end:

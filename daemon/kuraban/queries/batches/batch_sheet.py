@@ -237,6 +237,7 @@ def _day(
         face=tuple(text for look in faces for text in (look.foam, look.text) if text),
         cooled=_cooled(history, house, place, at, end),
         work=tuple(one for one in told if isinstance(one.entry, SHOWN)),
+        stirs=sum(isinstance(one.entry, e.Stir) for one in told),
     )
 
 
