@@ -9,6 +9,7 @@ import msgspec
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from kuraban.core.facts import Logged, Reading, Refusal
 from kuraban.core.intake.payload import LARGEST
@@ -181,6 +182,12 @@ def test_a_bus_error_code_is_wild_and_no_temperature(code: str) -> None:
     """Codes of the one-wire bus (common practice), also where an offset would hide them."""
     refusal = refused(code, "kura/reading/t3-top")
     assert refusal.wild and refusal.probe == "t3-top"
+
+
+def test_a_bus_code_that_a_large_offset_brings_into_range_is_still_one() -> None:
+    probes = tuple(replace(probe, offset=-30.0) for probe in HOUSE.probes)
+    (refusal,) = Wire(replace(HOUSE, probes=probes)).read(TOPIC, b"127.9375", NOW)
+    assert isinstance(refusal, Refusal) and refusal.wild
 
 
 def test_a_bus_code_in_kelvin_is_still_one() -> None:
