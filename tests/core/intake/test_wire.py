@@ -84,6 +84,15 @@ def test_a_number_is_the_same_however_it_is_spelled(payload: str) -> None:
     assert taken(payload) == Reading("t3-mid", NOW, 10.46, NOW)
 
 
+def test_a_probe_that_speaks_fahrenheit_is_heard_in_celsius() -> None:
+    """By whichever way its message comes in."""
+    probes = tuple(replace(probe, unit="°F") for probe in HOUSE.probes if probe.id == "t3-mid")
+    wire = Wire(replace(HOUSE, probes=probes))
+    for payload in (b"50", b'{"value":50.0}', b'[{"value":50}]'):
+        (fact,) = wire.read(TOPIC, payload, NOW)
+        assert isinstance(fact, Reading) and fact.value == 10.0
+
+
 def test_a_probe_is_corrected_by_its_ice_point_offset() -> None:
     """t3-top reads a quarter of a degree high in ice water."""
     assert taken("10.5", "kura/reading/t3-top").value == 10.25

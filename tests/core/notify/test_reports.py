@@ -89,8 +89,8 @@ def test_the_tank_that_leaves_first_is_named_when_it_would_by_the_morning(
 ) -> None:
     """If a chiller stops; what a heater keeps does not grow warm when that fails."""
     left = Hours(
-        soonest=soonest, latest=20.0, limit_soonest=20.0, limit_latest=30.0, rests_on="own warm-ups",
-        slow=0.02, fast=0.05,
+        soonest=soonest, latest=20.0, limit_soonest=20.0, limit_latest=30.0,
+        rests_on="own warm-ups", slow=0.02, fast=0.05,
     )  # fmt: skip
     monkeypatch.setattr(reports, "first_to_leave", lambda *_: ("tank-3", left))
     word = reports.evening_word(mashing().engine.view, DUSK)
