@@ -241,7 +241,7 @@ class AccountTable(Table):
     name: Words | None = None
     language: Language | None = None
     password: Argon | None = None
-    """The argon2 line that `kuraban password` prints, never the pass-word itself."""
+    """The argon2 line that `kuraban password` prints, never the password itself."""
     password_from: Address | None = None
 
 
