@@ -608,6 +608,9 @@ class Hearing:
             return joins[1]
         return None
 
+    def answered_with(self, alarm: Alarm) -> list[tuple[Alarm, bool]]:
+        return []
+
     def joined(self, alarm: Alarm, at: float) -> None:
         assert alarm.state is State.ACKNOWLEDGED
 
