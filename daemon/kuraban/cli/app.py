@@ -27,6 +27,7 @@ from kuraban.cli import (
     replay,
     run,
     status,
+    why,
 )  # fmt: skip
 from kuraban.cli.typed import read_figures
 from kuraban.errors import KurabanError
@@ -86,6 +87,7 @@ for group in (
     replay,
     rehearse,
     status,
+    why,
     history,
     batch_export,
     morning_report,
