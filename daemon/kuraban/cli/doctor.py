@@ -28,7 +28,7 @@ def doctor(
     each. ◼ is to be put right, ◆ worth a look. Nothing is written and nobody is rung. The exit
     status is 1 where something is to be put right.
     """
-    settings, _ = house_of(site, advised=True)
+    settings, _ = house_of(site, advised=True, secrets=True)
     worth = (*settings.warnings, *admission(settings.mqtt, "site file"))
     found = [Finding("site file", "look", str(word)) for word in worth]
     if not found:
