@@ -13,6 +13,7 @@ from kuraban.cli import (
     batch_export,
     check,
     courses,
+    doctor,
     duty,
     history,
     init,
@@ -75,7 +76,10 @@ def _version(asked: bool) -> None:
 @app.callback()
 def everything(
     version: Annotated[
-        bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version and exit.")
+        bool,
+        typer.Option(
+            "--version", callback=_version, is_eager=True, help="Show the version and exit."
+        ),
     ] = False,
 ) -> None:
     """Night watch over the planned temperatures of a sake brewery."""
@@ -88,6 +92,7 @@ for group in (
     rehearse,
     status,
     why,
+    doctor,
     history,
     batch_export,
     morning_report,
