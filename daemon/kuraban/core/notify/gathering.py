@@ -71,7 +71,7 @@ class Gathering:
             else partial(messages.page, situations[0])
         )
         wakes = any(urgency_of(self._view, alarm, at) == "wake" for alarm in alarms)
-        call = Call(person, role_of(self._view.house, alarms[0]), 0)
+        call = Call(person, role_of(self._view, alarms[0], at), 0)
         names = tuple(alarm.id for alarm in alarms)
         self._writer.page(at, call, "wake" if wakes else "duty", text_of, names)
 

@@ -74,7 +74,7 @@ class Notifier:
         incident, news = self.incidents.enter(alarm, urgency, again=step == "realarmed")
         if not news:
             return None if incident.open else self._in_hand(incident)
-        incident.begin(at, urgency, role_of(house, alarm), climbs_quickly(house, alarm))
+        incident.begin(at, urgency, role_of(self._view, alarm, at), climbs_quickly(house, alarm))
         if self.soundless.applies(alarm, at):
             self.soundless.tell(incident, alarm, at)
         elif urgency == "wake":
