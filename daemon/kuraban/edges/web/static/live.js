@@ -56,7 +56,7 @@
       if (count !== undefined) document.title = (count && `(${count}) `) + document.title.replace(/^\(\d+\) /, "");
       if (anew && edition && anew !== edition) renew().catch(() => {});
       edition = anew || edition;
-      tell("heard");
+      tell("heard", event.lastEventId);
     };
     news.onerror = () => {
       ask();

@@ -5,7 +5,8 @@
   const { kept = 0, live } = document.body.dataset, hears = live && window.EventSource;
   /* The watch's own time: how far the clock of this machine is from it, the page knows; one that
      was kept for want of a connection has been told how long. */
-  const apart = Date.now() / 1000 - find("meta[name=who]").dataset.watch - kept;
+  const who = find("meta[name=who]").dataset, set = (watch) => { who.apart = Date.now() / 1000 - watch; };
+  set(+who.watch + +kept);
   const DEAF = 30, STILL = 90;
   let heard = Date.now() / 1000 - kept, why = "";
 
@@ -15,7 +16,7 @@
     document.body.classList.toggle("gone", !!text);
   };
   const grow = () => {
-    const here = Date.now() / 1000, now = here - apart, picture = find("[data-moment]");
+    const here = Date.now() / 1000, now = here - who.apart, picture = find("[data-moment]");
     for (const one of document.querySelectorAll("[data-at]")) {
       const age = now - one.dataset.at;
       one.textContent = age < 90 ? words.now : age < 3600
@@ -24,7 +25,7 @@
     const still = now - picture.dataset.moment > STILL && words.still.replace("{when}", picture.textContent);
     say(why || (hears && here - heard > DEAF && words.lost) || still || "");
   };
-  addEventListener("heard", () => { heard = Date.now() / 1000; why = ""; grow(); });
+  addEventListener("heard", ({ detail }) => { if (detail) set(detail); heard = Date.now() / 1000; why = ""; grow(); });
   addEventListener("unheard", ({ detail }) => { why = words[detail]; grow(); });
   setInterval(grow, 1000);
   grow();

@@ -5,8 +5,7 @@
   const add = (into, tag, has) => into.appendChild(Object.assign(document.createElement(tag), has));
   const KEY = "kuraban untold"; let full, sending;
   const box = find("#untold"), list = find("#untold ul"), words = box.dataset, who = find("meta[name=who]"), me = who.content;
-  const { watch, name, accounts } = who.dataset, token = find("meta[name=token]").content;
-  const apart = Date.now() / 1000 - watch - (document.body.dataset.kept || 0);
+  const { name, accounts } = who.dataset, token = find("meta[name=token]").content;
   const mine = (tap) => !accounts || (me && (tap.by ?? me) === me);
   const all = () => JSON.parse(localStorage.getItem(KEY) || "[]");
   const drop = (id) => keep(all().filter((tap) => tap.fields.id !== id));
@@ -63,7 +62,7 @@
     event.preventDefault();
     const fields = { ...Object.fromEntries(new FormData(form, button)), id: crypto.getRandomValues(new Uint32Array(4)).join("-"), maker: me };
     delete fields.token;
-    if (!fields.when) fields.tapped = Date.now() / 1000 - apart;
+    if (!fields.when) fields.tapped = Date.now() / 1000 - who.dataset.apart;
     const to = form.getAttribute("action"), subject = to.slice(5);
     const tap = { to, by: me, name, label: `${document.title}: ${button.textContent}`, fields };
     button.disabled = true;
