@@ -2,10 +2,9 @@
 
 Drawn like the trade's paper progress sheet: the band first, then the plan, then the measured line
 on top. Gaps are gaps and never bridged, a suspect stretch is dotted. What people did stands under
-the curve, a line for each kind of it with its letter at the left, so that however much was done no
-letter lies on another. Time runs left to right; the turn of the brewery
-day is a rule with its day number, night hours are faintly toned. The last value is written at the
-line's end; a forecast is a fan.
+the curve, a line for each kind with its letter at the left, so that no letter lies on another. Time
+runs left to right; the turn of the brewery day is a rule with its day number, night hours are
+faintly toned. The last value is written at the line's end; a forecast is a fan.
 
 Matplotlib is imported with this module and costs some 55 MB: import it only where curves are
 wanted, and away from the watch's loop. Nothing here goes through pyplot, so threads may draw side
@@ -63,14 +62,10 @@ HOUR: Final = 3600.0
 STEPS: Final = (0.5, 1, 2, 3, 6, 12, 24, 48, 96, 168)
 """Hours between two marks of the time axis."""
 MARKS: Final[dict[Kind, tuple[str, str, str]]] = {
-    "stir": ("s", "櫂", "|"),
-    "addition": ("a", "添", "v"),
-    "stage": ("S", "工", "D"),
-    "sample": ("x", "析", "x"),
-    "probe-out": ("p", "抜", "o"),
-    "work": ("w", "手", "^"),
+    "stir": ("s", "櫂", "|"), "addition": ("a", "添", "v"), "stage": ("S", "工", "D"),
+    "sample": ("x", "析", "x"), "probe-out": ("p", "抜", "o"), "work": ("w", "手", "^"),
     "ring": ("!", "呼", "s"),
-}
+}  # fmt: skip
 """Letter in English, letter in Japanese, mark."""
 KINDS: Final[dict[type[e.Entry], Kind]] = {
     e.Stir: "stir", e.Addition: "addition", e.StageMark: "stage", e.Sample: "sample",
@@ -171,17 +166,10 @@ def figure(
     zone: tzinfo,
     tone: Tone = "day",
     *,
-    start: float,
-    end: float,
-    title: str = "",
-    plain_title: str = "",
-    turns: Sequence[Turn] = (),
-    nights: Sequence[tuple[float, float]] = (),
-    fan: Sequence[Band] = (),
-    gap: float = 1200.0,
-    size: Size = PAGE,
-    drawn_by_browser: bool = False,
-) -> Figure:
+    start: float, end: float, title: str = "", plain_title: str = "", turns: Sequence[Turn] = (),
+    nights: Sequence[tuple[float, float]] = (), fan: Sequence[Band] = (), gap: float = 1200.0,
+    size: Size = PAGE, drawn_by_browser: bool = False,
+) -> Figure:  # fmt: skip
     """The curve over [start, end). Times are Unix seconds, temperatures °C, all in time order.
 
     A line is broken where two points are more than `gap` seconds apart. `drawn_by_browser` says
@@ -339,8 +327,7 @@ def _range(
     main: Axes, points: Sequence[Point], plan: Sequence[tuple[float, float]],
     band: Sequence[Band], fan: Sequence[Band], start: float, end: float,
 ) -> None:  # fmt: skip
-    """Everything of the shown stretch fits beneath the days' names, and a straight line is not
-    blown up."""
+    """Everything shown fits beneath the days' names, and a straight line is not blown up."""
     shown = [one.value for one in points if start <= one.at <= end and not one.suspect]
     shown += [value for at, value in plan if start <= at <= end and value == value]
     edges = (at_moment(band, start), at_moment(band, end))
