@@ -13,6 +13,7 @@ from kuraban.cli import (
     batch_export,
     check,
     courses,
+    doctor,
     duty,
     history,
     init,
@@ -27,6 +28,7 @@ from kuraban.cli import (
     replay,
     run,
     status,
+    why,
 )  # fmt: skip
 from kuraban.cli.typed import read_figures
 from kuraban.errors import KurabanError
@@ -89,6 +91,8 @@ for group in (
     replay,
     rehearse,
     status,
+    why,
+    doctor,
     history,
     batch_export,
     morning_report,
