@@ -51,7 +51,12 @@ def test_nothing_but_the_guide_is_read(browse: Callable[..., Browser], path: str
 
 def test_what_stands_in_angle_brackets_is_text() -> None:
     """No page is made of a file's HTML."""
-    assert "&lt;script&gt;" in shown("# a\n\n<script>x</script>").html
+    assert "&lt;script&gt;" in shown("# a\n\n<script>x</script>", "en").html
+
+
+def test_lines_of_japanese_are_joined_without_a_gap() -> None:
+    assert "<p>蓋を開けない</p>" in shown("蓋を\n開けない", "ja").html
+    assert "<p>lid\nshut</p>" in shown("lid\nshut", "en").html
 
 
 def test_a_heading_is_named_as_code_hosts_name_it() -> None:

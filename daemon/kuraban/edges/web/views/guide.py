@@ -48,13 +48,18 @@ def part(request: Request, context: Context, visitor: Anybody, part: str) -> HTM
 def guide(language: str, part: str) -> Part | None:
     """One page of the guide, None where there is no such page."""
     file = files("kuraban") / "shared" / "guide" / language / f"{part}.md"
-    return shown(file.read_text("utf-8")) if file.is_file() else None
+    return shown(file.read_text("utf-8"), language) if file.is_file() else None
 
 
-def shown(text: str) -> Part:
-    """Markdown as a page; headings can be linked to, links to other files lead to pages."""
+def shown(text: str, language: str) -> Part:
+    """Markdown as a page; headings can be linked to, links to other files lead to pages.
+
+    Japanese lines are joined without the space that a browser would put between them.
+    """
     reader = MarkdownIt("commonmark", {"html": False}).enable("table")
     reader.add_render_rule("image", lambda *_: "")
+    if language == "ja":
+        reader.add_render_rule("softbreak", lambda *_: "")
     title, tokens = "", reader.parse(text)
     for token, after in zip(tokens, [*tokens[1:], *tokens[:1]], strict=True):
         if token.type == "heading_open":
