@@ -12,7 +12,11 @@ import typer
 from click import Command, Context, Group
 
 from kuraban.cli import app
+from kuraban.cli.log import _told as entry_fields
 from kuraban.core.alarm_conditions import CONDITIONS
+from kuraban.core.facts import Logged
+from kuraban.core.intake.entry_parser import entry_from
+from kuraban.core.units import parse_time
 from kuraban.edges.web.views.guide import slug
 from kuraban.settings import load
 
@@ -32,6 +36,7 @@ BLOCK = re.compile(r"^```(\w+)\n(.*?)^```", re.MULTILINE | re.DOTALL)
 SPAN = re.compile(r"`([^`\n]+)`")
 HALF = re.compile(r"[()%:]")
 """Signs that Japanese text has in full width."""
+NOON = parse_time("2026-02-11T12:00:00+09:00")
 HEAD = '[site]\nname = "Nowhere"\ntimezone = "Asia/Tokyo"\n[mqtt]\nhost = "127.0.0.1"\n'
 
 
@@ -134,6 +139,20 @@ def parsed(command: Command, name: str, words: list[str], above: Context | None 
 @pytest.mark.parametrize(("file", "line"), commands())
 def test_every_command_shown_exists_and_parses(file: str, line: str) -> None:
     parsed(typer.main.get_command(app), "kuraban", shlex.split(line, comments=True)[1:])
+
+
+@pytest.mark.parametrize(("file", "line"), [one for one in commands() if "kuraban log " in one[1]])
+def test_every_entry_shown_is_one_that_the_watch_takes(file: str, line: str) -> None:
+    """Said of the places and people of the invented brewery."""
+    settings = load(ROOT / "fixtures" / "brewery" / "site.toml", {})
+    words = shlex.split(line, comments=True)[2:]
+    more = {word: words.pop(words.index(word) + 1) for word in ("--by", "--at") if word in words}
+    subject, entry, *fields = [word for word in words if not word.startswith("--")]
+    told = entry_fields(settings, subject, entry, fields, more.get("--by"), more.get("--at"), NOON)
+    logged = entry_from(dict(told), subject, settings.house, NOON, "command")
+    assert isinstance(logged, Logged), logged.reason
+    if "--by" in more:
+        assert settings.house.person_called(str(logged.by)) is not None
 
 
 @pytest.mark.parametrize(("file", "text"), snippets())
