@@ -125,9 +125,9 @@ class Trend(Detector):
         if (drift.low if edge > 0 else -drift.high) <= 0.25 * LEAST_SLOPE:
             return Because("unlikely", drift.low if edge > 0 else drift.high, unit="K/h")
         way = (edge - drift.level) / slope
-        if 0 < way <= AHEAD / HOUR:
-            return None
-        return Because("not-ahead", lasted=max(way, 0.0) * HOUR, wanted=AHEAD)
+        if way <= 0:
+            return Because("outside-already")
+        return Because("not-ahead", lasted=way * HOUR, wanted=AHEAD) if way > AHEAD / HOUR else None
 
     def explain(self, now: float) -> tuple[Account, ...]:
         batch = self.view.batch(self.subject, now)
