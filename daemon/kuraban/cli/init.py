@@ -38,12 +38,12 @@ def init(
     ] = None,
     port: Annotated[int, typer.Option(metavar="PORT", help="Its port.", min=1, max=65535)] = 1883,
     user: Annotated[
-        str | None, typer.Option(metavar="NAME", help="Who we are there.", show_default=False)
+        str | None, typer.Option(metavar="NAME", help="The watch's user name at the broker.", show_default=False)
     ] = None,
     password: Annotated[
         Path | None,
         typer.Option(
-            "--password-from", metavar="FILE", help="A file with the pass-word.", show_default=False
+            "--password-from", metavar="FILE", help="A file with the password.", show_default=False
         ),
     ] = None,
     lasts: Annotated[
@@ -103,7 +103,7 @@ def _read(password: Path) -> str:
     try:
         return password.read_text("utf-8").strip("\r\n")
     except (OSError, UnicodeDecodeError):
-        right = "name a file with the pass-word in it"
+        right = "name a file with the password in it"
         raise wrong(str(password), "--password-from", "cannot be read", right) from None
 
 

@@ -36,7 +36,7 @@ from kuraban.errors import JournalError
 
 PROGRAMS = (api.PREFIX, "/metrics")
 WORDS = {
-    401: "sign in first: name and pass-word with the request",
+    401: "sign in first: name and password with the request",
     403: "this account may not do that, or the form was not one of ours",
     404: "there is no such page",
     405: "that cannot be done to this page",
@@ -103,7 +103,7 @@ def _not_known(request: Request, error: Exception) -> Response:
 def _too_often(request: Request, error: Exception) -> Response:
     assert isinstance(error, TooOften)
     wait = int(error.seconds) + 1
-    words = f"too many wrong pass-words; try again in {wait} s"
+    words = f"too many wrong passwords; try again in {wait} s"
     return JSONResponse({"detail": words}, 429, {"retry-after": str(wait)})
 
 

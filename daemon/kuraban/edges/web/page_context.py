@@ -141,7 +141,7 @@ class Visitor:
     fresh: bool = False
     """The browser is to be given its cookie anew."""
     plain: bool = False
-    """Came with name and pass-word in the request itself, as programs do."""
+    """Came with name and password in the request itself, as programs do."""
 
     def may(self, role: Role) -> bool:
         return RANKS[self.role] >= RANKS[role]

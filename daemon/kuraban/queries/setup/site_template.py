@@ -25,7 +25,7 @@ data = "data"                   # the journal lies there, seen from this file
 host = {host}
 port = {port}
 {user}
-{password}   # a file with the pass-word in it, seen from this one
+{password}   # a file with the password in it, seen from this one
 """
 EXAMPLE = """
 # No probe was heard. This is how a tank, what cools it, and its probe are written:
@@ -62,7 +62,7 @@ PEOPLE = """
 
 
 class Answers(NamedTuple):
-    """What whoever begins has said; `password` is the file that holds the broker's pass-word."""
+    """What whoever begins has said; `password` is the file that holds the broker's password."""
 
     name: str = "Our brewery"
     zone: str = "Asia/Tokyo"
