@@ -47,7 +47,7 @@ def test_a_place_a_cooler_a_probe_and_a_batch_are_answered(night: tuple[Why, flo
 def test_an_alarm_that_stands_names_whom_it_rang(night: tuple[Why, float]) -> None:
     (told,) = night[0].ask("tank-2", None, night[1], "en")
     (rung,) = [said.text for said in told.conditions[0].seen if said.key == "rung"]
-    assert rung.startswith("Rung: aki 03:52, aki 04:02, sho 04:22")
+    assert rung.startswith("Rung: Aki 03:52, Aki 04:02, Sho 04:22")
 
 
 def test_an_empty_tank_says_that_it_is_not_judged(night: tuple[Why, float]) -> None:

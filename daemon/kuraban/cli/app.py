@@ -75,7 +75,10 @@ def _version(asked: bool) -> None:
 @app.callback()
 def everything(
     version: Annotated[
-        bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version and exit.")
+        bool,
+        typer.Option(
+            "--version", callback=_version, is_eager=True, help="Show the version and exit."
+        ),
     ] = False,
 ) -> None:
     """Night watch over the planned temperatures of a sake brewery."""

@@ -38,7 +38,10 @@ def init(
     ] = None,
     port: Annotated[int, typer.Option(metavar="PORT", help="Its port.", min=1, max=65535)] = 1883,
     user: Annotated[
-        str | None, typer.Option(metavar="NAME", help="The watch's user name at the broker.", show_default=False)
+        str | None,
+        typer.Option(
+            metavar="NAME", help="The watch's user name at the broker.", show_default=False
+        ),
     ] = None,
     password: Annotated[
         Path | None,
