@@ -70,7 +70,7 @@ def test_the_last_hours_are_those_before_now(night: tuple[Path, float], asked: A
 
 def test_rings_are_told_by_it(night: tuple[Path, float], asked: Asked) -> None:
     told = json.loads(asked("report", "rings", "--json"))
-    assert abs(told["end"] - night[1] - 5) < 1 and told["alarms"] > 0
+    assert abs(parse_time(told["end"]) - night[1] - 5) < 1 and told["alarms"] > 0
 
 
 def test_the_report_and_the_arithmetic_stand_at_now(asked: Asked) -> None:
