@@ -1,8 +1,9 @@
 """`addition-unlogged`: the product fell as only an addition makes it, and nobody logged one.
 
-It is recognised while the course has a filling stage to come: at least 1.5 K within 90 min, to a
+It is recognised while the course has a filling stage to come, one that begins at least 1.5 K below
+the end of the present one: at least 1.5 K within 90 min, to a
 level near where that stage begins, and not at the temperature of the air, unless that stage is due
-and begins about there. Then the product is held
+and begins about there; and by so much more than the course itself falls. Then the product is held
 for three hours and the crew is asked; after that it is judged as it stands.
 """
 
@@ -54,12 +55,14 @@ class AdditionUnlogged(Detector):
         if following >= len(batch.course.stages):
             return min(standing.span.end, now + 2 * HOUR)
         lands = landing(batch, now)
-        if logged or lands is None:
+        if logged or lands is None or standing.stage.points[-1][1] - lands < FALL:
             return now + LOOK
         if view.masked(self.subject, now) is not None:
             return now + LOOK
         fallen = self._fallen(now)
-        if fallen is None or abs(fallen[1] - lands) > NEAR or fallen[0] < FALL:
+        course_falls = batch.plan.at(now - SPAN) - batch.plan.at(now)
+        least = FALL + max(course_falls, 0.0)
+        if fallen is None or abs(fallen[1] - lands) > NEAR or fallen[0] < least:
             return now + LOOK
         awaited = due(batch, now) and abs(fallen[1] - lands) <= AT_AIR_NEAR
         if (self._reads_air(fallen[1], now) and not awaited) or fallen[1] > fallen[2] - FALL:
