@@ -64,23 +64,10 @@ NEVER_ABOVE = 45.0
 
 class Displaced(ProbeDetector):
     __slots__ = (
-        "at_air_since",
-        "back_since",
-        "before_mask",
-        "done_out",
-        "doubt",
-        "held",
-        "judged",
-        "kind",
-        "logged_out",
-        "out_since",
-        "probe_state",
-        "step",
-        "subject_state",
-        "times",
-        "values",
-        "version",
-    )
+        "at_air_since", "back_since", "before_mask", "done_out", "doubt", "held", "judged",
+        "kind", "logged_out", "out_since", "probe_state", "step", "subject_state", "times",
+        "values", "version",
+    )  # fmt: skip
 
     conditions = ("displaced",)
     reasons = ("step", "displaced", "out")
@@ -166,9 +153,8 @@ class Displaced(ProbeDetector):
         reference = self._moved_from(value, at)
         times.append(at)
         values.append(value)
-        if reference is None and not self._washed(value, now):
-            return FAR_FUTURE
-        if reference is not None and self._goes_along(value, reference, at):
+        moved = reference is not None and not self._goes_along(value, reference, at)
+        if not moved and not self._washed(value, now):
             return FAR_FUTURE
         held = value if reference is None else reference
         self._hold(held, now)

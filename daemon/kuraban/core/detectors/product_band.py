@@ -338,10 +338,11 @@ class ProductBand(Detector):
 
         near = told(side.name, side.near, bounds.tolerance, bounds.delay)
         if side.beyond:
-            over = Because(
-                "over-below" if upward else "over-above", value, batch.course.never[upward]
-            )
-            return near, self.account(side.far_name, ends=(over,))
+            never = batch.course.never[upward]
+            beyond = Because("is-above" if upward else "is-below", value, never)
+            over = Because("over-below" if upward else "over-above", value, never)
+            seen = (beyond, Because("evidence", word="never"))
+            return near, self.account(side.far_name, seen=seen, ends=(over,))
         if run is not None:
             allowed = Because("let-run", run.more, run.base, until=run.until)
             return near, self.account(side.far_name, lacks=(allowed,))

@@ -125,9 +125,9 @@ class Trend(Detector):
         if (drift.low if edge > 0 else -drift.high) <= 0.25 * LEAST_SLOPE:
             return Because("unlikely", drift.low if edge > 0 else drift.high, unit="K/h")
         way = (edge - drift.level) / slope
-        if 0 < way <= AHEAD / HOUR:
-            return None
-        return Because("not-ahead", lasted=max(way, 0.0) * HOUR, wanted=AHEAD)
+        if way <= 0:
+            return Because("outside-already")
+        return Because("not-ahead", lasted=way * HOUR, wanted=AHEAD) if way > AHEAD / HOUR else None
 
     def explain(self, now: float) -> tuple[Account, ...]:
         batch = self.view.batch(self.subject, now)
@@ -136,7 +136,7 @@ class Trend(Detector):
         drift, stage = self._drift(batch, now), batch.plan.standing(now).stage
         found = []
         for side, edge in _edges(stage):
-            seen = () if drift is None else (Because("drift", drift.slope, unit="K/h"),)
+            seen = _seen(drift, edge)
             why = self._why(side, edge, stage, drift, now)
             if self.view.stands(self.subject, f"trending-{side}") and not self.sure[side]:
                 seen = (*seen, Because("evidence", word="unsure"))
@@ -163,6 +163,15 @@ class Trend(Detector):
 
 def _edges(stage: Stage) -> tuple[tuple[str, float], ...]:
     return ("warm", stage.tolerance.above), ("cold", -stage.tolerance.below)
+
+
+def _seen(drift: Drift | None, edge: float) -> tuple[Because, ...]:
+    """How fast it moves, and in how long it leaves over an edge that lies ahead within a day."""
+    if drift is None:
+        return ()
+    moves = Because("drift", drift.slope, unit="K/h")
+    way = (edge - drift.level) / drift.slope if abs(drift.slope) >= LEAST_SLOPE else 0.0
+    return (moves, Because("leaves", lasted=way * HOUR)) if 0 < way <= 24 else (moves,)
 
 
 def _homeward(drift: Drift, stage: Stage, warm: bool) -> bool:

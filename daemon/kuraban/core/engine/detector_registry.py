@@ -165,12 +165,10 @@ def _of_places(view: HouseView, tell: Tell) -> list[Detector]:
         if place.brews:
             if place.kind != "koji-bed" or place.cooler is not None:
                 found.append(Overcooling(view, tell, place.id))
-            found += [
-                ProductBand(view, tell, place.id),
-                Trend(view, tell, place.id),
-                AdditionUnlogged(view, tell, place.id),
-                StageOverdue(view, tell, place.id),
-            ]
+            found += [ProductBand(view, tell, place.id), Trend(view, tell, place.id)]
+            if place.kind != "koji-bed":
+                found.append(AdditionUnlogged(view, tell, place.id))
+            found.append(StageOverdue(view, tell, place.id))
             if place.kind != "koji-bed":
                 found.append(Landing(view, tell, place.id))
             if place.kind == "koji-bed":

@@ -40,6 +40,8 @@ _UNITS = {"humidity": "%RH", "depression": "K"}
 _TAIL = ("serves", "ring", "probe", "stir", "work", "hand")
 _FORECAST = 10 * MINUTE
 """Forecasts are told to these ten minutes, the earlier ones; more would be a pretence."""
+_HOT = 45.0
+"""°C from which on a tank is being heated, or a hot starter made: what is in it scalds."""
 _SPIRIT_FOR = 12 * HOUR
 """So long after alcohol went in, spirit may stand about and its vapour hang over the mash."""
 _FIRST_SEEN = 2
@@ -287,6 +289,8 @@ def _caution(now: Situation) -> str:
         return "muro"
     if now.kind == "starter" and now.condition in ("cold", "far-cold", "trending-cold"):
         return "cask"
+    if now.kind in ("tank", "starter") and (now.planned or 0.0) >= _HOT:
+        return "hot"
     if now.kind in ("tank", "starter") and now.condition in _OVER_THE_MASH:
         return "lid"
     return _CAUTION.get(now.condition, "")
