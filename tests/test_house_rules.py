@@ -53,6 +53,7 @@ OWNERS = {
     "starlette": ("edges.web",),
     "uvicorn": ("edges.web",),
     "jinja2": ("edges.web",),
+    "markdown_it": ("edges.web",),
     "itsdangerous": ("edges.signing",),
     "icalendar": ("settings.files.calendars",),
     "recurring_ical_events": ("settings.files.calendars",),
@@ -69,6 +70,7 @@ OWNERS = {
     "typer": ("cli",),
     "click": ("cli",),
     "iotcore": ("demo",),
+    "segno": ("demo",),
     "sqlite3": ("store",),
 }  # fmt: skip
 """Library, and the rooms that may import it; what stands here not may be imported nowhere."""

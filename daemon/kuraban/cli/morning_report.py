@@ -11,12 +11,23 @@ from typing import Annotated
 import msgspec
 import typer
 
-from kuraban.cli.common import Site, console, counted, lasting, say, say_json, table, watched, wrong
+from kuraban.cli.common import (
+    Site,
+    console,
+    counted,
+    dated,
+    lasting,
+    say,
+    say_json,
+    table,
+    watched,
+    wrong,
+)
 from kuraban.core.notify import reports
 from kuraban.core.site import House
 from kuraban.core.texts import messages
 from kuraban.core.texts.translator import Words
-from kuraban.core.timescale import by_the_wall, moment_of
+from kuraban.core.timescale import moment_of
 from kuraban.core.units import DAY
 from kuraban.errors import JournalError
 from kuraban.queries.journal_state import JournalState, clock, looking
@@ -87,8 +98,7 @@ def over(
             history.counting(None, start, end + 1.0), start, end, house.site.day_starts, house.zone,
         )  # fmt: skip
     if as_json:
-        told = by_the_wall(msgspec.to_builtins(found), house.zone)
-        say_json(told)
+        say_json(dated(msgspec.to_builtins(found), house.zone))
     else:
         _screen(found, house, words)
 

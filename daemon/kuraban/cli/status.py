@@ -10,10 +10,10 @@ import typer
 from rich.console import Console
 from rich.text import Text
 
-from kuraban.cli.common import Site, console, counted, lasting, say, say_json, table, watched
+from kuraban.cli.common import Site, console, counted, dated, lasting, say, say_json, table, watched
 from kuraban.core.site import SIGNALS
 from kuraban.core.texts.translator import Speech, figure
-from kuraban.core.timescale import by_the_wall, moment_of
+from kuraban.core.timescale import moment_of
 from kuraban.errors import BrokerError, JournalError
 from kuraban.queries.journal_state import clock, looking
 from kuraban.queries.status import HistoryNow, PlaceNow, ProbeNow, Standing, Status, status
@@ -41,7 +41,7 @@ def show(
     Standing alarms first, then places, what is not judged and why, probes, and the watch. Reads the
     journal beside the watch that runs and changes nothing.
     """
-    settings, words = watched(site)
+    settings, words = watched(site, secrets=True)
     path = journal_of(settings)
     zone = settings.house.zone
     now = moment_of(clock(), zone)
@@ -51,7 +51,7 @@ def show(
         found = status(state, path, words, settings.history)
     broker = _broker(settings)
     if as_json:
-        told = {**by_the_wall(msgspec.to_builtins(found), zone), "broker": broker}
+        told = {**dated(msgspec.to_builtins(found), zone), "broker": broker}
         say_json(told)
         return
     speech = Speech(words, "en", zone, now)

@@ -102,6 +102,7 @@ def _known(watch: Served, key: str) -> dict[str, list[str]]:
         "cooler": [cooler.id for cooler in house.coolers],
         "probe": probes[:1],
         "token": _links(watch, key),
+        "part": ["alarms", "crew", "glossary", "tank"],
     }
 
 

@@ -156,10 +156,13 @@ class ProductBand(Detector):
                     self.found(name, False, now)
 
     def _rest(self, now: float) -> None:
-        if self.stage is not None:
-            self.stage = None
-            for side in self.sides:
-                side.reset()
+        """No batch: what it said is over; what a band says is another's (`banded_place`)."""
+        banded = self.view.house.place[self.subject].band is not None
+        if self.stage is None and banded and self.view.in_service(self.subject):
+            return
+        self.stage = None
+        for side in self.sides:
+            side.reset()
         self.clear(now)
 
     def _enter(self, batch: Batch, now: float) -> Stage:

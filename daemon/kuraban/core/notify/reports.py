@@ -36,7 +36,7 @@ def why_not_judged(view: HouseView, place: str, now: float) -> str | None:
     if not view.in_service(place):
         return "out-of-service"
     if entry.brews:
-        if view.batch(place, now) is None:
+        if view.batch(place, now) is None and entry.band is None:
             return "no-batch"
         products = view.places[place].products
         if not products:

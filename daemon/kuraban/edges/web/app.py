@@ -29,7 +29,7 @@ from kuraban.edges.web.views import addition as mixing
 from kuraban.edges.web.views import alarms as ringing
 from kuraban.edges.web.views import answer_links as answers
 from kuraban.edges.web.views import batch_sheet as record
-from kuraban.edges.web.views import batches, cellar, coolers, koji, place, why
+from kuraban.edges.web.views import batches, cellar, coolers, guide, koji, place, why
 from kuraban.edges.web.views import replan as redraw
 from kuraban.edges.web.views import setup as setting_up
 from kuraban.errors import JournalError
@@ -68,7 +68,7 @@ def make_app(context: PageContext) -> FastAPI:
     app.state.press = live.Press()
     for part in (cellar, place, ringing, setting_up, answers, entrance, live, api, metrics):
         app.include_router(part.router)
-    for part in (batches, record, redraw, koji, coolers, mixing, why):
+    for part in (batches, record, redraw, koji, coolers, mixing, why, guide):
         app.include_router(part.router)
     for programs in (
         record.programs,
