@@ -18,7 +18,7 @@ Key = Literal[
     "called", "uncalled", "runs", "rests", "runs-unknown", "serves", "hangs-on", "heard",
     # What a detector saw.
     "is-above", "is-below", "drift", "leaves", "valve-open", "next-stage", "evidence",
-    "rest-usual", "before", "room-air", "rung", "told-softly", "unrung",
+    "rest-usual", "differs", "before", "room-air", "rung", "told-softly", "unrung",
     # What is lacking, and what holds it back.
     "must-rise", "must-fall", "runs-out", "held", "stale", "no-value", "not-known", "next-value",
     "next-look", "too-slow", "within-swing", "swing-unknown", "not-ahead", "unlikely", "homeward",
