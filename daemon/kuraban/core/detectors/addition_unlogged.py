@@ -13,6 +13,7 @@ from kuraban.core.detectors.base import Detector, Disturbed, Tell
 from kuraban.core.entries import INGREDIENTS
 from kuraban.core.house_view import HouseView
 from kuraban.core.plan.filling import AT_AIR_NEAR, NEAR, due, landing, logged_lately
+from kuraban.core.plan.subject_state import STIR_SEEN
 from kuraban.core.units import HOUR, MINUTE
 
 LOOK = 5 * MINUTE
@@ -56,7 +57,8 @@ class AdditionUnlogged(Detector):
         lands = landing(batch, now)
         if logged or lands is None:
             return now + LOOK
-        if view.masked(self.subject, now) is not None:
+        masks = view.entry_log.of(self.subject).masks
+        if any(mask.start <= now < mask.end and mask.why != STIR_SEEN for mask in masks):
             return now + LOOK
         fallen = self._fallen(now)
         if fallen is None or abs(fallen[1] - lands) > NEAR or fallen[0] < FALL:

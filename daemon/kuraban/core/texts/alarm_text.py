@@ -24,7 +24,8 @@ _OVER_THE_MASH = frozenset({
     "unwatched",
 })  # fmt: skip
 _CAUTION = {
-    "layering": "stir", "landing-above": "stir", "landing-below": "stir", "stopped": "electric",
+    "layering": "stir", "landing-above": "stir", "landing-below": "stir", "stir-unlogged": "stir",
+    "stopped": "electric",
     "not-cooling": "licensed", "not-heating": "heater", "short-cycling": "licensed",
     "warming": "licensed", "freezing": "licensed", "dark": "dark",
 }  # fmt: skip
