@@ -40,7 +40,7 @@ def check(
     is one line that names the file, the key and what would be right; then nothing else is said and
     the exit status is 2.
     """
-    settings, _ = house_of(site, advised=True)
+    settings, _ = house_of(site, advised=True, secrets=True)
     house = settings.house
     if as_json:
         say_json(_document(settings))
@@ -111,12 +111,11 @@ def _judged(house: House) -> object:
 
 
 def _how(place: Place) -> str:
-    if place.brews:
-        return "while a batch runs"
+    brews = "while a batch runs" if place.brews else ""
     if place.band is None:
-        return "not: no band"
+        return brews or "not: no band"
     low, high = (figure(edge) for edge in place.band)
-    return f"always, {low} to {high} °C"
+    return f"{brews}; else {low} to {high} °C" if brews else f"always, {low} to {high} °C"
 
 
 def _told(house: House, now: float) -> object:

@@ -178,7 +178,7 @@ def _of_places(view: HouseView, tell: Tell) -> list[Detector]:
                 found.append(Landing(view, tell, place.id))
             if place.kind == "koji-bed":
                 found.append(KojiAir(view, tell, place.id))
-        else:
+        if place.band is not None or not place.brews:
             found.append(BandedPlace(view, tell, place.id))
         found.append(Unwatched(view, tell, place.id))
     return found
