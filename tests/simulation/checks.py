@@ -128,7 +128,7 @@ def every_entry_is_decided(season: Season, told: Told) -> Wrong:
 
 
 def the_journal_replays(season: Season, told: Told) -> Wrong:
-    if season.upgraded or season.memory_lost or season.script.schema:
+    if season.upgraded or season.forgotten or season.script.schema:
         return
     engine = Engine(words())
     for fact in told.facts:
@@ -191,7 +191,7 @@ def _thing(alarm: str) -> tuple[str, str]:
 
 def no_phone_hears_twice(season: Season, told: Told) -> Wrong:
     """Unless it says so, or the service had said that the first did not come."""
-    if season.memory_lost:
+    if season.forgotten:
         return
     made = Counter((m.person, m.title, m.body) for m in (*told.left, *told.messages))
     heard: Counter[tuple[str, str, str, str]] = Counter()
@@ -206,7 +206,7 @@ def no_phone_hears_twice(season: Season, told: Told) -> Wrong:
 
 def nobody_is_rung_for_what_is_in_hand(season: Season, told: Told) -> Wrong:
     """Nor for what is over: once it is quiet for minutes no page of it reaches a phone."""
-    if season.memory_lost:
+    if season.forgotten:
         return
     loud: dict[tuple[str, str], list[tuple[float, float]]] = {}
     began: dict[str, float] = {}
@@ -294,8 +294,8 @@ def _beyond(season: Season) -> Callable[[str, str, float], bool]:
 
 
 def _off(season: Season) -> list[tuple[float, float]]:
-    """When the watch did not watch, or slept."""
-    found = []
+    """When the watch did not watch, or slept, or forgot afterwards what it had judged."""
+    found = [*season.forgotten]
     before = season.began
     for life in season.lives:
         ready = life.ready if life.ready is not None else life.ended or season.end
@@ -308,9 +308,11 @@ def _off(season: Season) -> list[tuple[float, float]]:
 
 
 def _heard(season: Season, told: Told) -> list[tuple[float, str, set[str], bool]]:
-    """When whom a phone told of which alarms, and whether it rang."""
+    """When whom a phone told of which alarms, and whether it rang: by the journal, or by a memory
+    that nobody could write down before it was lost."""
     alarms: dict[tuple[str, str], list[Message]] = {}
-    for message in told.messages:
+    spoken = [event for turn in season.turns for event in turn.story if isinstance(event, Message)]
+    for message in (*told.messages, *spoken):
         alarms.setdefault((message.person, message.title), []).append(message)
     found = []
     for rung in season.phones.rung:
