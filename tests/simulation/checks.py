@@ -268,12 +268,15 @@ def somebody_is_reached(season: Season, told: Told) -> Wrong:
 def _beyond(season: Season) -> Callable[[str, str, float], bool]:
     """Whether a place is and stays beyond its tolerance, or its limit, around a moment, truly.
 
-    A tank or bed without a batch has no plan that it could be beyond, however warm it is.
+    A tank or bed without a batch has no plan that it could be beyond, however warm it is; and of
+    one whose plan somebody drew anew nobody knows here what it is.
     """
     begun: dict[str, float] = {STORE: season.began}
     ended: dict[str, float] = {}
     for event in season.script.events:
-        if event.do == "entry" and event.entry["entry"] == "batch-start":
+        if event.do == "entry" and event.entry["entry"] == "aim":
+            ended[event.where] = 0.0
+        elif event.do == "entry" and event.entry["entry"] == "batch-start":
             begun.setdefault(event.where, season.began + event.at * HOUR)
         elif event.do == "entry" and event.entry["entry"] == "batch-end":
             ended.setdefault(event.where, season.began + event.at * HOUR)
@@ -428,11 +431,12 @@ def _excused(season: Season, told: Told, start: float, end: float) -> bool:
 
 
 def little_is_left_over(season: Season, told: Told) -> Wrong:
-    """When all is well for an hour nothing is on the way to anybody, and nothing has piled up."""
+    """When all is well for an hour nothing is on the way to anybody but what was told after the
+    watch was asked to end, and nothing has piled up."""
     with closing(sqlite3.connect(season.journal)) as db:
         waiting = db.execute("SELECT id, person, due, claimed FROM outbox").fetchall()
     for row in waiting:
-        if row[1] not in season.house.person:
+        if row[1] not in season.house.person or row[2] > season.end:
             continue
         yield "unsent", f"{row} still waits at the end"
     watch = season.life.watch

@@ -182,7 +182,8 @@ class Season:
         def main() -> None:
             life.watch = Watch(
                 settings(self.script, self.disk.data), words(), clock=Clock(),
-                supervisor=Pets(lambda: self._petted(life)), on_turn=lambda turn: self._told(life, turn),
+                supervisor=Pets(lambda: self._petted(life)),
+                on_turn=lambda turn: self._told(life, turn),
                 outside=Outside(client, self.phones.way, self._ping, lambda: False),  # type: ignore[arg-type]
             )  # fmt: skip
             life.watch.run()
