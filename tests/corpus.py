@@ -32,7 +32,7 @@ def _stage(name: str) -> Stage:
 
 
 HOUSE = House(
-    site=Site(name="Tanigawa demo brewery", timezone="Asia/Tokyo"),
+    site=Site(name="Nowhere demo brewery", timezone="Asia/Tokyo"),
     places=(
         Place(id="tank-3", kind="tank", name="Tank 3", cooler="chiller-1"),
         Place(id="tank-4", kind="tank", name="Tank 4", cooler="chiller-1"),

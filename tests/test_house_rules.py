@@ -69,6 +69,7 @@ OWNERS = {
     "typer": ("cli",),
     "click": ("cli",),
     "iotcore": ("demo",),
+    "segno": ("demo",),
     "sqlite3": ("store",),
 }  # fmt: skip
 """Library, and the rooms that may import it; what stands here not may be imported nowhere."""

@@ -104,5 +104,6 @@ def test_it_works_when_pasted(brewery: tuple[Path, dict[str, str]], line: str) -
         time.sleep(4)
         command.send_signal(signal.SIGTERM)
     told, _ = command.communicate("a long enough word\n" * 2 if words[0] == "password" else "")
-    assert command.returncode == 0, told
+    found = 1 if words[0] == "doctor" else 0  # nobody watches there, and it says so
+    assert command.returncode == found, told
     assert "Traceback" not in told

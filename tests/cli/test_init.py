@@ -13,6 +13,7 @@ from kuraban.edges.mqtt.oneshot import publish
 from kuraban.settings import Mqtt, load
 from tests.broker import USERS, Mosquitto, free_port
 from tests.cli.conftest import Type
+from tests.sink import Sink
 
 
 @pytest.fixture(scope="module")
@@ -47,7 +48,7 @@ def test_probes_that_speak_are_in_it(broker: Mosquitto, tmp_path: Path, type_in:
 def test_answers_are_taken_over(tmp_path: Path, type_in: Type) -> None:
     """A time zone that is none is asked for once more; no broker is no hindrance."""
     out = tmp_path / "site.toml"
-    answers = "Kura Yama\nTokyo\nAsia/Tokyo\nja\n127.0.0.1\n"
+    answers = "Kura Yama\nTokyo\nAsia/Tokyo\nja\n127.0.0.1\n" + "\n" * 5
     shown = type_in("init", "--out", out, "--port", free_port(), answers=answers)
     assert shown.exit_code == 0, shown.stderr
     assert '"Tokyo" is not known' in shown.output
@@ -67,7 +68,7 @@ def test_nothing_is_overwritten(tmp_path: Path, type_in: Type) -> None:
 def test_what_it_writes_is_not_for_everybody(
     type_in: Type, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Pass-words and addresses will stand in it, whatever the usual rights are."""
+    """Passwords and addresses will stand in it, whatever the usual rights are."""
     out = tmp_path / "site.toml"
     before = os.umask(0)
     try:
@@ -76,3 +77,68 @@ def test_what_it_writes_is_not_for_everybody(
         os.umask(before)
     assert shown.exit_code == 0, shown.output
     assert out.stat().st_mode & 0o777 == 0o640
+
+
+def test_people_are_asked_for_and_each_address_is_tried(tmp_path: Path, type_in: Type) -> None:
+    """Tanks and chillers too; what is written is sound and rings them in the order named."""
+    out = tmp_path / "site.toml"
+    with Sink() as phone:
+        address = f"json://127.0.0.1:{phone.port}/aki"
+        people = f"Aki\n{address}\ny\nSho\nnowhere\njson://127.0.0.1:9/sho\nn\n\n\n\n"
+        answers = f"Kura\nAsia/Tokyo\nen\n127.0.0.1\n3x\n3\n1\n{people}"
+        shown = type_in("init", "--out", out, "--port", free_port(), answers=answers)
+        assert shown.exit_code == 0, shown.output
+        assert "It was taken." in shown.output
+        assert [rung.title for rung in phone.got] == ["A test of the watch"]
+    assert '"3x" is not known' in shown.output and '"nowhere" is not known' in shown.output
+    settings = load(out, {})
+    assert [(duty.person, duty.order) for duty in settings.house.rota] == [("aki", 1), ("sho", 2)]
+    assert settings.addresses["aki"].pages == (address,)
+    assert [place.cooler for place in settings.house.places] == ["chiller-1"] * 3
+    assert settings.web is not None and settings.web.host == "127.0.0.1"
+
+
+def test_without_questions_every_answer_is_an_option(tmp_path: Path, type_in: Type) -> None:
+    out = tmp_path / "site.toml"
+    shown = type_in(
+        "init", "--yes", "--out", out, "--name", "倉", "--zone", "Asia/Tokyo", "--language", "ja",
+        "--port", free_port(), "--tanks", 2, "--chillers", 1, "--listen", 0,
+        "--person", "brewer:Aki=json://127.0.0.1:9/aki", "--person",
+        "maintenance:健=json://127.0.0.1:9/ken", "--person", "crew:Aki=json://127.0.0.1:9/aki",
+    )  # fmt: skip
+    assert shown.exit_code == 0, shown.output
+    house = load(out, {}).house
+    assert [place.name for place in house.places] == ["1号タンク", "2号タンク"]
+    assert [(one.id, one.name) for one in house.people] == [("aki", "Aki"), ("person-2", "健")]
+    assert [duty.role for duty in house.rota] == ["brewer", "maintenance", "crew"]
+
+
+@pytest.mark.parametrize(
+    ("words", "right"),
+    [
+        (("--person", "aki"), "names nobody to ring"),
+        (("--zone", "Tokyo"), '"Tokyo" is not known'),
+        (("--language", "de"), "en or ja"),
+    ],
+)
+def test_an_answer_that_is_none_says_what_would_be_right(
+    tmp_path: Path, type_in: Type, words: tuple[str, str], right: str
+) -> None:
+    shown = type_in("init", "--yes", "--out", tmp_path / "site.toml", *words)
+    assert shown.exit_code == 2 and right in shown.stderr
+    assert not (tmp_path / "site.toml").exists()
+
+
+def test_what_the_installer_made_is_found(tmp_path: Path, type_in: Type) -> None:
+    """Name and secret at the broker, and the folder of the journal: nothing is left to be added."""
+    etc, state = tmp_path / "etc/kuraban", tmp_path / "var/lib/kuraban"
+    (etc / "secrets").mkdir(parents=True)
+    state.mkdir(parents=True)
+    (etc / "secrets" / "mqtt").write_text("a word of the broker's", "utf-8")
+    out = etc / "site.toml"
+    shown = type_in("init", "--yes", "--out", out, "--port", free_port(), "--listen", 0)
+    assert shown.exit_code == 0, shown.output
+    settings = load(out, {})
+    assert (settings.mqtt.user, settings.mqtt.password) == ("kuraban", "a word of the broker's")
+    assert settings.data == state
+    assert "a word of" not in out.read_text("utf-8")

@@ -15,10 +15,12 @@ from threading import Event
 import pytest
 
 from kuraban.core.effects import Message, Turn
-from kuraban.demo.play import TOLD_WITHIN, _Stage, find_night
+from kuraban.demo.keys import Keys
+from kuraban.demo.link import pages_of
+from kuraban.demo.nights import find_night
+from kuraban.demo.play import PACES, TOLD_WITHIN, _next_pace, _Stage
 from kuraban.demo.screen import Story
 from kuraban.demo.stage import Rung
-from kuraban.errors import ConfigurationError
 from kuraban.replay import replay
 from kuraban.runtime.watch import JOURNAL
 from kuraban.settings import load
@@ -40,6 +42,10 @@ def start(home: Path, *options: str) -> subprocess.Popen[str]:
         [KURABAN, "demo", *options], env=env, text=True, encoding="utf-8",
         stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
     )  # fmt: skip
+
+
+def staged(home: Path) -> _Stage:
+    return _Stage(find_night(FIXTURES), home, 1.0, Event(), pages_of(lan=False), Keys())
 
 
 @pytest.fixture(scope="module")
@@ -145,7 +151,7 @@ def test_a_message_that_comes_before_its_turn_is_shown_with_its_time(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """On a machine with much to do the phone may hear of it before the screen does."""
-    stage = _Stage(find_night(FIXTURES), tmp_path, 1.0, Event())
+    stage = staged(tmp_path)
     try:
         stage.phones.arrived.put(Rung("aki", TEST, "", time.monotonic()))
         stage._show()
@@ -165,7 +171,7 @@ def test_a_message_of_somebody_elses_is_shown_too(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Whoever tries a phone with the demo running sees it ring."""
-    stage = _Stage(find_night(FIXTURES), tmp_path, 1.0, Event())
+    stage = staged(tmp_path)
     try:
         stage.phones.arrived.put(Rung("aki", TEST, "", time.monotonic() - TOLD_WITHIN))
         stage._show()
@@ -176,7 +182,7 @@ def test_a_message_of_somebody_elses_is_shown_too(
 
 def test_the_night_is_not_over_before_its_last_word_is_written(tmp_path: Path) -> None:
     """However far the watch has judged: what it judged is still to be told."""
-    stage = _Stage(find_night(FIXTURES), tmp_path, 1.0, Event())
+    stage = staged(tmp_path)
     try:
         Journal.open(stage.settings.data / JOURNAL).close()
         stage.history = History(stage.settings.data / JOURNAL)
@@ -191,15 +197,30 @@ def test_the_night_is_not_over_before_its_last_word_is_written(tmp_path: Path) -
         stage.phones.close()
 
 
-def test_without_a_checkout_there_is_no_night_to_play(tmp_path: Path) -> None:
-    """An installed wheel says what to do instead."""
-    with pytest.raises(ConfigurationError, match=r"start \./deploy/demo in a checkout"):
-        find_night(tmp_path)
+@pytest.mark.slow
+def test_the_link_to_the_pages_is_printed_before_the_night_begins(told: str) -> None:
+    assert re.search(r"The pages: http://127\.0\.0\.1:\d+/", told.partition("20:30")[0])
 
 
-def test_the_night_says_what_nobody_can_see_yet() -> None:
-    night = find_night(FIXTURES)
-    assert [(one.subject, one.fault) for one in night.unseen] == [
-        ("tank-5", "valve stuck shut"), ("t2-mid", "pulled out"), ("chiller-1", "power gone"),
-    ]  # fmt: skip
-    assert night.end - night.start == 10 * 3600
+def test_the_night_is_made_faster_and_slower_by_steps() -> None:
+    """From any pace to the next one; the slowest is life's own, and none is beyond the fastest."""
+    assert [_next_pace(654.5, faster=True), _next_pace(654.5, faster=False)] == [1200.0, 600.0]
+    assert _next_pace(PACES[-1], faster=True) == PACES[-1]
+    assert _next_pace(1.0, faster=False) == 1.0
+
+
+def test_the_night_hurries_to_the_next_message_and_goes_at_lifes_pace_from_there(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    stage = staged(tmp_path)
+    try:
+        stage._obey("n")
+        assert stage.jumping and stage.speed == PACES[-1]
+        stage.phones.arrived.put(Rung("aki", TEST, "", time.monotonic() - TOLD_WITHIN))
+        stage._show()
+        assert not stage.jumping and stage.speed == stage.clock.speed == 1.0
+        stage._obey("+q")
+        assert stage.speed == 10.0 and stage.stop.is_set()
+        assert "the night goes 10 times as fast as life" in capsys.readouterr().out
+    finally:
+        stage.phones.close()

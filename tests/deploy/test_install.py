@@ -99,11 +99,12 @@ def test_its_units_are_those_of_the_repository(board: Path) -> None:
 
 @pytest.mark.slow
 @pytest.mark.needs("mosquitto")
-def test_secrets_are_for_root_alone(board: Path) -> None:
-    """Made on the board, each another; the broker's file holds none as it is."""
+def test_secrets_are_for_root_and_the_watchs_group_alone(board: Path) -> None:
+    """Made on the board, each another; the broker's file holds none as it is. The crew's, which
+    goes to their boards, is root's."""
     words = [board / "etc/kuraban/secrets/mqtt", board / "etc/kuraban/crew-password"]
-    assert stat.S_IMODE(words[0].parent.stat().st_mode) == 0o700
-    assert all(stat.S_IMODE(word.stat().st_mode) == 0o600 for word in words)
+    assert stat.S_IMODE(words[0].parent.stat().st_mode) == 0o750
+    assert [stat.S_IMODE(word.stat().st_mode) for word in words] == [0o640, 0o600]
     kept = (board / "etc/mosquitto/kuraban.passwords").read_text()
     texts = {word.read_text() for word in words}
     assert len(texts) == 2 and not any(text in kept for text in texts)
@@ -113,7 +114,7 @@ def test_secrets_are_for_root_alone(board: Path) -> None:
 @pytest.mark.slow
 @pytest.mark.needs("mosquitto")
 def test_debians_mosquitto_starts_with_it(own: Path) -> None:
-    """And lets in whom the pass-words name; Debian's own file is kept beside."""
+    """And lets in whom the passwords name; Debian's own file is kept beside."""
     port, word = free_port(), (own / "etc/kuraban/secrets/mqtt").read_text()
     etc = own / "etc" / "mosquitto"
     ours = (etc / "conf.d" / "kuraban.conf").read_text("utf-8")

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
+import pytest
+
 from kuraban.errors import Fault
 from kuraban.settings import load
 
@@ -43,10 +45,37 @@ def test_a_credential_that_is_not_there_is_told_by_the_nearest(
     assert len(found) == 1
 
 
-def test_a_credential_without_systemd_is_a_fault(small: Write, faults: Faults) -> None:
-    """Started by hand there is no folder of credentials."""
-    found = faults(small((PAGES, 'pages_from = "credential:aki"')))
-    assert "LoadCredential" in found["person[aki].pages_from"].right
+def test_outside_systemd_a_credential_lies_where_the_installer_put_it(
+    small: Write, tmp_path: Path, faults: Faults
+) -> None:
+    """In `secrets` beside the site file; where it is not there either, that is a fault."""
+    site = small((PAGES, 'pages_from = "credential:secrets_aki"'))
+    found = faults(site)["person[aki].pages_from"]
+    assert "LoadCredential" in found.right and str(tmp_path / "secrets" / "aki") in found.right
+    (tmp_path / "secrets").mkdir()
+    (tmp_path / "secrets" / "aki").write_text("json://127.0.0.1:1/a\n")
+    assert load(site, {}).addresses["aki"].pages == ("json://127.0.0.1:1/a",)
+
+
+def test_whoever_uses_no_secret_reads_none(small: Write) -> None:
+    """Not even one that is not there: what a tank did is nobody's secret."""
+    more = (
+        '[mqtt]\npassword_from = "no"\n[web]\nsecret_from = "no"\n[watch]\nping_from = "no"\n'
+        '[[account]]\nid = "aki"\nrole = "log"\npassword_from = "no"\n'
+    )
+    site = small((PAGES, 'pages_from = "credential:secrets_aki"'), more=more)
+    assert load(site, {}, advised=False, secrets=False).addresses["aki"].pages == ()
+
+
+def test_a_secret_that_one_may_not_read_says_who_may(
+    small: Write, tmp_path: Path, faults: Faults, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse(path: Path, **_: object) -> str:
+        raise PermissionError(13, "Permission denied", str(path))
+
+    site = small((PAGES, 'pages_from = "word"'))
+    monkeypatch.setattr(Path, "read_text", refuse)
+    assert "join the group" in faults(site)["person[aki].pages_from"].right
 
 
 def test_a_credential_cannot_lead_out_of_its_folder(

@@ -40,7 +40,7 @@ def check(
     is one line that names the file, the key and what would be right; then nothing else is said and
     the exit status is 2.
     """
-    settings, _ = house_of(site, advised=True)
+    settings, _ = house_of(site, advised=True, secrets=True)
     house = settings.house
     if as_json:
         say_json(_document(settings))

@@ -40,21 +40,22 @@ Site = Annotated[
 
 
 def house_of(
-    site: Path | None, now: float | None = None, *, advised: bool = False
+    site: Path | None, now: float | None = None, *, advised: bool = False, secrets: bool = False
 ) -> tuple[Settings, Words]:
     """Settings and message catalogues; ConfigurationError with every fault.
 
     Calendars are written out from the week of `now` on, this week's if not given. `advised` also
-    looks for what will be missed in the night, which takes a second.
+    looks for what will be missed in the night, which takes a second. `secrets` is for commands that
+    speak with the broker or a phone; no other one reads any.
     """
     now = clock() if now is None else now
-    return settings_at(site, now=now, advised=advised), load_words()
+    return settings_at(site, now=now, advised=advised, secrets=secrets), load_words()
 
 
-def watched(site: Path | None) -> tuple[Settings, Words]:
+def watched(site: Path | None, *, secrets: bool = False) -> tuple[Settings, Words]:
     """The same, the house by the wall clock as its journal knows it: for whoever asks of what the
     watch has seen. Its time for a moment of the wall clock is `moment_of(clock(), house.zone)`."""
-    settings, words = house_of(site)
+    settings, words = house_of(site, secrets=secrets)
     house = clocked(settings.house, journal_of(settings))
     return replace(settings, house=house), words
 

@@ -19,7 +19,7 @@ def _of_house(ids: Callable[[House], Iterable[str]]) -> Complete:
 
     def complete(ctx: typer.Context, incomplete: str) -> list[str]:
         try:
-            known = ids(settings_at(ctx.params.get("site")).house)
+            known = ids(settings_at(ctx.params.get("site"), secrets=False).house)
         except KurabanError:
             return []
         return [own for own in known if own.startswith(incomplete)]

@@ -32,7 +32,7 @@ def _known(ctx: typer.Context) -> tuple[dict[str, Course], set[str]]:
     """Courses by id, and which of them are built in as they are."""
     built_in = {course.id: course for course in built_in_courses()}
     site = ctx.obj if ctx.obj is not None else any_site()
-    known = dict(settings_at(site).house.course) if site is not None else built_in
+    known = dict(settings_at(site, secrets=False).house.course) if site is not None else built_in
     return known, {course for course in known if known[course] == built_in.get(course)}
 
 

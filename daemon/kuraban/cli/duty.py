@@ -110,7 +110,7 @@ def swap(
 
     A night belongs to the day on which it begins. To undo it, swap again or take the entry back.
     """
-    settings, _ = watched(site)
+    settings, _ = watched(site, secrets=True)
     house, now = settings.house, moment_of(clock(), settings.house.zone)
     day = _day(on, house, now)
     told: dict[str, object] = {

@@ -50,7 +50,7 @@ def _entries(incomplete: str) -> list[str]:
 def _fields(ctx: typer.Context, incomplete: str) -> list[str]:
     kind = ctx.params.get("entry") or ""
     try:
-        house = settings_at(ctx.params.get("site")).house
+        house = settings_at(ctx.params.get("site"), secrets=False).house
     except KurabanError:
         house = None
     return [word for word in spelled.offers(kind, house) if word.startswith(incomplete)]
@@ -100,7 +100,7 @@ def log(
     and handed to the broker; the watch acts on it within a second. Late is better than never: --at
     says when it really was.
     """
-    settings, words = watched(site)
+    settings, words = watched(site, secrets=True)
     now = timescale.moment_of(clock(), settings.house.zone)
     told = _told(settings, subject, entry, fields or [], by, at, now)
     logged = entry_from(dict(told), subject, settings.house, now, "command")
@@ -110,7 +110,7 @@ def log(
     _publish(settings, subject, told)
     when = show_time(logged.at, settings.house.zone)
     name = settings.house.name_of(subject)
-    say(f"{name}: {kind_of(logged.entry)} at {when[11:16]} is told, as entry {logged.id}")
+    say(f"{name}: {kind_of(logged.entry)} at {when[11:16]}, sent to the watch as entry {logged.id}")
     if waits:
         say("It counts once the brewer or a second person has confirmed it:")
         say(f"  kuraban log {subject} confirm {logged.id} --by NAME")

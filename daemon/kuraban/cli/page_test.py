@@ -36,7 +36,7 @@ def page_test(
     by their number in the site file, pages first, and never shown. The exit status is 1 where one
     did not take it.
     """
-    settings, _ = house_of(site)
+    settings, _ = house_of(site, secrets=True)
     taken = [_test(settings, one) for one in _whom(settings.house, person, everyone)]
     if not all(taken):
         raise typer.Exit(FAILED)

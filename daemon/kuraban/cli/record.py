@@ -66,7 +66,7 @@ def record(
     disk at once. With --from-journal everything that the watch knew: readings, entries, and changes
     of the site.
     """
-    settings, words = watched(site) if from_journal else house_of(site)
+    settings, words = watched(site) if from_journal else house_of(site, secrets=True)
     if from_journal:
         if lasts is not None:
             right = "leave --for out, or --from-journal"

@@ -37,12 +37,19 @@ def demo(
             metavar="TIMES", help="How many times faster than life.", min=1.0, show_default=False
         ),
     ] = None,
+    night: Annotated[
+        str, typer.Option(metavar="NAME", help="cellar, or koji: the koji room's heater dies.")
+    ] = "cellar",
+    lan: Annotated[
+        bool, typer.Option("--lan", help="Show the pages to phones in this network too.")
+    ] = False,
 ) -> None:
-    """Play an invented night and show the phones.
+    """Play an invented night; show the phones and the pages.
 
     It comes through a small broker of its own. Nothing needs to be set up, and nothing of yours is
-    touched.
+    touched. The pages are served on this machine alone, and their link is printed: open it, and
+    answer as its people would.
     """
     from kuraban import demo as play
 
-    raise typer.Exit(play.run(once=once, speed=speed))
+    raise typer.Exit(play.run(once=once, speed=speed, night=night, lan=lan))

@@ -41,7 +41,7 @@ def show(
     Standing alarms first, then places, what is not judged and why, probes, and the watch. Reads the
     journal beside the watch that runs and changes nothing.
     """
-    settings, words = watched(site)
+    settings, words = watched(site, secrets=True)
     path = journal_of(settings)
     zone = settings.house.zone
     now = moment_of(clock(), zone)

@@ -7,7 +7,6 @@ time. Where a machine is slow the night waits for it rather than leave it behind
 
 from __future__ import annotations
 
-import json
 import locale
 import logging
 import os
@@ -19,12 +18,12 @@ import tempfile
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from queue import Empty, SimpleQueue
 from threading import Event, Thread
-from typing import Any, Final, TypeVar
+from typing import Final, TypeVar
 
 from rich.console import Console
 
@@ -34,13 +33,17 @@ from kuraban.core.entries import BatchStart
 from kuraban.core.facts import Logged
 from kuraban.core.intake.wire import Wire
 from kuraban.core.units import MINUTE, show_time
+from kuraban.demo.keys import HINT, Keys, keyboard
+from kuraban.demo.link import answers, lines, pages_of
+from kuraban.demo.nights import Night, find_night
 from kuraban.demo.screen import Screen, Story
 from kuraban.demo.stage import Broker, Feeder, Pace, Phones, Rung, embedded_broker, set_up_site
-from kuraban.errors import ConfigurationError, Fault, MachineError
+from kuraban.errors import MachineError
 from kuraban.recording import Recorded, merged
 from kuraban.runtime.watch import JOURNAL, Watch
 from kuraban.settings import Settings, load
 from kuraban.settings.catalogues import load_words
+from kuraban.settings.model import Web
 from kuraban.store.history import History
 
 Thing = TypeVar("Thing")
@@ -54,39 +57,27 @@ ENDS_WITHIN: Final = 15.0
 TOLD_WITHIN: Final = 2.0
 """Real seconds after which a message on a phone is none of the watch, but somebody's trial."""
 LOOK: Final = 0.05
+PACES: Final = (1.0, 10.0, 60.0, 240.0, 600.0, 1200.0)
+"""How many times as fast as life the night can be made to go by hand."""
 
 
-@dataclass(frozen=True, slots=True)
-class Unseen:
-    """Something that happens in the night before anybody can know it."""
+def run(*, once: bool, speed: float | None = None, night: str = "cellar", lan: bool = False) -> int:
+    """Play the night of that name, out of `fixtures/` of this checkout.
 
-    at: float
-    subject: str
-    fault: str
-
-
-@dataclass(frozen=True, slots=True)
-class Night:
-    """The recording to play, from when to when, and what truly happened in it."""
-
-    brewery: Path
-    recording: Path
-    start: float
-    end: float
-    unseen: tuple[Unseen, ...]
-
-
-def run(*, once: bool, speed: float | None = None, folder: Path | None = None) -> int:
-    """Play the demo night from `folder` (`fixtures/` of this checkout unless given).
-
-    With `once` it ends when the night is over; else the watch stays up until asked to stop. The
-    answer is the exit status. Raises ConfigurationError where the night or the broker is missing,
-    BrokerError and JournalError where this machine does not let the watch run.
+    With `once` it ends when the night is over; else the watch stays up until asked to stop. With
+    `lan` the pages listen on the network too. The answer is the exit status. Raises
+    ConfigurationError where the night, the broker or a network is missing, BrokerError and
+    JournalError where this machine does not let the watch run.
     """
-    night = find_night(folder or Path(kuraban.__file__).resolve().parents[2] / "fixtures")
+    played = find_night(Path(kuraban.__file__).resolve().parents[2] / "fixtures", night)
+    web, speed = pages_of(lan=lan), speed or (played.end - played.start) / LASTS
     logging.getLogger("kuraban").setLevel(logging.CRITICAL)
-    with tempfile.TemporaryDirectory(prefix="kuraban-demo-") as home, _asked_to_stop() as stop:
-        stage = _Stage(night, Path(home), speed or (night.end - night.start) / LASTS, stop)
+    with (
+        tempfile.TemporaryDirectory(prefix="kuraban-demo-") as home,
+        _asked_to_stop() as stop,
+        keyboard() as keys,
+    ):
+        stage = _Stage(played, Path(home), speed, stop, web, keys)
         try:
             stage.begin()
             stage.play()
@@ -95,22 +86,6 @@ def run(*, once: bool, speed: float | None = None, folder: Path | None = None) -
         finally:
             stage.close()
     return 0
-
-
-def find_night(fixtures: Path) -> Night:
-    """The demo's night; ConfigurationError where it is not there, as in an installed wheel."""
-    folder, brewery = fixtures / "nights" / "demo-night", fixtures / "brewery"
-    recordings = sorted(folder.glob("recording.jsonl*"))
-    if not recordings or not (brewery / "site.toml").is_file():
-        right = "start ./deploy/demo in a checkout of kuraban; an installed wheel carries no nights"
-        raise ConfigurationError([Fault("demo", str(folder), "no night to play", right)])
-    truth: dict[str, Any] = json.loads((folder / "truth.json").read_text("utf-8"))
-    start, end = (datetime.fromisoformat(truth[key]).timestamp() for key in ("start", "end"))
-    unseen = sorted(
-        (Unseen(float(i["start"]), i["subject"], i["fault"]) for i in truth["incidents"]),
-        key=lambda incident: incident.at,
-    )
-    return Night(brewery, recordings[0], start, end, tuple(unseen))
 
 
 @contextmanager
@@ -133,12 +108,16 @@ def _asked_to_stop() -> Iterator[Event]:
 class _Stage:
     """Everything that is up while the night is played."""
 
-    def __init__(self, night: Night, home: Path, speed: float, stop: Event) -> None:
-        self.night, self.speed, self.stop = night, speed, stop
+    def __init__(
+        self, night: Night, home: Path, speed: float, stop: Event, web: Web, keys: Keys
+    ) -> None:
+        self.night, self.speed, self.stop, self.keys = night, speed, stop, keys
+        self.jumping = False
+        """Whether the night hurries on to the next message."""
         self.phones = Phones()
         self.broker, port = embedded_broker(home)
         self.site = set_up_site(night.brewery, home, port, self.phones.port, _language())
-        self.settings: Settings = load(self.site, {})
+        self.settings: Settings = replace(load(self.site, {}), web=web)
         words, house = load_words(), self.settings.house
         self.story = Story(house, words)
         self.screen = Screen(Console(highlight=False, markup=False), house.zone, self.story)
@@ -155,13 +134,14 @@ class _Stage:
         self.thread = Thread(target=self._watch, name="watch", daemon=True)
 
     def begin(self) -> None:
-        """Broker, watch and probes up, and a word on what is to be seen."""
+        """Broker, watch, pages and probes up, and a word on what is to be seen."""
+        start, end = self._clock(self.night.start), self._clock(self.night.end)
         lasts = (self.night.end - self.night.start) / self.speed
         self.screen.say(
-            f"A night at the {self.settings.house.site.name}, 20:00 to 06:00, in about "
+            f"A night at the {self.settings.house.site.name}, {start} to {end}, in about "
             f"{lasts:.0f} seconds.",
             "Invented: the brewery, its people, its probes. Real: the broker, the watch, its "
-            "journal, the messages.",
+            "journal, the messages, the pages.",
             "A box is a phone; a heavy frame is one that rings.",
             "",
         )
@@ -169,12 +149,14 @@ class _Stage:
         self.thread.start()
         self.feeder.await_watch()
         self.history = History(self.settings.data / JOURNAL)
+        self._show_the_way()
 
     def play(self) -> None:
         """The night, and what it came to."""
         self.clock.change(self.speed)
         self.feeder.start()
         while self.clock() < self.night.end and self._go_on():
+            self._obey(self.keys.pressed())
             self._wait_for_the_watch()
         self.clock.change(1.0)
         deadline = time.monotonic() + ENDS_WITHIN
@@ -189,7 +171,8 @@ class _Stage:
         command, now = _command(), show_time(round(self.clock()), self.settings.house.zone)
         self.screen.say(
             "",
-            "The watch stays up, from here on at life's own pace; every probe keeps talking.",
+            "The watch and its pages stay up, from here on at life's own pace; every probe keeps "
+            "talking.",
             f"It is {now[11:16]} there, and that of {now[:10]}: ages are counted from there.",
             "Try in another terminal:",
         )
@@ -201,7 +184,8 @@ class _Stage:
             )
         self.screen.say("Ctrl-C ends it and clears everything away.", "")
         while self._go_on():
-            pass
+            if "q" in self.keys.pressed():
+                self.stop.set()
 
     def close(self) -> None:
         self.feeder.stop()
@@ -212,6 +196,40 @@ class _Stage:
             self.history.close()
         self.broker.stop()
         self.phones.close()
+
+    def _show_the_way(self) -> None:
+        """To the pages, once they are there, and to the keys."""
+        web = self.settings.web
+        assert web is not None
+        if answers(web.port, self._up):
+            for line in lines(web):
+                self.screen.console.print(line, soft_wrap=True)
+        else:
+            self.screen.say("The pages did not come up; the night goes on without them.")
+        self.screen.say(*([HINT] if self.keys else []), "")
+
+    def _up(self) -> bool:
+        return self.thread.is_alive() and not self.stop.is_set()
+
+    def _obey(self, keys: str) -> None:
+        """Faster, slower, on to the next message, or the end."""
+        for key in keys:
+            if key == "q":
+                self.stop.set()
+            elif key == "n":
+                self.jumping, self.speed = True, max(self.speed, PACES[-1])
+            elif key in "+=-":
+                self.jumping = False
+                self._go_at(_next_pace(self.speed, faster=key != "-"))
+
+    def _go_at(self, speed: float) -> None:
+        self.speed = speed
+        self.clock.change(speed)
+        times = "at life's own pace" if speed == 1.0 else f"{speed:.0f} times as fast as life"
+        self.screen.line(self.clock(), f"(the night goes {times})", "dim")
+
+    def _clock(self, at: float) -> str:
+        return f"{datetime.fromtimestamp(at, self.settings.house.zone):%H:%M}"
 
     def _watch(self) -> None:
         try:
@@ -243,6 +261,9 @@ class _Stage:
                 self.early.append(rung)
             else:
                 self.screen.phone(rung)
+                if self.jumping:
+                    self.jumping = False
+                    self._go_at(PACES[0])
 
     def _logged(self) -> Iterator[Logged]:
         """What people log, but for the batches that stand in their tanks as the night begins."""
@@ -255,7 +276,7 @@ class _Stage:
         """Slow down while the watch is behind, so that a slow disk changes nothing."""
         behind = self.clock() - self.watch.engine.now
         if behind > BEHIND:
-            self.clock.change(self.speed / 10)
+            self.clock.change(max(self.speed / 10, PACES[0]))
         elif behind < BEHIND / 2:
             self.clock.change(self.speed)
 
@@ -263,6 +284,11 @@ class _Stage:
         """Whether what the watch tells at the night's end is written, and is on the phones."""
         written = self.story.until >= self.night.end
         return written and self.history is not None and self.history.unsent() == 0
+
+
+def _next_pace(speed: float, *, faster: bool) -> float:
+    beyond = [pace for pace in PACES if (pace > speed if faster else pace < speed)]
+    return (beyond[0] if faster else beyond[-1]) if beyond else speed
 
 
 def _messages(path: Path) -> Iterator[Recorded]:

@@ -9,7 +9,6 @@ from __future__ import annotations
 import json
 import random
 import shutil
-import socket
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -24,6 +23,7 @@ from kuraban.core.facts import Reading
 from kuraban.core.intake.wire import Wire
 from kuraban.core.site import SIGNALS, House, Probe
 from kuraban.core.units import MINUTE
+from kuraban.demo.link import free_port
 from kuraban.edges.mqtt.fair_queue import Arrived
 from kuraban.edges.mqtt.front_door import FrontDoor
 from kuraban.errors import BrokerError, ConfigurationError, Fault
@@ -143,9 +143,7 @@ def embedded_broker(home: Path) -> tuple[Broker, int]:
         wrong = "the embedded broker is not installed"
         right = "pip install 'kuraban[demo]', or start ./deploy/demo"
         raise ConfigurationError([Fault("demo", "iotcore", wrong, right)]) from None
-    with socket.socket() as sock:
-        sock.bind(("127.0.0.1", 0))
-        port = int(sock.getsockname()[1])
+    port = free_port()
     config = home / "broker.toml"
     config.write_text(BROKER.format(port=port), "utf-8")
     return Embedded(config_path=str(config)), port

@@ -66,15 +66,17 @@ def settings_at(
     now: float | None = None,
     *,
     advised: bool = False,
+    secrets: bool = True,
 ) -> Settings:
-    """The settings of the site file that is meant, with words of advice where `advised`.
+    """The settings of the site file that is meant, with words of advice where `advised`, and
+    secrets where they are used.
 
     ConfigurationError holds every fault.
     """
     env = os.environ if env is None else env
     path = site_file(given, env)
     own = {name: text for name, text in env.items() if name != VARIABLE}
-    return load(path, own, now, advised=advised)
+    return load(path, own, now, advised=advised, secrets=secrets)
 
 
 def journal_of(settings: Settings) -> Path:

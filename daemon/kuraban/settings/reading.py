@@ -31,7 +31,7 @@ from kuraban.settings.files.faults import validate
 from kuraban.settings.files.sources import ENVIRONMENT, Raw, read_site, set_above, unknown_variables
 from kuraban.settings.files.tables import MqttTable, SiteFile, WebTable
 from kuraban.settings.model import Account, Addresses, Keep, Mqtt, Outward, Settings, Web
-from kuraban.settings.secrets import reader, resolve
+from kuraban.settings.secrets import reader, resolve, unasked
 
 
 def load(
@@ -40,11 +40,14 @@ def load(
     now: float | None = None,
     *,
     advised: bool = True,
+    secrets: bool = True,
 ) -> Settings:
     """The settings of a house; `env` is the process's own environment unless given.
 
     Without `advised` no word is had on what will be missed, which takes most of the time; and a
     calendar that cannot be read is no fault but stands in `unread`: the house goes on without it.
+
+    Without `secrets` no file with one is read; whoever uses none need not be allowed to.
 
     Calendars are written out from the week of `now` on; without it they are read and no more.
 
@@ -57,7 +60,8 @@ def load(
         raise ConfigurationError(report.faults)
     merged, above = read
     folder = site_file.resolve().parent
-    raw = resolve(merged, reader(folder, env), str(site_file), report.faults)
+    read_secret = reader(folder, env) if secrets else unasked
+    raw = resolve(merged, read_secret, str(site_file), report.faults)
     calendars = read_calendars(raw, folder, now)
     table = _checked(site_file, raw, above, report.faults)
     lost = [

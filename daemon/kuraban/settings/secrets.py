@@ -1,8 +1,9 @@
 """Secrets that the site file names but does not hold.
 
 `password_from = "credential:NAME"` reads the file that systemd laid into its credentials folder;
-anything else is a file's path, from the site file's folder. A list (`pages_from`) has one address
-a line. What is read here never enters the house that the journal keeps.
+outside systemd the one in `secrets` beside the site file, where `deploy/install` put it. Anything
+else is a file's path, from the site file's folder. A list (`pages_from`) has one address a line.
+What is read here never enters the house that the journal keeps.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from kuraban.errors import Fault
-from kuraban.settings.files.faults import label
+from kuraban.settings.files.faults import NOT_ALLOWED, label
 from kuraban.settings.files.values import nearest, show
 
 CREDENTIAL = "credential:"
@@ -25,8 +26,15 @@ SECRET = {
     "account": ("password",),
 }
 LISTS = frozenset({"pages", "notices"})
-UNREAD = {"ping": "https://unread"}
-"""What stands in for a secret that cannot be read, so that it is one fault and not two."""
+UNREAD = {
+    "ping": "https://unread",
+    "secret": "unread " * 5,
+    "password": "$argon2id$v=19$m=8,t=1,p=1$dW5yZWFk$dW5yZWFk",
+}
+"""What stands in for a secret that was not read, of its form; nothing opens it."""
+
+HELD = "secrets"
+"""The folder beside the site file; the unit hands it over under this name: secrets_mqtt is mqtt."""
 
 Read = Callable[[str], str]
 
@@ -43,6 +51,8 @@ def reader(folder: Path, env: Mapping[str, str]) -> Read:
         try:
             return path.read_text(encoding="utf-8").strip("\r\n")
         except (OSError, UnicodeDecodeError) as refused:
+            if isinstance(refused, PermissionError):
+                right = NOT_ALLOWED
             raise Unreadable(f"{show(source)} cannot be read ({_why(refused)})", right) from None
 
     return read
@@ -56,18 +66,24 @@ def _path_of(source: str, folder: Path, env: Mapping[str, str]) -> tuple[Path, s
     if not source.startswith(CREDENTIAL):
         return folder / source, f'name a file, or "{CREDENTIAL}NAME"'
     name = source.removeprefix(CREDENTIAL)
-    held = env.get("CREDENTIALS_DIRECTORY")
-    if not held:
-        right = "run under systemd with LoadCredential=, or name a file"
-        raise Unreadable("there is no CREDENTIALS_DIRECTORY", right)
     if not name or "/" in name or name in (".", ".."):
         raise Unreadable(f"{show(name)} is not a credential", f'write "{CREDENTIAL}NAME"')
+    held = env.get("CREDENTIALS_DIRECTORY")
+    if not held:
+        own = folder / HELD / name.removeprefix(f"{HELD}_")
+        return own, f"lay it at {own}, or run under systemd with LoadCredential="
     known = [path.name for path in Path(held).iterdir()] if Path(held).is_dir() else []
     return Path(held) / name, nearest(name, known, f"add LoadCredential={name}:… to the unit")
 
 
+def unasked(source: str) -> str:
+    """Reads nothing: for whoever uses no secret, and so need not be allowed to see one."""
+    raise Unreadable
+
+
 def resolve(raw: Mapping[str, Any], read: Read, where: str, faults: list[Fault]) -> dict[str, Any]:
-    """The tables with each `…_from` replaced by its secret; what cannot be read is a fault."""
+    """The tables with each `…_from` replaced by its secret; what cannot be read is a fault, and
+    what was not asked for has a word in its place."""
     resolved = dict(raw)
     for table, keys in SECRET.items():
         held = raw.get(table)
@@ -99,7 +115,8 @@ def _filled(
             filled[key] = _lines(text) if key in LISTS else text
         except Unreadable as refused:
             filled.setdefault(key, [] if key in LISTS else UNREAD.get(key, "unread"))
-            faults.append(Fault(where, f"{named}.{key}_from", *refused.args))
+            if refused.args:
+                faults.append(Fault(where, f"{named}.{key}_from", *refused.args))
     return filled
 
 

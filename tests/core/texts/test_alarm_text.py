@@ -86,6 +86,6 @@ def test_a_field_without_text_is_unknown() -> None:
 
 
 def test_only_what_is_about_the_plan_carries_the_difference() -> None:
-    """In a list of alarms "cannot measure +0.2" would say nothing."""
+    """In a list of alarms "not measured +0.2" would say nothing."""
     assert told("warm", value=10.9, planned=10.3).brief == "Tank 3 warm +0.6"
-    assert told("unwatched", value=10.5, planned=10.3).brief == "Tank 3 cannot measure"
+    assert told("unwatched", value=10.5, planned=10.3).brief == "Tank 3 not measured"

@@ -31,6 +31,7 @@ VARIANTS = {
     "/place/{place}/plan": ("?days=14",),
     "/place/{place}/addition": ("?wanted=rice&water_litres=100&water_celsius=5&target=9"
                                 "&rice_kg=80", "?wanted=ice&target=x"),
+    "/why/{subject}": ("?at=2026-02-04T01:00", "?at=2031-01-01T00:00"),
     "/batches/start": ("?place=starter-1&course=starter-sokujo-14",
                        "?place=tank-3&course=starter-sokujo-14"),
 }  # fmt: skip

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from kuraban.core.course import FAR_FUTURE
-from kuraban.core.detectors.base import Detector, Tell
+from kuraban.core.detectors.base import Detector, Rule, Tell
 from kuraban.core.detectors.product_band import off_delay
 from kuraban.core.detectors.time_outside import TimeOutside
 from kuraban.core.house_view import HouseView
 from kuraban.core.units import MINUTE
+from kuraban.core.views.explanation import Account
 
 DEADBAND = 0.3
 MEASURES = ("product", "air", "supply")
@@ -62,3 +63,16 @@ class BandedPlace(Detector):
         clock.holds = True
         self.found(name, True, now, value=value, planned=edge, since=clock.since, worse=-room)
         return FAR_FUTURE
+
+    def explain(self, now: float) -> tuple[Account, ...]:
+        view, place = self.view, self.view.house.place[self.subject]
+        if place.band is None or place.brews or not view.in_service(self.subject):
+            return ()
+        value, (low, high) = view.measured(self.subject, now, *MEASURES), place.band
+        off = off_delay(place.delay)
+        warm = Rule(True, high, high - DEADBAND, place.delay, off)
+        cold = Rule(False, low, low + DEADBAND, place.delay, off)
+        return tuple(
+            self.by_clock(name, self.clocks[name], rule, value, now)
+            for name, rule in (("warm", warm), ("cold", cold))
+        )

@@ -30,6 +30,7 @@ from kuraban.core.plan.subject_state import PROBE_OUT_LONGEST
 from kuraban.core.probes.belief import Understood
 from kuraban.core.probes.probe_view import ProbeView
 from kuraban.core.units import HOUR, MINUTE
+from kuraban.core.views.explanation import Account, Because
 
 STEP = {"koji-bed": 2.0, "starter": 1.2}
 STEP_ELSE = 0.8
@@ -395,3 +396,34 @@ class Displaced(ProbeDetector):
             return self._displace(value, self._air(now), now)
         self.against("out", False, now)
         return self._accept(now)
+
+    # Why it is told as out, or is not.
+
+    def explain(self, now: float) -> tuple[Account, ...]:
+        if not self.view.probe_judged(self.subject, now):
+            return ()
+        air, held = self._air(now), self.held
+        seen = (
+            *(() if air is None else (Because("room-air", air),)),
+            *(() if held is None else (Because("before", held),)),
+        )
+        back = self.back_since
+        ends = (Because("over-since", since=back, wanted=BACK_FOR),)
+        return (self.account("displaced", seen=seen, lacks=(self._why(now),), ends=ends),)
+
+    def _why(self, now: float) -> Because | None:
+        """What keeps it from being told as out, by where it stands in being understood."""
+        known = self.probe_state
+        if known.value is None or not known.fresh(now):
+            return Because("no-value", since=known.heard)
+        if self.out_since is not None:
+            return None
+        if self.logged_out is not None and self.logged_out != self.done_out:
+            until = self.logged_out + PROBE_OUT_LONGEST
+            return Because("taken-out", since=self.logged_out, until=until)
+        if "out" in known.suspect:
+            return Because("put-back", since=self.back_since, wanted=SETTLES)
+        if self.doubt is not None and self.held is not None:
+            moved = known.value - self.held
+            return Because("in-doubt", moved, unit="K", since=self.doubt, wanted=ACCEPT)
+        return Because("no-step", edge=self.step, unit="K", wanted=LOOK_BACK)

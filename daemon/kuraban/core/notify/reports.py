@@ -228,7 +228,7 @@ def _doubts(
         return []
     probe = products[0].probe.id
     if "hangs-dry" in products[0].suspect:
-        return [(now - NIGHT, now + 1.0)]
+        return [(now - NIGHT, now)]
     doubts = [(doubt.start - ONSET, doubt.end) for doubt in alarm_manager.doubts(probe, now)]
     return doubts + _taken_out(view, place, probe, now)
 

@@ -23,6 +23,7 @@ _OVER_THE_MASH = frozenset({
     "warm", "cold", "far-warm", "far-cold", "trending-warm", "trending-cold", "overcooling",
     "unwatched",
 })  # fmt: skip
+_OUTSIDE = frozenset({"warm", "cold", "far-warm", "far-cold", "overcooling"})
 _CAUTION = {
     "layering": "stir", "landing-above": "stir", "landing-below": "stir", "stopped": "electric",
     "not-cooling": "licensed", "not-heating": "heater", "short-cycling": "licensed",
@@ -115,9 +116,9 @@ class Alarm(NamedTuple):
         if self.situation.kind not in _PLACES or rate is None or abs(rate) < 0.005:
             return self.say(since)
         way = "rising" if rate > 0 else "falling"
-        if self.situation.condition.startswith("trending"):
-            return self.say(f"moving.{way}.now")
-        return self.say(f"moving.{way}.since", f"moving.{way}.now")
+        if self.situation.condition in _OUTSIDE:
+            return self.say(f"moving.{way}.since", f"moving.{way}.now")
+        return self.say(f"moving.{way}.now")
 
     def _cooler(self) -> str:
         """The cooler of this place: its trouble and who has it, or that none was seen."""

@@ -29,16 +29,20 @@ class Tried(NamedTuple):
 
 def send_test(settings: Settings, person: Person, now: float) -> list[Tried]:
     """A real message to every address of a person; empty where none is given."""
-    from kuraban.edges.phones.courier import ByApprise
-
-    where = settings.addresses[person.id]
-    title, body = WORDS.get(person.language, WORDS["en"])
-    body = body.format(time=f"{datetime.fromtimestamp(now, settings.house.zone):%H:%M}")
-    tried = []
+    where, tried = settings.addresses[person.id], []
+    local = datetime.fromtimestamp(now, settings.house.zone)
     for number, address in enumerate(dict.fromkeys((*where.pages, *where.notices)), 1):
         rings = address in where.pages
-        tried.append(Tried(number, rings, ByApprise(address).send(title, body, rings)))
+        tried.append(Tried(number, rings, try_address(address, person.language, local, rings)))
     return tried
+
+
+def try_address(address: str, language: str, now: datetime, rings: bool = True) -> str:
+    """A real message there; why it was not taken, empty where it was."""
+    from kuraban.edges.phones.courier import ByApprise
+
+    title, body = WORDS.get(language, WORDS["en"])
+    return ByApprise(address).send(title, body.format(time=f"{now:%H:%M}"), rings)
 
 
 class SettingUp:

@@ -18,6 +18,7 @@ from typing import Any
 from pydantic_settings import EnvSettingsSource, SettingsError, TomlConfigSettingsSource
 
 from kuraban.errors import Fault
+from kuraban.settings.files.faults import NOT_ALLOWED
 from kuraban.settings.files.tables import SiteFile
 
 PREFIX = "KURABAN_"
@@ -50,7 +51,10 @@ def read_toml(path: Path, faults: list[Fault]) -> Raw | None:
         faults.append(Fault(str(path), "the file", str(refused), "save it as UTF-8"))
     except OSError as refused:
         what = refused.strerror or str(refused)
-        faults.append(Fault(str(path), "the file", what, "name a file that can be read"))
+        right = "name a file that can be read"
+        if isinstance(refused, PermissionError):
+            right = NOT_ALLOWED
+        faults.append(Fault(str(path), "the file", what, right))
     return None
 
 

@@ -34,7 +34,7 @@ async def said(stream: AsyncIterator[str]) -> dict[str, str]:
     """The next event that tells something."""
     async for text in stream:
         if text.startswith("data: "):
-            told: dict[str, str] = json.loads(text.removeprefix("data: "))
+            told: dict[str, str] = json.loads(text.removeprefix("data: ").splitlines()[0])
             return told
     return {}
 
@@ -55,6 +55,20 @@ def test_the_first_event_is_everything_and_the_next_what_changed(served: Served)
     first, then = asyncio.run(look())
     assert {"needs", "day", "row-tank-1", "row-koji-store"} <= set(first)
     assert list(then) == ["row-tank-3"]
+
+
+def test_each_event_bears_the_watchs_time(served: Served) -> None:
+    """By which a page that was opened in the evening dates a tap at night."""
+    here = context(served)
+
+    async def look() -> str:
+        here.hub.open(asyncio.get_running_loop())
+        here.hub.put(served.snapshot())
+        stream = events(here, "cellar", MIO, cellar.parts, Press())
+        return [await anext(stream) for _ in range(2)][1]
+
+    told = asyncio.run(look())
+    assert f"\nid: {served.snapshot().at}\n\n" in told
 
 
 def test_many_phones_cost_one_rendering(served: Served) -> None:

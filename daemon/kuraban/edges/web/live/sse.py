@@ -1,7 +1,8 @@
 """What changed, sent to pages that are open: server-sent events (WHATWG HTML, section 9.2).
 
 Each event is the parts of the page that read differently than before, by their ids, ready to be
-put in place. A part is made once for each language, however many phones watch.
+put in place, and bears the watch's time, by which the page dates what is tapped. A part is made
+once for each language, however many phones watch.
 """
 
 from __future__ import annotations
@@ -99,6 +100,7 @@ async def events(
         parts = press.parts(context, shown, name, language, may_log, make)
         news = {part: html for part, html in parts.items() if sent.get(part) != html}
         sent = parts
-        yield f"data: {msgspec.json.encode(news).decode()}\n\n" if news else BEAT
+        at = "" if shown.snapshot is None else f"id: {shown.snapshot.at}\n"
+        yield f"data: {msgspec.json.encode(news).decode()}\n{at}\n" if news else BEAT
         number = shown.number
         shown = await context.hub.after(number, QUIET_AFTER)

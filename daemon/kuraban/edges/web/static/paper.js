@@ -3,11 +3,13 @@
 (() => {
   const find = (what) => document.querySelector(what), lost = find("#lost"), words = lost.dataset;
   /* The watch's own time: how far the clock of this machine is from it, the page knows. */
-  const apart = Date.now() / 1000 - find("meta[name=who]").dataset.watch;
+  const who = find("meta[name=who]").dataset;
+  const set = (watch) => { who.apart = Date.now() / 1000 - watch; };
+  set(who.watch);
 
   const grow = () => {
     for (const one of document.querySelectorAll("[data-at]")) {
-      const age = Date.now() / 1000 - apart - one.dataset.at;
+      const age = Date.now() / 1000 - who.apart - one.dataset.at;
       one.textContent = age < 90 ? words.now : age < 3600
         ? words.minutes.replace("{n}", Math.round(age / 60)) : one.dataset.since;
     }
@@ -51,6 +53,7 @@
     news.addEventListener("beat", hear);
     news.onmessage = (event) => {
       hear();
+      if (event.lastEventId) set(event.lastEventId);
       for (const [id, html] of Object.entries(JSON.parse(event.data))) {
         const part = document.getElementById(id);
         if (!part) { location.reload(); return; }

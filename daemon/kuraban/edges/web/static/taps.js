@@ -5,8 +5,7 @@
   const add = (into, tag, fields) => into.appendChild(Object.assign(document.createElement(tag), fields));
   const KEY = "kuraban untold", LATER = [401, 408, 409, 429];
   const box = find("#untold"), list = find("ul", box), words = box.dataset, who = find("meta[name=who]"), me = who.content;
-  const { watch, name, accounts } = who.dataset, token = find("meta[name=token]").content;
-  const apart = Date.now() / 1000 - watch; /* from the watch */
+  const { name, accounts } = who.dataset, token = find("meta[name=token]").content;
   const mine = (tap) => !accounts || (me && (tap.by ?? me) === me);
   const untold = () => JSON.parse(localStorage.getItem(KEY) || "[]");
   const keep = (taps) => { localStorage.setItem(KEY, JSON.stringify(taps)); show(taps); };
@@ -68,7 +67,7 @@
     const button = find("button", form);
     const fields = { ...Object.fromEntries(new FormData(form)), id: made(), maker: me };
     delete fields.token;
-    if (!fields.when) fields.tapped = Date.now() / 1000 - apart;
+    if (!fields.when) fields.tapped = Date.now() / 1000 - who.dataset.apart; /* by the watch */
     const to = form.getAttribute("action"), label = `${document.title}: ${button.textContent}`;
     const tap = { to, by: me, name, label, fields };
     button.disabled = true;
