@@ -30,6 +30,7 @@ from tests.simulation.brewery import (
     START,
     STORE,
 )
+from tests.simulation.link_checks import wrong_links
 from tests.simulation.season import SETTLES, Season
 
 Wrong = Iterator[tuple[str, str]]
@@ -273,6 +274,9 @@ def _beyond(season: Season) -> Callable[[str, str, float], bool]:
     """
     begun: dict[str, float] = {STORE: season.began}
     ended: dict[str, float] = {}
+    for one in season.answers.pressed:
+        if one.link is not None and one.link.act == "let-run":
+            ended[one.link.subject] = 0.0
     for event in season.script.events:
         if event.do == "entry" and event.entry["entry"] == "aim":
             ended[event.where] = 0.0
@@ -444,12 +448,16 @@ def little_is_left_over(season: Season, told: Told) -> Wrong:
         yield "piled up", f"{len(watch.engine.deadlines.items)} deadlines"
 
 
+def links_answer_once_and_in_time(season: Season, told: Told) -> Wrong:
+    yield from wrong_links(season, told.facts)
+
+
 CHECKS: tuple[Callable[[Season, Told], Wrong], ...] = (
     the_chain_holds, nothing_answered_is_lost, nothing_counts_twice, every_entry_is_decided,
     the_journal_replays, every_page_has_its_cause, no_step_is_told_twice, no_phone_hears_twice,
     nobody_is_rung_for_what_is_in_hand,
     somebody_is_reached, what_is_wrong_is_told, nobody_is_rung_for_nothing, silence_is_noticed,
-    little_is_left_over,
+    little_is_left_over, links_answer_once_and_in_time,
 )  # fmt: skip
 
 

@@ -46,6 +46,8 @@ class Script(msgspec.Struct, frozen=True):
     events: tuple[Event, ...]
     late: float = 30.0
     """Seconds by which the watch's loop may be late while no message comes."""
+    links: float = 0.0
+    """How many of a hundred messages somebody answers by the link in it."""
     schema: int = 0
     """Of the journal that an earlier version left, which the watch starts from; 0 for none."""
     about: str = ""
@@ -65,6 +67,7 @@ def script_of(seed: int) -> Script:
         answers=chance.choice((0.0, 0.3, 0.7)),
         events=tuple(sorted(events, key=lambda event: event.at)),
         schema=chance.choice(SCHEMAS) if seed % UPGRADED == UPGRADED - 1 else 0,
+        links=chance.choice((0.0, 0.2, 0.5)),
     )  # fmt: skip
 
 

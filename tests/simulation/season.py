@@ -18,10 +18,10 @@ from kuraban.core.facts import Logged
 from kuraban.core.intake.entry_parser import entry_from
 from kuraban.core.units import HOUR, MINUTE, show_time
 from kuraban.errors import JournalError
-from kuraban.runtime.outside import Outside
 from kuraban.runtime.watch import JOURNAL, Watch
 from kuraban.store.history import History
 from tests.core.house import TOKYO, words
+from tests.simulation.answers import Answers
 from tests.simulation.brewery import (
     DATED,
     EVERY,
@@ -81,6 +81,7 @@ class Season:
         self._skew = dict.fromkeys(EVERY, 0.0)
         self._away, self._power = RESTARTS, False
         self._answers = 0
+        self.answers = Answers(self, script.links)
         self._over = self._at_ring = False
 
     def _left_behind(self) -> float:
@@ -104,6 +105,10 @@ class Season:
     @property
     def life(self) -> Spell:
         return self.lives[-1]
+
+    @property
+    def number_of_life(self) -> int:
+        return len(self.lives) - 1
 
     @property
     def watch(self) -> Watch | None:
@@ -184,7 +189,7 @@ class Season:
                 settings(self.script, self.disk.data), words(), clock=Clock(),
                 supervisor=Pets(lambda: self._petted(life)),
                 on_turn=lambda turn: self._told(life, turn),
-                outside=Outside(client, self.phones.way, self._ping, lambda: False),  # type: ignore[arg-type]
+                outside=self.answers.outside(client, self.phones.way, self._ping, lambda: False),
             )  # fmt: skip
             life.watch.run()
 
@@ -419,6 +424,7 @@ class Season:
         """A phone rang; perhaps somebody answers."""
         if self._at_ring and self.disk.fuse is None:
             self._at_ring, self.disk.fuse = False, 0
+        self.answers.heard(rung, Random(f"link {self.script.seed} {rung.person} {rung.title}"))
         chance = Random(f"{self.script.seed} {rung.person} {rung.title}")
         subject = next((one.id for one in self.house.places if one.name in rung.title), None)
         if not rung.urgent or subject is None or chance.random() >= self.script.answers:
