@@ -105,7 +105,7 @@ class _Server:
 class Mosquitto(_Server):
     """Mosquitto with `deploy/mosquitto/kuraban.conf` and `acl`, paths and port substituted.
 
-    `users` maps names to pass-words (USERS where None); `conf_extra` is appended; `without`
+    `users` maps names to passwords (USERS where None); `conf_extra` is appended; `without`
     names options of ours to leave out, such as `acl_file`. `kill` is SIGKILL.
     """
 

@@ -32,7 +32,7 @@ def _stage(name: str) -> Stage:
 
 
 HOUSE = House(
-    site=Site(name="Tanigawa demo brewery", timezone="Asia/Tokyo"),
+    site=Site(name="Nowhere demo brewery", timezone="Asia/Tokyo"),
     places=(
         Place(id="tank-3", kind="tank", name="Tank 3", cooler="chiller-1"),
         Place(id="tank-4", kind="tank", name="Tank 4", cooler="chiller-1"),
@@ -95,6 +95,7 @@ ENTRIES: tuple[tuple[str, bytes], ...] = (
     ("tank-3", b'{"entry":"plan","points":[["2026-02-01T12:00:00+09:00",9.5],[1769990000,10]]}'),
     ("tank-3", b'{"entry":"let-run","for":"2h","more":0.5,"by":"Aki"}'),
     ("tank-3", b'{"entry":"batch-end"}'),
+    ("tank-3", b'{"entry":"press","to":["tank-4"],"rest":true}'),
     ("tank-3", b'{"entry":"move","to":"tank-4"}'),
     ("tank-3", b'{"entry":"split","to":["tank-3","tank-4"]}'),
     ("tank-3", b'{"entry":"merge","into":"tank-4"}'),

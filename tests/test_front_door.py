@@ -79,10 +79,10 @@ def let_in(broker: Mosquitto, _home: Path) -> None:
 
 
 TROUBLES: dict[str, tuple[Change, Change, str]] = {
-    "wrong pass-word": (
+    "wrong password": (
         forget_us, know_us,
         "broker: user kuraban is not authorised;"
-        " compare user and pass-word with the broker's files",
+        " compare user and password with the broker's files",
     ),
     "expired certificate": (
         expire, renew,

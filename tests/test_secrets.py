@@ -189,7 +189,7 @@ def test_no_secret_is_told_to_anyone(brewery: Brewery) -> None:
 
     (brewery.folder / "secrets" / "broker").write_text("zq7vault-wrong-word")
     watch = brewery.watch("refused")
-    brewery.says("refused", "pass-word")
+    brewery.says("refused", "password")
     watch.send_signal(signal.SIGTERM)
     assert watch.wait(20) == 0
 

@@ -4,6 +4,7 @@
     ├── OperatorError                 whoever runs the watch can put it right
     │   ├── ConfigurationError        site, course or setting: every fault at once
     │   ├── RecordingError            a recording that cannot be used
+    │   ├── Unanswerable              a question to which the journal has no answer
     │   └── OutOfRange                an argument beyond what it can be (also a ValueError)
     ├── MachineError                  the machine or the network must recover
     │   ├── JournalError              disk or data base
@@ -68,6 +69,10 @@ class ConfigurationError(OperatorError):
 
 class RecordingError(OperatorError):
     """A recording that cannot be opened or read; a bad line inside one is counted instead."""
+
+
+class Unanswerable(OperatorError):
+    """A question about what was, to which the journal has no answer; in the reader's language."""
 
 
 class OutOfRange(OperatorError, ValueError):

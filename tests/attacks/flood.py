@@ -1,4 +1,4 @@
-"""Floods that a stolen pass-word can send, and a brewery of seconds that is watched through them.
+"""Floods that a stolen password can send, and a brewery of seconds that is watched through them.
 
     python -m tests.attacks.flood HOST PORT USER WORD KIND SECONDS [CA-FILE]
 
@@ -313,7 +313,7 @@ class Boards:
 
 
 def everyone() -> dict[str, str]:
-    """Users of the broker and their pass-words."""
+    """Users of the broker and their passwords."""
     return {**USERS, **{probe: f"word-of-{probe}" for probe in PROBES}}
 
 

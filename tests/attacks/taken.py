@@ -66,7 +66,7 @@ WILD: tuple[object, ...] = (*TIMES, *NUMBERS, *TEXTS, None, [], {}, [1], {"a": 1
 
 
 class Teller:
-    """Messages as a crew, its probes and whoever has a pass-word might send them."""
+    """Messages as a crew, its probes and whoever has a password might send them."""
 
     def __init__(self, told: House, seed: int) -> None:
         self.lot, self.now = random.Random(seed), BEGINS

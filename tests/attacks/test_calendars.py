@@ -24,7 +24,7 @@ NOW = 1_770_145_800.0
 
 
 def calendar(*events: str) -> bytes:
-    lines = ["BEGIN:VCALENDAR", "VERSION:2.0", "PRODID:-//Tanigawa//rota//EN"]
+    lines = ["BEGIN:VCALENDAR", "VERSION:2.0", "PRODID:-//Nowhere//rota//EN"]
     for number, event in enumerate(events):
         uid = [] if "UID:" in event else [f"UID:e{number}"]
         lines += ["BEGIN:VEVENT", *uid, *event.split("\n"), "END:VEVENT"]

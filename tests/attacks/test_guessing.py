@@ -1,4 +1,4 @@
-"""Who guesses pass-words is slowed down; the owner of the account is not."""
+"""Who guesses passwords is slowed down; the owner of the account is not."""
 
 from __future__ import annotations
 

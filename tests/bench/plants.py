@@ -38,7 +38,8 @@ wakes, maint, crew, day: false wakes of the brewer, false words to maintenance, 
 brewer without waking; doubt: arguable wakes; list: false alarms raised, told or not.
 asked, missed: what had to be told and was not, in brackets what had to wake the brewer; late: told
 after its time; minutes: from due to the first word, median (longest); early: of these before due.
-air: probes in the air told as warm or cold; pages: a person a night; rings: pages an incident.
+air: probes in the air told as warm or cold; pages: a person a night (the most that one person got
+from nine to six); rings: pages an incident.
 plain 0, 20, 30: a fixed limit after so many minutes: false wakes/missed of what wakes the brewer.
 """
 
@@ -115,7 +116,8 @@ def row(plant: str, kind: str, result: Result) -> list[str]:
     return [
         plant.upper() if kind == "all" else kind, *map(str, counts), after,
         str(sum_.early), str(sum_.displaced_as_product),
-        f"{pages / sum_.people:.2f}", f"{pages / sum_.incidents:.1f}" if sum_.incidents else "-",
+        f"{pages / sum_.people:.2f} ({max(sum_.most)})",
+        f"{pages / sum_.incidents:.1f}" if sum_.incidents else "-",
         *(f"{plain.false_wakes}/{plain.missed_wakes}" for plain in result.plain),
     ]  # fmt: skip
 

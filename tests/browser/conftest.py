@@ -15,6 +15,7 @@ from kuraban.edges.web.live.snapshot_hub import SnapshotHub
 from kuraban.edges.web.server import Pages
 from kuraban.queries.batches.batch_sheet import Batches
 from kuraban.queries.setup.unknown_probes import SettingUp
+from kuraban.queries.why import Why
 from kuraban.settings import Account
 from kuraban.settings import Web as Where
 from kuraban.settings.catalogues import load_page_words
@@ -51,6 +52,7 @@ def serving(watch: Served, *accounts: Account) -> House:
         watch.settings.house, Where(port=0, accounts=accounts), KEY, load_page_words(), hub,
         watch.path, watch.submit, watch.clock, SettingUp(watch.settings),
         Batches(watch.settings.house, watch.path),
+        Why(watch.path, load_page_words()),
     )  # fmt: skip
     return House(watch, pages, f"http://127.0.0.1:{pages.start()}")
 

@@ -26,7 +26,7 @@ def house(folder: Path, sink: Sink, *, broken: str = "", ken: str | None = None)
     site.write_text(
         f"""
 [site]
-name = "Tanigawa demo brewery"
+name = "Nowhere demo brewery"
 timezone = "Asia/Tokyo"
 {broken}
 [[person]]
@@ -68,7 +68,7 @@ def test_brewer_and_maintenance_are_told_each_in_their_language(
     assert shown.exit_code == 0, shown.output
     told = {rung.path.strip("/"): rung for rung in sink.await_count(2)}
     assert set(told) == {"aki", "ken"}
-    assert told["ken"].title == "Tanigawa demo brewery: the watch is down"
+    assert told["ken"].title == "Nowhere demo brewery: the watch is down"
     assert "(watchdog {0})" in told["ken"].body and "見張り" in told["aki"].title
     assert "Ken: 1 address took it" in shown.output
 

@@ -68,7 +68,7 @@ def test_nothing_is_overwritten(tmp_path: Path, type_in: Type) -> None:
 def test_what_it_writes_is_not_for_everybody(
     type_in: Type, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Pass-words and addresses will stand in it, whatever the usual rights are."""
+    """Passwords and addresses will stand in it, whatever the usual rights are."""
     out = tmp_path / "site.toml"
     before = os.umask(0)
     try:

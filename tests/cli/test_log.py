@@ -138,14 +138,14 @@ def test_a_doubt_is_asked_back_and_no_means_no(
     words = ("log", "tank-2", "check", "20.0", "--site", here)
     shown = type_in(*words, answers="n\n")
     assert "The probe reads 10." in shown.stderr and "Nothing was told." in shown.stdout
-    assert "is told" in type_in(*words, answers="y\n").stdout
+    assert "sent to the watch" in type_in(*words, answers="y\n").stdout
     assert "Is it right so?" not in type_in(*words, "--yes").stdout
 
 
 def test_a_script_is_told_the_doubt_and_not_held_up(here: Path, type_in: Type) -> None:
     live_through("slow-drift", here.parent / "data" / "kuraban.journal", share=0.5)
     shown = type_in("log", "tank-2", "check", "20.0", "--site", here)
-    assert "The probe reads 10." in shown.stderr and "is told" in shown.stdout
+    assert "The probe reads 10." in shown.stderr and "sent to the watch" in shown.stdout
 
 
 def test_the_shell_completes_subjects_entries_and_fields(

@@ -1,4 +1,4 @@
-"""The line for an account, from a pass-word that is written nowhere."""
+"""The line for an account, from a password that is written nowhere."""
 
 from __future__ import annotations
 

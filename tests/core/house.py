@@ -103,7 +103,7 @@ AWAKE = Duty(
 def brewery(*more: Duty, rota: tuple[Duty, ...] = ROTA, site: Site | None = None) -> House:
     """The house with its rota, or another one, and further lines of it."""
     return House(
-        site=site or Site(name="Tanigawa demo brewery", timezone="Asia/Tokyo"),
+        site=site or Site(name="Nowhere demo brewery", timezone="Asia/Tokyo"),
         places=(
             Place(id="tank-3", kind="tank", name="Tank 3", cooler="chiller-1"),
             Place(id="tank-4", kind="tank", name="Tank 4", cooler="chiller-1"),

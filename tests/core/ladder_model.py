@@ -2,8 +2,9 @@
 
 It knows incidents, rings and spells of duty, and nothing of the watch. An incident is what people
 would call one thing. A ring begins when something in it needs somebody, and goes on by its rungs
-until somebody answers, nothing of it is left, or something worse takes over. What is shelved needs
-nobody until its shelf is over.
+until somebody answers, nothing of it is left, or something worse takes over; after its last it goes
+on once an hour, together with all that was left unanswered by the same people, and what is worse
+by then begins there. What is shelved needs nobody until its shelf is over.
 """
 
 from __future__ import annotations
@@ -85,6 +86,8 @@ class Incident:
     wake: bool = False
     lead: Kind | None = None
     """What the messages are about."""
+    follows: Incident | None = None
+    """At the end of the ladders: what tells the same people of this one too."""
 
     def look(self, subject: str) -> None:
         """The lead is the gravest of it, among equals the first by name."""
@@ -101,6 +104,10 @@ def ranked(subject: str, names: set[str]) -> list[Kind]:
     """The gravest first, among equals the first by name."""
     kinds = [OF[subject, name] for name in sorted(names)]
     return sorted(kinds, key=lambda kind: -kind.rank)
+
+
+def _rank(incident: Incident) -> int:
+    return -1 if incident.lead is None else incident.lead.rank
 
 
 @dataclass
@@ -153,7 +160,7 @@ class Model:
             self.unseen.add(kind)
             self._needs_somebody(kind, at, again=returned)
 
-    def falls(self, kind: Kind) -> None:
+    def falls(self, at: float, kind: Kind) -> None:
         if kind not in self.holding:
             return
         self.holding.discard(kind)
@@ -161,12 +168,12 @@ class Model:
             if self.shelves[kind].once:
                 del self.shelves[kind]
         else:
-            self._leaves(kind)
+            self._leaves(at, kind)
 
     def shelved(self, at: float, kind: Kind, until: float, once: bool) -> None:
         shelf = self.shelves[kind] = Shelf(until, once)
         self.unseen.discard(kind)
-        self._leaves(kind)
+        self._leaves(at, kind)
         self._later(until, lambda at: self._shelf_over(at, kind, shelf))
 
     def unshelved(self, at: float, kind: Kind) -> None:
@@ -178,11 +185,16 @@ class Model:
 
     def unreached(self, at: float, page: Told) -> None:
         """No service of that person took that page: whoever was not told of the ring is next."""
+        found: list[tuple[Incident, Kind]] = []
         for alarm in page[3]:
             subject, _, name = alarm.partition("/")
-            kind = OF[subject, name]
-            incident = self.incidents.get((subject, kind.group))
-            if incident is None or incident.ring is None or page[0] < round(incident.ring.start, 3):
+            incident = self.incidents.get((subject, OF[subject, name].group))
+            if incident is not None and incident.ring is not None:
+                leader = incident.follows or incident
+                if all(one is not leader for one, _ in found):
+                    found.append((leader, OF[subject, name]))
+        for incident, kind in found:
+            if incident.ring is None or page[0] < round(incident.ring.start, 3):
                 continue
             lead = incident.lead or kind
             line = self._told_at(lead, at, 3, incident.ring)
@@ -222,9 +234,11 @@ class Model:
         incident.look(kind.subject)
         lead = incident.lead or kind
         incident.wake = kind.wakes
+        before = incident.ring and (incident.follows or incident).ring
+        incident.follows = None
         incident.ring = ring = Ring(at, kind.quick, next(self.numbers))
         if kind.wakes:
-            self._climb(at, kind, ring, 0)
+            self._climb(at, kind, ring, 4 if before and before.rung > 3 else 0)
         elif kind.of_a_probe:
             for person in self._who_is_up(lead, at):
                 incident.tell(person)
@@ -258,16 +272,48 @@ class Model:
 
     def _climb(self, at: float, kind: Kind, ring: Ring, rung: int) -> None:
         incident = self.incidents.get((kind.subject, kind.group))
-        if incident is None or incident.ring is not ring:
+        if incident is None or incident.ring is not ring or incident.follows is not None:
             return
+        if rung > 3:
+            ring.rung = rung
+            self._gather(incident)
         lead = incident.lead or kind
-        self._tell(at, self._told_at(lead, at, rung, ring), incident, lead, rung)
-        if rung < 3:
-            ring.rung = rung + 1
-            later = ring.start + MINUTE * RUNGS[ring.quick][rung + 1]
-            self._later(later, lambda at: self._climb(at, kind, ring, rung + 1))
+        who: dict[str, None] = {}
+        for one in self._thread(incident):
+            assert one.lead is not None
+            who |= dict.fromkeys(self._told_at(one.lead, at, rung, ring))
+        self._tell(at, list(who), incident, lead, 0 if at == ring.start else rung)
+        ring.rung = rung + 1
+        later = ring.start + MINUTE * RUNGS[ring.quick][rung + 1] if rung < 3 else at + HOUR
+        self._later(later, lambda at: self._climb(at, kind, ring, rung + 1))
 
-    def _leaves(self, kind: Kind) -> None:
+    def _thread(self, leader: Incident) -> list[Incident]:
+        """It and what follows it, the gravest first."""
+        found = [one for _, one in sorted(self.incidents.items()) if one.follows is leader]
+        return [leader, *sorted(found, key=lambda one: -_rank(one))]
+
+    def _gather(self, leader: Incident) -> None:
+        """What the same people left unanswered as long, and is no graver, follows it."""
+        for one in self.incidents.values():
+            ended = one.wake and one.ring is not None and one.ring.rung > 3 and one.follows is None
+            same = one.lead and leader.lead and one.lead.role == leader.lead.role
+            if ended and same and one is not leader and _rank(one) <= _rank(leader):
+                for each in self._thread(one):
+                    each.follows = leader
+
+    def _carry_on(self, at: float, was: Incident, ring: Ring | None) -> None:
+        """What led is over or answered: the next leads, an hour from now."""
+        _, *rest = self._thread(was)
+        for one in rest:
+            one.follows = None if one is rest[0] else rest[0]
+        if rest and ring is not None:
+            first, lead = rest[0], rest[0].lead
+            assert first.ring is not None and lead is not None
+            first.ring = Ring(ring.start, first.ring.quick, next(self.numbers), 4, list(ring.told))
+            climbs = first.ring
+            self._later(at + HOUR, lambda at: self._climb(at, lead, climbs, 4))
+
+    def _leaves(self, at: float, kind: Kind) -> None:
         """Nobody needs to be told of it any more."""
         incident = self.incidents.get((kind.subject, kind.group))
         if incident is None:
@@ -275,11 +321,13 @@ class Model:
         incident.members.discard(kind.condition)
         if not incident.members:
             del self.incidents[kind.subject, kind.group]
+            self._carry_on(at, incident, incident.ring)
             return
         if incident.lead == kind:
             incident.look(kind.subject)
         if incident.wake and not any(OF[kind.subject, m].wakes for m in incident.members):
-            incident.ring, incident.wake = None, False
+            ring, incident.ring, incident.wake = incident.ring, None, False
+            self._carry_on(at, incident, ring)
 
     def _shelf_over(self, at: float, kind: Kind, shelf: Shelf) -> None:
         if self.shelves.get(kind) is not shelf:
@@ -325,7 +373,8 @@ class Model:
         incident = self._incident(kind)
         if incident.ring is None:
             return
-        incident.ring = None
+        ring, incident.ring, incident.follows = incident.ring, None, None
+        self._carry_on(at, incident, ring)
         for person in incident.told:
             if person != who:
                 self.out.append((round(at, 3), "notice", person, (kind.id,)))
@@ -360,19 +409,23 @@ class Model:
     def _tell(
         self, at: float, who: list[str], incident: Incident, lead: Kind, rung: int = 0
     ) -> None:
+        thread = self._thread(incident)
+        leads = [lead, *(one.lead for one in thread[1:] if one.lead)]
         for person in who:
-            incident.tell(person)
+            for one in thread:
+                one.tell(person)
             heard = self.heard.setdefault(person, [])
             recent = [(when, what) for when, what in heard[-6:] if when > at - HOUR]
             things = {what for _, what in recent} | {lead.id}
             newly_far = rung == 0 and lead.condition.startswith("far-")
             if len(recent) < 6 or len(things) < 3 or newly_far:
                 heard.append((at, lead.id))
-                self.out.append((round(at, 3), "page", person, (lead.id,)))
+                self.out.append((round(at, 3), "page", person, tuple(one.id for one in leads)))
                 if person in self.kept:
-                    self.kept[person] = [kind for kind in self.kept[person] if kind != lead]
+                    self.kept[person] = [kind for kind in self.kept[person] if kind not in leads]
                 continue
-            self._keep(at + 5 * MINUTE, person, lead)
+            for each in leads:
+                self._keep(at + 5 * MINUTE, person, each)
 
     def _keep(self, until: float, person: str, lead: Kind) -> None:
         if not self.kept.setdefault(person, []):

@@ -73,4 +73,4 @@ def play(model: Model, event: Event) -> None:
     elif event.what == "rises":
         model.rises(event.at, OF[event.subject, event.condition])
     else:
-        model.falls(OF[event.subject, event.condition])
+        model.falls(event.at, OF[event.subject, event.condition])

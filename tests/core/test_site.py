@@ -24,7 +24,7 @@ def test_what_is_no_house_is_refused() -> None:
 def test_things_are_called_by_the_names_that_people_use() -> None:
     assert HOUSE.name_of("tank-3") == "Tank 3" and HOUSE.name_of("chiller-1") == "Chiller 1"
     assert HOUSE.name_of("t3-mid") == "Tank 3 (t3-mid)"
-    assert HOUSE.name_of("watch") == "Tanigawa demo brewery"
+    assert HOUSE.name_of("watch") == "Nowhere demo brewery"
     assert HOUSE.name_of("gone") == "gone", "what has left the house keeps at least its id"
 
 

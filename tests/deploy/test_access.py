@@ -1,4 +1,4 @@
-"""What somebody can do who took a probe from the wall and reads its pass-word: next to nothing."""
+"""What somebody can do who took a probe from the wall and reads its password: next to nothing."""
 
 from __future__ import annotations
 

@@ -76,7 +76,7 @@ def test_only_this_machine_reaches_a_port(compose: dict[str, Any]) -> None:
 
 
 def test_no_secret_stands_in_a_file_of_the_repository(compose: dict[str, Any]) -> None:
-    """Pass-words and tokens are files that are named, and git passes over them."""
+    """Passwords and tokens are files that are named, and git passes over them."""
     for service in compose["services"].values():
         for key in service.get("environment", {}):
             assert not re.search("PASSWORD|TOKEN", key) or key.endswith("_FILE"), key
@@ -177,7 +177,7 @@ def test_a_probe_that_is_no_id_is_refused(tmp_path: Path, probe: str) -> None:
 
 @pytest.mark.needs("mosquitto")
 def test_the_broker_starts_with_the_pass_words_that_were_prepared(prepared: Path) -> None:
-    """Its own start script, with the real broker: right pass-words come in, others do not."""
+    """Its own start script, with the real broker: right passwords come in, others do not."""
     data, port = prepared / "data", free_port()
     data.mkdir()
     conf = (COMPOSE / "broker" / "mosquitto.conf").read_text("utf-8")

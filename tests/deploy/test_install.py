@@ -114,7 +114,7 @@ def test_secrets_are_for_root_and_the_watchs_group_alone(board: Path) -> None:
 @pytest.mark.slow
 @pytest.mark.needs("mosquitto")
 def test_debians_mosquitto_starts_with_it(own: Path) -> None:
-    """And lets in whom the pass-words name; Debian's own file is kept beside."""
+    """And lets in whom the passwords name; Debian's own file is kept beside."""
     port, word = free_port(), (own / "etc/kuraban/secrets/mqtt").read_text()
     etc = own / "etc" / "mosquitto"
     ours = (etc / "conf.d" / "kuraban.conf").read_text("utf-8")

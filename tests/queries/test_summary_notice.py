@@ -60,7 +60,7 @@ def test_of_what_is_there_in_full_nothing_is_said(history: History) -> None:
 
 def test_a_recording_says_what_it_lacks(history: History) -> None:
     """One that begins later lacks nothing."""
-    told = "Of readings before 13 Jan summaries are left; those are not in the recording."
+    told = "Of readings before 13 Jan only summaries are left; those are not in the recording."
     assert not_retold(history, None, speech("en")) == told
     assert not_retold(history, NOW - 30 * DAY, speech("en")) == told
     assert not_retold(history, NOW - 10 * DAY, speech("en")) is None

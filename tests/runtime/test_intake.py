@@ -33,7 +33,7 @@ def test_a_message_that_was_too_long_is_one_refusal_and_not_read() -> None:
 
 
 def test_a_list_of_ones_is_one_refusal() -> None:
-    """A quarter of a megabyte of them, from a stolen pass-word."""
+    """A quarter of a megabyte of them, from a stolen password."""
     found = intake().read(message(b"[" + b",".join([b"1"] * 100_000) + b"]"), DUSK)
     assert len(found) == 1 and isinstance(found[0], Refusal)
 

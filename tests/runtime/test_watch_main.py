@@ -43,7 +43,7 @@ def test_the_watch_holds_no_library_that_it_does_not_need() -> None:
 
 
 def test_whoever_started_it_keeps_its_process(tmp_path: Path) -> None:
-    """The number of the process stays, so that a supervisor loses sight of nothing; the pass-word
+    """The number of the process stays, so that a supervisor loses sight of nothing; the password
     stands in no argument and no file."""
     site = site_file(tmp_path, port=free_port(), more='user = "kuraban"\npassword = "kept-word"')
     watch = subprocess.Popen([*KURABAN, "run", "--site", site], stderr=subprocess.PIPE, text=True)

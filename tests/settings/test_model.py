@@ -10,7 +10,7 @@ from kuraban.settings import Addresses, Mqtt
 
 
 def test_secrets_do_not_show_in_a_log() -> None:
-    """Whatever prints the settings prints neither pass-word nor address."""
+    """Whatever prints the settings prints neither password nor address."""
     assert "koji" not in repr(Mqtt(password="koji"))
     assert "json" not in repr(Addresses(("json://secret",)))
 

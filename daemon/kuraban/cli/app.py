@@ -28,6 +28,7 @@ from kuraban.cli import (
     replay,
     run,
     status,
+    why,
 )  # fmt: skip
 from kuraban.cli.typed import read_figures
 from kuraban.errors import KurabanError
@@ -75,7 +76,10 @@ def _version(asked: bool) -> None:
 @app.callback()
 def everything(
     version: Annotated[
-        bool, typer.Option("--version", callback=_version, is_eager=True, help="Say which one.")
+        bool,
+        typer.Option(
+            "--version", callback=_version, is_eager=True, help="Show the version and exit."
+        ),
     ] = False,
 ) -> None:
     """Night watch over the planned temperatures of a sake brewery."""
@@ -87,6 +91,7 @@ for group in (
     replay,
     rehearse,
     status,
+    why,
     doctor,
     history,
     batch_export,

@@ -25,7 +25,7 @@ from kuraban.settings.secrets import CREDENTIAL, HELD
 
 LISTENS = 10.0
 BROKER_SECRET, STATE, USER = "mqtt", "var/lib/kuraban", "kuraban"
-"""As `deploy/install` names the broker's pass-word, the journal's folder, and the watch there."""
+"""As `deploy/install` names the broker's password, the journal's folder, and the watch there."""
 MOST = 99
 SHAPE = "brewer:Aki=json://push.example/word"
 LANGUAGES = ("en", "ja")
@@ -56,12 +56,13 @@ def init(
     ] = None,
     port: Annotated[int, typer.Option(metavar="PORT", help="Its port.", min=1, max=65535)] = 1883,
     user: Annotated[
-        str | None, typer.Option(metavar="NAME", help="Our name there.", show_default=False)
+        str | None,
+        typer.Option(metavar="NAME", help="The watch's user name there.", show_default=False),
     ] = None,
     password: Annotated[
         Path | None,
         typer.Option(
-            "--password-from", metavar="FILE", help="A file with the pass-word.", show_default=False
+            "--password-from", metavar="FILE", help="A file with the password.", show_default=False
         ),
     ] = None,
     person: Annotated[
@@ -204,7 +205,7 @@ def _read(source: Path | str, out: Path) -> str:
     try:
         return path.read_text("utf-8").strip("\r\n")
     except (OSError, UnicodeDecodeError):
-        right = "name a file with the pass-word in it"
+        right = "name a file with the password in it"
         raise wrong(str(path), "--password-from", "cannot be read", right) from None
 
 

@@ -38,8 +38,7 @@ def add_to(app: typer.Typer) -> None:
         name="journal",
         no_args_is_help=True,
         epilog=EXAMPLES,
-        help="Look through the journal, back it up while the watch runs, restore it; what the long"
-        " history refused.",
+        help="The watch's own journal (not systemd's): look through, back up, restore.",
     )
     group.command(epilog="Example: kuraban journal verify")(verify)
     group.command(epilog="Example: kuraban journal backup copy.journal")(backup)

@@ -110,7 +110,7 @@ def log(
     _publish(settings, subject, told)
     when = show_time(logged.at, settings.house.zone)
     name = settings.house.name_of(subject)
-    say(f"{name}: {kind_of(logged.entry)} at {when[11:16]} is told, as entry {logged.id}")
+    say(f"{name}: {kind_of(logged.entry)} at {when[11:16]}, sent to the watch as entry {logged.id}")
     if waits:
         say("It counts once the brewer or a second person has confirmed it:")
         say(f"  kuraban log {subject} confirm {logged.id} --by NAME")

@@ -1,4 +1,4 @@
-"""`kuraban password`: the line for an account's pass-word, which itself is never written down."""
+"""`kuraban password`: the line for an account's password, which itself is never written down."""
 
 from __future__ import annotations
 
@@ -12,10 +12,10 @@ def add_to(app: typer.Typer) -> None:
 
 
 def password() -> None:
-    """Turn a pass-word into the line that an account of the site file takes."""
+    """Turn a password into the line that an account of the site file takes."""
     from kuraban.edges.web import hash_password
 
-    typed = typer.prompt("Pass-word", hide_input=True, confirmation_prompt="Once more")
+    typed = typer.prompt("Password", hide_input=True, confirmation_prompt="Once more")
     try:
         typer.echo(f'password = "{hash_password(typed)}"')
     except ValueError as error:

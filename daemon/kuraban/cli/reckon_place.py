@@ -57,7 +57,7 @@ PRESSED_AFTER = 7.0
 BASES = {
     "own warm-ups": "its own warm-ups of the last 13 h",
     "samples": "its samples' alcohol, its litres and the cellar's air",
-    "course": "the usual ferment of such a course, its litres and the cellar's air: a wide guess "
+    "course": "the usual ferment of such a course, its litres and the cellar's air: a rough guess "
     "that lets no alarm wait",
 }
 

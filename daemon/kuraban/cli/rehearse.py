@@ -81,7 +81,7 @@ def play(
     ] = None,
     since: Annotated[
         str | None,
-        typer.Option(metavar="TIME", help="Count from then on.", show_default=False),
+        typer.Option(metavar="TIME", help="Count only what came after.", show_default=False),
     ] = None,
     until: Annotated[
         str | None,
@@ -97,7 +97,7 @@ def play(
     ] = 30,
     seed: Annotated[int, typer.Option(min=0, help="With --score: the first seed.")] = 1000,
 ) -> None:
-    """Who would have been woken how often, had tolerances, delays or rules been others.
+    """Who would have been woken, with other tolerances, delays or rules.
 
     Plays recorded nights twice through the very same core, as the house is and with the changes
     given by --with, and prints both side by side. Nothing is changed, and nobody is told anything.
@@ -205,7 +205,7 @@ def _show(done: Rehearsal, house: House) -> None:
 
 
 def _people(done: Rehearsal, house: House) -> object:
-    figures = ("rings", "otherwise", "by night", "otherwise ")
+    figures = ("rings", "changed", "by night", "changed ")
     made = table("person", *figures, right=figures)
     for who, (was, other) in done.people.items():
         name = house.person[who].name if who in house.person else who
@@ -217,7 +217,7 @@ def _people(done: Rehearsal, house: House) -> object:
 
 
 def _conditions(done: Rehearsal) -> object:
-    figures = ("incidents", "otherwise", "needless", "otherwise ")
+    figures = ("incidents", "changed", "needless", "changed ")
     made = table("told as", *figures, right=figures)
     for name, told in done.conditions.items():
         needless = done.needless.get(name, (0, 0))
@@ -227,7 +227,7 @@ def _conditions(done: Rehearsal) -> object:
 
 def _summary(done: Rehearsal) -> Iterator[str]:
     was, other = (sum(pair[side] for pair in done.needless.values()) for side in (0, 1))
-    yield f"Called needless by the crew: {was} as it is, {other} of them otherwise."
+    yield f"Called needless by the crew: {was} as it is, {other} of them with the changes."
     if done.verdicts_lost:
         lost = counted(done.verdicts_lost, "verdict")
         yield f"{lost} on rings that this version does not make, or before the time looked at."
@@ -242,7 +242,7 @@ def _real(done: Rehearsal) -> str:
         middle, worst = done.later
         parts.append(f"told {_apart(middle)} in the middle, {_apart(worst)} at worst")
     if done.untold:
-        parts.append(f"{done.untold} not told at all otherwise")
+        parts.append(f"{done.untold} not told at all with the changes")
     return "; ".join(parts)
 
 
@@ -253,7 +253,7 @@ def _apart(seconds: float) -> str:
 
 
 def _differing(done: Rehearsal, house: House) -> object:
-    made = table("day", "where", "told as", "as it is", "otherwise", "", "verdict")
+    made = table("day", "where", "told as", "as it is", "changed", "", "verdict")
     for pair in done.differing:
         made.add_row(
             f"{datetime.fromtimestamp(_first(pair), house.zone):%Y-%m-%d}",

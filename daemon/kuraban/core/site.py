@@ -29,6 +29,9 @@ Language = Literal["en", "ja"]
 SIGNALS: frozenset[str] = frozenset({"running", "demand", "valve", "pump"})
 """Measures that are a truth value."""
 TEMPERATURES: frozenset[str] = frozenset({"product", "air", "wet-bulb", "supply", "return"})
+
+Scale = Literal["°C", "K", "°F"]
+"""In which degrees a probe is told."""
 BREWING: frozenset[str] = frozenset({"tank", "starter", "koji-bed"})
 """Kinds of place in which a batch can run."""
 WATCH = "watch"
@@ -79,6 +82,10 @@ class Probe(msgspec.Struct, frozen=True, kw_only=True):
     at_pointer: str | None = None
     dry_below: float | None = None
     """Litres in its place below which its tip hangs above the surface."""
+    unit: Scale | None = None
+    """The degrees in which its bare numbers are sent; None: °C, or what it measures in."""
+    factor: float = 1.0
+    """What one of them is worth: 0.1 where a bus sends whole tenths."""
 
     @property
     def silent_after(self) -> float:

@@ -48,7 +48,7 @@ STEPS: Final = (0.5, 1, 2, 3, 6, 12, 24, 48, 96, 168)
 MARKS: Final[dict[Kind, tuple[str, str, str]]] = {
     "stir": ("s", "櫂", "|"),
     "addition": ("a", "添", "v"),
-    "stage": ("S", "段", "D"),
+    "stage": ("S", "工", "D"),
     "sample": ("x", "析", "x"),
     "probe-out": ("p", "抜", "o"),
     "work": ("w", "手", "^"),

@@ -21,7 +21,7 @@ Act = Literal["acknowledge", "let-run", "verdict"]
 
 
 class Visit(NamedTuple):
-    """One browser. `stamp` changes when the account's pass-word does."""
+    """One browser. `stamp` changes when the account's password does."""
 
     nonce: str
     since: float

@@ -20,12 +20,12 @@ from kuraban.store.history import RefusalCount
 
 Word = Literal[
     "as planned", "a little warm", "a little cold", "warm", "cold", "past the limit, warm",
-    "past the limit, cold", "in its band", "not known",
+    "past the limit, cold", "in its band", "not measured",
 ]  # fmt: skip
 PLAINLY: dict[picture.Word, Word] = {
     "as-planned": "as planned", "little-warm": "a little warm", "little-cold": "a little cold",
     "warm": "warm", "cold": "cold", "far-warm": "past the limit, warm",
-    "far-cold": "past the limit, cold", "in-band": "in its band", "unknown": "not known",
+    "far-cold": "past the limit, cold", "in-band": "in its band", "unknown": "not measured",
 }  # fmt: skip
 
 

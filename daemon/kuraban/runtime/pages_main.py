@@ -20,6 +20,7 @@ from kuraban.edges.child_process import END, Passage
 from kuraban.errors import KurabanError
 from kuraban.queries.batches.batch_sheet import Batches
 from kuraban.queries.setup.unknown_probes import SettingUp
+from kuraban.queries.why import Why
 from kuraban.runtime.pages_protocol import Start, Word, read_picture
 from kuraban.runtime.watch_main import BROKEN, log_lines, status_of
 from kuraban.settings.catalogues import load_page_words
@@ -46,6 +47,7 @@ def serve(start: Start, passage: Passage) -> int:
         pages = Pages(
             settings.house, settings.web, start.key, load_page_words(), hub, start.history,
             submit, clock, SettingUp(settings), Batches(settings.house, start.history),
+            Why(start.history, load_page_words()),
         )  # fmt: skip
         port = pages.start()
     except KurabanError as error:

@@ -191,14 +191,14 @@ def _start(history: History, kept: _Kept, upto: float) -> float:
 
 def _window(history: History, start: float, last: int | None) -> Iterator[Fact]:
     """Every fact since a moment, up to the number `last`."""
-    for number, fact in history.facts_after(_seq_at(history, start)):
+    for number, fact in history.facts_after(seq_at(history, start)):
         if last is not None and number > last:
             return
         if not isinstance(fact, HouseChanged):
             yield fact
 
 
-def _seq_at(history: History, moment: float) -> int:
+def seq_at(history: History, moment: float) -> int:
     """The number after which facts were received at `moment` or later; they never fall."""
     low, high = 0, _last_seq(history)
     while low < high:

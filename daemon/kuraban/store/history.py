@@ -99,10 +99,19 @@ class History:
     def counts(self) -> Counts:
         return Counts(*self._one("SELECT conflicts, duplicates FROM state"))
 
-    def house(self) -> str | None:
-        """The newest house document, None before the first."""
-        found = list(self._each("SELECT document FROM house ORDER BY seq DESC LIMIT 1", ()))
+    def house(self, known_by: float | None = None) -> str | None:
+        """The newest house document, or that of a moment; None before the first."""
+        select = (
+            "SELECT document FROM house WHERE ?1 IS NULL OR received <= ?1"
+            " ORDER BY seq DESC LIMIT 1"
+        )
+        found = list(self._each(select, (known_by,)))
         return str(found[0][0]) if found else None
+
+    def begun(self) -> float | None:
+        """When the watch first knew its house; None before that."""
+        found: float | None = self._one("SELECT min(received) FROM house")[0]
+        return found
 
     def clock_steps(self) -> tuple[ClockStepped, ...]:
         """Every step of the wall clock, oldest first."""
@@ -250,14 +259,16 @@ class History:
         select = f"SELECT {rows.STEP} FROM step WHERE at >= ? AND at < ? ORDER BY at, seq"
         return self._made(rows.to_step, select, (start, end))
 
-    def standing(self) -> tuple[Step, ...]:
-        """The last step of every alarm whose last step is not `normal`, oldest first."""
+    def standing(self, at: float | None = None) -> tuple[Step, ...]:
+        """The last step of every alarm whose last step is not `normal`, oldest first; or as it was
+        at a moment."""
         return tuple(
             self._made(
                 rows.to_step,
                 f"SELECT {rows.STEP} FROM step WHERE step <> 'normal' AND seq IN"
-                " (SELECT max(seq) FROM step GROUP BY subject, condition) ORDER BY seq",
-                (),
+                " (SELECT max(seq) FROM step WHERE ?1 IS NULL OR at <= ?1"
+                " GROUP BY subject, condition) ORDER BY seq",
+                (at,),
             )
         )
 

@@ -123,7 +123,7 @@ def test_a_probe_is_told_with_its_place() -> None:
 
 def test_the_watch_tells_of_itself_by_the_name_of_the_house() -> None:
     told = known(Night(), "watch", "clock-wrong")
-    assert (told.kind, told.name, told.unit) == ("watch", "Tanigawa demo brewery", "min")
+    assert (told.kind, told.name, told.unit) == ("watch", "Nowhere demo brewery", "min")
 
 
 def test_who_has_it_is_told() -> None:

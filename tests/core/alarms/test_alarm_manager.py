@@ -147,6 +147,13 @@ def test_what_nobody_can_measure_any_more_has_not_turned() -> None:
     assert bell.steps(WARM)[-1] == "realarmed"
 
 
+def test_what_was_measured_when_it_was_taken_in_hand_and_no_longer_is_has_not_turned() -> None:
+    bell = in_hand(worse=0.9)
+    bell.on(20).find("tank-3", "warm")
+    bell.on(160)
+    assert bell.steps(WARM) == ["raised", "acknowledged", "realarmed"]
+
+
 def test_a_probe_in_hand_need_not_turn() -> None:
     bell = Bell()
     bell.find("t3-mid", "wild")
@@ -224,6 +231,15 @@ def test_what_joins_is_in_the_same_hands_until_the_same_time(minutes: float, lef
     joined = bell.engine.alarm_manager.alarm("tank-3", "trending-warm")
     assert joined.state is State.ACKNOWLEDGED and joined.by == "aki"
     assert joined.in_hand_until == bell.now + left * MINUTE
+
+
+def test_what_joins_after_the_promise_was_kept_has_its_own_time() -> None:
+    """Tank 3 had turned by then, and is still in Aki's hands: no time stands any more."""
+    bell = in_hand(worse=0.9)
+    bell.on(10).find("tank-3", "warm", worse=0.6)
+    bell.on(200).find("tank-3", "trending-warm")
+    joined = bell.engine.alarm_manager.alarm("tank-3", "trending-warm")
+    assert joined.by == "aki" and joined.in_hand_until == bell.now + 3 * HOUR
 
 
 def test_one_answer_for_all_of_a_place_answers_the_gravest_first() -> None:
@@ -591,6 +607,9 @@ class Hearing:
         if joins is not None and joins[0] is alarm and alarm.state is State.UNACKNOWLEDGED:
             return joins[1]
         return None
+
+    def answered_with(self, alarm: Alarm) -> list[tuple[Alarm, bool]]:
+        return []
 
     def joined(self, alarm: Alarm, at: float) -> None:
         assert alarm.state is State.ACKNOWLEDGED

@@ -69,7 +69,7 @@ def house(*things: Place | Cooler | Probe, courses: tuple[Course, ...] = (course
     """A house of these things, with a brewer, a maintenance man and a crew of one."""
     people = {"aki": "brewer", "ken": "maintenance", "mio": "crew"}
     return House(
-        site=Site(name="Tanigawa demo brewery", timezone="Asia/Tokyo"),
+        site=Site(name="Nowhere demo brewery", timezone="Asia/Tokyo"),
         places=tuple(thing for thing in things if isinstance(thing, Place)),
         coolers=tuple(thing for thing in things if isinstance(thing, Cooler)),
         probes=tuple(thing for thing in things if isinstance(thing, Probe)),

@@ -43,13 +43,13 @@ def test_a_landing_above_is_told_with_how_far_and_what_to_do() -> None:
     """A lump not broken up: stir and look again."""
     assert GOAL is not None
     (title,) = landed(GOAL.likely + 1.5, kg=170, celsius=15.0)
-    assert title == "Tank 3 landed 1.5 above what its figures give"
+    assert title == "Tank 3 landed 1.5 warmer than its figures say"
 
 
 def test_a_landing_below_is_told_too() -> None:
     assert GOAL is not None
     (title,) = landed(GOAL.likely - 1.8, kg=170, celsius=15.0)
-    assert "1.8 below" in title
+    assert "1.8 colder" in title
 
 
 def test_it_is_told_once_and_is_no_alarm() -> None:

@@ -110,7 +110,7 @@ def test_where_clocks_change_each_word_of_the_day_comes_once(midnight: str, cloc
     """Half past two in Berlin: missing in the one night, there twice in the other."""
     zone = ZoneInfo("Europe/Berlin")
     site = Site(
-        name="Tanigawa demo brewery", timezone=zone.key, evening=clock * HOUR, day_starts=6 * HOUR
+        name="Nowhere demo brewery", timezone=zone.key, evening=clock * HOUR, day_starts=6 * HOUR
     )
     start = datetime.fromisoformat(midnight).replace(tzinfo=zone).timestamp() - 10 * HOUR
     night = mashing(brewery(site=site), at=start)

@@ -199,7 +199,7 @@ def less(night: Night, who: str = "aki") -> list[str]:
 @pytest.mark.parametrize(
     ("subject", "entry", "fields", "what"),
     [
-        ("tank-3", "shelve", {"condition": "warm", "for_": "12h"}, "a long quiet"),
+        ("tank-3", "shelve", {"condition": "warm", "for_": "12h"}, "a long time kept quiet"),
         ("tank-3", "let-run", {"for_": "12h", "more": 20.0}, "let it run"),
         ("tank-3", "aim", {"celsius": 18.0}, "an aim"),
         ("t3-mid", "out-of-service", {}, "out of service"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import random
 
 import pytest
@@ -131,6 +132,15 @@ def test_a_saw_tooth_is_looked_at_over_whole_turns() -> None:
     drift = laid(points)
     assert drift is not None and drift.low <= 0 <= drift.high
     assert abs(drift.slope) < 0.02
+
+
+def test_a_mash_that_swings_in_four_hours_does_not_drift_where_a_store_would() -> None:
+    """The last three hours alone climb for sure; only a jacket's valve turns a mash so."""
+    points = [(NOW - n * 10 * MINUTE, 0.2 * math.sin(math.tau * (1.5 - n / 6) / 4))
+              for n in range(60, -1, -1)]  # fmt: skip
+    mash, store = laid(points), laid(points, "cold-store")
+    assert mash is not None and mash.low < 0 < mash.high
+    assert store is not None and store.low > 0
 
 
 def test_the_level_is_where_the_line_stands_now() -> None:

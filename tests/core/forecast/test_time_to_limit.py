@@ -250,11 +250,11 @@ def test_a_chiller_whose_tanks_hold_all_night_is_told_without_a_sound_and_rings_
 def test_a_chiller_whose_tank_is_hot_rings_at_once_and_says_how_long_it_holds() -> None:
     n = chiller_stops(0.12)
     first = n.messages("chiller/stopped")[0]
-    assert first.step == "page" and "holds about" in first.title
+    assert first.step == "page" and "can wait about" in first.title
 
 
 def test_the_evening_word_says_who_is_first_if_the_chiller_stops_tonight() -> None:
-    """ "If Chiller 1 stops tonight, Tank 3 is the first to leave its band, after 3 to 6 h"."""
+    """ "If Chiller 1 stops tonight, Tank 3 is the first to leave its tolerance, after 3 to 6 h"."""
     n = warming(0.1)
     word = evening_word(n.view, n.start + 60 * n.minute)
     (first,) = word.first

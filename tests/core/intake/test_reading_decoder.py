@@ -16,7 +16,7 @@ from kuraban.core.intake.reading_decoder import (
     samples,
     value_of,
 )
-from kuraban.core.site import Probe
+from kuraban.core.site import Probe, Scale
 from tests.corpus import HOUSE, NOW
 
 
@@ -202,3 +202,56 @@ def test_a_pointer_finds_its_value_and_its_time() -> None:
 def test_a_pointer_that_is_none_is_told_with_its_probe() -> None:
     with pytest.raises(ValueError, match=r"^probe x: "):
         port_of(Probe(id="x", of="tank-3", measures="product", pointer="a"), frozenset())
+
+
+@pytest.mark.parametrize(
+    ("unit", "factor", "sent", "celsius"),
+    [
+        ("°F", 1.0, 50.0, 10.0),
+        ("°F", 1.0, 212.0, 100.0),
+        ("K", 1.0, 283.61, 10.46),
+        (None, 0.1, 105, 10.5),
+        ("°C", 0.1, -15, -1.5),
+        ("°F", 0.1, 500, 10.0),
+        ("K", 0.01, 28361, 10.46),
+    ],
+)
+def test_a_bus_of_other_units_is_taken_in_celsius(
+    unit: Scale | None, factor: float, sent: float, celsius: float
+) -> None:
+    """Ice point and boiling point of water, 32 and 212 °F, 273.15 K (SI brochure, 2019)."""
+    probe = Probe(id="x", of="tank-3", measures="product", unit=unit, factor=factor, offset=0.25)
+    reader = port_of(probe, frozenset({"x"}))
+    for document in (sent, {"value": sent}):
+        (sample,) = samples(reader, document, None)
+        assert isinstance(sample, Sample) and value_of(reader, sample) == celsius + 0.25
+
+
+def test_a_record_that_names_its_unit_is_believed_in_that() -> None:
+    fahrenheit = port_of(
+        Probe(id="x", of="tank-3", measures="product", unit="°F"), frozenset({"x"})
+    )
+    for pack, celsius in (('"u":"Cel","v":10.0', 10.0), ('"v":50.0', 10.0)):
+        document = json_of(f'[{{"n":"x",{pack}}}]')
+        (sample,) = samples(fahrenheit, document, records_of(document, NOW))
+        assert isinstance(sample, Sample) and value_of(fahrenheit, sample) == celsius
+
+
+@pytest.mark.parametrize(("unit", "factor", "sent"), [("°F", 1.0, -196.6), (None, 0.1, -1270)])
+def test_a_bus_code_in_other_units_is_still_one(
+    unit: Scale | None, factor: float, sent: float
+) -> None:
+    probe = Probe(id="x", of="tank-3", measures="product", unit=unit, factor=factor)
+    reader = port_of(probe, frozenset({"x"}))
+    (sample,) = samples(reader, sent, None)
+    assert isinstance(sample, Sample)
+    with pytest.raises(Wild):
+        value_of(reader, sample)
+
+
+def test_what_is_no_number_is_told_as_it_was_sent() -> None:
+    reader = port_of(Probe(id="x", of="tank-3", measures="product", unit="°F"), frozenset({"x"}))
+    (sample,) = samples(reader, "50", None)
+    assert isinstance(sample, Sample)
+    with pytest.raises(ValueError, match="send the number 50 without quotes"):
+        value_of(reader, sample)

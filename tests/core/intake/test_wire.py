@@ -9,6 +9,7 @@ import msgspec
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from kuraban.core.facts import Logged, Reading, Refusal
 from kuraban.core.intake.payload import LARGEST
@@ -81,6 +82,15 @@ def test_every_payload_form_of_a_good_board_is_taken(topic: str, payload: bytes)
 )
 def test_a_number_is_the_same_however_it_is_spelled(payload: str) -> None:
     assert taken(payload) == Reading("t3-mid", NOW, 10.46, NOW)
+
+
+def test_a_probe_that_speaks_fahrenheit_is_heard_in_celsius() -> None:
+    """By whichever way its message comes in."""
+    probes = tuple(replace(probe, unit="°F") for probe in HOUSE.probes if probe.id == "t3-mid")
+    wire = Wire(replace(HOUSE, probes=probes))
+    for payload in (b"50", b'{"value":50.0}', b'[{"value":50}]'):
+        (fact,) = wire.read(TOPIC, payload, NOW)
+        assert isinstance(fact, Reading) and fact.value == 10.0
 
 
 def test_a_probe_is_corrected_by_its_ice_point_offset() -> None:
@@ -181,6 +191,12 @@ def test_a_bus_error_code_is_wild_and_no_temperature(code: str) -> None:
     """Codes of the one-wire bus (common practice), also where an offset would hide them."""
     refusal = refused(code, "kura/reading/t3-top")
     assert refusal.wild and refusal.probe == "t3-top"
+
+
+def test_a_bus_code_that_a_large_offset_brings_into_range_is_still_one() -> None:
+    probes = tuple(replace(probe, offset=-30.0) for probe in HOUSE.probes)
+    (refusal,) = Wire(replace(HOUSE, probes=probes)).read(TOPIC, b"127.9375", NOW)
+    assert isinstance(refusal, Refusal) and refusal.wild
 
 
 def test_a_bus_code_in_kelvin_is_still_one() -> None:

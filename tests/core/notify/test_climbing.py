@@ -13,12 +13,25 @@ NIGHT = moment("2026-02-02T02:00")
 
 
 def test_a_mash_climbs_slowly() -> None:
-    """The brewer at once and after ten minutes, the next at thirty, everyone at an hour."""
+    """The brewer at once and after ten minutes, the next at thirty, everyone at an hour, and once
+    an hour from then on."""
     bell = Bell(at=NIGHT)
     bell.find("tank-3", "warm")
-    bell.on(300)
-    assert bell.rings(NIGHT) == [(0, "aki"), (10, "aki"), (30, "bun"), (60, "aki"), (60, "bun")]
-    assert [page.rung for page in bell.pages()] == [0, 1, 2, 3, 3]
+    bell.on(200)
+    assert bell.rings(NIGHT) == [
+        (0, "aki"), (10, "aki"), (30, "bun"), (60, "aki"), (60, "bun"),
+        (120, "aki"), (120, "bun"), (180, "aki"), (180, "bun"),
+    ]  # fmt: skip
+    assert [page.rung for page in bell.pages()] == [0, 1, 2, 3, 3, 4, 4, 5, 5]
+
+
+def test_past_its_limit_after_everybody_was_told_it_rings_everybody_at_once() -> None:
+    """There is nobody left who might hear of it first; an hour later they hear again."""
+    bell = Bell(at=NIGHT)
+    bell.find("tank-3", "warm")
+    bell.on(90).find("tank-3", "far-warm")
+    bell.on(65)
+    assert bell.rings(NIGHT)[5:] == [(90, "aki"), (90, "bun"), (150, "aki"), (150, "bun")]
 
 
 @pytest.mark.parametrize(
@@ -31,7 +44,7 @@ def test_koji_starters_and_what_is_past_its_limit_climb_quickly(
     """But a store with nothing to judge by is slow: nothing in it moves in minutes."""
     bell = Bell(at=NIGHT)
     bell.find(subject, condition)
-    bell.on(300)
+    bell.on(65)
     quick = [(0, "aki"), (5, "aki"), (10, "bun"), (20, "aki"), (20, "bun")]
     slow = [(0, "aki"), (10, "aki"), (30, "bun"), (60, "aki"), (60, "bun")]
     assert bell.rings(NIGHT) == (slow if subject == "store" else quick)
@@ -41,7 +54,7 @@ def test_a_heater_climbs_quickly_and_a_chiller_slowly() -> None:
     for cooler, minutes in (("heater-1", [0, 5, 10, 20]), ("chiller-1", [0, 10, 30, 60])):
         bell = Bell(at=NIGHT)
         bell.find(cooler, "stopped")
-        bell.on(300)
+        bell.on(65)
         assert [at for at, who in bell.rings(NIGHT) if who == "ken"] == minutes
         assert bell.rings(NIGHT)[-2:] == [(minutes[-1], "aki"), (minutes[-1], "bun")]
 
@@ -70,7 +83,7 @@ def test_what_came_right_before_anyone_answered_wakes_nobody_further() -> None:
 def test_someone_awake_hears_of_the_mash_before_the_sleeping_brewer() -> None:
     bell = Bell(brewery(AWAKE), at=NIGHT)
     bell.find("tank-3", "warm")
-    bell.on(300)
+    bell.on(65)
     assert bell.rings(NIGHT) == [
         (0, "cho"), (10, "cho"), (30, "aki"), (60, "cho"), (60, "aki"), (60, "bun"),
     ]  # fmt: skip
@@ -228,12 +241,13 @@ def with_ladder(bell: Bell, *minutes: float) -> None:
 
 
 def test_a_ladder_shortened_while_it_is_climbed_ends_where_it_now_ends() -> None:
+    """What was planned and is no rung any more is the first of its hourly messages."""
     bell = brewing(Bell(at=NIGHT))
     bell.find("tank-3", "warm")
     bell.on(11)
     with_ladder(bell, 0, 10)
-    bell.on(60)
-    assert bell.rings(NIGHT) == [(0, "aki"), (10, "aki")]
+    bell.on(80)
+    assert bell.rings(NIGHT) == [(0, "aki"), (10, "aki"), (30, "aki"), (90, "aki")]
 
 
 def test_a_rung_moved_earlier_is_rung_when_it_was_to_be_and_the_next_at_its_new_time() -> None:

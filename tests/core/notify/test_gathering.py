@@ -98,6 +98,15 @@ def test_a_gathered_message_is_as_urgent_as_the_most_urgent_in_it() -> None:
     assert (page.urgency, page.role) == ("wake", "brewer")
 
 
+def test_a_list_of_two_names_both() -> None:
+    bell = thick(brewing(Bell(at=NIGHT)))
+    bell.find("tank-3", "warm")
+    bell.find("bed-1", "cold")
+    bell.on(5)
+    page = bell.pages("aki")[6]
+    assert all(name in f"{page.title} {page.body}" for name in ("Tank 3", "Koji bed 1"))
+
+
 def test_gathered_duty_alarms_wake_nobody() -> None:
     bell = thick(brewing(Bell(at=moment("2026-02-02T12:00"))))
     for condition in ("trending-warm", "trending-cold"):

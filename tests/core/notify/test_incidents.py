@@ -35,7 +35,7 @@ def test_past_the_limit_raises_the_rank_of_the_same_incident_with_one_page() -> 
     bell.find("tank-3", "warm")
     bell.on(20).find("tank-3", "far-warm")
     assert [page.alarms for page in bell.pages()][2:] == [("tank-3/far-warm",)]
-    bell.on(300)
+    bell.on(60)
     assert bell.rings(NIGHT) == [
         (0, "aki"), (10, "aki"), (20, "aki"), (25, "aki"), (30, "bun"), (40, "aki"), (40, "bun"),
     ]  # fmt: skip
@@ -114,7 +114,7 @@ def test_another_tank_is_another_incident() -> None:
     bell.find("tank-3", "warm")
     bell.on(1).find("tank-4", "warm")
     bell.log("tank-3", "acknowledge", by="aki")
-    bell.on(170)
+    bell.on(90)
     assert [(at, who) for at, who in bell.rings(NIGHT)][2:] == [
         (11, "aki"), (31, "bun"), (61, "aki"), (61, "bun"),
     ]  # fmt: skip

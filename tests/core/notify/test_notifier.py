@@ -235,7 +235,7 @@ class MadeUpNight(RuleBasedStateMachine):
         self.on()
         kind = self.one_of(self.model.holding, pick)
         self.bell.over(kind.subject, kind.condition)
-        self.model.falls(kind)
+        self.model.falls(self.now, kind)
 
     @precondition(lambda self: self.model.holding | self.model.unseen)
     @rule(

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from kuraban.core.alarms.life_cycle import Alarm
-from kuraban.core.notify.priority import climbs_quickly, role_of
-from tests.core.house import Bell, brewery, moment
+from kuraban.core.notify.priority import climbs_quickly, role_of, urgency_of
+from tests.core.house import Bell, brewery, brewing, moment
 
 NIGHT = moment("2026-02-02T02:00")
 
@@ -40,7 +40,24 @@ def test_a_part_of_the_watch_wakes_only_while_something_is_watched() -> None:
     ],
 )
 def test_each_alarm_is_somebodys(subject: str, condition: str, role: str) -> None:
-    assert role_of(brewery(), Alarm(subject, condition)) == role
+    assert role_of(brewing(Bell(at=NIGHT)).engine.view, Alarm(subject, condition), NIGHT) == role
+
+
+@pytest.mark.parametrize(
+    ("condition", "evidence", "urgency"),
+    [
+        ("trending-warm", (), "duty"),
+        ("trending-warm", ("unsure",), "log"),
+        ("trending-cold", ("unsure",), "log"),
+        ("warm", ("unsure",), "wake"),
+    ],
+)
+def test_a_trend_that_may_not_come_true_is_only_listed(
+    condition: str, evidence: tuple[str, ...], urgency: str
+) -> None:
+    alarm = Alarm("tank-3", condition)
+    alarm.evidence = evidence
+    assert urgency_of(Bell().engine.view, alarm, NIGHT) == urgency
 
 
 @pytest.mark.parametrize(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import msgspec
 import pytest
 
+from kuraban.core.forecast.time_to_limit import Hours
 from kuraban.core.notify import reports
 from kuraban.core.texts.messages import Morning
 from kuraban.core.units import DAY, HOUR, MINUTE
@@ -80,6 +81,21 @@ def test_a_tank_that_rests_is_not_named() -> None:
     night = mashing()
     night.run(240)
     assert reports.evening_word(night.engine.view, night.now).leaving == ()
+
+
+@pytest.mark.parametrize(("soonest", "named"), [(12.0, True), (12.1, False)])
+def test_the_tank_that_leaves_first_is_named_when_it_would_by_the_morning(
+    soonest: float, named: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """If a chiller stops; what a heater keeps does not grow warm when that fails."""
+    left = Hours(
+        soonest=soonest, latest=20.0, limit_soonest=20.0, limit_latest=30.0,
+        rests_on="own warm-ups", slow=0.02, fast=0.05,
+    )  # fmt: skip
+    monkeypatch.setattr(reports, "first_to_leave", lambda *_: ("tank-3", left))
+    word = reports.evening_word(mashing().engine.view, DUSK)
+    said = [(one.cooler, one.name, one.soonest) for one in word.first]
+    assert said == ([("Chiller 1", "Tank 3", 12.0), ("Chiller 2", "Tank 3", 12.0)] if named else [])
 
 
 def test_the_evening_word_says_who_is_there_and_who_will_be_woken() -> None:

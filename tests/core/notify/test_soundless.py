@@ -79,7 +79,8 @@ def test_it_climbs_from_the_first_rung_once_it_rings() -> None:
     go_on(night, 700)
     pages = night.pages("chiller/stopped")
     first = pages[0].at
-    assert [(page.at - first) / MINUTE for page in pages if page.person == "ken"] == [0, 10, 30, 60]
+    minutes = [(page.at - first) / MINUTE for page in pages if page.person == "ken"]
+    assert minutes[:5] == [0, 10, 30, 60, 120]
 
 
 def test_it_rings_nobody_once_somebody_has_it_in_hand() -> None:
@@ -144,4 +145,4 @@ def test_a_second_sign_when_there_are_fewer_than_eight_rings_and_is_not_rung_ane
         go_on(night, 10)
     assert now(night) - began > 2 * HOUR
     pages = [page for page in night.messages() if page.step == "page" and page.person == "ken"]
-    assert [(page.at - began) / MINUTE for page in pages] == [0, 10, 30, 60]
+    assert [(page.at - began) / MINUTE for page in pages][:5] == [0, 10, 30, 60, 120]

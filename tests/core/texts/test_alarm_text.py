@@ -23,6 +23,13 @@ def told(condition: str = "warm", kind: str = "tank", /, **facts: object) -> Ala
     return Alarm.of(Situation(condition=condition, **base, **facts), SPEECH)  # type: ignore[arg-type]
 
 
+def test_hot_sake_and_a_hot_starter_scald() -> None:
+    """While they are heated the caution is of scalds and vapour, not of carbonic gas."""
+    heated = told("cold", "tank", value=58.0, planned=65.0)
+    assert "scalds" in heated.caution and "no flame" in heated.caution
+    assert "scalds" not in told(value=10.9, planned=10.3).caution
+
+
 def test_the_difference_is_that_of_the_figures_shown() -> None:
     """10.9 beside a plan of 10.3 is +0.6 on the paper, whatever the hundredths say."""
     assert "+0.6: 10.9 °C (plan 10.3)" in told(value=10.94, planned=10.26).title
@@ -86,6 +93,6 @@ def test_a_field_without_text_is_unknown() -> None:
 
 
 def test_only_what_is_about_the_plan_carries_the_difference() -> None:
-    """In a list of alarms "cannot measure +0.2" would say nothing."""
+    """In a list of alarms "not measured +0.2" would say nothing."""
     assert told("warm", value=10.9, planned=10.3).brief == "Tank 3 warm +0.6"
-    assert told("unwatched", value=10.5, planned=10.3).brief == "Tank 3 cannot measure"
+    assert told("unwatched", value=10.5, planned=10.3).brief == "Tank 3 not measured"

@@ -68,12 +68,12 @@ STEPS = (
 NAMES = {
     "en": {"tank": "Tank 3", "starter": "Starter 2", "koji-bed": "Koji bed 1",
            "cold-store": "Koji cold store", "chilled-water": "Chiller 1",
-           "cold-room": "Cellar cooler", "heater": "Koji heater", "watch": "Tanigawa demo brewery",
-           "step": "Tanigawa demo brewery", "ken": "Ken", "aki": "Aki", "ring": "Ken, ext. 12",
+           "cold-room": "Cellar cooler", "heater": "Koji heater", "watch": "Nowhere demo brewery",
+           "step": "Nowhere demo brewery", "ken": "Ken", "aki": "Aki", "ring": "Ken, ext. 12",
            "two": "Tank 4"},
     "ja": {"tank": "3号タンク", "starter": "酒母2号", "koji-bed": "麹床1",
            "cold-store": "麹冷蔵庫", "chilled-water": "チラー1", "cold-room": "蔵の冷房",
-           "heater": "麹室の暖房", "watch": "谷川蔵", "step": "谷川蔵", "ken": "健", "aki": "亜紀",
+           "heater": "麹室の暖房", "watch": "架空蔵", "step": "架空蔵", "ken": "健", "aki": "亜紀",
            "ring": "健 内線12", "two": "4号タンク"},
 }  # fmt: skip
 PLACES = ("tank", "starter", "koji-bed", "cold-store")
@@ -376,7 +376,7 @@ def test_below_the_plan_stands_a_true_minus_sign() -> None:
 def test_a_displaced_probe_is_told_by_what_was_seen() -> None:
     """The reader can judge it himself, and is warned of the controller."""
     text = page(full("displaced", "probe", "en"), "en", WORDS, ZONE)
-    assert text.title == "Tank 3: probe out? reads 5.2 °C, the air's 5.1; product was 10.4"
+    assert text.title == "Tank 3: probe out? reads 5.2 °C, air 5.1; product was 10.4"
     assert "do not trust the controller" in text.body
 
 

@@ -140,7 +140,7 @@ def test_a_night_is_read_back_point_for_point(night: Path, start: Start, tmp_pat
         start(night, server.url).caught_up()
         assert stored(server) == kept(night)
         labels = [labels for labels, _, _ in server.series("reading_value")]
-        assert {one["site"] for one in labels} == {"Tanigawa demo brewery"}
+        assert {one["site"] for one in labels} == {"Nowhere demo brewery"}
         assert ("tank-2", "No. 13") in {(one["place"], one.get("batch")) for one in labels}
         steps = server.series("alarm_value")
         assert {one["condition"] for one, _, _ in steps} == {"warm", "trending-warm"}

@@ -47,7 +47,7 @@ def test_a_reading_carries_where_it_was_taken() -> None:
     assert point == (
         "reading",
         (("batch", "No. 8"), ("measures", "product"), ("place", "tank-3"), ("probe", "t3-mid"),
-         ("site", "Tanigawa demo brewery")),
+         ("site", "Nowhere demo brewery")),
         {"value": 10.5},
         1769883060250000000,
     )  # fmt: skip

@@ -13,7 +13,7 @@ from kuraban.edges.mqtt.connack_reasons import breakdown, refusal
     [
         (0x84, "MQTT 5"),
         (0x85, "night"),
-        (0x86, "pass-word"),
+        (0x86, "password"),
         (0x87, "kuraban"),
         (0x88, "not available"),
         (0x8A, "banned"),

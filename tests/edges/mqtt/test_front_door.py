@@ -207,10 +207,10 @@ def test_a_probe_writes_its_own_topic_only(mosquitto: Mosquitto, open_door: Open
 
 
 def test_a_wrong_password_is_told_and_tried_again(mosquitto: Mosquitto, open_door: Open) -> None:
-    """The line names the user and what to compare; the pass-word stands nowhere."""
+    """The line names the user and what to compare; the password stands nowhere."""
     house = open_door(Place(mosquitto.port), password="guessed", up=False)
     event = house.await_event("refused", "kuraban")
-    assert "pass-word" in event.reason
+    assert "password" in event.reason
     assert "guessed" not in str(house.told)
     link = house.door.link
     deadline = time.monotonic() + 5
@@ -354,7 +354,7 @@ def connack(code: int) -> bytes:
 @pytest.mark.parametrize(
     ("answer", "words"),
     [
-        (connack(0x86), "pass-word for user kuraban"),
+        (connack(0x86), "password for user kuraban"),
         (connack(0x87), "kuraban is not authorised"),
         (connack(0x88), "not available"),
         (connack(0x8A), "banned"),

@@ -17,6 +17,7 @@ from kuraban.edges.web.live.snapshot_hub import SnapshotHub
 from kuraban.edges.web.server import Pages
 from kuraban.queries.batches.batch_sheet import Batches
 from kuraban.queries.setup.unknown_probes import SettingUp
+from kuraban.queries.why import Why
 from kuraban.settings import Account
 from kuraban.settings.catalogues import load_page_words
 from tests.edges.web.served import Served
@@ -108,6 +109,7 @@ def pages(served: Served) -> Callable[[], Pages]:
             served.settings.house, where, KEY, load_page_words(), hub, served.path,
             served.submit, served.clock, SettingUp(served.settings),
             Batches(served.settings.house, served.path),
+            Why(served.path, load_page_words()),
         )  # fmt: skip
 
     return make

@@ -18,6 +18,7 @@ from kuraban.edges.web.live.snapshot_hub import SnapshotHub
 from kuraban.edges.web.server import Pages
 from kuraban.queries.batches.batch_sheet import Batches
 from kuraban.queries.setup.unknown_probes import SettingUp
+from kuraban.queries.why import Why
 from kuraban.settings import Web as Where
 from kuraban.settings.catalogues import load_page_words
 from tests.edges.web.conftest import KEY
@@ -37,6 +38,7 @@ def document(served: Served) -> Iterator[Any]:
         served.settings.house, Where(port=0), KEY, load_page_words(), hub, served.path,
         served.submit, served.clock, SettingUp(served.settings),
         Batches(served.settings.house, served.path),
+        Why(served.path, load_page_words()),
     )  # fmt: skip
     at = f"http://127.0.0.1:{pages.start()}"
     yield schemathesis.openapi.from_url(f"{at}/api/v1/openapi.json")

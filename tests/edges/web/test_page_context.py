@@ -103,7 +103,7 @@ def test_a_new_password_ends_the_sessions_of_the_old(guarded: Served, browse: Br
 
 
 def test_a_program_signs_in_with_each_request(guarded: Served, browse: Browse) -> None:
-    """And needs no form's token; a wrong pass-word is told in JSON."""
+    """And needs no form's token; a wrong password is told in JSON."""
     browser = browse(at="https://kura.example")
     told = browser.ask("GET", "/api/v1/picture", auth=("mio", "rice and water"))
     assert told.status_code == 200

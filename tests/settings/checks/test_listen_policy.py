@@ -114,7 +114,7 @@ def test_an_account_shares_its_persons_name_and_language(small: Write) -> None:
 def test_an_account_says_role_and_password_line(
     small: Write, faults: Faults, changed: tuple[str, str], key: str
 ) -> None:
-    """A pass-word in the open is refused and not repeated."""
+    """A password in the open is refused and not repeated."""
     found = faults(small(more="[web]\n" + ACCOUNT.replace(*changed)))
     assert key in found
     assert "rice and water" not in str(found)

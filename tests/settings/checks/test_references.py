@@ -73,6 +73,19 @@ def test_a_measure_fits_what_the_probe_is_of(of: str, measures: str) -> None:
     assert list(told) == ["probe[p].measures"]
 
 
+@pytest.mark.parametrize(
+    ("measures", "key", "value"), [("humidity", "unit", "°F"), ("running", "factor", 0.1)]
+)
+def test_degrees_are_for_temperatures_and_factors_for_numbers(
+    measures: str, key: str, value: Any
+) -> None:
+    cooler = {"id": "c1", "kind": "chilled-water"}
+    room = place("r1", "room")
+    of = "r1" if measures == "humidity" else "c1"
+    probe = {"id": "a", "of": of, "measures": measures, key: value}
+    assert list(found(place=[room], cooler=[cooler], probe=[probe])) == [f"probe[a].{key}"]
+
+
 def test_two_probes_do_not_read_one_value() -> None:
     """Twins on one pointer would always agree, and one bad probe would outvote itself."""
     probe = {"of": "t1", "measures": "product", "topic": "m/1", "pointer": "/t"}

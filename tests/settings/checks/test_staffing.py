@@ -17,7 +17,7 @@ from kuraban.settings import load
 NOW = datetime.fromisoformat("2026-02-04T12:00:00+09:00").timestamp()
 ICS = """BEGIN:VCALENDAR\r
 VERSION:2.0\r
-PRODID:-//Tanigawa//rota//EN\r
+PRODID:-//Nowhere//rota//EN\r
 BEGIN:VEVENT\r
 UID:1\r
 SUMMARY:{who}\r

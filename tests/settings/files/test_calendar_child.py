@@ -13,7 +13,7 @@ from kuraban.settings.files.calendar_child import Event, read_apart
 TOKYO = ZoneInfo("Asia/Tokyo")
 NOW = 1_770_145_800.0
 ICS = (
-    "BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:-//Tanigawa//rota//EN\r\nBEGIN:VEVENT\r\nUID:1\r\n"
+    "BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:-//Nowhere//rota//EN\r\nBEGIN:VEVENT\r\nUID:1\r\n"
     "SUMMARY:Aki\r\nDTSTART:20260205T180000\r\nDTEND:20260206T060000\r\nEND:VEVENT\r\n"
     "END:VCALENDAR\r\n"
 )

@@ -36,7 +36,7 @@ def written(
 def both(
     tmp_path: Path, *events: str, zone: ZoneInfo = TOKYO, now: float = NOW, **table: object
 ) -> tuple[list[tuple[str, str, str]], list[str]]:
-    lines = ["BEGIN:VCALENDAR", "VERSION:2.0", "PRODID:-//Tanigawa//rota//EN"]
+    lines = ["BEGIN:VCALENDAR", "VERSION:2.0", "PRODID:-//Nowhere//rota//EN"]
     for number, event in enumerate(events):
         uid = "" if "UID:" in event else f"UID:e{number}\n"
         lines += ["BEGIN:VEVENT", *(uid + event).splitlines(), "END:VEVENT"]

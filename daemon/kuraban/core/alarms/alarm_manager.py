@@ -48,6 +48,10 @@ class Rings(Protocol):
         """It shares those hands now."""
         ...
 
+    def answered_with(self, alarm: Alarm) -> list[tuple[Alarm, bool]]:
+        """What else an answer to it answers, and whether that was told to whoever answered."""
+        ...
+
     def over(self, alarm: Alarm, at: float) -> None:
         """Its condition holds no more, and the steps that come of that are told."""
         ...
@@ -212,6 +216,8 @@ class AlarmManager:
                 self._take_in_hand(alarm, at, by, within)
             self._event(alarm, Event.ACKNOWLEDGE, at, by)
             answered.append(alarm)
+            for other, told in self.rings.answered_with(alarm):
+                self._join(other, alarm, at, told)
         return answered
 
     def _take_in_hand(self, alarm: Alarm, at: float, by: str | None, within: float | None) -> None:
@@ -244,16 +250,18 @@ class AlarmManager:
         alarm.evidence = ("not_turned", *(e for e in alarm.evidence if e != "not_turned"))
         self._event(alarm, Event.REALARM, until)
 
-    def _join(self, alarm: Alarm, other: Alarm, at: float) -> None:
+    def _join(self, alarm: Alarm, other: Alarm, at: float, told: bool = False) -> None:
         """What joins an incident that somebody has in hand is in the same hands, by the same time.
 
-        It is one cause and was told of: it rings when it gets worse, or has not turned by then.
+        It is one cause and was `told` of, or is now: it rings when it gets worse, or has not turned
+        by then.
         """
         promise = other.in_hand_until
         within = None if promise is None or promise <= at else promise - at
         self._take_in_hand(alarm, at, other.by, within)
         self._event(alarm, Event.ACKNOWLEDGE, at, other.by)
-        self.rings.joined(alarm, at)
+        if not told:
+            self.rings.joined(alarm, at)
 
     def shelve(
         self, subject: str, condition: str, at: float, until: float, by: str | None,

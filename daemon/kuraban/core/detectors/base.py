@@ -13,11 +13,13 @@ from collections.abc import Callable
 from typing import NamedTuple
 
 from kuraban.core.course import FAR_FUTURE
+from kuraban.core.detectors.time_outside import TimeOutside
 from kuraban.core.equipment.cooler_habit import Ran
 from kuraban.core.equipment.cooler_view import CoolerView
 from kuraban.core.house_view import HouseView
 from kuraban.core.probes.belief import BeliefWord, Cleared, Suspected
 from kuraban.core.probes.probe_view import Reason
+from kuraban.core.views.explanation import Account, Because, Delay, Unit
 
 
 class Finding(NamedTuple):
@@ -60,6 +62,17 @@ class Dusk(NamedTuple):
     falls: bool
 
 
+class Rule(NamedTuple):
+    """Beyond `edge` for `delay` seconds it holds, within `back` for `off` seconds it is over."""
+
+    upward: bool
+    edge: float
+    back: float
+    delay: float
+    off: float
+    unit: Unit = "°C"
+
+
 Conclusion = Finding | Remark | Disturbed | Dusk | Ran | BeliefWord
 Tell = Callable[[Conclusion], None]
 
@@ -82,6 +95,57 @@ class Detector:
 
     def look(self, now: float) -> float:
         raise AssertionError(f"{type(self).__name__} does not look")
+
+    def explain(self, now: float) -> tuple[Account, ...]:
+        """Each of its conditions as it sees it at `now`, by what it judges by; nothing is written.
+
+        To be asked once every look up to `now` is done.
+        """
+        return tuple(self.account(name) for name in self.conditions)
+
+    def account(
+        self,
+        condition: str,
+        *,
+        seen: tuple[Because, ...] = (),
+        lacks: tuple[Because | None, ...] = (),
+        ends: tuple[Because | None, ...] = (),
+        delay: Delay | None = None,
+    ) -> Account:
+        """`lacks` is what the judgement finds lacking; where that is nothing and the condition does
+        not stand, the next look decides. None among them is left out."""
+        stands = self.view.stands(self.subject, condition)
+        lacking = tuple(one for one in lacks if one is not None)
+        if not (stands or lacking):
+            lacking = (Because("next-look", until=None if self.due >= FAR_FUTURE else self.due),)
+        over = tuple(one for one in ends if one is not None) if stands else ()
+        runs = next((one for one in lacking if one.key == "runs-out"), None)
+        if delay is None and runs is not None and runs.until and runs.lasted and runs.wanted:
+            since = runs.until - runs.wanted
+            delay = Delay(since, "seen", runs.lasted, runs.wanted, runs.until)
+        return Account(condition, stands, seen, lacking, over, delay)
+
+    def by_clock(
+        self, condition: str, clock: TimeOutside, rule: Rule, value: float | None, now: float,
+        quiet: float = 0.0,
+    ) -> Account:  # fmt: skip
+        """A condition that holds once a value has been beyond an edge for a delay."""
+        must = Because(
+            "must-rise" if rule.upward else "must-fall", value, rule.edge, rule.unit,
+            wanted=rule.delay,
+        )  # fmt: skip
+        lacks = clock.lacks(rule.delay, must, now, quiet)
+        if value is None:
+            lacks = (Because("no-value", since=clock.last), *lacks)
+        over = Because(
+            "over-below" if rule.upward else "over-above", value, rule.back, rule.unit,
+            since=clock.inside_since, wanted=rule.off,
+        )  # fmt: skip
+        ends = (over,) if quiet <= now else (over, Because("held", until=quiet))
+        beyond = Because("is-above" if rule.upward else "is-below", value, rule.edge, rule.unit)
+        seen = (beyond,) if clock.out and value is not None else ()
+        delay = clock.told(rule.delay, now)
+        return self.account(condition, seen=seen, lacks=lacks, ends=ends, delay=delay)
 
     def listens(self) -> tuple[str, ...]:
         """Probes whose every current reading makes it look."""

@@ -12,6 +12,7 @@ from kuraban.core.detectors.base import Detector, Remark, Tell
 from kuraban.core.house_view import HouseView
 from kuraban.core.plan.entry_reducer import STIR
 from kuraban.core.units import HOUR, MINUTE
+from kuraban.core.views.explanation import Account, Because
 
 LOOK = 10 * MINUTE
 APART = {"koji-bed": 2.0}
@@ -43,15 +44,14 @@ class Disagrees(Detector):
         if a is None or b is None:
             return now + LOOK
         kind = view.places[place].place.kind
-        apart = APART.get(kind, APART_ELSE)
-        if abs(a - b) <= apart * (0.6 if self.since is not None else 1.0):
+        if abs(a - b) <= self._allowed(kind):
             self.since, self.told = None, False
             self.clear(now)
             return now + LOOK
         if self.since is None:
             self.since = now
         stirred = view.entry_log.of(place).last_stir
-        if stirred is not None and self.since < stirred + STIR <= now - LOOK:
+        if self._stirred_since(stirred, now):
             self.found("disagrees", True, now, value=a, since=self.since,
                        evidence=(f"twin={b:.1f}",))  # fmt: skip
         elif self._layered(a, b, kind, now, stirred):
@@ -65,3 +65,30 @@ class Disagrees(Detector):
         if stirred is not None and now - stirred < 1 * HOUR:
             return False
         return now - self.since >= LAYERED_FOR
+
+    def _allowed(self, kind: str) -> float:
+        """K by which they may differ; once they did, less."""
+        return APART.get(kind, APART_ELSE) * (0.6 if self.since is not None else 1.0)
+
+    def _stirred_since(self, stirred: float | None, now: float) -> bool:
+        """They differed before a stir, and still do although it has evened the mash."""
+        if stirred is None or self.since is None:
+            return False
+        return self.since < stirred + STIR <= now - LOOK
+
+    def explain(self, now: float) -> tuple[Account, ...]:
+        view = self.view
+        one, two = view.probe_states[self.subject], view.probe_states[self.twin]
+        place = one.probe.of
+        if not view.probe_judged(self.subject, now) or not view.place_judged(place, now):
+            return ()
+        a, b, why = one.known(now), two.known(now), None
+        allowed = self._allowed(view.places[place].place.kind)
+        if a is None or b is None:
+            why = Because("not-known")
+        elif abs(a - b) <= allowed:
+            why = Because("agree", abs(a - b), allowed, "K", name=self.twin)
+        elif not self._stirred_since(view.entry_log.of(place).last_stir, now):
+            why = Because("unstirred", abs(a - b), unit="K", since=self.since, name=self.twin)
+        ends = (Because("over-agree", edge=allowed, unit="K", name=self.twin),)
+        return (self.account("disagrees", lacks=(why,), ends=ends),)

@@ -11,9 +11,12 @@ half an hour is the product after all; one that still moves as no mash can is no
 Work that was logged explains what it can do and no more: a stir evens out layers, by a degree at
 most, and an addition takes a mash down to where it lands (`core.plan.filling`).
 
-Above 45 °C in a tank, or more than five degrees within ten minutes, is never product; the tank was
-pressed or is being washed. A warm cask beside the probe of a starter may show ten. Steps, slopes
-and times are common practice.
+A course that falls or rises as fast itself, as of a hot starter or a heating, explains a value that
+goes along with it.
+
+Above 45 °C in a tank, unless its course goes there, or more than five degrees within ten minutes,
+is never product; the tank was pressed or is being washed. A warm cask beside the probe of a starter
+may show ten. Steps, slopes and times are common practice.
 """
 
 from __future__ import annotations
@@ -30,6 +33,7 @@ from kuraban.core.plan.subject_state import PROBE_OUT_LONGEST
 from kuraban.core.probes.belief import Understood
 from kuraban.core.probes.probe_view import ProbeView
 from kuraban.core.units import HOUR, MINUTE
+from kuraban.core.views.explanation import Account, Because
 
 STEP = {"koji-bed": 2.0, "starter": 1.2}
 STEP_ELSE = 0.8
@@ -60,23 +64,10 @@ NEVER_ABOVE = 45.0
 
 class Displaced(ProbeDetector):
     __slots__ = (
-        "at_air_since",
-        "back_since",
-        "before_mask",
-        "done_out",
-        "doubt",
-        "held",
-        "judged",
-        "kind",
-        "logged_out",
-        "out_since",
-        "probe_state",
-        "step",
-        "subject_state",
-        "times",
-        "values",
-        "version",
-    )
+        "at_air_since", "back_since", "before_mask", "done_out", "doubt", "held", "judged",
+        "kind", "logged_out", "out_since", "probe_state", "step", "subject_state", "times",
+        "values", "version",
+    )  # fmt: skip
 
     conditions = ("displaced",)
     reasons = ("step", "displaced", "out")
@@ -162,7 +153,8 @@ class Displaced(ProbeDetector):
         reference = self._moved_from(value, at)
         times.append(at)
         values.append(value)
-        if reference is None and value < NEVER_ABOVE:
+        moved = reference is not None and not self._goes_along(value, reference, at)
+        if not moved and not self._washed(value, now):
             return FAR_FUTURE
         held = value if reference is None else reference
         self._hold(held, now)
@@ -244,13 +236,32 @@ class Displaced(ProbeDetector):
         sides = batch.plan.standing(now).stage.tolerance
         return -sides.below <= value - batch.plan.at(now) <= sides.above
 
+    def _goes_along(self, value: float, reference: float, at: float) -> bool:
+        """The plan moves that way, half as far, and allows a value to have gone so far."""
+        batch = self.view.batch(self.probe_state.probe.of, at)
+        if batch is None:
+            return False
+        planned, moved = batch.plan.at(at), value - reference
+        way = 1.0 if moved > 0 else -1.0
+        sides = batch.plan.standing(at).stage.tolerance
+        goes = way * (planned - batch.plan.at(at - SLOPE_BACK))
+        ahead = way * (value - planned)
+        return goes >= abs(moved) / 2 and ahead <= (sides.above if way > 0 else sides.below)
+
+    def _washed(self, value: float, now: float) -> bool:
+        """Hotter than what is in a tank can be: than every mash, and than its course allows."""
+        if value < NEVER_ABOVE:
+            return False
+        batch = self.view.batch(self.probe_state.probe.of, now)
+        return batch is None or value > batch.course.never[1]
+
     def _air(self, now: float) -> float | None:
         place = self.view.house.place[self.view.house.probe[self.subject].of]
         return self.view.air_of(place, now)
 
     def _doubt(self, value: float, held: float, since: float, now: float) -> float:
         moved, waited = value - held, now - since
-        if abs(moved) < 0.5 * self.step and value < NEVER_ABOVE:
+        if abs(moved) < 0.5 * self.step and not self._washed(value, now):
             return self._accept(now)
         self._note(value)
         if self.view.masked(self.probe_state.probe.of, now) is not None:
@@ -266,7 +277,7 @@ class Displaced(ProbeDetector):
         if self._reads_air(value, held, air, now):
             return self._displace(value, air, now)
         never = NEVER_STEP.get(self.kind, NEVER_STEP_ELSE)
-        if waited >= 8 * MINUTE and (abs(moved) >= never or value >= NEVER_ABOVE):
+        if waited >= 8 * MINUTE and (abs(moved) >= never or self._washed(value, now)):
             return self._displace(value, air, now)
         if waited >= DECIDE:
             if air is None and abs(moved) >= STEP_WITHOUT_AIR and not self._addition():
@@ -328,7 +339,7 @@ class Displaced(ProbeDetector):
         evidence = [] if air is None else [f"air={air:.1f}"]
         if held is not None:
             evidence.append(f"was={held:.1f}")
-        if value >= NEVER_ABOVE:
+        if self._washed(value, now):
             evidence.append("washed")
         self.found("displaced", True, now, value=value, planned=held, since=since,
                    evidence=tuple(evidence))  # fmt: skip
@@ -345,7 +356,7 @@ class Displaced(ProbeDetector):
             share = self._share(value, held, air)
             beyond = share < 0 and abs(value - held) >= NEVER_STEP_ELSE
             back = share < 1 - MOST_OF_THE_WAY and not beyond
-        if value >= NEVER_ABOVE or not (back or (held and self._added(value, held, now))):
+        if self._washed(value, now) or not (back or (held and self._added(value, held, now))):
             self.back_since = None
             return FAR_FUTURE
         if self.back_since is None:
@@ -395,3 +406,34 @@ class Displaced(ProbeDetector):
             return self._displace(value, self._air(now), now)
         self.against("out", False, now)
         return self._accept(now)
+
+    # Why it is told as out, or is not.
+
+    def explain(self, now: float) -> tuple[Account, ...]:
+        if not self.view.probe_judged(self.subject, now):
+            return ()
+        air, held = self._air(now), self.held
+        seen = (
+            *(() if air is None else (Because("room-air", air),)),
+            *(() if held is None else (Because("before", held),)),
+        )
+        back = self.back_since
+        ends = (Because("over-since", since=back, wanted=BACK_FOR),)
+        return (self.account("displaced", seen=seen, lacks=(self._why(now),), ends=ends),)
+
+    def _why(self, now: float) -> Because | None:
+        """What keeps it from being told as out, by where it stands in being understood."""
+        known = self.probe_state
+        if known.value is None or not known.fresh(now):
+            return Because("no-value", since=known.heard)
+        if self.out_since is not None:
+            return None
+        if self.logged_out is not None and self.logged_out != self.done_out:
+            until = self.logged_out + PROBE_OUT_LONGEST
+            return Because("taken-out", since=self.logged_out, until=until)
+        if "out" in known.suspect:
+            return Because("put-back", since=self.back_since, wanted=SETTLES)
+        if self.doubt is not None and self.held is not None:
+            moved = known.value - self.held
+            return Because("in-doubt", moved, unit="K", since=self.doubt, wanted=ACCEPT)
+        return Because("no-step", edge=self.step, unit="K", wanted=LOOK_BACK)

@@ -8,10 +8,11 @@ reads as the dry bulb does, depression near nothing; that is no damp room and no
 from __future__ import annotations
 
 from kuraban.core.course import FAR_FUTURE, AirBand
-from kuraban.core.detectors.base import Detector, Tell
+from kuraban.core.detectors.base import Detector, Rule, Tell
 from kuraban.core.detectors.time_outside import TimeOutside
 from kuraban.core.house_view import HouseView
 from kuraban.core.units import MINUTE
+from kuraban.core.views.explanation import Account, Because, Unit
 from kuraban.errors import OutOfRange
 from kuraban.trade.psychrometry import depression, relative_humidity
 
@@ -19,6 +20,7 @@ LOOK = 2 * MINUTE
 DELAY = 30 * MINUTE
 DEADBAND = {"depression": 0.3, "humidity": 2.0}
 DRY_WICK = 0.3
+UNITS: dict[str, Unit] = {"depression": "K", "humidity": "%RH"}
 
 
 class KojiAir(Detector):
@@ -101,3 +103,22 @@ class KojiAir(Detector):
                 clock.holds = True
                 self.found(name, True, now, value=value, since=clock.since,
                            evidence=(f"{measure}={value:.1f}",))  # fmt: skip
+
+    def explain(self, now: float) -> tuple[Account, ...]:
+        view = self.view
+        batch = view.batch(self.subject, now)
+        if batch is None or not view.in_service(self.subject):
+            return ()
+        band, masked = batch.plan.standing(now).stage.air, view.masked(self.subject, now)
+        if band is None or self._earlier_lot(now):
+            why = Because("no-air-band" if band is None else "later-lot")
+            return tuple(self.account(name, lacks=(why,)) for name in self.conditions)
+        measure, (low, high), value = self._reading(band, now)
+        back, unit, found = DEADBAND[measure], UNITS[measure], []
+        for name in self.conditions:
+            upward = (name == "humid") is (measure == "humidity")
+            edge = high if upward else low
+            inner = edge - back if upward else edge + back
+            rule = Rule(upward, edge, inner, DELAY, DELAY / 2, unit)
+            found.append(self.by_clock(name, self.clocks[name], rule, value, now, masked or 0.0))
+        return tuple(found)

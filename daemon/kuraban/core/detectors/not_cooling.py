@@ -19,6 +19,7 @@ from kuraban.core.forecast.drift import CLEAR, Drift, Swing, drift_along, points
 from kuraban.core.forecast.memory import Point
 from kuraban.core.house_view import HouseView
 from kuraban.core.units import HOUR, MINUTE
+from kuraban.core.views.explanation import Account, Because, evidence
 from kuraban.trade.change import AT_LEAST, Shared, shared_step
 
 LOOK = 2 * MINUTE
@@ -112,9 +113,7 @@ class NotCooling(CoolerDetector):
             self._over(ran.at)
 
     def _evidence(self, ran: Ran) -> tuple[str, ...]:
-        by_draw = not self.view.hanging(self.subject, "running")
-        thaws = self.cooler.entry.kind == "cold-room" and by_draw
-        wait = BEYOND_THAW if thaws else BEYOND_FOR
+        wait = self._wait(ran)
         if self.ran_since is None or ran.at - self.ran_since < RAN:
             return self._by_habit(ran, wait)
         why = self._no_difference(ran.at) or self._by_habit(ran, wait)
@@ -122,14 +121,33 @@ class NotCooling(CoolerDetector):
 
     def _by_habit(self, ran: Ran, wait: float) -> tuple[str, ...]:
         """For so long what it keeps has been beyond where it ever turned, and comes no nearer."""
-        now, since, habit = ran.at, self.beyond_since, self.cooler.habit
-        wait = wait if habit is not None and habit.proven else max(wait, BEYOND_ONCE)
-        if since is None or now - since < wait or self.cooler.keeps_truly(ran) is None:
+        if self._in_habit(ran, wait) is not None:
             return ()
-        if self._nearer(now) or self._loaded(now):
-            return ()
-        kept = self.cooler.makes(now)
+        kept = self.cooler.makes(ran.at)
         return ("beyond_habit", *(() if kept is None else (f"supply={kept:.1f}",)))
+
+    def _wait(self, ran: Ran) -> float:
+        """s for which what it keeps must be beyond its habit."""
+        by_draw = not self.view.hanging(self.subject, "running")
+        thaws = self.cooler.entry.kind == "cold-room" and by_draw
+        return BEYOND_THAW if thaws or ran.runs is None else BEYOND_FOR
+
+    def _in_habit(self, ran: Ran, wait: float) -> Because | None:
+        """What speaks for its habit; None where it has left it."""
+        now, since, habit = ran.at, self.beyond_since, self.cooler.habit
+        kept = self.cooler.keeps_truly(ran)
+        if kept is None or habit is None:
+            return Because("no-habit")
+        sign = -1.0 if self.cooler.entry.heats else 1.0
+        if since is None:
+            reach = None if habit.reach is None else sign * habit.reach
+            return Because("in-habit", sign * kept, reach)
+        wait = wait if habit.proven else max(wait, BEYOND_ONCE)
+        if now - since < wait:
+            return Because("runs-out", until=since + wait, lasted=now - since, wanted=wait)
+        if self._nearer(now):
+            return Because("comes-nearer", sign * kept)
+        return Because("load") if self._loaded(now) else None
 
     def _nearer(self, now: float) -> bool:
         """What it keeps comes nearer to where it should be, or has just turned."""
@@ -280,6 +298,33 @@ class NotCooling(CoolerDetector):
             and drift.swing.seen >= SWING_KNOWN
             and drift.swing.exceeded(sign > 0)
         )
+
+    def explain(self, now: float) -> tuple[Account, ...]:
+        if not self.cooler.judged(now):
+            return ()
+        ran = self.cooler.stands(now)
+        ends = (Because("over-nearer", wanted=OVER),)
+        if ran.runs is None:
+            why = self._by_habit(ran, BEYOND_THAW)
+            together = self.served_seen >= LOOKS or self.shared.signals
+            lacks = None if why or together else Because("together", self.served_seen, LOOKS, "")
+            return (self.account(self.name, seen=evidence(why), lacks=(lacks,), ends=ends),)
+        why = self._evidence(ran)
+        return (
+            self.account(self.name, seen=evidence(why), lacks=self._lacks(ran, why), ends=ends),
+        )
+
+    def _lacks(self, ran: Ran, why: tuple[str, ...]) -> tuple[Because, ...]:
+        """What speaks against its failing, where nothing speaks for it."""
+        if why:
+            return ()
+        if not ran.runs:
+            return (Because("not-running"),)
+        habit = self._in_habit(ran, self._wait(ran))
+        found = () if habit is None else (habit,)
+        if self.ran_since is not None and ran.at - self.ran_since < RAN:
+            return (*found, Because("ran-too-short", lasted=ran.at - self.ran_since, wanted=RAN))
+        return found
 
     def _over(self, now: float) -> None:
         self.fine_since = now if self.fine_since is None else self.fine_since

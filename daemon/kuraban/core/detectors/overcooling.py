@@ -7,11 +7,14 @@ and still be falling. Figures are common practice.
 from __future__ import annotations
 
 from itertools import pairwise
+from typing import NamedTuple
 
 from kuraban.core.course import FAR_FUTURE
 from kuraban.core.detectors.base import Detector, Tell
 from kuraban.core.house_view import HouseView
+from kuraban.core.plan.subject_state import Batch
 from kuraban.core.units import HOUR, MINUTE
+from kuraban.core.views.explanation import Account, Because
 
 LOOK = 2 * MINUTE
 OPEN_FOR = 15 * MINUTE
@@ -29,6 +32,15 @@ STILL = 0.06
 MOST_AT_ONCE = 0.5
 """Share of the fall that one quarter of an hour may bring; a step brings nearly all."""
 OVER = 10 * MINUTE
+
+
+class Seen(NamedTuple):
+    """K below the plan, K an hour of fall against it, and whether either makes it."""
+
+    below: float
+    fall: float
+    by_valve: bool
+    by_speed: bool
 
 
 class Overcooling(Detector):
@@ -54,8 +66,7 @@ class Overcooling(Detector):
             self.open_since = None
             self.clear(now)
             return FAR_FUTURE
-        valve = view.signalled(self.valves, now)
-        if not valve:
+        if not view.signalled(self.valves, now):
             self.open_since = None
         elif self.open_since is None:
             self.open_since = now
@@ -72,12 +83,17 @@ class Overcooling(Detector):
         masked = view.masked(self.subject, now) is not None
         if masked or now < batch.settled_at(standing):
             return now + LOOK
-        fall = self._fall(batch.plan.slope(now), now)
         deep = self.open_since is not None and below > SHARE_OPEN * tolerance
         if not deep:
             self.deep_since = None
         elif self.deep_since is None:
             self.deep_since = now
+        seen = self._seen(batch, below, now)
+        self._say(seen.by_valve, seen.by_speed, below, tolerance, known[0], planned, now)
+        return now + LOOK
+
+    def _seen(self, batch: Batch, below: float, now: float) -> Seen:
+        fall, stage = self._fall(batch.plan.slope(now), now), batch.plan.standing(now).stage
         by_valve = (
             self.deep_since is not None
             and self.open_since is not None
@@ -85,13 +101,44 @@ class Overcooling(Detector):
             and now - self.open_since >= OPEN_FOR
             and fall > 0
         )
-        limit = batch.plan.standing(now).stage.limit.below
-        quarters = 3 if below > limit else 4
-        fast = fall >= FAST and self._steadily(now, quarters)
-        share = 1.0 if valve is False else SHARE_FAST
-        by_speed = below > share * tolerance and fast
-        self._say(by_valve, by_speed, below, tolerance, known[0], planned, now)
-        return now + LOOK
+        fast = fall >= FAST and self._steadily(now, 3 if below > stage.limit.below else 4)
+        shut = self.view.signalled(self.valves, now) is False
+        deep = below > (1.0 if shut else SHARE_FAST) * stage.tolerance.below
+        return Seen(below, fall, by_valve, deep and fast)
+
+    def explain(self, now: float) -> tuple[Account, ...]:
+        view = self.view
+        batch, known = view.batch(self.subject, now), view.product_of(self.place, now)
+        if batch is None or not view.in_service(self.subject):
+            return ()
+        if known is None:
+            return (self.account("overcooling", lacks=(Because("no-value"),)),)
+        standing, below = batch.plan.standing(now), batch.plan.at(known[1]) - known[0]
+        quiet = max(view.masked(self.subject, now) or now, batch.settled_at(standing))
+        why = self._why(batch, below, quiet, now)
+        seen = () if self.open_since is None else (Because("valve-open", since=self.open_since),)
+        over = Because("over-near", -below, -SHARE_NEAR * standing.stage.tolerance.below, "K")
+        ends = (over, Because("over-shut")) if seen else (over,)
+        return (self.account("overcooling", seen=seen, lacks=(why,), ends=ends),)
+
+    def _why(self, batch: Batch, below: float, quiet: float, now: float) -> Because | None:
+        """What speaks against its being cooled too far."""
+        tolerance = batch.plan.standing(now).stage.tolerance.below
+        if below < SHARE_NEAR * tolerance:
+            return Because("not-deep", -below, -SHARE_NEAR * tolerance, "K")
+        if quiet > now:
+            return Because("held", until=quiet)
+        seen = self._seen(batch, below, now)
+        if seen.by_valve or seen.by_speed:
+            return None
+        if self.open_since is None:
+            return Because("too-slow", -seen.fall, -FAST, "K/h")
+        if self.deep_since is None:
+            return Because("not-deep", -below, -SHARE_OPEN * tolerance, "K")
+        due = max(self.deep_since + DEEP_FOR, self.open_since + OPEN_FOR)
+        if due > now:
+            return Because("runs-out", until=due, lasted=OPEN_FOR - (due - now), wanted=OPEN_FOR)
+        return Because("not-falling", -seen.fall, unit="K/h")
 
     def _say(
         self, by_valve: bool, by_speed: bool, below: float, tolerance: float, value: float,

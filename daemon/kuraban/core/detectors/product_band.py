@@ -10,9 +10,10 @@ own rhythm: where a mask ends or a delay is reached meanwhile, the next value de
 from __future__ import annotations
 
 from array import array
+from typing import NamedTuple
 
 from kuraban.core.course import FAR_FUTURE, Stage
-from kuraban.core.detectors.base import Detector, Tell
+from kuraban.core.detectors.base import Detector, Rule, Tell
 from kuraban.core.detectors.time_outside import ABOUT, TimeOutside
 from kuraban.core.forecast.drift import undisturbed_since
 from kuraban.core.forecast.threshold_crossing import passed_at
@@ -21,6 +22,7 @@ from kuraban.core.plan.subject_state import Batch, LetRun
 from kuraban.core.probes.probe_view import PlaceView
 from kuraban.core.rota import head_start
 from kuraban.core.units import MINUTE
+from kuraban.core.views.explanation import Account, Because
 
 LONGEST_OFF = 15 * MINUTE
 RHYTHMS = 2.2
@@ -55,6 +57,16 @@ class Side:
         self.near.reset()
         self.far.reset()
         self.beyond = False
+
+
+class Bounds(NamedTuple):
+    """One side at one moment: how far the product is beyond its plan, or beyond where it was let
+    run, K the wrong way up, and what is allowed for how long."""
+
+    beyond: float
+    tolerance: float
+    delay: float
+    limit: float
 
 
 class ProductBand(Detector):
@@ -104,9 +116,7 @@ class ProductBand(Detector):
         at = min(at, now)
         stage = self._enter(batch, now)
         planned = batch.plan.at(at)
-        run = view.entry_log.of(self.subject).let_run
-        if run is not None and not run.start <= now < run.until:
-            run = None
+        run = self._running(now)
         if run is not self.let_run:
             self._judge_anew(run, now)
         quiet = self._quiet_until(now)
@@ -146,10 +156,13 @@ class ProductBand(Detector):
                     self.found(name, False, now)
 
     def _rest(self, now: float) -> None:
-        if self.stage is not None:
-            self.stage = None
-            for side in self.sides:
-                side.reset()
+        """No batch: what it said is over; what a band says is another's (`banded_place`)."""
+        banded = self.view.house.place[self.subject].band is not None
+        if self.stage is None and banded and self.view.in_service(self.subject):
+            return
+        self.stage = None
+        for side in self.sides:
+            side.reset()
         self.clear(now)
 
     def _enter(self, batch: Batch, now: float) -> Stage:
@@ -186,22 +199,11 @@ class ProductBand(Detector):
         run: LetRun | None,
         batch: Batch,
     ) -> float:
-        beyond = side.sign * (value - planned)
-        warm = side.sign > 0
-        tolerance = stage.tolerance.above if warm else stage.tolerance.below
-        limit = stage.limit.above if warm else stage.limit.below
-        delay, far_beyond = stage.delay, beyond
-        if self.view.house.away:
-            early = head_start(self.view.entry_log.manned, "brewer", at)
-            delay = max(min(delay, stage.limit_delay), delay - early)
-        if run is not None:
-            beyond = side.sign * (value - run.base)
-            tolerance, delay = run.more, stage.limit_delay
-            far_beyond, limit = beyond, FAR_FUTURE
+        beyond, tolerance, delay, limit = self._bounds(side, stage, value, planned, at, run)
         band = deadband(tolerance)
         near, far = side.near, side.far
         near.note(at, beyond > tolerance, beyond <= tolerance - band, delay)
-        far.note(at, far_beyond > limit, far_beyond <= limit - band, stage.limit_delay)
+        far.note(at, beyond > limit, beyond <= limit - band, stage.limit_delay)
         if self.revised != self.place.revised and near.out and run is None:
             since = self._outside_since(batch, side.sign, tolerance, at)
             near.credit(since, at, delay)
@@ -213,11 +215,30 @@ class ProductBand(Detector):
             passed = self._passed_at(batch, side.sign, tolerance, at - near.spent, delay)
             if passed is not None:
                 near.credit(passed, at, delay)
-        never = batch.course.never[1] if warm else batch.course.never[0]
+        never = batch.course.never[1] if side.sign > 0 else batch.course.never[0]
         past_never = side.sign * (value - never)
         side.beyond = past_never > 0 or (side.beyond and past_never > -0.1)
         again = self._far(side, value, planned, beyond, now, quiet, stage)
         return min(again, self._near(side, value, planned, beyond, now, quiet, delay))
+
+    def _bounds(
+        self, side: Side, stage: Stage, value: float, planned: float, at: float, run: LetRun | None
+    ) -> Bounds:
+        beyond, warm = side.sign * (value - planned), side.sign > 0
+        tolerance = stage.tolerance.above if warm else stage.tolerance.below
+        limit = stage.limit.above if warm else stage.limit.below
+        delay = stage.delay
+        if self.view.house.away:
+            early = head_start(self.view.entry_log.manned, "brewer", at)
+            delay = max(min(delay, stage.limit_delay), delay - early)
+        if run is None:
+            return Bounds(beyond, tolerance, delay, limit)
+        return Bounds(side.sign * (value - run.base), run.more, stage.limit_delay, FAR_FUTURE)
+
+    def _running(self, now: float) -> LetRun | None:
+        """The let-run that is under way."""
+        run = self.view.entry_log.of(self.subject).let_run
+        return run if run is not None and run.start <= now < run.until else None
 
     def _far(
         self, side: Side, value: float, planned: float, beyond: float, now: float, quiet: float,
@@ -283,6 +304,49 @@ class ProductBand(Detector):
             return False
         every = max(probe.probe.every for probe in known.products)
         return now - known.at > RHYTHMS * every
+
+    # Why it rings or does not.
+
+    def explain(self, now: float) -> tuple[Account, ...]:
+        view, place = self.view, self.place
+        batch, known = view.batch(self.subject, now), view.product_of(place, now)
+        if batch is None or not view.in_service(self.subject):
+            return ()
+        if known is None:
+            last = (Because("no-value", since=place.last_good),)
+            return tuple(self.account(name, lacks=last) for name in self.conditions)
+        at = min(known[1], now)
+        found = [one for side in self.sides for one in self._told(side, batch, known[0], at, now)]
+        return tuple(sorted(found, key=lambda one: self.conditions.index(one.condition)))
+
+    def _told(
+        self, side: Side, batch: Batch, value: float, at: float, now: float
+    ) -> tuple[Account, Account]:
+        """The two conditions of one side."""
+        stage, planned, run = batch.plan.standing(now).stage, batch.plan.at(at), self._running(now)
+        bounds = self._bounds(side, stage, value, planned, at, run)
+        base = planned if run is None else run.base
+        upward, band = side.sign > 0, deadband(bounds.tolerance)
+
+        def told(name: str, clock: TimeOutside, beyond: float, delay: float) -> Account:
+            edge, back = base + side.sign * beyond, base + side.sign * (beyond - band)
+            rule = Rule(upward, edge, back, delay, off_delay(delay))
+            account = self.by_clock(name, clock, rule, value, now, self._quiet_until(now))
+            awaits = not account.stands and not clock.lacks(delay, Because("next-value"), now)
+            stale = (Because("stale", since=self.place.at),) if awaits and self._stale(now) else ()
+            return account._replace(lacks=stale or account.lacks)
+
+        near = told(side.name, side.near, bounds.tolerance, bounds.delay)
+        if side.beyond:
+            never = batch.course.never[upward]
+            beyond = Because("is-above" if upward else "is-below", value, never)
+            over = Because("over-below" if upward else "over-above", value, never)
+            seen = (beyond, Because("evidence", word="never"))
+            return near, self.account(side.far_name, seen=seen, ends=(over,))
+        if run is not None:
+            allowed = Because("let-run", run.more, run.base, until=run.until)
+            return near, self.account(side.far_name, lacks=(allowed,))
+        return near, told(side.far_name, side.far, bounds.limit, stage.limit_delay)
 
     def _passed_at(
         self, batch: Batch, sign: float, tolerance: float, since: float, delay: float

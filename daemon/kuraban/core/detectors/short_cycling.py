@@ -11,6 +11,7 @@ from kuraban.core.detectors.base import CoolerDetector, Tell
 from kuraban.core.house_view import HouseView
 from kuraban.core.site import Probe
 from kuraban.core.units import HOUR, MINUTE
+from kuraban.core.views.explanation import Account, Because
 
 MOST_STARTS = 12
 
@@ -67,3 +68,11 @@ class ShortCycling(CoolerDetector):
             rated = self.cooler.entry.rated_watts
             return probe_state.raw >= (60.0 if rated is None else 0.15 * rated)
         return None
+
+    def explain(self, now: float) -> tuple[Account, ...]:
+        if not self.cooler.judged(now):
+            return ()
+        count = sum(at > now - HOUR for at in self.starts)
+        why = None if count > MOST_STARTS else Because("few-starts", count, MOST_STARTS, "")
+        over = Because("over-starts", count, MOST_STARTS // 2, "")
+        return (self.account("short-cycling", lacks=(why,), ends=(over,)),)

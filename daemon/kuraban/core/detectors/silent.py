@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from kuraban.core.detectors.base import ProbeDetector
 from kuraban.core.units import MINUTE
+from kuraban.core.views.explanation import Account, Because
 
 LOOK_AGAIN = 1 * MINUTE
 
@@ -40,7 +41,25 @@ class Silent(ProbeDetector):
         if due > now:
             return due
         self.against("silent", True, now)
-        if (view.dusk or now < view.blind) and not view.stands(self.subject, "silent"):
+        if self._away(now) and not view.stands(self.subject, "silent"):
             return now + LOOK_AGAIN
         self.found("silent", True, now, since=last)
         return now + LOOK_AGAIN
+
+    def _away(self, now: float) -> bool:
+        """Silence means nothing yet."""
+        return self.view.dusk or now < self.view.blind
+
+    def explain(self, now: float) -> tuple[Account, ...]:
+        if not self.view.probe_judged(self.subject, now) or self.judged_since is None:
+            return ()
+        known = self.view.probe_states[self.subject]
+        allowed, why = known.probe.silent_after, None
+        due = max(known.heard or 0.0, self.judged_since) + allowed
+        if known.heard is not None and known.heard + allowed > now:
+            why = Because("answers", since=known.heard, wanted=allowed)
+        elif due > now:
+            why = Because("runs-out", until=due, lasted=allowed - (due - now), wanted=allowed)
+        elif self._away(now):
+            why = Because("dusk")
+        return (self.account("silent", lacks=(why,), ends=(Because("over-answers"),)),)

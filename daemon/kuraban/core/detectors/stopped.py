@@ -20,6 +20,7 @@ from kuraban.core.equipment.cooler_habit import Ran
 from kuraban.core.equipment.cooler_view import NOTHING_WATTS, unbroken
 from kuraban.core.house_view import HouseView
 from kuraban.core.units import HOUR, MINUTE
+from kuraban.core.views.explanation import Account, Because, Delay, evidence
 
 WAITS = 10 * MINUTE
 GONE_WAITS = 6 * MINUTE
@@ -157,8 +158,7 @@ class Stopped(CoolerDetector):
         self.off_since = now if self.off_since is None else self.off_since
         if power is None:
             return False
-        gone = self.standing >= LEAST_STANDING and power < GONE_SHARE * self.standing
-        gone = gone or (power <= NOTHING_WATTS and self.drew >= LEARNED_READINGS)
+        gone = self._gone(power)
         if not gone and now - self.noted >= 50:
             self.noted = now
             self.resting.append(power)
@@ -166,6 +166,12 @@ class Stopped(CoolerDetector):
                 ordered = sorted(self.resting)
                 self.standing = ordered[len(ordered) // 10]
         return gone
+
+    def _gone(self, power: float) -> bool:
+        """Whether the draw of its rest is gone, for one that rests."""
+        if self.standing >= LEAST_STANDING and power < GONE_SHARE * self.standing:
+            return True
+        return power <= NOTHING_WATTS and self.drew >= LEARNED_READINGS
 
     def _draws(self, power: float, runs: bool) -> None:
         """How long it never drew nothing, and whether it says that it runs with its pump alone."""
@@ -219,12 +225,15 @@ class Stopped(CoolerDetector):
 
     def _rested_too_long(self, now: float, called: str) -> bool:
         """Longer than it is used to, with the places that need it turning away together."""
-        habit = self.cooler.habit
-        longest = habit.longest_rest if habit is not None else None
-        usual = LONG_REST if longest is None else max(RESTS * longest, WAITS)
-        if self.off_since is None or now - self.off_since < usual:
+        if self.off_since is None or now - self.off_since < self._usual_rest():
             return False
         return called == "called_valve" or self._turning(now)
+
+    def _usual_rest(self) -> float:
+        """s that it may rest by its habit."""
+        habit = self.cooler.habit
+        longest = habit.longest_rest if habit is not None else None
+        return LONG_REST if longest is None else max(RESTS * longest, WAITS)
 
     def _turning(self, now: float) -> bool:
         sign = -1.0 if self.cooler.entry.heats else 1.0
@@ -251,3 +260,40 @@ class Stopped(CoolerDetector):
     def _end(self, now: float) -> None:
         self.suspicious_since = self.fine_since = None
         self.found("stopped", False, now)
+
+    # Why it is told as stopped, or is not.
+
+    def explain(self, now: float) -> tuple[Account, ...]:
+        if not self.cooler.judged(now):
+            return ()
+        power, ran = self.view.measured(self.subject, now, "power"), self.cooler.stands(now)
+        if ran.runs is None:
+            return (self.account("stopped", lacks=(Because("runs-unknown"),)),)
+        gone = not ran.runs and power is not None and self._gone(power)
+        called = self.cooler.called_by(now)
+        why, _ = self._suspicion(power, ran, gone, called)
+        since, wanted = self.suspicious_since, self._waits(gone, called)
+        delay = None
+        if since is not None:
+            delay = Delay(since, "record", min(now - since, wanted), wanted, since + wanted)
+        lacks = self._lacks(ran, called) if not why else None
+        if delay is not None and since is not None and now < since + wanted:
+            lacks = Because("runs-out", until=since + wanted, lasted=now - since, wanted=wanted)
+        ends = (Because("over-runs", wanted=RUNS_AGAIN), Because("over-uncalled", wanted=OVER))
+        return (
+            self.account("stopped", seen=evidence(why), lacks=(lacks,), ends=ends, delay=delay),
+        )
+
+    def _lacks(self, ran: Ran, called: str | None) -> Because:
+        """What speaks against its being stopped, where nothing speaks for it."""
+        if ran.runs:
+            return Because("it-runs")
+        late, habit = self._late(ran, called), self.cooler.habit
+        if late is False and habit is not None and habit.start is not None:
+            sign = -1.0 if self.cooler.entry.heats else 1.0
+            kept = self.cooler.keeps_truly(ran)
+            return Because("not-late", kept and sign * kept, sign * habit.start)
+        if called is None:
+            return Because("not-called")
+        rested = ran.at - (ran.at if self.off_since is None else self.off_since)
+        return Because("rested", lasted=rested, wanted=self._usual_rest())

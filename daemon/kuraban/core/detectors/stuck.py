@@ -22,6 +22,7 @@ from kuraban.core.detectors.base import ProbeDetector, Tell
 from kuraban.core.house_view import HouseView
 from kuraban.core.site import TEMPERATURES
 from kuraban.core.units import HOUR, MINUTE
+from kuraban.core.views.explanation import Account, Because
 
 LOOK = 10 * MINUTE
 LEAST = {"koji-bed": 1 * HOUR}
@@ -127,3 +128,19 @@ class Stuck(ProbeDetector):
         if holds != ("stuck" in self.view.probe_states[self.subject].suspect):
             self.against("stuck", holds, now)
             self.found("stuck", holds, now, value=self.value, since=self.since)
+
+    def explain(self, now: float) -> tuple[Account, ...]:
+        known = self.view.probe_states[self.subject]
+        if known.probe.measures not in TEMPERATURES:
+            return ()
+        if not self.view.probe_judged(self.subject, now):
+            return ()
+        rest, allowed, why = self._rest(now), self._allowed(), None
+        if not known.fresh(now):
+            why = Because("no-value", since=known.heard)
+        elif self.moves < MOVES_SEEN:
+            why = Because("moves-few", self.moves, MOVES_SEEN, "")
+        elif rest <= allowed:
+            why = Because("still-for", self.value, lasted=rest, wanted=allowed)
+        seen = Because("rest-usual", lasted=self.usual, wanted=self.longest)
+        return (self.account("stuck", seen=(seen,), lacks=(why,), ends=(Because("over-moves"),)),)

@@ -9,6 +9,7 @@ and one that stays outside gets there exactly at the delay.
 from __future__ import annotations
 
 from kuraban.core.units import HOUR
+from kuraban.core.views.explanation import Because, Delay, How
 
 ABOUT = 1 * HOUR
 """Readings so long before an exit, and half as long after it, tell when it was; of a shorter delay,
@@ -18,7 +19,7 @@ as long as that: so that the exit is the same whatever the delay."""
 class TimeOutside:
     """Time beyond one limit on one side."""
 
-    __slots__ = ("holds", "inside_since", "last", "looked", "out", "since", "spent")
+    __slots__ = ("holds", "how", "inside_since", "last", "looked", "out", "since", "spent")
 
     def __init__(self) -> None:
         self.reset()
@@ -29,6 +30,7 @@ class TimeOutside:
         self.out = False
         self.since: float | None = None
         """When this exit began."""
+        self.how: How = "seen"
         self.inside_since: float | None = None
         """Since when it has been inside by the deadband."""
         self.holds = False
@@ -44,7 +46,7 @@ class TimeOutside:
         if last is None or at >= last:
             self.last = at
         if out and not self.out and (self.since is None or self.spent == 0.0):
-            self.since, self.looked = at, False
+            self.since, self.looked, self.how = at, False, "seen"
         self.out = out
         if not inside:
             self.inside_since = None
@@ -53,6 +55,8 @@ class TimeOutside:
 
     def credit(self, since: float, at: float, delay: float) -> None:
         """The record shows that it has been outside from `since` on."""
+        if self.since is None or since < self.since:
+            self.how = "record"
         self.since = min(since, at if self.since is None else self.since)
         self.spent = min(max(self.spent, at - since), delay)
 
@@ -67,6 +71,26 @@ class TimeOutside:
         if not self.out or self.last is None:
             return None
         return self.last + max(delay - self.spent, 0.0)
+
+    def told(self, delay: float, now: float) -> Delay | None:
+        """What is spent of the delay, for whoever asks; None while nothing is."""
+        if self.rests:
+            return None
+        more = now - self.last if self.out and self.last is not None else 0.0
+        spent = delay if self.holds else min(self.spent + max(more, 0.0), delay)
+        return Delay(self.since, self.how, spent, delay, self.reaches(delay))
+
+    def lacks(
+        self, delay: float, must: Because, now: float, quiet: float = 0.0
+    ) -> tuple[Because, ...]:
+        """What it takes to hold: that the value moves as it `must`, or that the delay runs out; and
+        the end of what keeps it quiet. Empty where all of that is so."""
+        reached = self.reaches(delay)
+        if reached is None:
+            return (must,)
+        runs = Because("runs-out", until=reached, lasted=delay - (reached - now), wanted=delay)
+        held = Because("held", until=quiet)
+        return (*((runs,) if reached > now else ()), *((held,) if quiet > now else ()))
 
     def returned(self, off_delay: float) -> bool:
         """Whether the values themselves show it inside for the off-delay."""

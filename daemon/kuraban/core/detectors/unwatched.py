@@ -13,6 +13,7 @@ from kuraban.core.house_view import HouseView
 from kuraban.core.probes.belief import Lapsed
 from kuraban.core.probes.probe_state import UNWATCHED_AFTER, UNWATCHED_ELSE
 from kuraban.core.units import MINUTE
+from kuraban.core.views.explanation import Account, Because
 
 LOOK = 5 * MINUTE
 
@@ -34,21 +35,15 @@ class Unwatched(Detector):
             return FAR_FUTURE
         if self.judged_since is None:
             self.judged_since = now
+        self._hear(now)
         if self._measured(now):
             self.clear(now)
             return max((self._last_good() or now) + self._allowed(), now + MINUTE)
-        last = max(self._last_good() or 0.0, self.judged_since)
-        check = view.entry_log.of(self.subject).check
-        if check is not None:
-            last = max(last, check[0])
-        due = last + self._allowed()
-        masked = view.masked(self.subject, now)
-        if masked is not None:
-            due = max(due, masked)
+        last = self._last(self.judged_since)
+        due = self._due(last, now)
         if due > now:
             return min(due, now + LOOK)
-        away = view.dusk or now < view.blind
-        if not (away or view.stands(self.subject, "unwatched")):
+        if not (self._away(now) or view.stands(self.subject, "unwatched")):
             product = view.places[self.subject].product
             self.found("unwatched", True, now, value=product, since=last)
         return now + MINUTE
@@ -59,20 +54,40 @@ class Unwatched(Detector):
             return bool(known.products)
         return bool(self.view.house.probes_of(self.subject, "product", "air", "supply"))
 
-    def _measured(self, now: float) -> bool:
+    def _hear(self, now: float) -> None:
+        """Notice what grew old, and what was heard of a place that its surroundings tell of."""
         view, known = self.view, self.view.places[self.subject]
         if known.lapsed(now):
             self.tell(Lapsed(self.subject, now))
-        if known.products and view.product(self.subject, now) is not None:
+        if not (known.place.brews or self._product(now)):
+            heard = (
+                view.probe_states[probe.id].heard
+                for probe in view.house.probes_of(self.subject, "product", "air", "supply")
+            )
+            self.heard = max((at for at in heard if at is not None), default=self.heard)
+
+    def _measured(self, now: float) -> bool:
+        if self._product(now):
             return True
-        if known.place.brews:
-            return False
-        heard = (
-            view.probe_states[probe.id].heard
-            for probe in view.house.probes_of(self.subject, "product", "air", "supply")
-        )
-        self.heard = max((at for at in heard if at is not None), default=self.heard)
-        return view.measured(self.subject, now, "air", "supply") is not None
+        brews = self.view.places[self.subject].place.brews
+        return not brews and self.view.measured(self.subject, now, "air", "supply") is not None
+
+    def _product(self, now: float) -> bool:
+        products = self.view.places[self.subject].products
+        return bool(products) and self.view.product(self.subject, now) is not None
+
+    def _last(self, judged_since: float) -> float:
+        """The latest of anything good, of a check by hand, and of the begin of the judging."""
+        check = self.view.entry_log.of(self.subject).check
+        by_hand = 0.0 if check is None else check[0]
+        return max(self._last_good() or 0.0, judged_since, by_hand)
+
+    def _due(self, last: float, now: float) -> float:
+        return max(last + self._allowed(), self.view.masked(self.subject, now) or 0.0)
+
+    def _away(self, now: float) -> bool:
+        """Silence means nothing yet."""
+        return self.view.dusk or now < self.view.blind
 
     def _last_good(self) -> float | None:
         """When something good was last known of the place."""
@@ -82,3 +97,16 @@ class Unwatched(Detector):
 
     def _allowed(self) -> float:
         return UNWATCHED_AFTER.get(self.view.places[self.subject].place.kind, UNWATCHED_ELSE)
+
+    def explain(self, now: float) -> tuple[Account, ...]:
+        if not self.view.place_judged(self.subject, now) or not self._could_be_watched():
+            return ()
+        last = self._last(now if self.judged_since is None else self.judged_since)
+        due, why = self._due(last, now), None
+        if self._measured(now):
+            why = Because("measured", since=last, wanted=self._allowed())
+        elif due > now:
+            why = Because("runs-out", until=due, lasted=now - last, wanted=due - last)
+        elif self._away(now):
+            why = Because("dusk")
+        return (self.account("unwatched", lacks=(why,), ends=(Because("over-measured"),)),)

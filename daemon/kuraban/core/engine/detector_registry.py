@@ -165,17 +165,15 @@ def _of_places(view: HouseView, tell: Tell) -> list[Detector]:
         if place.brews:
             if place.kind != "koji-bed" or place.cooler is not None:
                 found.append(Overcooling(view, tell, place.id))
-            found += [
-                ProductBand(view, tell, place.id),
-                Trend(view, tell, place.id),
-                AdditionUnlogged(view, tell, place.id),
-                StageOverdue(view, tell, place.id),
-            ]
+            found += [ProductBand(view, tell, place.id), Trend(view, tell, place.id)]
+            if place.kind != "koji-bed":
+                found.append(AdditionUnlogged(view, tell, place.id))
+            found.append(StageOverdue(view, tell, place.id))
             if place.kind != "koji-bed":
                 found.append(Landing(view, tell, place.id))
             if place.kind == "koji-bed":
                 found.append(KojiAir(view, tell, place.id))
-        else:
+        if place.band is not None or not place.brews:
             found.append(BandedPlace(view, tell, place.id))
         found.append(Unwatched(view, tell, place.id))
     return found

@@ -21,7 +21,7 @@ import msgspec
 from kuraban.core.alarm_conditions import CONDITIONS
 from kuraban.core.alarms.alarm_manager import Doubted
 from kuraban.core.alarms.life_cycle import Alarm, State
-from kuraban.core.deadlines import BatchEnded, Deadline, Evening, Morning
+from kuraban.core.deadlines import BatchEnded, ClimbLadder, Deadline, Evening, Morning
 from kuraban.core.detectors.base import Finding
 from kuraban.core.effects import Message, Step, Urgency
 from kuraban.core.engine.engine import Engine
@@ -77,6 +77,7 @@ class IncidentState(msgspec.Struct, frozen=True, kw_only=True):
     rung: int
     told: tuple[str, ...]
     rung_now: tuple[str, ...]
+    follows: Key | None = None
 
 
 class Told(msgspec.Struct, frozen=True, omit_defaults=True):
@@ -293,6 +294,9 @@ def _lay_deadlines(engine: Engine, standing: Standing) -> None:
     for at, deadline in (*standing.deadlines, *((item.at, item.deadline) for item in own)):
         if getattr(deadline, "condition", None) in (None, *CONDITIONS):
             deadlines.add(at, deadline)
+    climbs = (item.deadline for item in deadlines.items)
+    planned = {climb.incident for climb in climbs if isinstance(climb, ClimbLadder)}
+    engine.notifier.climbing.take_up(planned, engine.now)
 
 
 def _lay_words(engine: Engine, standing: Standing) -> None:

@@ -14,7 +14,7 @@ import msgspec
 
 from kuraban.core.intake import senml
 from kuraban.core.intake.payload import follow, is_number, kind_word, pointer_of, show, untwice
-from kuraban.core.site import SIGNALS, TEMPERATURES, Probe
+from kuraban.core.site import SIGNALS, TEMPERATURES, Probe, Scale
 from kuraban.core.units import parse_time
 
 BUS_CODES = frozenset({-127.0, 127.9375, 127.94})
@@ -42,10 +42,17 @@ class Port(msgspec.Struct, frozen=True, kw_only=True):
     unit: str
     signal: bool
     codes: frozenset[float]
+    scale: Scale | None = None
+    factor: float = 1.0
     pointer: tuple[str, ...] | None
     at_pointer: tuple[str, ...] | None
     others: frozenset[str] = frozenset()
     """Further probes that speak on the same topic."""
+
+    @property
+    def converts(self) -> bool:
+        """Whether its bare numbers are sent in another unit than the one that it measures in."""
+        return self.scale not in (None, "°C") or self.factor != 1.0
 
 
 class Sample(NamedTuple):
@@ -82,6 +89,8 @@ def port_of(probe: Probe, together: frozenset[str]) -> Port:
         pointer=pointer,
         at_pointer=at_pointer,
         others=together - {probe.id},
+        scale=probe.unit,
+        factor=probe.factor,
     )
 
 
@@ -145,12 +154,13 @@ def _placed(sample: Sample | ValueError, position: int) -> Sample | ValueError:
 
 def _plain(port: Port, document: object) -> Sample:
     if not isinstance(document, dict):
-        return Sample(document, "value", None, True)
+        return Sample(_converted(port, document), "value", None, True)
     if "value" not in document:
         if senml.is_pack([document]):
             raise ValueError('a SenML record stands in a list; send [{"n": ..., "v": ...}]')
         raise ValueError('there is no member "value"; send {"value": 10.46}')
-    return Sample(untwice(document["value"]), "value", _time(document.get("at"), "at"), True)
+    value = _converted(port, untwice(document["value"]))
+    return Sample(value, "value", _time(document.get("at"), "at"), True)
 
 
 def _listed(port: Port, element: object) -> Sample:
@@ -169,7 +179,8 @@ def _pointed(port: Port, document: object) -> Sample:
         at = follow(document, port.at_pointer) if port.at_pointer is not None else None
     except LookupError:
         at = None
-    return Sample(value, name, _time(at, _spelled(port.at_pointer or ())), True)
+    at_name = _spelled(port.at_pointer or ())
+    return Sample(_converted(port, value), name, _time(at, at_name), True)
 
 
 def _spelled(pointer: tuple[str, ...]) -> str:
@@ -201,14 +212,32 @@ def _in_units(port: Port, record: senml.Record) -> object:
     """The record's value in the unit that its probe measures in."""
     if record.name != port.probe:
         raise ValueError(f"name is {show(record.name)}; on this topic speaks {port.probe}")
-    if isinstance(record.value, bool) or record.unit is None:
+    if isinstance(record.value, bool):
         return record.value
+    if record.unit is None:
+        return _converted(port, record.value)
     if record.unit == "K" and port.unit == "°C" and isinstance(record.value, float):
-        return round(record.value - 273.15, 6)
+        return _celsius(record.value, "K")
     right = _SENML_UNIT.get(port.unit, "none")
     if record.unit != right:
         raise ValueError(f"unit {show(record.unit)} is not for {port.measures}; {right} is right")
     return record.value
+
+
+def _converted(port: Port, value: object) -> object:
+    """A bare number in the unit that its probe measures in; whatever is no number as it is."""
+    if not port.converts or isinstance(value, bool) or not isinstance(value, (int, float)):
+        return value
+    return _celsius(value * port.factor, port.scale)
+
+
+def _celsius(value: float, scale: Scale | None) -> float:
+    """BIPM SI brochure (2019) for K, NIST SP 811 (2008) appendix B.9 for °F, both from memory."""
+    if scale == "K":
+        value -= 273.15
+    elif scale == "°F":
+        value = (value - 32.0) / 1.8
+    return round(value, 6)
 
 
 def value_of(port: Port, sample: Sample) -> float:

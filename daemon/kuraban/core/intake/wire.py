@@ -68,7 +68,7 @@ class Wire:
         self._quick = {
             topic: ports[0]
             for topic, ports in self._ports.items()
-            if len(ports) == 1 and ports[0].pointer is None
+            if len(ports) == 1 and ports[0].pointer is None and not ports[0].converts
         }
 
     def subscriptions(self) -> tuple[str, ...]:

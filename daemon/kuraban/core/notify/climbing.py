@@ -1,4 +1,7 @@
-"""The ladder of an incident that wakes people, climbed rung by rung until somebody answers."""
+"""The ladder of an incident that wakes people, climbed rung by rung until somebody answers.
+
+What nobody answers to its end is told once an hour from then on, to all of its people together.
+"""
 
 from __future__ import annotations
 
@@ -10,50 +13,101 @@ from kuraban.core.notify.gathering import Gathering
 from kuraban.core.notify.incidents import Incident, Incidents, Key
 from kuraban.core.notify.ladder import WHOM, Call, Whom, called
 from kuraban.core.notify.message_writer import MessageWriter
+from kuraban.core.notify.threads import Threads
+from kuraban.core.units import HOUR
+
+AT_LAST = 1 * HOUR
+"""Between two messages of what nobody answered to the end of its ladder."""
 
 
 class Climbing:
     def __init__(
         self, view: HouseView, alarms: Alarms, deadlines: Deadlines, incidents: Incidents,
-        gathering: Gathering, writer: MessageWriter,
+        threads: Threads, gathering: Gathering, writer: MessageWriter,
     ) -> None:  # fmt: skip
         self._view, self._alarms, self._deadlines = view, alarms, deadlines
-        self._incidents, self._gathering, self._writer = incidents, gathering, writer
+        self._incidents, self._threads = incidents, threads
+        self._gathering, self._writer = gathering, writer
 
-    def begin(self, incident: Incident) -> None:
-        """The first rung of a ring that has just begun."""
-        self.climb(incident.key, incident.at, 0, incident.at)
+    def begin(self, incident: Incident, everybody: bool = False) -> None:
+        """The first rung of a ring that has just begun; the last where everybody knows the cause
+        already and nobody answered."""
+        if everybody:
+            incident.rung = len(self._threads.ladder(incident))
+        self.climb(incident.key, incident.at, incident.rung, incident.at)
 
     def climb(self, key: Key, began: float, rung: int, at: float) -> None:
-        """One rung of the ring that began at `began`, now, and the next one planned.
-
-        The site's ladder may have been changed since: a rung that it lacks is not climbed.
-        """
+        """One rung of the ring that began at `began`, now, and the next one planned."""
         incident = self._incidents.standing.get(key)
         if incident is None or not incident.open or (incident.at, incident.rung) != (began, rung):
             return
-        site = self._view.house.site
-        steps = site.quick_ladder if incident.quick else site.ladder
-        if rung >= len(steps):
+        if incident.follows is not None:
             return
+        if self._threads.ended(incident):
+            self._threads.gather_ended(incident)
+        last = len(self._threads.ladder(incident)) - 1
         try:
-            self.ring(self._called(incident, WHOM[min(rung, len(WHOM) - 1)], at), incident, at)
+            self.ring(
+                self._called(incident, WHOM[min(rung, last, len(WHOM) - 1)], at), incident, at
+            )
         finally:
-            if rung + 1 < len(steps):
-                incident.rung = rung + 1
-                self._deadlines.add(began + steps[rung + 1], ClimbLadder(key, began, rung + 1))
+            incident.rung = rung + 1
+            self._plan(incident, at)
+
+    def _plan(self, incident: Incident, at: float) -> None:
+        """Its next rung after one at `at`."""
+        steps, rung = self._threads.ladder(incident), incident.rung
+        due = max(incident.at + steps[rung], at) if rung < len(steps) else at + AT_LAST
+        self._deadlines.add(due, ClimbLadder(incident.key, incident.at, rung))
+
+    def carry_on(self, was: Incident, rest: list[Incident], at: float) -> None:
+        """What followed an incident, the gravest first, goes on without it: from where that stood,
+        or from the first rung where nobody was told yet."""
+        if not rest:
+            return
+        incident = rest[0]
+        for one in rest:
+            one.follows = None if one is incident else incident.key
+        if not incident.told:
+            incident.begin(at, incident.urgency, incident.role, incident.quick)
+            self.begin(incident)
+            return
+        ended = was.rung >= len(self._threads.ladder(was))
+        incident.at, incident.rung_now = was.at, was.rung_now
+        incident.rung = len(self._threads.ladder(incident)) if ended else was.rung
+        self._plan(incident, at)
+
+    def take_up(self, planned: set[Key], now: float) -> None:
+        """Plan a rung for what rings and has none among the `planned`, as after an update."""
+        for incident in self._incidents.standing.values():
+            follows = self._threads.leader(incident) is not incident
+            if not incident.open or incident.urgency != "wake" or follows:
+                continue
+            incident.follows = None
+            if incident.key not in planned:
+                steps = self._threads.ladder(incident)
+                if incident.at + steps[min(incident.rung, len(steps) - 1)] <= now:
+                    incident.rung = len(steps)
+                self._plan(incident, now)
 
     def _called(self, incident: Incident, whom: Whom, at: float) -> list[Call]:
-        condition = CONDITIONS[incident.lead]._replace(role=incident.role)
-        house = self._view.entry_log.manned
-        return called(house, condition, whom, at, incident.rung, incident.rung_now)
+        """Everybody of one rung, for whatever follows it too; each once."""
+        found: dict[str, Call] = {}
+        for one in self._threads.of(incident):
+            condition = CONDITIONS[one.lead]._replace(role=one.role)
+            house, rung = self._view.entry_log.manned, 0 if at == incident.at else incident.rung
+            for call in called(house, condition, whom, at, rung, incident.rung_now):
+                found.setdefault(call.person, call)
+        return list(found.values())
 
     def ring(self, calls: list[Call], incident: Incident, at: float) -> None:
-        """Ring these people about what the incident is about."""
-        alarm = self._alarms[incident.key[0], incident.lead]
+        """Ring these people about what the incident is about, and what follows it."""
+        thread = self._threads.of(incident)
+        alarms = [self._alarms[one.key[0], one.lead] for one in thread]
         for call in calls:
-            incident.tell(call.person)
-            self._gathering.ring(call, alarm, incident.urgency, at)
+            for one in thread:
+                one.tell(call.person)
+            self._gathering.ring(call, alarms, incident.urgency, at)
 
     def unreached(self, message: str, at: float) -> None:
         """No service of the person took that page: the next who was not told yet is told now.
@@ -62,10 +116,15 @@ class Climbing:
         of an earlier ring is no news: the present one has pages of its own.
         """
         page = self._writer.sent.pop(message, None)
+        led: dict[Key, Incident] = {}
         for alarm in () if page is None else page.alarms:
             subject, _, name = alarm.partition("/")
             incident = self._incidents.of(subject, name)
-            if incident is None or page is None or not incident.open or page.at < incident.at:
+            if incident is not None and incident.open:
+                leader = self._threads.leader(incident)
+                led[leader.key] = leader
+        for incident in led.values():
+            if page is None or page.at < incident.at:
                 continue
             line = self._called(incident, "all", at)
             new = [call for call in line if call.person not in incident.rung_now]

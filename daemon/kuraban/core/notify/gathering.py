@@ -35,14 +35,24 @@ class Gathering:
         self.waiting: dict[str, list[tuple[str, str]]] = {}
         """The alarms that each person is to be told of together."""
 
-    def ring(self, call: Call, alarm: Alarm, urgency: Urgency, at: float) -> None:
-        """Ring a person about one alarm, now or with the next gathered ones."""
-        if self._too_many(call, alarm, at):
-            self.wait(call.person, alarm, at + GATHER_FOR)
+    def ring(self, call: Call, alarms: list[Alarm], urgency: Urgency, at: float) -> None:
+        """Ring a person about the alarms of one cause, now or with the next gathered ones."""
+        if self._too_many(call, alarms[0], at):
+            for alarm in alarms:
+                self.wait(call.person, alarm, at + GATHER_FOR)
             return
-        self._told(call.person, alarm)
-        text_of = partial(messages.page, self._writer.situation(alarm, at))
-        self._writer.page(at, call, urgency, text_of, (alarm.id,))
+        for alarm in alarms:
+            self._told(call.person, alarm)
+        self._page(call, alarms, urgency, at)
+
+    def _page(self, call: Call, alarms: list[Alarm], urgency: Urgency, at: float) -> None:
+        situations = tuple(self._writer.situation(alarm, at) for alarm in alarms)
+        text_of = (
+            partial(messages.gathered, situations)
+            if len(situations) > 1
+            else partial(messages.page, situations[0])
+        )
+        self._writer.page(at, call, urgency, text_of, tuple(alarm.id for alarm in alarms))
 
     def _told(self, person: str, alarm: Alarm) -> None:
         """What a person is told of by itself is not told once more with what waits for them."""
@@ -64,16 +74,9 @@ class Gathering:
         alarms = [alarm for alarm in alarms if alarm.state is State.UNACKNOWLEDGED]
         if not alarms:
             return
-        situations = tuple(self._writer.situation(alarm, at) for alarm in alarms)
-        text_of = (
-            partial(messages.gathered, situations)
-            if len(situations) > 1
-            else partial(messages.page, situations[0])
-        )
         wakes = any(urgency_of(self._view, alarm, at) == "wake" for alarm in alarms)
-        call = Call(person, role_of(self._view.house, alarms[0]), 0)
-        names = tuple(alarm.id for alarm in alarms)
-        self._writer.page(at, call, "wake" if wakes else "duty", text_of, names)
+        call = Call(person, role_of(self._view, alarms[0], at), 0)
+        self._page(call, alarms, "wake" if wakes else "duty", at)
 
     def _too_many(self, call: Call, alarm: Alarm, at: float) -> bool:
         """Whether a person was rung so often for so many things that one list serves better.

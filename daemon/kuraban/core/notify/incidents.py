@@ -40,10 +40,12 @@ class Incident(msgspec.Struct):
     """Everybody who was told of any of its rings, and will hear who has it."""
     rung_now: list[str] = []
     """Who was told of the present ring."""
+    follows: Key | None = None
+    """The incident of the same cause whose messages tell of this one, which rings nobody itself."""
 
     def begin(self, at: float, urgency: Urgency, role: str, quick: bool) -> None:
         """A ring begins, from the first rung, and nobody was told of it yet."""
-        self.open, self.at, self.rung, self.rung_now = True, at, 0, []
+        self.open, self.at, self.rung, self.rung_now, self.follows = True, at, 0, [], None
         self.urgency, self.role, self.quick = urgency, role, quick
 
     def tell(self, person: str) -> None:

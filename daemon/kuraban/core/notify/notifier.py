@@ -21,6 +21,7 @@ from kuraban.core.notify.message_writer import MessageWriter
 from kuraban.core.notify.notices import Notices
 from kuraban.core.notify.priority import climbs_quickly, role_of, urgency_of
 from kuraban.core.notify.soundless import Soundless
+from kuraban.core.notify.threads import Threads
 from kuraban.core.texts.messages import Words
 
 RINGS_AGAIN = frozenset({"raised", "realarmed", "unshelved", "released", "in-service"})
@@ -35,8 +36,9 @@ class Notifier:
         self.writer = MessageWriter(view, alarms, words)
         self.notices = Notices(view, self.writer)
         self.gathering = Gathering(view, alarms, deadlines, self.writer)
+        self.threads = Threads(view, self.incidents)
         self.climbing = Climbing(
-            view, alarms, deadlines, self.incidents, self.gathering, self.writer
+            view, alarms, deadlines, self.incidents, self.threads, self.gathering, self.writer
         )
         self.soundless = Soundless(view, deadlines, self.incidents, self.climbing, self.writer)
         self.duty_alarms = DutyAlarms(view, self.climbing, self.gathering)
@@ -74,14 +76,49 @@ class Notifier:
         incident, news = self.incidents.enter(alarm, urgency, again=step == "realarmed")
         if not news:
             return None if incident.open else self._in_hand(incident)
-        incident.begin(at, urgency, role_of(house, alarm), climbs_quickly(house, alarm))
+        ended = self.threads.ended(self.threads.leader(incident))
+        incident.begin(at, urgency, role_of(self._view, alarm, at), climbs_quickly(house, alarm))
         if self.soundless.applies(alarm, at):
             self.soundless.tell(incident, alarm, at)
         elif urgency == "wake":
-            self.climbing.begin(incident)
+            return self._wake(incident, ended, again=step == "realarmed")
         elif urgency == "duty":
             self.duty_alarms.tell(incident, alarm, at)
         return None
+
+    def _wake(self, incident: Incident, ended: bool, again: bool) -> Alarm | None:
+        """It rings, or joins what was told of the same cause to the same people and is no less
+        grave. Past its limit each rings. `ended`: everybody was told of it and nobody answered."""
+        beside = self.threads.beside(incident)
+        theirs = [one for one in beside if one.role == incident.role]
+        for known in () if incident.lead.startswith("far-") else theirs:
+            if known.rank < incident.rank or (again and not known.open):
+                continue
+            if known.open:
+                self.threads.follow(incident, self.threads.leader(known))
+                return None
+            held = self._in_hand(known)
+            if held is not None:
+                incident.open = False
+                return held
+        ended = ended or any(map(self.threads.ended, beside))
+        for one in beside:
+            if one.open and one.follows is None and (one in theirs or ended):
+                self.threads.follow(one, incident)
+        self.climbing.begin(incident, ended)
+        return None
+
+    def answered_with(self, alarm: Alarm) -> list[tuple[Alarm, bool]]:
+        """What an answer to an alarm answers beside it, since it is the same cause and the same
+        people's, and whether they were told of it."""
+        incident = self.incidents.of(alarm.subject, alarm.condition)
+        found: list[tuple[Alarm, bool]] = []
+        for one in () if incident is None else self.threads.answered_with(incident):
+            one.follows, one.open = None, False
+            members = (self._alarms[one.key[0], name] for name in ranked(one.members))
+            ringing = [each for each in members if each.state is State.UNACKNOWLEDGED]
+            found += [(each, bool(one.rung_now)) for each in ringing]
+        return found
 
     def _in_hand(self, incident: Incident) -> Alarm | None:
         """The gravest of an incident that somebody has in hand."""
@@ -92,10 +129,16 @@ class Notifier:
         """Nobody further is to be woken for it."""
         self.writer.withdrawn.append(alarm.id)
         self.duty_alarms.over(alarm)
+        incident = self.incidents.of(alarm.subject, alarm.condition)
+        if incident is None:
+            return
+        followers = self.threads.of(incident)[1:]
         if step != "acknowledged":
             self.incidents.leave(alarm)
-            return
-        incident = self.incidents.of(alarm.subject, alarm.condition)
-        if incident is not None and incident.open:
-            incident.open = False
+            if not (incident.open and incident.members):
+                self.climbing.carry_on(incident, followers, at)
+        elif incident.open:
+            incident.open, incident.follows = False, None
             self.notices.who_has_it(incident, alarm, at)
+            same = self.threads.answered_with(incident)
+            self.climbing.carry_on(incident, [one for one in followers if one not in same], at)

@@ -36,7 +36,7 @@ def why_not_judged(view: HouseView, place: str, now: float) -> str | None:
     if not view.in_service(place):
         return "out-of-service"
     if entry.brews:
-        if view.batch(place, now) is None:
+        if view.batch(place, now) is None and entry.band is None:
             return "no-batch"
         products = view.places[place].products
         if not products:
@@ -228,7 +228,7 @@ def _doubts(
         return []
     probe = products[0].probe.id
     if "hangs-dry" in products[0].suspect:
-        return [(now - NIGHT, now + 1.0)]
+        return [(now - NIGHT, now)]
     doubts = [(doubt.start - ONSET, doubt.end) for doubt in alarm_manager.doubts(probe, now)]
     return doubts + _taken_out(view, place, probe, now)
 

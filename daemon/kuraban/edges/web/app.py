@@ -29,14 +29,14 @@ from kuraban.edges.web.views import addition as mixing
 from kuraban.edges.web.views import alarms as ringing
 from kuraban.edges.web.views import answer_links as answers
 from kuraban.edges.web.views import batch_sheet as record
-from kuraban.edges.web.views import batches, cellar, coolers, koji, place
+from kuraban.edges.web.views import batches, cellar, coolers, guide, koji, place, why
 from kuraban.edges.web.views import replan as redraw
 from kuraban.edges.web.views import setup as setting_up
 from kuraban.errors import JournalError
 
 PROGRAMS = (api.PREFIX, "/metrics")
 WORDS = {
-    401: "sign in first: name and pass-word with the request",
+    401: "sign in first: name and password with the request",
     403: "this account may not do that, or the form was not one of ours",
     404: "there is no such page",
     405: "that cannot be done to this page",
@@ -68,9 +68,15 @@ def make_app(context: PageContext) -> FastAPI:
     app.state.press = live.Press()
     for part in (cellar, place, ringing, setting_up, answers, entrance, live, api, metrics):
         app.include_router(part.router)
-    for part in (batches, record, redraw, koji, coolers, mixing):
+    for part in (batches, record, redraw, koji, coolers, mixing, why, guide):
         app.include_router(part.router)
-    for programs in (record.programs, redraw.programs, koji.programs, coolers.programs):
+    for programs in (
+        record.programs,
+        redraw.programs,
+        koji.programs,
+        coolers.programs,
+        why.programs,
+    ):
         app.include_router(programs)
     app.mount("/static", Files(directory=STATIC))
     app.add_exception_handler(NotKnown, _not_known)
@@ -97,7 +103,7 @@ def _not_known(request: Request, error: Exception) -> Response:
 def _too_often(request: Request, error: Exception) -> Response:
     assert isinstance(error, TooOften)
     wait = int(error.seconds) + 1
-    words = f"too many wrong pass-words; try again in {wait} s"
+    words = f"too many wrong passwords; try again in {wait} s"
     return JSONResponse({"detail": words}, 429, {"retry-after": str(wait)})
 
 

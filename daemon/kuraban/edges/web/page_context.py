@@ -16,6 +16,7 @@ from kuraban.core.facts import Logged
 from kuraban.core.fates.entry_authority import on_pages
 from kuraban.core.site import House
 from kuraban.core.texts.messages import Words
+from kuraban.core.texts.why_text import SaidWhy
 from kuraban.core.timescale import Pieces
 from kuraban.core.views.batch_sheet import Archive
 from kuraban.core.views.snapshot import Snapshot
@@ -66,6 +67,17 @@ class Tools(Protocol):
     def test(self, person: str, now: float) -> Sequence[Address]: ...
 
 
+class Asked(Protocol):
+    """Who lives through the journal to say why something rang or did not, from any thread.
+
+    Unanswerable, or JournalError; whatever `go_on` raises stops it.
+    """
+
+    def ask(
+        self, subject: str, at: float | None, now: float, language: str, go_on: Callable[[], None]
+    ) -> tuple[SaidWhy, ...]: ...
+
+
 class Clocked:
     """The house of the site file by the wall clock as the watch knows it."""
 
@@ -96,6 +108,7 @@ class PageContext:
     signed_out: SignedOut
     encrypted: bool = False
     archive: Archive | None = None
+    asked: Asked | None = None
 
     @property
     def house(self) -> House:
@@ -128,7 +141,7 @@ class Visitor:
     fresh: bool = False
     """The browser is to be given its cookie anew."""
     plain: bool = False
-    """Came with name and pass-word in the request itself, as programs do."""
+    """Came with name and password in the request itself, as programs do."""
 
     def may(self, role: Role) -> bool:
         return RANKS[self.role] >= RANKS[role]

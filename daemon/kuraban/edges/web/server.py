@@ -25,7 +25,7 @@ from kuraban.core.views.batch_sheet import Archive
 from kuraban.edges.signing import Signer
 from kuraban.edges.web.app import make_app
 from kuraban.edges.web.live.snapshot_hub import SnapshotHub
-from kuraban.edges.web.page_context import Clocked, PageContext, Tools
+from kuraban.edges.web.page_context import Asked, Clocked, PageContext, Tools
 from kuraban.edges.web.security.accounts import Account, Accounts
 from kuraban.edges.web.security.connections import IDLE, Server
 from kuraban.edges.web.security.crowd import Crowd
@@ -75,6 +75,7 @@ class Pages:
         clock: Callable[[], float],
         tools: Tools,
         archive: Archive | None = None,
+        asked: Asked | None = None,
     ) -> None:
         self.hub = hub
         self._where = where
@@ -93,6 +94,7 @@ class Pages:
             signed_out=SignedOut(history.with_name(FILE), clock()),
             encrypted=self._encrypted,
             archive=archive,
+            asked=asked,
         )
         hosts = None if where.accounts else AT_HOME | {where.host, public.hostname or where.host}
         crowd = Crowd(lambda token: context.signer.read_link(token) is not None)

@@ -212,6 +212,10 @@ class Translator:
     def date(self, at: float) -> str:
         return self._speech.date(at)
 
+    def moment(self, spelled: str) -> float:
+        """The watch's time of one that is spelled with its offset."""
+        return moment_of(parse_time(spelled), self._house.zone)
+
     def wall(self, at: float) -> float:
         """Unix seconds by the wall clock, for an address."""
         return wall_of(at, self._house.zone)

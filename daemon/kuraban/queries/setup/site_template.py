@@ -27,7 +27,7 @@ data = {data}                   # the journal lies there, seen from this file
 host = {host}
 port = {port}
 {user}
-{password}   # a file with the pass-word in it, seen from this one
+{password}   # a file with the password in it, seen from this one
 
 [web]
 listen = "127.0.0.1:8080"       # the pages, for this machine; for phones see deploy/THREATS.md
@@ -78,7 +78,7 @@ class Told(NamedTuple):
 
 
 class Answers(NamedTuple):
-    """What whoever begins has said. `password` is the file that holds the broker's pass-word, or a
+    """What whoever begins has said. `password` is the file that holds the broker's password, or a
     credential's name; `data` the folder of the journal, seen from the site file."""
 
     name: str = "Our brewery"

@@ -22,10 +22,11 @@ log = logging.getLogger("kuraban")
 
 
 class PastEntries:
-    """The entries behind `history` that were received from `since` on."""
+    """The entries behind `history` that were received from `since` on; what became of them as the
+    journal knows it now, or as it was `known_by` a moment."""
 
-    def __init__(self, history: History, since: float) -> None:
-        self._history, self._since = history, since
+    def __init__(self, history: History, since: float, known_by: float | None = None) -> None:
+        self._history, self._since, self._known_by = history, since, known_by
         self._courses = {(c.batch, c.place): c.course_json for c in history.courses()}
         self._first = {told.logged.key: told for told in history.first_fates(since)}
 
@@ -44,11 +45,13 @@ class PastEntries:
                 log.exception("a fault of ours, please report it; it came with %s", logged)
 
     def _restored(self) -> Iterator[ToldEntry]:
-        """Each entry with the first outcome by which it counted; then those that wait now."""
+        """Each entry with the first outcome by which it counted; then those that wait."""
+        last = float("inf") if self._known_by is None else self._known_by
         for told in self._history.first_fates(self._since, counting=True):
-            if not isinstance(told.logged.entry, e.Confirm):
+            decided = 0.0 if told.outcome is None else told.outcome.received
+            if not isinstance(told.logged.entry, e.Confirm) and decided <= last:
                 yield told
-        for told in self._history.told(None, self._since, float("inf")):
+        for told in self._history.told(None, self._since, float("inf"), self._known_by):
             if told.outcome is not None and told.outcome.fate == "waiting":
                 yield told
 

@@ -18,7 +18,7 @@ def admission(mqtt: Mqtt, where: str) -> Iterator[Fault]:
     if mqtt.user is None and mqtt.cert_file is None:
         wrong = "is not given: a broker that lets the watch in without it lets everybody in"
         right = (
-            "let the broker ask for a pass-word (allow_anonymous false), and give user and"
+            "let the broker ask for a password (allow_anonymous false), and give user and"
             " password_from; deploy/mosquitto/README.md shows how"
         )
         yield Fault(where, "mqtt.user", wrong, right)

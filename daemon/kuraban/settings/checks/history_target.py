@@ -38,7 +38,7 @@ def _address(url: str) -> Found:
         return
     if told.username is not None or told.password is not None:
         right = "write the address alone, and give token or token_from"
-        yield _wrong("a name or pass-word stands in it", right)
+        yield _wrong("a name or password stands in it", right)
     if told.query or told.fragment:
         right = f'write the engine\'s address alone, such as "{EXAMPLE}"'
         yield _wrong("more than an address stands in it", right)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from kuraban.core.site import WATCH
+from kuraban.core.site import SIGNALS, TEMPERATURES, WATCH
 from kuraban.settings.files.faults import label
 from kuraban.settings.files.values import listed, nearest, show
 
@@ -137,7 +137,18 @@ def _probes(raw: Mapping[str, Any]) -> Found:
         if fits and measures not in fits and _is_measure(measures):
             wrong = f'"{measures}" does not fit {show(of)}, of kind {both[of]}'
             yield _at(row, "measures", wrong, f"there measure one of {listed(fits)}")
+        yield from _own_units(row)
         yield from _own_topic(row, sources)
+
+
+def _own_units(row: Row) -> Found:
+    measures = row.text("measures")
+    if not _is_measure(measures):
+        return
+    if "unit" in row.values and measures not in TEMPERATURES:
+        yield _at(row, "unit", f"{measures} is no temperature", "leave the unit out")
+    if "factor" in row.values and measures in SIGNALS:
+        yield _at(row, "factor", f"{measures} is true or false", "leave the factor out")
 
 
 def _is_measure(word: str) -> bool:

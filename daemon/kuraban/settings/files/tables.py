@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, ConfigDict, Field
 from pydantic_settings import BaseSettings, PydanticBaseSettingsSource, SettingsConfigDict
 
-from kuraban.core.site import CoolerKind, Language, Measure, PlaceKind
+from kuraban.core.site import CoolerKind, Language, Measure, PlaceKind, Scale
 from kuraban.core.units import HOUR, MINUTE
 from kuraban.settings.files.values import (
     Air,
@@ -130,6 +130,10 @@ class ProbeTable(Table):
     at_pointer: Pointer | None = None
     dry_below: Positive | None = None
     """Litres in its tank below which its tip hangs above the mash; then it is not believed."""
+    unit: Scale | None = None
+    """The degrees in which its bare numbers are sent, where that is not °C."""
+    factor: Positive = 1.0
+    """What one of its bare numbers is worth: 0.1 where a bus sends whole tenths."""
 
 
 class PersonTable(Table):
@@ -237,7 +241,7 @@ class AccountTable(Table):
     name: Words | None = None
     language: Language | None = None
     password: Argon | None = None
-    """The argon2 line that `kuraban password` prints, never the pass-word itself."""
+    """The argon2 line that `kuraban password` prints, never the password itself."""
     password_from: Address | None = None
 
 

@@ -24,15 +24,15 @@ def test_every_field_that_cannot_be_read_is_told_at_once(lived: Served) -> None:
     assert (form.number("rice_kg"), form.moment("at")) == (None, None)
     assert (form.number("day"), form.text("batch"), form.number("hours")) == (12.0, "No. 9", None)
     assert form.wrong == [
-        "White rice, kg: much is no figure that can be read.",
-        "Begins: soon is no figure that can be read.",
+        "White rice, kg: much cannot be read as a number.",
+        "Begins: soon cannot be read as a number.",
     ]
 
 
 def test_it_is_told_in_the_readers_language(lived: Served) -> None:
     form = filled(lived, "ja", hours="三時間")
     assert form.number("hours") is None
-    assert form.wrong == ["この段に入ってからの時間: 三時間 は数値として読めません。"]
+    assert form.wrong == ["この工程に入ってからの時間：三時間 は数値として読めません。"]
 
 
 def test_a_moment_is_of_the_house_clock(lived: Served) -> None:

@@ -1,4 +1,4 @@
-"""Pass-words: kept as argon2 lines, and tried with patience."""
+"""Passwords: kept as argon2 lines, and tried with patience."""
 
 from __future__ import annotations
 

@@ -114,7 +114,7 @@ def test_another_name_is_not_ours(host: str) -> None:
 
 
 def test_with_accounts_any_name_will_do() -> None:
-    """Which names lead here only the house knows; the pass-word guards."""
+    """Which names lead here only the house knows; the password guards."""
     assert ask(guard=guarding(None, True), host="kura.example")[0] == 200
 
 

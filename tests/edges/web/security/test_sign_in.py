@@ -52,7 +52,7 @@ def test_name_and_password_lead_in(browse: Browse) -> None:
 
 
 def test_a_wrong_password_keeps_the_name_that_was_typed(browse: Browse) -> None:
-    """And not the pass-word; it says what would be right."""
+    """And not the password; it says what would be right."""
     answer = browse(at=AT).sign_in("mio", "rice and koji")
     assert answer.status_code == 401
     assert 'value="mio"' in answer.text and "rice and koji" not in answer.text

@@ -92,5 +92,5 @@ def test_the_answer_keeps_what_was_typed_and_writes_nothing(browse: Browse, serv
     text = browser.page("/place/tank-3/addition", params={**typed, "rice_kg": "\uff14\uff14\uff10"})
     assert "Rice at" in text and 'value="\uff14\uff14\uff10"' in text
     text = browser.page("/place/tank-3/addition", params={**typed, "target": "x"})
-    assert "that is no figure" in text and 'value="440"' in text
+    assert "not a number; write one" in text and 'value="440"' in text
     assert len(served.engine.view.entry_log.log) == before

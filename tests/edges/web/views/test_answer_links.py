@@ -176,7 +176,7 @@ def test_a_tap_is_the_verdict_once_and_bears_the_time_of_its_message(
     (entry,) = made(served, link)
     assert entry.entry == e.Verdict(alarm="tank-3/warm", was="needless")
     assert (entry.by, entry.way, entry.at) == ("sho", "link", link.at)
-    assert "Told: needless" in browser.page(path(link))
+    assert "Noted: needless" in browser.page(path(link))
 
 
 def test_a_verdict_is_taken_for_three_days_and_only_one_of_the_three(

@@ -139,8 +139,8 @@ def test_a_starter_is_taken_over_by_its_hours(browse: Browse, served: Served) ->
 @pytest.mark.parametrize(
     ("fields", "word"),
     [
-        ({"rice_kg": "much"}, "White rice, kg: much is no figure"),
-        ({"at": "soon"}, "Begins: soon is no figure"),
+        ({"rice_kg": "much"}, "White rice, kg: much cannot be read"),
+        ({"at": "soon"}, "Begins: soon cannot be read"),
         ({"at": "2027-01-01T06:00"}, "is still to come"),
         ({"place": "nowhere"}, "Choose a place and a course."),
         ({"stage": "soe-like"}, "has these stages"),
@@ -178,7 +178,7 @@ def test_an_end_before_the_beginning_is_no_end(browse: Browse, served: Served) -
     form = {"at": "2025-12-01T06:00", "token": browser.token()}
     answer = browser.post("/batches/end/tank-3", data=form)
     assert answer.status_code == 422
-    assert "lies after the beginning, 26 Jan" in text_of(answer)
+    assert "ended after it began (26 Jan" in text_of(answer)
     assert 'value="2025-12-01T06:00"' in answer.text
 
 

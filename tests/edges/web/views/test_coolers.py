@@ -48,13 +48,13 @@ def test_what_to_look_at_comes_with_its_cautions(browse: Browse) -> None:
 
 def test_a_standing_alarm_shows_what_speaks_for_it(browse: Browse) -> None:
     text = text_of(browse().page("/coolers/chiller-1"))
-    assert "Not even its standing power" in text and "Ken has it" in text
+    assert "Even its standby power is gone" in text and "Ken has it" in text
 
 
 def test_each_tank_says_how_long_it_has(browse: Browse) -> None:
-    """The same card as on its own page; a wide guess is called one."""
+    """The same card as on its own page; a rough guess is called one."""
     assert "Leaves its tolerance: after 3 to 6 h." in text_of(browse().page("/coolers/chiller-1"))
-    assert "A wide guess" in text_of(browse().page("/coolers/chiller-2"))
+    assert "A rough guess" in text_of(browse().page("/coolers/chiller-2"))
     place = text_of(browse().page("/place/tank-2"))
     assert "If Chiller 1 stops now" in place and "by its own warm-ups" in place
 

@@ -25,7 +25,7 @@ def text_of(html: str) -> str:
 @pytest.mark.parametrize(
     ("language", "words"),
     [("en", ("Reaches 41.0 °C at about", "wet-bulb difference", "in the hour after")),
-     ("ja", ("41.0℃になるのは", "乾湿差", "一時間で"))],
+     ("ja", ("41.0℃になるのは", "乾湿差", "1時間で"))],
 )  # fmt: skip
 def test_at_three_in_the_morning_it_says_whether_to_get_up(
     browse: Browse, language: str, words: tuple[str, ...]

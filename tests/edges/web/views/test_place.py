@@ -85,7 +85,7 @@ def test_what_nothing_measures_is_not_called_safe(lived: Served) -> None:
     calm = dataclasses.replace(
         known, word="as-planned", leaving=None, foreseen=True, cooler_fails=None,
     )  # fmt: skip
-    assert w.leaving(calm).startswith("Nothing leaves its band")
+    assert w.leaving(calm).startswith("Nothing leaves its tolerance")
     assert "too few readings" in w.leaving(dataclasses.replace(calm, foreseen=False))
     assert w.leaving(dataclasses.replace(calm, product=None)).startswith("Nothing measures it now")
     down = w.leaving(dataclasses.replace(calm, cooler="chiller-1", cooler_fails="stopped"))

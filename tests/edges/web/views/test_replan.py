@@ -158,7 +158,7 @@ def test_a_sample_is_written_and_stands_among_the_others(browser: Browser) -> No
     answer = send(browser, SAMPLE, **fields)
     assert answer.status_code == 303
     text = browser.page(answer.headers["location"])
-    assert "Written down." in text and "Take back" in text
+    assert "Saved." in text and "Take back" in text
     assert "Bé 2.5 (SMV −25) alcohol 13.0 % acidity 1.7 amino acid 1.2" in text
 
 
@@ -176,14 +176,14 @@ def test_a_sample_that_no_mash_can_give_is_asked_about(browser: Browser, watch: 
 def test_it_is_asked_in_japanese_as_well(watch: Served, browse: Browse) -> None:
     browser = browse("ja", app=pages_of(watch).app)
     answer = send(browser, SAMPLE, alcohol="23")
-    assert "アルコール23.0%: 醪は22を超えません" in answer.text
+    assert "アルコール23.0％：醪は22を超えません" in answer.text
 
 
 @pytest.mark.parametrize(
     ("fields", "word"),
     [
         ({}, "give at least one figure"),
-        ({"baume": "heavy"}, "Baumé: heavy is no figure"),
+        ({"baume": "heavy"}, "Baumé: heavy cannot be read as a number"),
         ({"hydrometer_celsius": "15"}, "give at least one figure"),
         ({"baume": "200"}, "Not taken"),
     ],

@@ -93,7 +93,7 @@ def test_a_test_message_reaches_the_phone_and_no_address_is_shown(
         answer = browser.post("/setup/test", data={"person": "aki", "token": browser.token()})
         assert answer.status_code == 200
         assert len(sink.got) == 1
-    assert "taken; now look at the phone" in answer.text and str(sink.port) not in answer.text
+    assert "accepted; now look at the phone" in answer.text and str(sink.port) not in answer.text
 
 
 def test_without_its_token_nothing_is_sent(browse: Browse) -> None:

@@ -195,8 +195,8 @@ def known_subject(house: House, subject: str) -> None:
 
 
 def _range(start: str | None, end: str | None, now: float, zone: tzinfo) -> tuple[float, float]:
-    last = now + 1 if end is None else moment_of(_moment(end), zone)
-    first = last - DAY if start is None else moment_of(_moment(start), zone)
+    last = now + 1 if end is None else moment_of(moment(end), zone)
+    first = last - DAY if start is None else moment_of(moment(start), zone)
     if first > last:
         raise HTTPException(422, "start lies after end; give the earlier one as start")
     if last - first > LONGEST:
@@ -204,7 +204,7 @@ def _range(start: str | None, end: str | None, now: float, zone: tzinfo) -> tupl
     return first, last
 
 
-def _moment(text: str) -> float:
+def moment(text: str) -> float:
     """A plus sign in an address stands for a space, so a space may have been a plus."""
     try:
         return parse_time(float(text))

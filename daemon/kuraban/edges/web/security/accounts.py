@@ -1,9 +1,9 @@
-"""Who may use the pages: argon2 lines, and patience with wrong pass-words.
+"""Who may use the pages: argon2 lines, and patience with wrong passwords.
 
-Checking a pass-word is made dear on purpose (argon2, RFC 9106), in time and in memory, so one is
+Checking a password is made dear on purpose (argon2, RFC 9106), in time and in memory, so one is
 checked at a time, and few wait for it. An unknown account costs as much as a known one.
 
-Whoever guesses has to wait, and nobody else: wrong pass-words count against the address that they
+Whoever guesses has to wait, and nobody else: wrong passwords count against the address that they
 came from. An account as a whole is closed for a while only to strangers: not in the house's own
 network, and not to a device on which it was opened before, which bears a signed mark of that and
 counts for itself alone.
@@ -27,7 +27,7 @@ Role = Literal["look", "log", "manage"]
 WINDOW = 300.0
 MOST_WRONG = {"address": 10, "account": 50, "device": 10}
 MOST_WAITING = 8
-"""Strangers, and as many others, who wait for their pass-word to be checked."""
+"""Strangers, and as many others, who wait for their password to be checked."""
 LONGEST_WAIT = 5.0
 LONGEST, SHORTEST = 200, 8
 _KNOWN = 2000
@@ -47,7 +47,7 @@ class Account(Protocol):
 
 
 class TooOften(Exception):
-    """Too many wrong pass-words; `seconds` until another try is heard."""
+    """Too many wrong passwords; `seconds` until another try is heard."""
 
     def __init__(self, seconds: float) -> None:
         super().__init__(seconds)
@@ -55,9 +55,9 @@ class TooOften(Exception):
 
 
 def hash_password(password: str) -> str:
-    """The argon2id line for the site file; ValueError for a pass-word that is no good."""
+    """The argon2id line for the site file; ValueError for a password that is no good."""
     if not SHORTEST <= len(password) <= LONGEST:
-        raise ValueError(f"a pass-word has {SHORTEST} to {LONGEST} characters")
+        raise ValueError(f"a password has {SHORTEST} to {LONGEST} characters")
     return PasswordHasher().hash(password)
 
 
@@ -81,13 +81,13 @@ class Accounts:
         return None if account is None else self._accounts.get(account)
 
     def stamp(self, account: Account) -> str:
-        """Changes with the pass-word, so that a new one ends the old one's sessions."""
+        """Changes with the password, so that a new one ends the old one's sessions."""
         return blake2b(account.password.encode(), digest_size=8).hexdigest()
 
     def admit(
         self, name: str, password: str, address: str, device: str | None = None
     ) -> Account | None:
-        """The account that name and pass-word open, None if they open none; TooOften.
+        """The account that name and password open, None if they open none; TooOften.
 
         `device` is the mark of one on which this account was opened before.
         """
@@ -123,7 +123,7 @@ class Accounts:
         if len(password) > LONGEST:
             return False
         if account is None and self._stranger is None:
-            self._stranger = self._hasher.hash("nobody's pass-word")
+            self._stranger = self._hasher.hash("nobody's password")
         line = self._stranger if account is None else account.password
         try:
             return self._hasher.verify(line or "", password) and account is not None
@@ -147,7 +147,7 @@ class Accounts:
 def _counted(
     name: str, address: str, home: bool, device: str | None
 ) -> tuple[tuple[str, str], ...]:
-    """Against what a wrong pass-word counts."""
+    """Against what a wrong password counts."""
     if device is not None:
         return (("device", device),)
     one = ("address", network(address))

@@ -2,7 +2,7 @@
 
 Messengers fetch every link that they carry, so opening one does nothing. Only the button acts; its
 entry is made by the person to whom the message went, and is one entry however often it is pressed.
-The token is all that is asked for: at three in the morning nobody remembers a pass-word.
+The token is all that is asked for: at three in the morning nobody remembers a password.
 """
 
 from __future__ import annotations

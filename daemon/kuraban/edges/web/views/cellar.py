@@ -60,8 +60,9 @@ def shown(snapshot: Snapshot) -> dict[str, Any]:
 def rows(snapshot: Snapshot) -> list[PlaceNow]:
     """Places that are judged, or at least measured, in the order in which they stand."""
     brewing = [place for place in snapshot.places if place.brews and place.batch is not None]
-    others = [place for place in snapshot.places if not place.brews and place.product is not None]
-    return [*brewing, *others]
+    measured = [one for one in snapshot.places if one.batch is None and one.product is not None]
+    sake = [place for place in measured if place.brews and place.band is not None]
+    return [*brewing, *sake, *(place for place in measured if not place.brews)]
 
 
 def due(snapshot: Snapshot) -> list[Due]:
