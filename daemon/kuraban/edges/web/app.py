@@ -76,20 +76,11 @@ def make_app(context: PageContext) -> FastAPI:
     )
     app.state.context = context
     app.state.press = live.Press()
-    for part in (cellar, place, ringing, setting_up, answers, entrance, live, api, metrics):
-        app.include_router(part.router)
-    for part in (
-        batches,
-        record,
-        redraw,
-        koji,
-        coolers,
-        mixing,
-        home_screen,
-        side_by_side,
-        why,
-        guide,
-    ):
+    every = (
+        *(cellar, place, ringing, setting_up, answers, entrance, live, api, metrics, batches),
+        *(record, redraw, koji, coolers, mixing, home_screen, side_by_side, why, guide),
+    )
+    for part in every:
         app.include_router(part.router)
     for programs in (
         record.programs,
