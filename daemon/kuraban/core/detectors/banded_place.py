@@ -78,9 +78,10 @@ class BandedPlace(Detector):
 
     def explain(self, now: float) -> tuple[Account, ...]:
         view, place = self.view, self.view.house.place[self.subject]
-        if place.band is None or place.brews or not view.in_service(self.subject):
+        brewing = view.batch(self.subject, now) is not None
+        if place.band is None or brewing or not view.in_service(self.subject):
             return ()
-        value, (low, high) = view.measured(self.subject, now, *MEASURES), place.band
+        value, (low, high) = view.measured(self.subject, now, *self._measures()), place.band
         off = off_delay(place.delay)
         warm = Rule(True, high, high - DEADBAND, place.delay, off)
         cold = Rule(False, low, low + DEADBAND, place.delay, off)

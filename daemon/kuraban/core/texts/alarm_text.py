@@ -27,7 +27,8 @@ _OUTSIDE = frozenset({"warm", "cold", "far-warm", "far-cold", "overcooling"})
 _AT_THE_HEATER = frozenset({"cold", "far-cold", "trending-cold", "far-warm"})
 """What sends somebody to the heater of a koji room."""
 _CAUTION = {
-    "layering": "stir", "landing-above": "stir", "landing-below": "stir", "stopped": "electric",
+    "layering": "stir", "landing-above": "stir", "landing-below": "stir", "stir-unlogged": "stir",
+    "stopped": "electric",
     "not-cooling": "licensed", "not-heating": "heater", "short-cycling": "licensed",
     "warming": "licensed", "freezing": "licensed", "dark": "dark",
 }  # fmt: skip
@@ -40,6 +41,8 @@ _UNITS = {"humidity": "%RH", "depression": "K"}
 _TAIL = ("serves", "ring", "probe", "stir", "work", "hand")
 _FORECAST = 10 * MINUTE
 """Forecasts are told to these ten minutes, the earlier ones; more would be a pretence."""
+_HOT = 45.0
+"""°C from which on a tank is being heated, or a hot starter made: what is in it scalds."""
 _SPIRIT_FOR = 12 * HOUR
 """So long after alcohol went in, spirit may stand about and its vapour hang over the mash."""
 _FIRST_SEEN = 2
@@ -287,6 +290,8 @@ def _caution(now: Situation) -> str:
         return "muro"
     if now.kind == "starter" and now.condition in ("cold", "far-cold", "trending-cold"):
         return "cask"
+    if now.kind in ("tank", "starter") and (now.planned or 0.0) >= _HOT:
+        return "hot"
     if now.kind in ("tank", "starter") and now.condition in _OVER_THE_MASH:
         return "lid"
     return _CAUTION.get(now.condition, "")

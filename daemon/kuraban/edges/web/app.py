@@ -35,6 +35,7 @@ from kuraban.edges.web.views import (
     batches,
     cellar,
     coolers,
+    guide,
     home_screen,
     koji,
     place,
@@ -87,9 +88,11 @@ def make_app(context: PageContext) -> FastAPI:
     )
     app.state.context = context
     app.state.press = live.Press()
-    for part in (cellar, place, ringing, setting_up, answers, entrance, live, api, metrics):
-        app.include_router(part.router)
-    for part in (batches, record, redraw, koji, coolers, mixing, home_screen, side_by_side, why):
+    every = (
+        *(cellar, place, ringing, setting_up, answers, entrance, live, api, metrics, batches),
+        *(record, redraw, koji, coolers, mixing, home_screen, side_by_side, why, guide),
+    )
+    for part in every:
         app.include_router(part.router)
     for programs in (
         record.programs,

@@ -46,7 +46,7 @@ STEP = 30 * MINUTE
 """Between two points of a sheet's curve."""
 SHOWN = (
     e.StageMark, e.Hold, e.Aim, e.Plan, e.Addition, e.CaskIn, e.Note, e.Move, e.Split, e.Merge,
-    e.ServedBy, e.BatchEnd, e.LetRun, e.Handwork,
+    e.ServedBy, e.BatchEnd, e.Press, e.LetRun, e.Handwork,
 )  # fmt: skip
 """Entries that stand among the remarks of a day."""
 
