@@ -16,6 +16,9 @@ from kuraban.core.site import House, Swap
 from kuraban.core.units import MINUTE
 
 MASKS_KEPT = 40
+STIR_SEEN = "stir-seen"
+"""The mask of a stir that nobody logged."""
+STIRS = frozenset({"stir", STIR_SEEN})
 PROBE_OUT_LONGEST = 60 * MINUTE
 """A probe that nobody puts back counts again, or is displaced (common practice)."""
 
