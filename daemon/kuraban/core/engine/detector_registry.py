@@ -112,6 +112,12 @@ class DetectorRegistry:
         if detector is not None:
             self.look(detector, now)
 
+    def look_all(self, now: float, *kinds: type[Detector]) -> None:
+        """Let every detector of some kinds look now."""
+        for detector in self.detectors.values():
+            if isinstance(detector, kinds):
+                self.look(detector, now)
+
     def one(self, kind: type[Detector], subject: str) -> Detector | None:
         return self.detectors.get((kind.__name__, subject))
 

@@ -69,6 +69,14 @@ class Batch:
         twin.marks, twin.redraws = list(self.marks), list(self.redraws)
         return twin
 
+    @property
+    def begun(self) -> tuple[float, bool]:
+        """When its course began, counted back by its stages where it was taken over in the middle;
+        and whether it was not, so that this is sure."""
+        first = self.plan.spans[0]
+        skipped = sum(stage.length for stage in self.course.stages[: first.stage])
+        return first.start - skipped, not skipped
+
     def settled_at(self, standing: Standing) -> float:
         """When the present stage begins to be judged after its mark or its last rice."""
         start = standing.span.start
