@@ -83,7 +83,7 @@ def _of_place(engine: Engine, place: str, now: float) -> Iterator[Because]:
         yield from _surroundings(view, place, now)
     if batch is not None:
         yield from _plan(batch, now)
-    elif entry.band is not None and not entry.brews:
+    elif entry.band is not None:
         yield Because("band", *entry.band, wanted=entry.delay)
     yield from _held(view, place, batch, now)
     yield from _cooling(engine, place)
@@ -91,13 +91,13 @@ def _of_place(engine: Engine, place: str, now: float) -> Iterator[Because]:
 
 def _product(view: HouseView, place: str, now: float) -> Iterator[Because]:
     """What is believed, from which probes, and what is not believed and why."""
-    known, batch = view.places[place], view.batch(place, now)
+    known, judged = view.places[place], view.place_judged(place, now)
     good = [one.probe.id for one in known.products if one.good(now)]
     if known.value is not None:
         yield Because("product", known.value, since=known.at, name=", ".join(good))
     elif (by_hand := view.checked(known.place, now)) is not None:
         yield Because("by-hand", by_hand[0], since=by_hand[1])
-    elif batch is not None and known.products:
+    elif judged and known.products:
         yield Because("no-product", known.product, since=known.last_good)
     for one in known.products:
         yield from _doubts(view, one.probe.id)

@@ -16,6 +16,7 @@ Key = Literal[
     "unjudged", "product", "by-hand", "no-product", "doubted", "plan", "tolerance", "limit",
     "never", "band", "mask", "settling", "let-run", "cooler", "cooler-fails", "draws", "keeps",
     "called", "uncalled", "runs", "rests", "runs-unknown", "serves", "hangs-on", "heard",
+    "told-then", "not-told-then",
     # What a detector saw.
     "is-above", "is-below", "drift", "leaves", "valve-open", "next-stage", "evidence",
     "rest-usual", "differs", "before", "room-air", "rung", "told-softly", "unrung",
