@@ -26,7 +26,8 @@ HANDS: dict[State, Hand] = {
     State.OUT_OF_SERVICE: "out-of-service",
 }  # fmt: skip
 ORDER: tuple[Hand, ...] = (
-    "rings", "in-hand", "shelved", "suppressed", "out-of-service", "returned", "waits", "quiet",
+    "rings", "in-hand", "listed", "shelved", "suppressed", "out-of-service", "returned", "waits",
+    "quiet",
 )  # fmt: skip
 UNITS: dict[str, Unit] = {"power": "W", "humidity": "%RH"}
 
@@ -61,7 +62,10 @@ def _judged(engine: Engine, subject: str, account: Account) -> Judged:
         return Judged(account, "waits" if waits else "quiet")
     house = engine.view.house
     by = None if alarm.by is None else house.called(alarm.by)
-    return Judged(account, HANDS[alarm.state], alarm.raised, by, _until(alarm))
+    hand = HANDS[alarm.state]
+    if hand == "rings" and any(one.word == "unsure" for one in account.seen):
+        hand = "listed"
+    return Judged(account, hand, alarm.raised, by, _until(alarm))
 
 
 def _until(alarm: Alarm) -> float | None:

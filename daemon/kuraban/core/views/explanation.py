@@ -96,10 +96,11 @@ class Account(NamedTuple):
 
 
 Hand = Literal[
-    "rings", "in-hand", "returned", "shelved", "suppressed", "out-of-service", "waits", "quiet"
-]
-"""What becomes of a condition: the alarm's state where there is one; else whether time outside is
-being spent, or nothing of it shows."""
+    "rings", "listed", "in-hand", "returned", "shelved", "suppressed", "out-of-service", "waits",
+    "quiet",
+]  # fmt: skip
+"""What becomes of a condition: the alarm's state where there is one, `listed` for one that rings
+nobody since it is not sure; else whether time outside is being spent, or nothing of it shows."""
 
 
 class Judged(NamedTuple):
