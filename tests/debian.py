@@ -76,7 +76,8 @@ def _libraries(suite: str) -> Path:
     where = "import pip, pathlib; print(pathlib.Path(pip.__file__).parent)"
     pip = subprocess.run(["python3", "-c", where], capture_output=True, text=True, check=True)
     shutil.copytree(pip.stdout.strip(), base / "root/pip/pip", dirs_exist_ok=True)
-    own = ("env", "PYTHONPATH=/root/pip", "PIP_CERT=/root/ca.crt", "python3", "-m", "pip")
+    trusted = ("PIP_CERT=/root/ca.crt", "REQUESTS_CA_BUNDLE=/root/ca.crt")
+    own = ("env", "PYTHONPATH=/root/pip", *trusted, "python3", "-m", "pip")
     what = ("download", "-qq", "--require-hashes", "-r", "/root/run.txt", "-d", "/root/got")
     shutil.rmtree(base / "root/got", ignore_errors=True)
     _do("chroot", base, *own, *what)

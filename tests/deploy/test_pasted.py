@@ -31,11 +31,17 @@ ASK = "python3 -c 'import urllib.request as u; print(u.urlopen(\"http://127.0.0.
 PROBE = """\
 import time
 from paho.mqtt import publish
-word = open("/etc/kuraban/secrets/mqtt").read()
+own = {"username": "t1-mid", "password": "board-word"}
 while True:
-    publish.single("kura/reading/t1-mid", "10.4", auth={"username": "kuraban", "password": word})
+    publish.single("kura/reading/t1-mid", "10.4", hostname="127.0.0.1", auth=own)
     time.sleep(2)
 """
+BOARD = (
+    "mosquitto_passwd -b /etc/mosquitto/kuraban.passwords t1-mid board-word"
+    " && systemctl reload mosquitto"
+    " && systemd-run --quiet -p Restart=always /opt/kuraban/bin/python /root/probe.py"
+)
+"""A probe's own name at the broker, as our guide has it, and what it says."""
 BATCH = "kuraban log tank-1 batch-start batch=7 course=moromi-ordinary-20 --by aki --yes"
 COMMANDS = (
     "check", "status", "status --json", "history tank-1", "report", "duty", "courses",
@@ -74,7 +80,8 @@ def paste(machine: Debian) -> None:
         done = machine.run(line, typed=ANSWERS if " init " in line else "")
         assert done.returncode == 0, f"{line}\n{done.stdout}{done.stderr}"
         if number == 0:
-            machine.run("systemd-run --quiet /opt/kuraban/bin/python /root/probe.py")
+            done = machine.run(BOARD)
+            assert done.returncode == 0, done.stderr
 
 
 def judged(machine: Debian, within: float = 60.0) -> bool:

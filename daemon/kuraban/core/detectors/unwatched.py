@@ -46,7 +46,7 @@ class Unwatched(Detector):
         if not (self._away(now) or view.stands(self.subject, "unwatched")):
             product = view.places[self.subject].product
             self.found("unwatched", True, now, value=product, since=last)
-        return now + MINUTE
+        return FAR_FUTURE if view.blind == FAR_FUTURE else now + MINUTE  # till somebody watches
 
     def _could_be_watched(self) -> bool:
         known = self.view.places[self.subject]
