@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from kuraban.core import entries as e
-from kuraban.core.effects import Turn
+from kuraban.core.effects import Step, Turn
 from kuraban.core.facts import Logged
 from kuraban.core.units import DAY, HOUR
 from kuraban.errors import JournalError, Unanswerable
@@ -48,6 +48,19 @@ def test_an_alarm_that_stands_names_whom_it_rang(night: tuple[Why, float]) -> No
     (told,) = night[0].ask("tank-2", None, night[1], "en")
     (rung,) = [said.text for said in told.conditions[0].seen if said.key == "rung"]
     assert rung.startswith("Rung: Aki 03:52, Aki 04:02, Sho 04:22")
+
+
+def test_what_was_told_otherwise_then_is_said(tmp_path: Path) -> None:
+    """Nobody is made to believe that the watch said what it did not say."""
+    path = tmp_path / "kuraban.journal"
+    live_through("slow-drift", path, share=0.3)
+    with closing(History(path)) as history:
+        last = history.now() or 0.0
+    step = Step(at=last, subject="tank-3", condition="warm", step="raised", urgency="wake")
+    with closing(Journal.open(path)) as journal:
+        journal.commit(Turn(now=last, story=[step]))
+    (told,) = Why(path, WORDS).ask("tank-3", None, last, "en")
+    assert told.known[0].text.startswith("The journal has warm at ")
 
 
 def test_an_empty_tank_says_that_it_is_not_judged(night: tuple[Why, float]) -> None:

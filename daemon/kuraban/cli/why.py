@@ -19,7 +19,7 @@ from kuraban.queries.why import Why
 from kuraban.settings.paths import journal_of
 
 BAR = 10
-SIGNS = {"quiet": "·", "waits": "◔", "returned": "○", "in-hand": "◻"}
+SIGNS = {"quiet": "·", "waits": "◔", "returned": "○", "listed": "◇", "in-hand": "◻"}
 """Before a condition that does not ring; one that does is filled."""
 
 

@@ -24,7 +24,7 @@ from kuraban.core.texts.translator import Speech
 from kuraban.core.texts.why_text import SaidWhy, Teller
 from kuraban.core.timescale import pieces_of
 from kuraban.core.units import HOUR, MINUTE
-from kuraban.core.views.explanation import Because, Explanation, Key
+from kuraban.core.views.explanation import Because, Explanation, Judged, Key
 from kuraban.errors import JournalError, Unanswerable
 from kuraban.queries.journal_state import open_history
 from kuraban.runtime.past_moment import as_it_was
@@ -34,6 +34,7 @@ STILL = 5 * MINUTE
 """A moment so shortly after the last turn is taken for that turn."""
 NEAREST = 3
 HEARD = ("rings", "in-hand")
+STANDING = frozenset({"raised", "acknowledged", "realarmed"})
 SOUND: dict[str, Key] = {"page": "rung", "notice": "told-softly"}
 LEAST = 3 * HOUR
 """So long before a moment the readings must be there in full."""
@@ -73,7 +74,7 @@ class Why:
             if not {*subjects} <= {*then.place, *then.cooler, *then.probe}:
                 raise question.refused("not-there", name=subject)
             speech = Speech(self._words, language, then.zone, moment)
-            told = [_with_rings(history, then, speech, explain(engine, one)) for one in subjects]
+            told = [_as_told(history, then, speech, explain(engine, one)) for one in subjects]
         return tuple(Teller(speech).told(one) for one in told)
 
 
@@ -142,22 +143,39 @@ def _about(house: House, probe: str) -> set[str]:
     return {probe, of, *near, *(() if cooler is None else (cooler,))}
 
 
-def _with_rings(history: History, house: House, speech: Speech, found: Explanation) -> Explanation:
-    """The same with whoever heard of each alarm that stands, and when."""
-    judged = []
+def _as_told(history: History, house: House, speech: Speech, found: Explanation) -> Explanation:
+    """The same beside what the journal says of its alarms: who has each, who heard of it and when,
+    and where what was lived through again comes to something else than was told then."""
+    steps = {s.condition: s for s in history.standing(found.at) if s.subject == found.subject}
+    known, judged = list[Because](), []
     for one in found.judged:
-        if one.raised is not None and one.hand in HEARD:
-            alarm = f"{found.subject}/{one.account.condition}"
-            heard: dict[Key, list[str]] = {}
-            for message in history.messages(one.raised, found.at + 1.0):
-                if alarm in message.alarms:
-                    told = f"{house.called(message.person)} {speech.clock(message.at)}"
-                    heard.setdefault(SOUND[message.step], []).append(told)
-            lines = [Because(key, name=", ".join(people)) for key, people in heard.items()]
-            seen = (*one.account.seen, *(lines or [Because("unrung")]))
+        condition = one.account.condition
+        step, stands = steps.get(condition), one.hand in HEARD
+        if stands and step is None:
+            known.append(Because("not-told-then", word=condition))
+        elif step is not None and step.step in STANDING and one.hand in ("waits", "quiet"):
+            known.append(Because("told-then", since=step.at, word=condition))
+        elif step is not None and step.step == "acknowledged" and stands:
+            by = one.by if step.by is None else house.called(step.by)
+            one = one._replace(hand="in-hand", by=by)
+        if stands and one.raised is not None:
+            seen = (*one.account.seen, *_rings(history, house, speech, found, one))
             one = one._replace(account=one.account._replace(seen=seen))
         judged.append(one)
-    return dataclasses.replace(found, judged=tuple(judged))
+    return dataclasses.replace(found, known=(*known, *found.known), judged=tuple(judged))
+
+
+def _rings(
+    history: History, house: House, speech: Speech, found: Explanation, one: Judged
+) -> list[Because]:
+    """Whoever heard of an alarm since it was raised."""
+    alarm, heard = f"{found.subject}/{one.account.condition}", dict[Key, list[str]]()
+    for message in history.messages(one.raised or found.at, found.at + 1.0):
+        if alarm in message.alarms:
+            told = f"{house.called(message.person)} {speech.clock(message.at)}"
+            heard.setdefault(SOUND[message.step], []).append(told)
+    lines = [Because(key, name=", ".join(people)) for key, people in heard.items()]
+    return lines or [Because("unrung")]
 
 
 def _places_of(engine: Engine, batch: str, at: float) -> tuple[str, ...]:

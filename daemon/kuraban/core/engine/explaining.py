@@ -26,7 +26,8 @@ HANDS: dict[State, Hand] = {
     State.OUT_OF_SERVICE: "out-of-service",
 }  # fmt: skip
 ORDER: tuple[Hand, ...] = (
-    "rings", "in-hand", "shelved", "suppressed", "out-of-service", "returned", "waits", "quiet",
+    "rings", "in-hand", "listed", "shelved", "suppressed", "out-of-service", "returned", "waits",
+    "quiet",
 )  # fmt: skip
 UNITS: dict[str, Unit] = {"power": "W", "humidity": "%RH"}
 
@@ -61,7 +62,10 @@ def _judged(engine: Engine, subject: str, account: Account) -> Judged:
         return Judged(account, "waits" if waits else "quiet")
     house = engine.view.house
     by = None if alarm.by is None else house.called(alarm.by)
-    return Judged(account, HANDS[alarm.state], alarm.raised, by, _until(alarm))
+    hand = HANDS[alarm.state]
+    if hand == "rings" and any(one.word == "unsure" for one in account.seen):
+        hand = "listed"
+    return Judged(account, hand, alarm.raised, by, _until(alarm))
 
 
 def _until(alarm: Alarm) -> float | None:
@@ -83,7 +87,7 @@ def _of_place(engine: Engine, place: str, now: float) -> Iterator[Because]:
         yield from _surroundings(view, place, now)
     if batch is not None:
         yield from _plan(batch, now)
-    elif entry.band is not None and not entry.brews:
+    elif entry.band is not None:
         yield Because("band", *entry.band, wanted=entry.delay)
     yield from _held(view, place, batch, now)
     yield from _cooling(engine, place)
@@ -91,13 +95,13 @@ def _of_place(engine: Engine, place: str, now: float) -> Iterator[Because]:
 
 def _product(view: HouseView, place: str, now: float) -> Iterator[Because]:
     """What is believed, from which probes, and what is not believed and why."""
-    known, batch = view.places[place], view.batch(place, now)
+    known, judged = view.places[place], view.place_judged(place, now)
     good = [one.probe.id for one in known.products if one.good(now)]
     if known.value is not None:
         yield Because("product", known.value, since=known.at, name=", ".join(good))
     elif (by_hand := view.checked(known.place, now)) is not None:
         yield Because("by-hand", by_hand[0], since=by_hand[1])
-    elif batch is not None and known.products:
+    elif judged and known.products:
         yield Because("no-product", known.product, since=known.last_good)
     for one in known.products:
         yield from _doubts(view, one.probe.id)

@@ -16,6 +16,7 @@ Key = Literal[
     "unjudged", "product", "by-hand", "no-product", "doubted", "plan", "tolerance", "limit",
     "never", "band", "mask", "settling", "let-run", "cooler", "cooler-fails", "draws", "keeps",
     "called", "uncalled", "runs", "rests", "runs-unknown", "serves", "hangs-on", "heard",
+    "told-then", "not-told-then",
     # What a detector saw.
     "is-above", "is-below", "drift", "leaves", "valve-open", "next-stage", "evidence",
     "rest-usual", "differs", "before", "room-air", "rung", "told-softly", "unrung",
@@ -96,10 +97,11 @@ class Account(NamedTuple):
 
 
 Hand = Literal[
-    "rings", "in-hand", "returned", "shelved", "suppressed", "out-of-service", "waits", "quiet"
-]
-"""What becomes of a condition: the alarm's state where there is one; else whether time outside is
-being spent, or nothing of it shows."""
+    "rings", "listed", "in-hand", "returned", "shelved", "suppressed", "out-of-service", "waits",
+    "quiet",
+]  # fmt: skip
+"""What becomes of a condition: the alarm's state where there is one, `listed` for one that rings
+nobody since it is not sure; else whether time outside is being spent, or nothing of it shows."""
 
 
 class Judged(NamedTuple):
