@@ -122,6 +122,20 @@ def test_a_heater_is_called_by_a_bed_that_is_too_cold() -> None:
     assert seen(night, "heater").called_by(night.engine.now) is None
 
 
+def test_a_bed_that_is_worked_by_hand_asks_for_no_heat() -> None:
+    """It is meant to cool; a quarter of an hour after the work it is judged again."""
+    heater = Cooler(id="heater", kind="heater", name="Heater")
+    bed = Place(id="tank", kind="koji-bed", name="Koji bed 1", heater="heater")
+    night = Night(house(bed, heater, MID, courses=(KOJI_COURSE,)))
+    night.batch("tank", "koji")
+    night.play(60, mid=36.4)
+    night.log("tank", "handwork", within="20m")
+    night.play(90, mid=34.5)
+    assert seen(night, "heater").called_by(night.engine.now) is None
+    night.play(100, mid=34.5)
+    assert seen(night, "heater").called_by(night.engine.now) == "called_warm"
+
+
 def test_a_cold_store_calls_its_machine_when_it_is_above_its_band() -> None:
     machine = Cooler(id="chiller", kind="cold-room", name="Store machine")
     store = Place(id="tank", kind="cold-store", name="Store", band=(1, 8), cooler="chiller")

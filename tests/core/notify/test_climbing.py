@@ -7,7 +7,7 @@ import pytest
 
 from kuraban.core.site import Duty, Person
 from kuraban.core.units import HOUR
-from tests.core.house import AWAKE, ROTA, Bell, brewery, brewing, moment, with_rota
+from tests.core.house import AWAKE, ROTA, Bell, brewery, brewing, mashing, moment, with_rota
 
 NIGHT = moment("2026-02-02T02:00")
 
@@ -23,6 +23,20 @@ def test_a_mash_climbs_slowly() -> None:
         (120, "aki"), (120, "bun"), (180, "aki"), (180, "bun"),
     ]  # fmt: skip
     assert [page.rung for page in bell.pages()] == [0, 1, 2, 3, 3, 4, 4, 5, 5]
+
+
+def test_what_is_back_within_its_tolerance_is_not_rung_for_once_more() -> None:
+    """It is not over yet, but nearly: an hour later is soon enough to say that it was not."""
+    night = mashing(at=NIGHT)
+    night.run(30).told["t3-mid"] = 10.7
+    night.run(225)
+    heard = len(night.pages())
+    night.told["t3-mid"] = 10.45
+    night.run(30)
+    assert night.steps("tank-3/warm") == ["raised"] and len(night.pages()) == heard
+    night.told["t3-mid"] = 10.7
+    night.run(50)
+    assert len(night.pages()) == heard + 2
 
 
 def test_past_its_limit_after_everybody_was_told_it_rings_everybody_at_once() -> None:

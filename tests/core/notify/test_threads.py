@@ -5,9 +5,12 @@ from __future__ import annotations
 from collections import Counter
 from itertools import pairwise
 
+import msgspec
+
 from kuraban.core.alarms.life_cycle import State
 from kuraban.core.engine.standing import lay_over, pack, standing_of, unpack
-from tests.core.house import Bell, moment
+from kuraban.core.site import Place
+from tests.core.house import Bell, brewery, moment
 
 NIGHT = moment("2026-02-02T02:00")
 EVENING = moment("2026-02-01T22:00")
@@ -47,6 +50,18 @@ def test_tanks_that_leave_their_plan_without_a_known_cause_ring_each_by_itself()
     bell.find("tank-3", "warm")
     bell.find("tank-4", "cold")
     assert len(told(bell)) == 2
+
+
+def test_three_places_of_one_cooler_out_on_one_side_have_one_cause() -> None:
+    """Whatever is known of the cooler: as a thermostat that sticks cools all of them too far."""
+    places = [Place(id=f"tank-{n}", kind="tank", name=f"Tank {n}", cooler="chiller-1")
+              for n in (3, 4, 5, 6)]  # fmt: skip
+    few = {"places": tuple(places), "coolers": brewery().coolers[:1], "probes": ()}
+    bell = Bell(msgspec.structs.replace(brewery(), **few), at=NIGHT)
+    for minutes, place in enumerate(places):
+        bell.find(place.id, "cold")
+        bell.on(1 if minutes < 3 else 0)
+    assert [alarms for _, _, alarms in told(bell)] == [("tank-3/cold",), ("tank-4/cold",)]
 
 
 def test_a_dead_heater_is_the_cause_of_beds_that_grow_cold() -> None:

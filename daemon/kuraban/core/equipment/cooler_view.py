@@ -156,14 +156,15 @@ class CoolerView:
     def needs(self, place: str, valve: bool | None, now: float) -> bool:
         """Whether a served place is warmer (heater: colder) than it should be.
 
-        Where its valve is known to be shut its controller asks for nothing.
+        Where its valve is known to be shut its controller asks for nothing; a bed that is worked
+        by hand is meant to lose its heat.
         """
         view, heats, entry = self.view, self.entry.heats, self.view.house.place[place]
         sign = -1.0 if heats else 1.0
         batch = view.batch(place, now)
         if batch is not None:
             known = None if valve is False else view.product(place, now)
-            if known is None:
+            if known is None or (heats and view.masked(place, now) is not None):
                 return False
             notice = batch.plan.standing(now).stage.notice
             share = NEEDS_SHARE * (notice.below if heats else notice.above)

@@ -47,9 +47,9 @@ class Climbing:
             self._threads.gather_ended(incident)
         last = len(self._threads.ladder(incident)) - 1
         try:
-            self.ring(
-                self._called(incident, WHOM[min(rung, last, len(WHOM) - 1)], at), incident, at
-            )
+            calls = self._called(incident, WHOM[min(rung, last, len(WHOM) - 1)], at)
+            if not (rung > last and at > incident.at and self._home(incident, at)):
+                self.ring(calls, incident, at)
         finally:
             incident.rung = rung + 1
             self._plan(incident, at)
@@ -59,6 +59,20 @@ class Climbing:
         steps, rung = self._threads.ladder(incident), incident.rung
         due = max(incident.at + steps[rung], at) if rung < len(steps) else at + AT_LAST
         self._deadlines.add(due, ClimbLadder(incident.key, incident.at, rung))
+
+    def _home(self, incident: Incident, at: float) -> bool:
+        """Whether all that it tells of is back within its tolerance, and about to be over: an hour
+        later is soon enough to say that it was not."""
+        for one in self._threads.of(incident):
+            side, batch = CONDITIONS[one.lead].side, self._view.batch(one.key[0], at)
+            known = self._view.product(one.key[0], at) if batch is not None and side else None
+            if batch is None or known is None:
+                return False
+            apart = known[0] - batch.plan.at(known[1])
+            sides = batch.plan.standing(at).stage.tolerance
+            if (apart > sides.above) if side == "warm" else (-apart > sides.below):
+                return False
+        return True
 
     def carry_on(self, was: Incident, rest: list[Incident], at: float) -> None:
         """What followed an incident, the gravest first, goes on without it: from where that stood,

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from kuraban.core.alarm_conditions import COOLING_FAILS
 from kuraban.core.house_view import HouseView
-from kuraban.core.notify.incidents import Incident, Incidents
+from kuraban.core.notify.incidents import Incident, Incidents, Key
 
 TOGETHER = 3
 """So many places of one cooler that ring at once have one cause, whatever that one tells."""
@@ -30,30 +30,35 @@ class Threads:
         """Whether it has climbed its whole ladder unanswered."""
         return incident.open and incident.rung >= len(self.ladder(incident))
 
-    def cause(self, incident: Incident) -> str | None:
-        """The cooler or heater whose failing it is, or comes of; None where none is known.
-
-        Several places of one cooler out on the side on which it fails tell of it as well.
+    def cause(self, incident: Incident) -> Key | None:
+        """The cooler or heater, and the side of its places, that it comes of; None where none is
+        known: a failing of it, or several of its places out on one side.
         """
-        cooler = self._cooler(incident)
-        if cooler is None or incident.key[0] == cooler or self._view.stands(cooler, *COOLING_FAILS):
-            return cooler
+        found = self._cooler(incident)
+        if found is None or incident.key[0] == found[0]:
+            return found
+        if found == self._fails(found[0]) and self._view.stands(found[0], *COOLING_FAILS):
+            return found
         out = [
             one
             for one in self._incidents.standing.values()
-            if one.urgency == "wake" and self._cooler(one) == cooler
+            if one.urgency == "wake" and self._cooler(one) == found
         ]
-        return cooler if len(out) >= TOGETHER else None
+        return found if len(out) >= TOGETHER else None
 
-    def _cooler(self, incident: Incident) -> str | None:
-        """The cooler or heater that could be its cause; a place leaves on one side for that."""
+    def _cooler(self, incident: Incident) -> Key | None:
+        """What could be its cause."""
         (subject, group), house = incident.key, self._view.house
         if subject in house.cooler:
-            return subject if group == "cooling" else None
-        cooler = self._view.entry_log.cooler_of(subject) if subject in house.place else None
-        if cooler is None or group != ("cold" if house.cooler[cooler].heats else "warm"):
+            return self._fails(subject) if group == "cooling" else None
+        if subject not in house.place or group not in ("warm", "cold"):
             return None
-        return cooler
+        cooler = self._view.entry_log.cooler_of(subject)
+        return None if cooler is None else (cooler, group)
+
+    def _fails(self, cooler: str) -> Key:
+        """It, and the side on which its places leave when it fails."""
+        return cooler, "cold" if self._view.house.cooler[cooler].heats else "warm"
 
     def beside(self, incident: Incident) -> list[Incident]:
         """The others of its cause that ring at any hour, answered or not, the gravest first."""
