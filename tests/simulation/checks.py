@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from bisect import bisect
 from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import closing
@@ -56,7 +57,9 @@ class Told:
             self.refused = int(db.execute("SELECT total(total) FROM refusal_count").fetchone()[0])
             self.values: dict[str, Counter[float]] = {probe: Counter() for probe in EVERY}
             select = "SELECT probe.id, value FROM reading JOIN probe ON number = probe"
-            for probe, value in db.execute(f"{select} WHERE at >= ?", (season.began - 300.0,)):
+            for probe, value in db.execute(
+                f"{select} WHERE coalesce(received, at) >= ?", (season.began,)
+            ):
                 self.values[probe][round(value, 6)] += 1
 
     @staticmethod
@@ -235,13 +238,15 @@ def somebody_is_reached(season: Season, told: Told) -> Wrong:
     heard_of = _heard(season, told)
     steps = [msgspec.structs.replace(step, at=season.truly(step.at)) for step in told.steps]
     heard = [(when, who, {_thing(one) for one in alarms}) for when, who, alarms, _ in heard_of]
-    for ring in model.rings(season.house, steps, _beyond(season)):
+    for ring in model.rings(season.house, steps, _beyond(season, told)):
         thing = ring.subject, ring.side
         people = model.everyone(season.house, ring.role)
         told_of = [(when, who) for when, who, things in heard
                    if thing in things and when >= ring.start - 1]  # fmt: skip
         who, times = {one for _, one in told_of}, [when for when, _ in told_of]
         due = model.later(ring.start + model.REACHED_WITHIN, ring.start, off, model.REACHED_WITHIN)
+        if season.end - ring.start < SLOWEST:
+            continue
         due = min(due, season.end)
         alive = {p for p in people if season.phones.of[p].well_from_to(ring.start - 330, due)}
         if alive and ring.end > due and not any(when <= due for when in times):
@@ -251,6 +256,18 @@ def somebody_is_reached(season: Season, told: Told) -> Wrong:
                     f"{ring.subject} {ring.side} rings since {at(ring.start)}, nobody had it by"
                     f" {at(due)} though {sorted(alive)} could"
                 ),
+            )
+        stepped = any(event.do == "clock" for event in season.script.events)
+        first = None if stepped else model.first_of(season.house, ring.role, ring.start)
+        if (
+            first in alive
+            and ring.end > due
+            and first not in {one for when, one in told_of if when <= due}
+        ):
+            yield (
+                "not the first",
+                f"{ring.subject} {ring.side} rings since {at(ring.start)}, and {first}, who was"
+                f" on duty, had not heard by {at(due)}",
             )
         rungs = model.QUICK if ring.quick else model.SLOW
         due = ring.start + rungs + model.ALL_WITHIN
@@ -266,12 +283,17 @@ def somebody_is_reached(season: Season, told: Told) -> Wrong:
             )
 
 
-def _beyond(season: Season) -> Callable[[str, str, float], bool]:
-    """Whether a place is and stays beyond its tolerance, or its limit, around a moment, truly.
+def _beyond(season: Season, told: Told) -> Callable[[str, str, float], bool]:
+    """Whether a place is and stays beyond its tolerance, or its limit, around a moment, truly, and
+    its probe says so.
 
     A tank or bed without a batch has no plan that it could be beyond, however warm it is; and of
     one whose plan somebody drew anew nobody knows here what it is.
     """
+    heard: dict[str, list[float]] = {place: [] for place in PLANNED}
+    for fact in told.facts:
+        if isinstance(fact, Reading) and fact.probe in OF and not fact.late:
+            heard[OF[fact.probe]].append(fact.received)
     begun: dict[str, float] = {STORE: season.began}
     ended: dict[str, float] = {}
     for one in season.answers.pressed:
@@ -290,6 +312,8 @@ def _beyond(season: Season) -> Callable[[str, str, float], bool]:
         if place not in PLANNED or side not in ("warm", "cold") or (far and place == STORE):
             return False
         if not begun.get(place, 9e99) <= moment < ended.get(place, 9e99):
+            return False
+        if bisect(heard[place], moment) - bisect(heard[place], moment - 35 * MINUTE) < 2:
             return False
         sign = 1 if side == "warm" else -1
         beyond = OUTSIDE[place] * (2 if far else 1) + 0.1
@@ -370,14 +394,16 @@ def what_is_wrong_is_told(season: Season, told: Told) -> Wrong:
                 break
 
 
-BELIEVED_OTHERWISE = ("warm", "cold", "overcooling", "unwatched", "addition-unlogged")
-"""Alarms of a place that say what is wrong there, or what holds the judging back for a while."""
+BELIEVED_OTHERWISE = (
+    "warm", "cold", "overcooling", "unwatched", "addition-unlogged", "displaced",
+)  # fmt: skip
+"""Alarms of a place or its probe that say what is wrong, or what holds the judging back."""
 
 
 def _alarmed(steps: list[Step], place: str, since: float, until: float) -> bool:
     """Whether one had been told by then."""
     return any(
-        step.subject == place
+        (step.subject == place or (OF.get(step.subject) == place and step.condition == "displaced"))
         and step.condition.endswith(BELIEVED_OTHERWISE)
         and not step.condition.startswith("trending") and step.at <= until
         for step in steps
@@ -435,12 +461,12 @@ def _excused(season: Season, told: Told, start: float, end: float) -> bool:
 
 
 def little_is_left_over(season: Season, told: Told) -> Wrong:
-    """When all is well for an hour nothing is on the way to anybody but what was told after the
+    """When all is well for an hour nothing is on the way to anybody but what was told as the
     watch was asked to end, and nothing has piled up."""
     with closing(sqlite3.connect(season.journal)) as db:
         waiting = db.execute("SELECT id, person, due, claimed FROM outbox").fetchall()
     for row in waiting:
-        if row[1] not in season.house.person or row[2] > season.end:
+        if row[1] not in season.house.person or row[2] > season.end - 2 * MINUTE:
             continue
         yield "unsent", f"{row} still waits at the end"
     watch = season.life.watch
