@@ -95,6 +95,7 @@ ENTRIES: tuple[tuple[str, bytes], ...] = (
     ("tank-3", b'{"entry":"plan","points":[["2026-02-01T12:00:00+09:00",9.5],[1769990000,10]]}'),
     ("tank-3", b'{"entry":"let-run","for":"2h","more":0.5,"by":"Aki"}'),
     ("tank-3", b'{"entry":"batch-end"}'),
+    ("tank-3", b'{"entry":"press","to":["tank-4"],"rest":true}'),
     ("tank-3", b'{"entry":"move","to":"tank-4"}'),
     ("tank-3", b'{"entry":"split","to":["tank-3","tank-4"]}'),
     ("tank-3", b'{"entry":"merge","into":"tank-4"}'),

@@ -39,6 +39,7 @@ MEANINGS = {
     "plan": "the plan drawn anew through several points of [time, °C]",
     "let-run": "someone has looked and lets it be: this far (°C) and this long, at most 12 h",
     "batch-end": "pressed, or koji taken out",
+    "press": "the mash is pressed into these tanks; rest: some is left, the batch goes on here",
     "move": "the mash or koji goes to another place",
     "split": "the mash or koji is divided among places",
     "merge": "the mash or koji joins another place's",

@@ -18,6 +18,7 @@ FIELDS: dict[str, object] = {
 
 OWN: dict[str, dict[str, object]] = {
     "duty-swap": {"from": "aki", "to": "sho", "day": "2026-02-01"},
+    "press": {"to": ["tank-4", "tank-5"]},
     "split": {"to": ["tank-4", "tank-5"]},
     "cask-in": {"what": "warm"},
     "cask-out": {"what": "cold"},

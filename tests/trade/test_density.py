@@ -255,11 +255,32 @@ def test_a_baume_lost_is_about_a_percent_of_alcohol_won() -> None:
     ("percent", "at_15"), [(0, 1.0), (10, 0.98662), (15, 0.98112), (20, 0.97605)]
 )
 def test_alcohol_in_water_has_no_extract(percent: float, at_15: float) -> None:
-    """National Tax Agency analysis methods (from memory): (S - A) · 260 + 0.21. S is 15/4 °C and A
+    """National Tax Agency analysis methods (S14): (S - A) · 260 + 0.21. S is 15/4 °C and A
     15/15 °C as in the printed table (S6, from memory): what floats in mere alcohol and water is
     alcohol, so the 0.21 is no more than the two waters' difference."""
     assert extract(at_15 * 0.99910 / 0.99997, percent) == pytest.approx(0, abs=0.02)
     assert extract(at_15 * 0.99910 / 0.99997 + 0.01, percent) == pytest.approx(2.6, abs=0.02)
+
+
+@pytest.mark.parametrize(("alcohol", "smv"), [(15.3, 2.5), (15.8, 4.5), (15.4, 3.7), (15.4, 3.9)])
+def test_average_sake_on_the_shelf_holds_three_to_six_grams(alcohol: float, smv: float) -> None:
+    """S15: ordinary, ginjo, junmai and honjozo sake in the mean of a year; S14: between 3 and 6 g
+    of extract per 100 mL in most sake sold."""
+    assert 3 < extract(sg_from_smv(smv), alcohol) < 6
+
+
+@pytest.mark.parametrize(("smv", "acidity"), [(2.5, 1.2), (4.5, 1.3), (3.7, 1.5), (3.9, 1.3)])
+def test_average_sake_is_rather_dry(smv: float, acidity: float) -> None:
+    """The same sake by S16, whose three figures are 193593, 1.16 and 132.57, each by long division:
+    193593 over 1445.5, 1447.5, 1446.7 and 1446.9 is 133.9281, 133.7430, 133.8170 and 133.7985."""
+    quotient = {2.5: 133.9281, 4.5: 133.7430, 3.7: 133.8170, 3.9: 133.7985}[smv]
+    assert sweetness(smv, acidity) == pytest.approx(quotient - 1.16 * acidity - 132.57, abs=2e-4)
+    assert -0.6 < sweetness(smv, acidity) < 0.1
+
+
+def test_where_brewers_change_from_baume_to_smv() -> None:
+    """Nada Sake Research Group glossary, "SMV": Baume 3.0 is -30, 2.0 is -20."""
+    assert (smv_from_baume(3.0), smv_from_baume(2.0)) == (-30, -20)
 
 
 def test_water_has_no_extract_but_for_seventeen_milligrams() -> None:
@@ -271,7 +292,7 @@ def test_water_has_no_extract_but_for_seventeen_milligrams() -> None:
 def test_extract_and_original_extract_of_an_average_sake() -> None:
     """Sake of SMV +3 and 15.5 % holds 4 to 5 g of extract (common practice). 1 % of alcohol took
     0.7936 g/mL of it · 180.16 / (2 · 46.07) = 1.552 g of glucose; with what yeast takes for itself
-    the method counts 1.5894 (from memory)."""
+    the method counts 1.5894 (S14)."""
     found = extract(sg_from_smv(3), 15.5)
     assert 4 < found < 5
     assert original_extract(found, 15.5) - found == pytest.approx(15.5 * 1.5894, abs=0.001)

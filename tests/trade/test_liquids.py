@@ -34,6 +34,19 @@ BRIX = {
     25: (0.27, 0.28, 0.30, 0.31, 0.32),
 }
 
+# S9, % by volume: % by weight, SG 25/25 and 15.56/15.56 °C in air, at the strengths of sake and of
+# spirit
+ALCOHOLOMETRIC = [
+    (1, 0.80, 0.9985, 0.9985), (2, 1.59, 0.9970, 0.9970), (3, 2.39, 0.9956, 0.9956),
+    (4, 3.19, 0.9941, 0.9942), (5, 4.00, 0.9927, 0.9928), (6, 4.80, 0.9914, 0.9915),
+    (7, 5.61, 0.9901, 0.9902), (8, 6.42, 0.9888, 0.9890), (9, 7.23, 0.9875, 0.9878),
+    (10, 8.05, 0.9862, 0.9866), (11, 8.86, 0.9850, 0.9854), (12, 9.68, 0.9838, 0.9843),
+    (13, 10.50, 0.9826, 0.9832), (14, 11.32, 0.9814, 0.9821), (15, 12.14, 0.9802, 0.9810),
+    (16, 12.96, 0.9790, 0.9800), (17, 13.79, 0.9778, 0.9789), (18, 14.61, 0.9767, 0.9779),
+    (19, 15.44, 0.9756, 0.9769), (20, 16.27, 0.9744, 0.9759), (21, 17.10, 0.9733, 0.9749),
+    (22, 17.93, 0.9721, 0.9739), (30, 24.67, 0.9622, 0.9653),
+]  # fmt: skip
+
 
 def apart() -> Iterator[tuple[str, float, float]]:
     """Every printed figure: what it is, how far ours is from it, and how far it may be."""
@@ -80,6 +93,19 @@ def test_strength_by_volume_is_at_fifteen_degrees() -> None:
     assert by_mass(20) == pytest.approx(0.2 * 0.7936 / 0.97517, abs=2e-5)
     assert by_mass(0) == 0
     assert by_mass(100) == 1
+
+
+@pytest.mark.parametrize(("percent", "weight", "at_25", "at_15"), ALCOHOLOMETRIC)
+def test_the_alcoholometric_table_of_a_pharmacopoeia(
+    percent: float, weight: float, at_25: float, at_15: float
+) -> None:
+    """69 printed figures of the same measurements as S1: by weight to 0.009 %, SG to 0.0001, two
+    units of its last place; air makes 0.00002 of that."""
+    share = by_mass(percent)
+    assert 100 * share == pytest.approx(weight, abs=0.009)
+    assert alcohol_density(share, 25) / alcohol_density(0, 25) == pytest.approx(at_25, abs=1.1e-4)
+    ratio = alcohol_density(share, 15.56) / alcohol_density(0, 15.56)
+    assert ratio == pytest.approx(at_15, abs=1.1e-4)
 
 
 @given(st.floats(0, 22), st.floats(0.1, 5))

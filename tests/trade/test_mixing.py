@@ -241,7 +241,7 @@ def test_at_tome_a_degree_in_the_water_counts_four_times_one_in_the_rice() -> No
 
 
 def test_a_litre_and_a_twentieth_for_every_kilo_of_rice() -> None:
-    """1,300 L of water and 1,000 kg of rice make 2,350 L (common practice): tome-soku 105 %."""
+    """1,300 L of water and 1,000 kg of rice make 2,350 L: tome-soku 105 % (S13)."""
     assert mash_litres(1300, 1000) == pytest.approx(2350)
     assert swelling(2350, 1300, 1000) == pytest.approx(105)
 

@@ -13,3 +13,11 @@ def test_every_number_that_is_cited_is_listed() -> None:
     tests = [path.read_text("utf-8") for path in HERE.glob("test_*.py")]
     cited = {number for text in tests for number in re.findall(r"\bS\d+\b", text)}
     assert cited == listed
+
+
+def test_150_printed_figures_of_which_60_are_of_sake_are_cited_by_number() -> None:
+    """Beside those of statistics, humid air and thermometers, which the tests name themselves."""
+    text = (HERE / "SOURCES.md").read_text("utf-8")
+    counted = re.findall(r"^\| S\d+ \|.*\| (\d+)( sake)? \|$", text, re.M)
+    assert sum(int(figures) for figures, _ in counted) >= 150
+    assert sum(int(figures) for figures, sake in counted if sake) >= 60

@@ -10,7 +10,8 @@ from typing import Annotated
 
 import typer
 
-from kuraban.cli.common import Site, console, counted, say, suggestion, watched, wrong
+from kuraban.cli.batch_way import unknown, way
+from kuraban.cli.common import Site, console, counted, say, watched, wrong
 from kuraban.cli.moments import moment
 from kuraban.core.site import House
 from kuraban.core.timescale import moment_of
@@ -77,10 +78,11 @@ def add_to(app: typer.Typer) -> None:
         name="batch",
         no_args_is_help=True,
         epilog=EXAMPLE,
-        help="A batch's record, written out for the shelf.",
+        help="A batch's record, written out for the shelf, and its way to the tanks.",
     )
     group.callback()(lambda: None)
     group.command(name="export", epilog=EXAMPLE)(export)
+    group.command(name="way", epilog='Example: kuraban batch way "No. 13"')(way)
     app.add_typer(group)
 
 
@@ -118,7 +120,7 @@ def export(
         batch_history.catch_up(history)
         stays = stays_of(batch_history, batch, on)
         if not stays:
-            raise _unknown(batch_history, batch)
+            raise unknown(batch_history, batch)
         folder = BatchFolder(history, house, stays)
         texts = {README: _about(folder, house, batch), **folder.courses()}
         with _progress() as passed:
@@ -131,12 +133,6 @@ def export(
         f"{counted(counts['samples'], 'sample')}, {counted(counts['rings'], 'alarm step')}, "
         f"{counted(counts['sheet'], 'day')}"
     )
-
-
-def _unknown(batch_history: BatchHistory, batch: str) -> Exception:
-    known = sorted({stay.batch.name for stays in batch_history.stays.values() for stay in stays})
-    right = suggestion(batch, known) if known else "no batch was ever begun here"
-    return wrong("command line", "BATCH", f'no batch "{batch}" is known then', right)
 
 
 def _written(

@@ -53,7 +53,7 @@ def check(
     say("\nWho is told")
     out.print(_told(house, clock()))
     _unreached(settings, out)
-    say("\nHow a ring is answered")
+    say("\nHow a call is answered")
     for route in routes(settings.web.public if settings.web else None, settings.mqtt.root):
         say(f"  {route}")
     if settings.history is not None:
@@ -111,12 +111,11 @@ def _judged(house: House) -> object:
 
 
 def _how(place: Place) -> str:
-    if place.brews:
-        return "while a batch runs"
+    brews = "while a batch runs" if place.brews else ""
     if place.band is None:
-        return "not: no band"
+        return brews or "not: no band"
     low, high = (figure(edge) for edge in place.band)
-    return f"always, {low} to {high} °C"
+    return f"{brews}; else {low} to {high} °C" if brews else f"always, {low} to {high} °C"
 
 
 def _told(house: House, now: float) -> object:

@@ -14,6 +14,7 @@ from kuraban.cli import reckon_place
 from kuraban.cli.common import console, say, table, wrong
 from kuraban.cli.reckon_mix import mix
 from kuraban.cli.reckon_place import ADVICE, told
+from kuraban.cli.reckon_spirit import spirit
 from kuraban.core.detectors.koji_air import DRY_WICK
 from kuraban.core.intake import typed_figures
 from kuraban.core.texts.translator import figure
@@ -45,6 +46,7 @@ def add_to(app: typer.Typer) -> None:
     group = typer.Typer(rich_markup_mode=None, no_args_is_help=True, help=about, epilog=EXAMPLES)
     for name, command, example in (
         ("mix", mix, "moromi=2000@7.0 rice=440@12.7"),
+        ("spirit", spirit, "2000 18.2 --target 19.5 --rice 1000"),
         ("share", share, "11+6+25 22+8+37 44+9+70"),
         ("rh", rh, "35 30 --draught natural"),
         ("ice-point", ice_point, "-0.12 -0.06 -0.12 -0.12 -0.06"),
@@ -247,7 +249,7 @@ def smv(
         before = density.original_extract(now, alcohol)
         more += [f"Extract (エキス分) {figure(now)} g/100 mL, original extract (原エキス分) "
                  f"{figure(before)}"]  # fmt: skip
-        source += ["National Tax Agency analysis methods (from memory), OIML R 22"]
+        source += ["National Tax Agency analysis methods, OIML R 22"]
     if acidity is not None:
         sweet = figure(density.sweetness(smv, acidity), 1, True)
         more += [f"Sweet (+) or dry (−) (甘辛度): {sweet}"]

@@ -74,6 +74,14 @@ class BatchEnd(_Entry, frozen=True, tag="batch-end"):
     pass
 
 
+class Press(_Entry, frozen=True, tag="press"):
+    """The mash is pressed into these tanks. `rest`: some of it is left for another pressing, and
+    the batch goes on here. What stands in the tanks begins by a batch-start of its own."""
+
+    to: Annotated[tuple[Id, ...], Meta(min_length=1, max_length=20)]
+    rest: bool = False
+
+
 class Move(_Entry, frozen=True, tag="move"):
     to: Id
 
@@ -100,10 +108,13 @@ INGREDIENTS: frozenset[str] = frozenset(get_args(Ingredient))
 
 
 class Addition(_Entry, frozen=True, tag="addition"):
+    """`batch` names the starter or koji lot that goes in."""
+
     what: Ingredient
     kg: Kilograms | None = None
     litres: Litres | None = None
     celsius: Celsius | None = None
+    batch: Words | None = None
 
 
 class CaskIn(_Entry, frozen=True, tag="cask-in"):
@@ -216,8 +227,8 @@ class Note(_Entry, frozen=True, tag="note"):
 
 
 Entry = (
-    BatchStart | StageMark | Hold | Aim | Plan | LetRun | BatchEnd | Move | Split | Merge | Stir
-    | Addition | CaskIn | CaskOut | Handwork | ProbeOut | ProbeIn | Check | Sample | Look
+    BatchStart | StageMark | Hold | Aim | Plan | LetRun | BatchEnd | Press | Move | Split | Merge
+    | Stir | Addition | CaskIn | CaskOut | Handwork | ProbeOut | ProbeIn | Check | Sample | Look
     | ServedBy | Acknowledge | Shelve | Unshelve | OutOfService | InService | Verdict | TakeBack
     | Amend | DutySwap | Confirm | Note
 )  # fmt: skip

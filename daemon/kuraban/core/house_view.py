@@ -128,8 +128,8 @@ class HouseView:
         known = self._judged.get(place)
         if known is None:
             entry = self.house.place[place]
-            banded = not entry.brews and entry.band is not None
-            known = self.in_service(place) and (banded or self.batch(place, now) is not None)
+            judged = entry.band is not None or self.batch(place, now) is not None
+            known = self.in_service(place) and judged
             self._judged[place] = known
         return known
 

@@ -193,7 +193,7 @@ class Watch:
         for fault in self.settings.unread:
             log.error("%s; the house's duty goes on without it", fault)
         if self._aside is not None:
-            log.error("the journal was damaged and lies now as %s; a new one begins", self._aside)
+            log.error("the journal was damaged and is kept as %s; a new one begins", self._aside)
             self._first_words += on_a_lost_journal(house, str(self._aside), now)
         self._tell_gap(now)
         if self._stopping:

@@ -104,7 +104,7 @@ def extract(sample_sg: float, alcohol: float) -> float:
 
     (S - A) · 260 + 0.21, A the SG 15/15 °C of alcohol in water of that strength. Negative where
     the two do not fit. Raises OutOfRange.
-    Source: National Tax Agency official analysis methods (from memory).
+    Source: National Tax Agency official analysis methods; Nada glossary, "Extract".
     """
     within(sample_sg, 0.9, 1.3, what="specific gravity of the sample")
     share = by_mass(within(alcohol, 0, STRONGEST, what="alcohol", unit="%"))
@@ -115,7 +115,7 @@ def extract(sample_sg: float, alcohol: float) -> float:
 def original_extract(extract_now: float, alcohol: float) -> float:
     """Extract before the ferment, g per 100 mL: extract (0 to 60) + 1.5894 · alcohol % (0 to 22).
 
-    Raises OutOfRange. Source: National Tax Agency official analysis methods (from memory).
+    Raises OutOfRange. Source: Nada Sake Research Group glossary, "Extract".
     """
     within(extract_now, 0, 60, what="extract", unit="g/100 mL")
     return extract_now + 1.5894 * within(alcohol, 0, STRONGEST, what="alcohol", unit="%")

@@ -9,7 +9,7 @@ import pytest
 
 from kuraban.core.site import Place, Probe
 from kuraban.core.units import MINUTE
-from tests.core.detectors.kit import Night, house, saw, step
+from tests.core.detectors.kit import Night, course, house, saw, stage, step
 
 STORE = Place(
     id="store", kind="cold-store", name="Koji cold store", band=(1.0, 8.0), delay=45 * MINUTE
@@ -105,3 +105,46 @@ def test_a_store_with_two_probes_is_judged_by_the_one_that_answers() -> None:
     night = Night(house(STORE, AIR, second))
     night.play(60, air=4.0, second=4.0).play(400, second=9.0)
     assert night.stands("store/warm")
+
+
+SAKE = Place(id="store", kind="tank", name="Tank 9", band=(-5.0, 8.0), room="cellar")
+INSIDE = Probe(id="air", of="store", measures="product")
+
+
+def sake() -> Night:
+    """A tank for pressed sake: it has a band, and now and then a batch."""
+    return Night(house(SAKE, INSIDE, courses=(course(stage(celsius=18.0), never=(3.0, 25.0)),)))
+
+
+def test_a_tank_of_sake_is_judged_by_its_band_while_no_batch_runs() -> None:
+    """Told to maintenance, in the words of a store: no plan, no mash."""
+    night = sake().play(120, air=18.0)
+    assert night.raised("store/warm") == [30]
+    pages = night.pages("store/warm")
+    assert {page.role for page in pages} == {"maintenance"}
+    assert all("band up to 8.0" in page.title and "colder place" in page.body for page in pages)
+
+
+def test_a_batch_in_that_tank_is_judged_by_its_course_alone() -> None:
+    """And by the band again once it is pressed."""
+    night = sake().play(60, air=18.0)
+    assert night.stands("store/warm")
+    night.log("store", "batch-start", batch="7", course="mash")
+    night.play(300, air=18.0)
+    assert not night.stands("store/warm")
+    night.log("store", "batch-end")
+    night.play(400, air=18.0)
+    assert night.stands("store/warm")
+
+
+def test_a_tank_of_sake_is_never_judged_by_the_air_around_it() -> None:
+    """Its lid may be warm."""
+    around = msgspec.structs.replace(INSIDE, id="lid", measures="air")
+    assert not Night(house(SAKE, around)).play(300, lid=20.0).alarms()
+
+
+def test_water_too_warm_is_told_in_words_of_its_own() -> None:
+    """No door, no coil: a chiller, a pump, what was drawn."""
+    water = Place(id="store", kind="water", name="Brewing water", band=(2.0, 6.0))
+    pages = Night(house(water, INSIDE)).play(120, air=9.0).pages("store/warm")
+    assert pages and all("pump" in page.body and "coil" not in page.body for page in pages)

@@ -7,6 +7,7 @@ import math
 import msgspec
 import pytest
 
+from kuraban.core.course import Sides
 from kuraban.core.site import Place, Probe
 from kuraban.core.units import MINUTE
 from tests.core.detectors.kit import (
@@ -414,3 +415,52 @@ def test_put_back_it_is_believed_a_quarter_of_an_hour_after_the_filter_shows_it(
     night.play(240, mid=10.0, air=5.0)
     (over,) = night.over(ALARM)
     assert 180 + 15 <= over <= 180 + 20
+
+
+STARTER = msgspec.structs.replace(TANK, kind="starter")
+COOLED = course(
+    stage("hot", 56.0, hours=6),
+    stage("cooled", 56.0, hours=3, rate=-11.3, tolerance=Sides(3.0, 3.0), limit=Sides(5.0, 5.0)),
+    never=(2.0, 62.0), whither="starter",
+)  # fmt: skip
+
+
+def hot_starter() -> Night:
+    night = Night(house(STARTER, CELLAR, MID, AIR, courses=(COOLED,)))
+    night.batch(stage="hot", since=0)
+    night.play(120, mid=noisy(56.0), air=6.0)
+    night.log("tank", "stage", stage="cooled")
+    return night
+
+
+def test_a_hot_starter_that_is_cooled_as_planned_has_lost_no_probe() -> None:
+    """From 56 °C by 11 K an hour, two degrees behind in the middle; a mash alone cannot."""
+
+    def cooled(minute: float) -> float:
+        planned = 56.0 - 11.3 * (minute - 120) / 60
+        return planned + 2.0 * math.sin(math.pi * min(minute - 120, 180) / 180)
+
+    night = hot_starter().play(290, mid=noisy(cooled), air=6.0)
+    assert not night.alarms()
+
+
+def test_a_probe_pulled_while_a_starter_is_cooled_is_told_once_it_is_beyond_the_plan() -> None:
+    """It falls to the room within minutes, far below where cooling by hand can be."""
+    pull = pulled(46.0, 6.0, 173)
+    night = hot_starter()
+    night.play(173, mid=noisy(lambda m: 56.0 - 11.3 * (m - 120) / 60), air=6.0)
+    night.play(230, mid=pull, air=6.0)
+    assert ALARM in night.alarms()
+    assert not {"tank/cold", "tank/far-cold"} & night.alarms()
+
+
+def test_what_no_course_heats_is_being_washed() -> None:
+    """Above 45 °C in a mash of 10 °C; 64 °C in sake that its course heats is that sake."""
+    heated = course(stage("heat", 15.0, hours=1, rate=49.0, tolerance=Sides(8.0, 8.0),
+                          limit=Sides(10.0, 10.0)), never=(0.0, 72.0))  # fmt: skip
+    night = Night(house(TANK, CELLAR, MID, AIR, courses=(heated,)))
+    night.batch(since=0)
+    night.play(59, mid=noisy(lambda m: 15.0 + 49.0 * m / 60), air=12.0).play(80, mid=64.0, air=12.0)
+    assert ALARM not in night.alarms()
+    mash = tank().play(60, mid=10.0, air=8.0).play(120, mid=64.0, air=8.0)
+    assert ALARM in mash.alarms()

@@ -6,7 +6,7 @@ import pytest
 
 from kuraban.core.alarms.life_cycle import Alarm
 from kuraban.core.notify.priority import climbs_quickly, role_of, urgency_of
-from tests.core.house import Bell, brewery, moment
+from tests.core.house import Bell, brewery, brewing, moment
 
 NIGHT = moment("2026-02-02T02:00")
 
@@ -40,7 +40,7 @@ def test_a_part_of_the_watch_wakes_only_while_something_is_watched() -> None:
     ],
 )
 def test_each_alarm_is_somebodys(subject: str, condition: str, role: str) -> None:
-    assert role_of(brewery(), Alarm(subject, condition)) == role
+    assert role_of(brewing(Bell(at=NIGHT)).engine.view, Alarm(subject, condition), NIGHT) == role
 
 
 @pytest.mark.parametrize(

@@ -23,6 +23,13 @@ def told(condition: str = "warm", kind: str = "tank", /, **facts: object) -> Ala
     return Alarm.of(Situation(condition=condition, **base, **facts), SPEECH)  # type: ignore[arg-type]
 
 
+def test_hot_sake_and_a_hot_starter_scald() -> None:
+    """While they are heated the caution is of scalds and vapour, not of carbonic gas."""
+    heated = told("cold", "tank", value=58.0, planned=65.0)
+    assert "scalds" in heated.caution and "no flame" in heated.caution
+    assert "scalds" not in told(value=10.9, planned=10.3).caution
+
+
 def test_the_difference_is_that_of_the_figures_shown() -> None:
     """10.9 beside a plan of 10.3 is +0.6 on the paper, whatever the hundredths say."""
     assert "+0.6: 10.9 °C (plan 10.3)" in told(value=10.94, planned=10.26).title

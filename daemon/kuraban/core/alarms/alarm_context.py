@@ -80,7 +80,7 @@ def _of_place(view: HouseView, alarms: Alarms, alarm: Alarm, now: float) -> Situ
         edge = None
         if place.band is not None:
             edge = place.band[1] if alarm.condition == "warm" else place.band[0]
-        return replace(common, limit=edge)
+        return replace(common, limit=edge, banded=edge is not None)
     standing = batch.plan.standing(now)
     drift = drift_of(view, alarm.subject, batch, now)
     limit, left = _ahead(alarm, batch, drift, side, now)
@@ -92,7 +92,7 @@ def _of_place(view: HouseView, alarms: Alarms, alarm: Alarm, now: float) -> Situ
         batch=batch.title or batch.name,
         stage=standing.stage.title or {"en": standing.stage.id},
         day=batch.plan.day(now),
-        hours=(now - batch.since) / HOUR,
+        hours=(now - batch.begun[0]) / HOUR,
         last_stir=None if subject_state is None else subject_state.last_stir,
         last_work=None if subject_state is None else subject_state.last_work,
     )

@@ -1,8 +1,9 @@
 """`addition-unlogged`: the product fell as only an addition makes it, and nobody logged one.
 
-It is recognised while the course has a filling stage to come: at least 1.5 K within 90 min, to a
+It is recognised while the course has a filling stage to come, one that begins at least 1.5 K below
+the end of the present one: at least 1.5 K within 90 min, to a
 level near where that stage begins, and not at the temperature of the air, unless that stage is due
-and begins about there. Then the product is held
+and begins about there; and by so much more than the course itself falls. Then the product is held
 for three hours and the crew is asked; after that it is judged as it stands.
 """
 
@@ -15,7 +16,7 @@ from kuraban.core.detectors.base import Detector, Disturbed, Tell
 from kuraban.core.entries import INGREDIENTS
 from kuraban.core.house_view import HouseView
 from kuraban.core.plan.filling import AT_AIR_NEAR, NEAR, due, landing, logged_lately
-from kuraban.core.plan.subject_state import Batch
+from kuraban.core.plan.subject_state import STIR_SEEN, Batch
 from kuraban.core.units import HOUR, MINUTE
 from kuraban.core.views.explanation import Account, Because
 
@@ -84,16 +85,18 @@ class AdditionUnlogged(Detector):
         if logged_lately(known, now, 2 * SPAN):
             what, at = known.last_work or ("", None)
             return Because("is-logged", since=at, word=what)
-        if lands is None:
+        ends_at = batch.plan.standing(now).stage.points[-1][1]
+        if lands is None or ends_at - lands < FALL:
             return Because("no-filling")
-        masked = self.view.masked(self.subject, now)
-        if masked is not None:
-            return Because("held", until=masked)
+        masks = [m for m in known.masks if m.start <= now < m.end and m.why != STIR_SEEN]
+        if masks:
+            return Because("held", until=max(mask.end for mask in masks))
         fallen = self._fallen(now)
         if fallen is None:
             return Because("not-known")
-        if fallen.by < FALL:
-            return Because("not-fallen", fallen.by, FALL, "K")
+        least = FALL + max(batch.plan.at(now - SPAN) - batch.plan.at(now), 0.0)
+        if fallen.by < least:
+            return Because("not-fallen", fallen.by, least, "K")
         if abs(fallen.level - lands) > NEAR:
             return Because("lands-elsewhere", fallen.level, lands)
         awaited = due(batch, now) and abs(fallen.level - lands) <= AT_AIR_NEAR

@@ -1,4 +1,5 @@
-"""`warm`, `cold` of a place with a band: a room, a cold store, a water tank, without a batch."""
+"""`warm`, `cold` of a place with a band: a room, a cold store, a water tank; a tank of sake
+too, but while a batch runs there, whose course says what is right."""
 
 from __future__ import annotations
 
@@ -22,17 +23,22 @@ class BandedPlace(Detector):
         self.clocks = {"warm": TimeOutside(), "cold": TimeOutside()}
 
     def listens(self) -> tuple[str, ...]:
-        return tuple(p.id for p in self.view.house.probes_of(self.subject, *MEASURES))
+        return tuple(p.id for p in self.view.house.probes_of(self.subject, *self._measures()))
+
+    def _measures(self) -> tuple[str, ...]:
+        """A place that brews is judged by what is in it, never by the air around."""
+        return ("product",) if self.view.house.place[self.subject].brews else MEASURES
 
     def look(self, now: float) -> float:
         view = self.view
         place = view.house.place[self.subject]
-        if place.band is None or place.brews or not view.in_service(self.subject):
-            for clock in self.clocks.values():
-                clock.reset()
-            self.clear(now)
+        if place.band is None or not view.in_service(self.subject):
+            return self._rest(now)
+        if view.batch(self.subject, now) is not None:
+            if any(clock.holds for clock in self.clocks.values()):
+                self._rest(now)
             return FAR_FUTURE
-        value = view.measured(self.subject, now, *MEASURES)
+        value = view.measured(self.subject, now, *self._measures())
         if value is None:
             return FAR_FUTURE
         low, high = place.band
@@ -41,6 +47,12 @@ class BandedPlace(Detector):
             planned = high if name == "warm" else low
             again = min(again, self._judge(name, room, value, planned, now))
         return again
+
+    def _rest(self, now: float) -> float:
+        for clock in self.clocks.values():
+            clock.reset()
+        self.clear(now)
+        return FAR_FUTURE
 
     def _judge(self, name: str, room: float, value: float, edge: float, now: float) -> float:
         clock, delay = self.clocks[name], self.view.house.place[self.subject].delay
@@ -66,9 +78,10 @@ class BandedPlace(Detector):
 
     def explain(self, now: float) -> tuple[Account, ...]:
         view, place = self.view, self.view.house.place[self.subject]
-        if place.band is None or place.brews or not view.in_service(self.subject):
+        brewing = view.batch(self.subject, now) is not None
+        if place.band is None or brewing or not view.in_service(self.subject):
             return ()
-        value, (low, high) = view.measured(self.subject, now, *MEASURES), place.band
+        value, (low, high) = view.measured(self.subject, now, *self._measures()), place.band
         off = off_delay(place.delay)
         warm = Rule(True, high, high - DEADBAND, place.delay, off)
         cold = Rule(False, low, low + DEADBAND, place.delay, off)

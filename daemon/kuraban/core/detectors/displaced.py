@@ -11,9 +11,12 @@ half an hour is the product after all; one that still moves as no mash can is no
 Work that was logged explains what it can do and no more: a stir evens out layers, by a degree at
 most, and an addition takes a mash down to where it lands (`core.plan.filling`).
 
-Above 45 °C in a tank, or more than five degrees within ten minutes, is never product; the tank was
-pressed or is being washed. A warm cask beside the probe of a starter may show ten. Steps, slopes
-and times are common practice.
+A course that falls or rises as fast itself, as of a hot starter or a heating, explains a value that
+goes along with it.
+
+Above 45 °C in a tank, unless its course goes there, or more than five degrees within ten minutes,
+is never product; the tank was pressed or is being washed. A warm cask beside the probe of a starter
+may show ten. Steps, slopes and times are common practice.
 """
 
 from __future__ import annotations
@@ -22,11 +25,11 @@ from array import array
 from bisect import bisect_left, bisect_right
 
 from kuraban.core.course import FAR_FUTURE
-from kuraban.core.detectors.base import ProbeDetector, Tell
+from kuraban.core.detectors.base import Disturbed, ProbeDetector, Tell
 from kuraban.core.house_view import HouseView
 from kuraban.core.plan.filling import explains
 from kuraban.core.plan.plan_view import SubjectView
-from kuraban.core.plan.subject_state import PROBE_OUT_LONGEST
+from kuraban.core.plan.subject_state import PROBE_OUT_LONGEST, STIR_SEEN, STIRS
 from kuraban.core.probes.belief import Understood
 from kuraban.core.probes.probe_view import ProbeView
 from kuraban.core.units import HOUR, MINUTE
@@ -61,23 +64,10 @@ NEVER_ABOVE = 45.0
 
 class Displaced(ProbeDetector):
     __slots__ = (
-        "at_air_since",
-        "back_since",
-        "before_mask",
-        "done_out",
-        "doubt",
-        "held",
-        "judged",
-        "kind",
-        "logged_out",
-        "out_since",
-        "probe_state",
-        "step",
-        "subject_state",
-        "times",
-        "values",
-        "version",
-    )
+        "at_air_since", "back_since", "before_mask", "done_out", "doubt", "held", "judged",
+        "kind", "logged_out", "out_since", "probe_state", "step", "subject_state", "times",
+        "values", "version",
+    )  # fmt: skip
 
     conditions = ("displaced",)
     reasons = ("step", "displaced", "out")
@@ -163,7 +153,8 @@ class Displaced(ProbeDetector):
         reference = self._moved_from(value, at)
         times.append(at)
         values.append(value)
-        if reference is None and value < NEVER_ABOVE:
+        moved = reference is not None and not self._goes_along(value, reference, at)
+        if not moved and not self._washed(value, now):
             return FAR_FUTURE
         held = value if reference is None else reference
         self._hold(held, now)
@@ -215,7 +206,7 @@ class Displaced(ProbeDetector):
     def _stirred(self, now: float) -> bool:
         """Of the work that is under way, or was within the hour, all is stirring."""
         masks = [m for m in self.subject_state.masks if m.start <= now < m.end + WORK_SEEN]
-        return bool(masks) and all(mask.why == "stir" for mask in masks)
+        return bool(masks) and all(mask.why in STIRS for mask in masks)
 
     def _added(self, value: float, held: float, now: float) -> bool:
         """Something poured in explains the value."""
@@ -245,13 +236,32 @@ class Displaced(ProbeDetector):
         sides = batch.plan.standing(now).stage.tolerance
         return -sides.below <= value - batch.plan.at(now) <= sides.above
 
+    def _goes_along(self, value: float, reference: float, at: float) -> bool:
+        """The plan moves that way, half as far, and allows a value to have gone so far."""
+        batch = self.view.batch(self.probe_state.probe.of, at)
+        if batch is None:
+            return False
+        planned, moved = batch.plan.at(at), value - reference
+        way = 1.0 if moved > 0 else -1.0
+        sides = batch.plan.standing(at).stage.tolerance
+        goes = way * (planned - batch.plan.at(at - SLOPE_BACK))
+        ahead = way * (value - planned)
+        return goes >= abs(moved) / 2 and ahead <= (sides.above if way > 0 else sides.below)
+
+    def _washed(self, value: float, now: float) -> bool:
+        """Hotter than what is in a tank can be: than every mash, and than its course allows."""
+        if value < NEVER_ABOVE:
+            return False
+        batch = self.view.batch(self.probe_state.probe.of, now)
+        return batch is None or value > batch.course.never[1]
+
     def _air(self, now: float) -> float | None:
         place = self.view.house.place[self.view.house.probe[self.subject].of]
         return self.view.air_of(place, now)
 
     def _doubt(self, value: float, held: float, since: float, now: float) -> float:
         moved, waited = value - held, now - since
-        if abs(moved) < 0.5 * self.step and value < NEVER_ABOVE:
+        if abs(moved) < 0.5 * self.step and not self._washed(value, now):
             return self._accept(now)
         self._note(value)
         if self.view.masked(self.probe_state.probe.of, now) is not None:
@@ -267,7 +277,7 @@ class Displaced(ProbeDetector):
         if self._reads_air(value, held, air, now):
             return self._displace(value, air, now)
         never = NEVER_STEP.get(self.kind, NEVER_STEP_ELSE)
-        if waited >= 8 * MINUTE and (abs(moved) >= never or value >= NEVER_ABOVE):
+        if waited >= 8 * MINUTE and (abs(moved) >= never or self._washed(value, now)):
             return self._displace(value, air, now)
         if waited >= DECIDE:
             if air is None and abs(moved) >= STEP_WITHOUT_AIR and not self._addition():
@@ -313,7 +323,13 @@ class Displaced(ProbeDetector):
         return self.view.stands(self.view.house.probe[self.subject].of, "addition-unlogged")
 
     def _accept(self, now: float) -> float:
-        """The step was the product's: believe the probe again, the time since then counted."""
+        """The step was the product's: believe the probe again, the time since then counted. In a
+        tank it was a stir that nobody logged, as far as a stir reaches."""
+        value, held, since = self.probe_state.value, self.held, self.doubt
+        moved = 0.0 if value is None or held is None else abs(value - held)
+        stirred = self.kind in SLOPES and 0.5 * self.step <= moved <= STIR_DOES
+        if since is not None and stirred:
+            self.tell(Disturbed(self.probe_state.probe.of, STIR_SEEN, since, now))
         self.doubt = self.held = None
         del self.times[:], self.values[:]
         self.tell(Understood(self.subject, now))
@@ -329,7 +345,7 @@ class Displaced(ProbeDetector):
         evidence = [] if air is None else [f"air={air:.1f}"]
         if held is not None:
             evidence.append(f"was={held:.1f}")
-        if value >= NEVER_ABOVE:
+        if self._washed(value, now):
             evidence.append("washed")
         self.found("displaced", True, now, value=value, planned=held, since=since,
                    evidence=tuple(evidence))  # fmt: skip
@@ -346,7 +362,7 @@ class Displaced(ProbeDetector):
             share = self._share(value, held, air)
             beyond = share < 0 and abs(value - held) >= NEVER_STEP_ELSE
             back = share < 1 - MOST_OF_THE_WAY and not beyond
-        if value >= NEVER_ABOVE or not (back or (held and self._added(value, held, now))):
+        if self._washed(value, now) or not (back or (held and self._added(value, held, now))):
             self.back_since = None
             return FAR_FUTURE
         if self.back_since is None:

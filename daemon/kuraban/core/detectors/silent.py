@@ -66,4 +66,6 @@ class Silent(ProbeDetector):
             why = Because("runs-out", until=due, lasted=allowed - (due - now), wanted=allowed)
         elif self._away(now):
             why = Because("dusk")
-        return (self.account("silent", lacks=(why,), ends=(Because("over-answers"),)),)
+        seen = () if why is not None else (Because("no-value", since=known.heard),)
+        ends = (Because("over-answers"),)
+        return (self.account("silent", seen=seen, lacks=(why,), ends=ends),)

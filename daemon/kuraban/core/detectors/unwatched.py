@@ -109,4 +109,6 @@ class Unwatched(Detector):
             why = Because("runs-out", until=due, lasted=now - last, wanted=due - last)
         elif self._away(now):
             why = Because("dusk")
-        return (self.account("unwatched", lacks=(why,), ends=(Because("over-measured"),)),)
+        seen = () if why is not None else (Because("no-value", since=last),)
+        ends = (Because("over-measured"),)
+        return (self.account("unwatched", seen=seen, lacks=(why,), ends=ends),)

@@ -17,7 +17,7 @@ from kuraban.core.site import WATCH
 
 EVERYWHERE = (e.TakeBack, e.Amend, e.DutySwap)
 """What is folded anew, and who is on duty, may concern every place."""
-CARRYING = (e.BatchStart, e.BatchEnd, e.Move, e.Split, e.Merge)
+CARRYING = (e.BatchStart, e.BatchEnd, e.Press, e.Move, e.Split, e.Merge)
 """Of these, one that comes late may let others fit, or fit no more."""
 OF_ALARMS = (e.Acknowledge, e.Shelve, e.Unshelve, e.Verdict)
 

@@ -22,6 +22,7 @@ from kuraban.core.detectors.product_band import ProductBand
 from kuraban.core.detectors.short_cycling import ShortCycling
 from kuraban.core.detectors.silent import Silent
 from kuraban.core.detectors.stage_overdue import StageOverdue
+from kuraban.core.detectors.stir_unlogged import StirUnlogged
 from kuraban.core.detectors.stopped import Stopped
 from kuraban.core.detectors.stuck import Stuck
 from kuraban.core.detectors.supply_band import SupplyBand
@@ -171,17 +172,17 @@ def _of_places(view: HouseView, tell: Tell) -> list[Detector]:
         if place.brews:
             if place.kind != "koji-bed" or place.cooler is not None:
                 found.append(Overcooling(view, tell, place.id))
-            found += [
-                ProductBand(view, tell, place.id),
-                Trend(view, tell, place.id),
-                AdditionUnlogged(view, tell, place.id),
-                StageOverdue(view, tell, place.id),
-            ]
+            if place.kind == "tank" and view.places[place.id].products:
+                found.append(StirUnlogged(view, tell, place.id))
+            found += [ProductBand(view, tell, place.id), Trend(view, tell, place.id)]
+            if place.kind != "koji-bed":
+                found.append(AdditionUnlogged(view, tell, place.id))
+            found.append(StageOverdue(view, tell, place.id))
             if place.kind != "koji-bed":
                 found.append(Landing(view, tell, place.id))
             if place.kind == "koji-bed":
                 found.append(KojiAir(view, tell, place.id))
-        else:
+        if place.band is not None or not place.brews:
             found.append(BandedPlace(view, tell, place.id))
         found.append(Unwatched(view, tell, place.id))
     return found

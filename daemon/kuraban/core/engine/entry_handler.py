@@ -27,7 +27,7 @@ from kuraban.core.house_view import HouseView
 from kuraban.core.notify.notifier import Notifier
 from kuraban.core.units import MINUTE
 
-UNWATCHES = (e.OutOfService, e.BatchEnd, e.TakeBack, e.Amend)
+UNWATCHES = (e.OutOfService, e.BatchEnd, e.Press, e.TakeBack, e.Amend)
 """Entries that can take a tank out of the watch; mash that is carried away is watched there."""
 
 

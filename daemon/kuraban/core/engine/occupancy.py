@@ -20,7 +20,7 @@ KEPT = 20
 """Stays remembered of each place; readings that come later than that many batches have none."""
 FORGOTTEN_AFTER = 7 * DAY
 CARRIED = (e.Move, e.Split, e.Merge)
-TAKEN = (e.BatchStart, e.StageMark, e.Hold, e.Aim, e.Plan, e.BatchEnd, *CARRIED)
+TAKEN = (e.BatchStart, e.StageMark, e.Hold, e.Aim, e.Plan, e.BatchEnd, e.Press, *CARRIED)
 """Entries that move a batch or its plan."""
 
 

@@ -70,9 +70,9 @@ TABLE: dict[Touch, dict[Maker, bool]] = {
 """Whether each may do each alone; else it waits for a second person."""
 
 
-MANAGES = frozenset(
-    {"batch-start", "batch-end", "move", "split", "merge", "out-of-service", "in-service"}
-)
+MANAGES = frozenset((
+    "batch-start", "batch-end", "press", "move", "split", "merge", "out-of-service", "in-service",
+))  # fmt: skip
 """Entries that on the pages take an account that manages, also where another is amended to one."""
 
 

@@ -65,8 +65,10 @@ def _out_of_service(logged: Logged, view: HouseView, now: float) -> Touch:
 
 
 def _batch_end(logged: Logged, view: HouseView, now: float) -> Touch:
-    batch = _batch(logged, view, now)
-    if batch is None or batch.plan.standing(now).span.stage == len(batch.course.stages) - 1:
+    batch, entry = _batch(logged, view, now), logged.entry
+    if batch is None or (isinstance(entry, e.Press) and entry.rest):
+        return Touch.NOTHING
+    if batch.plan.standing(now).span.stage == len(batch.course.stages) - 1:
         return Touch.NOTHING
     return Touch.ENDS_EARLY
 
@@ -176,6 +178,7 @@ def _duty_swap(logged: Logged, view: HouseView, now: float) -> Touch:
 WEIGHED: dict[type, Callable[[Logged, HouseView, float], Touch]] = {
     e.OutOfService: _out_of_service,
     e.BatchEnd: _batch_end,
+    e.Press: _batch_end,
     e.StageMark: _stage,
     e.Shelve: _shelve,
     e.LetRun: _let_run,

@@ -27,8 +27,9 @@ THE_WATCH = "the watch"
 
 SUBJECTS: dict[str, str] = {
     "batch-start": BREW, "stage": BREW, "hold": BREW, "aim": BREW, "plan": BREW,
-    "let-run": PLACE, "batch-end": BREW, "move": BREW, "split": BREW, "merge": BREW, "stir": BREW,
-    "addition": BREW, "cask-in": BREW, "cask-out": BREW, "handwork": BREW,
+    "let-run": PLACE, "batch-end": BREW, "press": BREW, "move": BREW, "split": BREW,
+    "merge": BREW, "stir": BREW, "addition": BREW, "cask-in": BREW, "cask-out": BREW,
+    "handwork": BREW,
     "probe-out": PLACE_OR_PROBE, "probe-in": PLACE_OR_PROBE, "check": PLACE, "sample": BREW,
     "look": BREW, "served-by": PLACE, "acknowledge": ANYTHING, "shelve": ANYTHING,
     "unshelve": ANYTHING, "out-of-service": IN_USE, "in-service": IN_USE, "verdict": ANYTHING,
@@ -163,6 +164,16 @@ def _other_place(entry: Entry, subject: str, house: House, at: float) -> None:
         raise ValueError("to names a place twice; name each once")
 
 
+def _press(entry: Entry, subject: str, house: House, at: float) -> None:
+    assert isinstance(entry, entries.Press)
+    tanks = [one.id for one in house.places if one.kind == "tank" and one.id != subject]
+    for goal in entry.to:
+        if goal not in tanks:
+            raise ValueError(f"{show(goal)} is no other tank; there are {nearest(goal, tanks)}")
+    if len(set(entry.to)) < len(entry.to):
+        raise ValueError("to names a place twice; name each once")
+
+
 def _served_by(entry: Entry, subject: str, house: House, at: float) -> None:
     assert isinstance(entry, entries.ServedBy)
     if entry.cooler not in house.cooler:
@@ -228,6 +239,7 @@ _CHECKS: dict[str, _Check] = {
     "aim": _aim,
     "plan": _plan,
     "let-run": _quiet,
+    "press": _press,
     "move": _other_place,
     "split": _other_place,
     "merge": _other_place,

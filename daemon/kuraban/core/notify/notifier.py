@@ -77,7 +77,7 @@ class Notifier:
         if not news:
             return None if incident.open else self._in_hand(incident)
         ended = self.threads.ended(self.threads.leader(incident))
-        incident.begin(at, urgency, role_of(house, alarm), climbs_quickly(house, alarm))
+        incident.begin(at, urgency, role_of(self._view, alarm, at), climbs_quickly(house, alarm))
         if self.soundless.applies(alarm, at):
             self.soundless.tell(incident, alarm, at)
         elif urgency == "wake":

@@ -24,10 +24,11 @@ def urgency_of(view: HouseView, alarm: Alarm, at: float) -> Urgency:
     return condition.urgency
 
 
-def role_of(house: House, alarm: Alarm) -> str:
-    """As the table says; a room or store outside its band is maintenance's."""
-    place = house.place.get(alarm.subject)
-    if place is not None and not place.brews and alarm.condition in ("warm", "cold"):
+def role_of(view: HouseView, alarm: Alarm, at: float) -> str:
+    """As the table says; a room, store or tank of sake outside its band is maintenance's."""
+    place = view.house.place.get(alarm.subject)
+    banded = place is not None and place.band is not None and alarm.condition in ("warm", "cold")
+    if banded and view.batch(alarm.subject, at) is None:
         return MAINTENANCE
     return CONDITIONS[alarm.condition].role
 

@@ -48,7 +48,9 @@ def apply(subject_states: SubjectStates, logged: Logged) -> None:
             _redraw(subject_states, _running(subject_state, logged), at, entry.points, "shift")
         case e.LetRun():
             _let_run(subject_state, logged, entry)
-        case e.BatchEnd():
+        case e.Press(rest=True):
+            _running(subject_state, logged)
+        case e.BatchEnd() | e.Press():
             subject_state.ended = (_running(subject_state, logged).name, at)
             subject_state.batch = subject_state.let_run = None
         case e.Move() | e.Split() | e.Merge():

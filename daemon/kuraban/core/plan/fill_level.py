@@ -60,7 +60,9 @@ def _fill(filled: dict[str, float | None], counted: set[str], logged: Logged) ->
             filled[place] = None if known is None or more is None else known + more
             if entry.what not in TRACES:
                 counted.add(place)
-        case e.BatchEnd():
+        case e.Press(rest=True):
+            filled[place] = None
+        case e.BatchEnd() | e.Press():
             filled[place] = 0.0
             counted.discard(place)
         case e.Move(to=to):

@@ -57,5 +57,7 @@ class Situation(msgspec.Struct, frozen=True, kw_only=True):
     """Keys of the catalogue's sentences that say what was seen, each `key` or `key=value`."""
     in_hand: str | None = None
     """Who has this alarm."""
+    banded: bool = False
+    """No batch runs there; it is judged by its band."""
     doubtful: bool = False
     """The same message may have reached the reader already."""

@@ -24,12 +24,15 @@ _OVER_THE_MASH = frozenset({
     "unwatched",
 })  # fmt: skip
 _OUTSIDE = frozenset({"warm", "cold", "far-warm", "far-cold", "overcooling"})
+_AT_THE_HEATER = frozenset({"cold", "far-cold", "trending-cold", "far-warm"})
+"""What sends somebody to the heater of a koji room."""
 _CAUTION = {
-    "layering": "stir", "landing-above": "stir", "landing-below": "stir", "stopped": "electric",
+    "layering": "stir", "landing-above": "stir", "landing-below": "stir", "stir-unlogged": "stir",
+    "stopped": "electric",
     "not-cooling": "licensed", "not-heating": "heater", "short-cycling": "licensed",
     "warming": "licensed", "freezing": "licensed", "dark": "dark",
 }  # fmt: skip
-_KINDS = {"room": "band", "cold-store": "band", "water": "band"}
+_KINDS = {"room": ("band",), "cold-store": ("band",), "water": ("water", "band")}
 _PLACES = BREWING | _KINDS.keys()
 _COUNTS = frozenset({"code", "jumps", "starts", "lag"})
 _TIMES = frozenset({"due"})
@@ -38,6 +41,8 @@ _UNITS = {"humidity": "%RH", "depression": "K"}
 _TAIL = ("serves", "ring", "probe", "stir", "work", "hand")
 _FORECAST = 10 * MINUTE
 """Forecasts are told to these ten minutes, the earlier ones; more would be a pretence."""
+_HOT = 45.0
+"""°C from which on a tank is being heated, or a hot starter made: what is in it scalds."""
 _SPIRIT_FOR = 12 * HOUR
 """So long after alcohol went in, spirit may stand about and its vapour hang over the mash."""
 _FIRST_SEEN = 2
@@ -57,9 +62,9 @@ class Alarm(NamedTuple):
 
     def template(self, part: str) -> str:
         """The condition's own template, that for this kind of place or cooler before the rest."""
-        condition, kind = self.situation.condition, self.situation.kind
-        kind = _KINDS.get(kind, kind)
-        return self.speech.template(f"{condition}.{kind}.{part}", f"{condition}.{part}")
+        condition = self.situation.condition
+        kinds = (f"{condition}.{kind}.{part}" for kind in _kinds(self.situation))
+        return self.speech.template(*kinds, f"{condition}.{part}")
 
     def say(self, *keys: str) -> str:
         """The first of these sentences that can be said."""
@@ -132,6 +137,13 @@ class Alarm(NamedTuple):
         title = self.template("title")
         keys = (each.partition("=")[0] for each in self.situation.evidence)
         return [self.say(f"evidence.{key}") for key in keys if f"{{{key}}}" not in title]
+
+
+def _kinds(now: Situation) -> tuple[str, ...]:
+    """What a place is called in the catalogue, the narrowest word first."""
+    if now.banded and now.kind in BREWING:
+        return "sake", "band"
+    return _KINDS.get(now.kind, (now.kind,))
 
 
 def pick(title: Title, language: str) -> str | None:
@@ -274,8 +286,12 @@ def _caution(now: Situation) -> str:
         return "reach" if now.measures == "product" else ""
     if now.kind == "heater" and now.condition in _CAUTION:
         return "heater"
+    if now.kind == "koji-bed" and now.condition in _AT_THE_HEATER:
+        return "muro"
     if now.kind == "starter" and now.condition in ("cold", "far-cold", "trending-cold"):
         return "cask"
+    if now.kind in ("tank", "starter") and (now.planned or 0.0) >= _HOT:
+        return "hot"
     if now.kind in ("tank", "starter") and now.condition in _OVER_THE_MASH:
         return "lid"
     return _CAUTION.get(now.condition, "")

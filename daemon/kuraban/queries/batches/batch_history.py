@@ -162,7 +162,7 @@ def _to(logged: Logged, place: str) -> str | None:
     match logged.entry:
         case e.Move(to=to) | e.Merge(into=to):
             return to
-        case e.Split(to=goals):
+        case e.Split(to=goals) | e.Press(to=goals, rest=False):
             return goals[0]
         case _:
             return None

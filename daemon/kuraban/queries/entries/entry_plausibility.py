@@ -151,7 +151,7 @@ def _stage(state: JournalState, logged: Logged, batch: Batch | None) -> Iterator
 
 
 def _end(state: JournalState, logged: Logged, batch: Batch | None) -> Iterator[str]:
-    if batch is None:
+    if batch is None or (isinstance(logged.entry, e.Press) and logged.entry.rest):
         return
     standing = batch.plan.standing(logged.at)
     left = batch.course.stages[standing.span.stage + 1 :]
@@ -199,6 +199,7 @@ _QUESTIONS: dict[type, _Question] = {
     e.Check: _check,
     e.StageMark: _stage,
     e.BatchEnd: _end,
+    e.Press: _end,
     e.OutOfService: _out_of_service,
     e.LetRun: _let_run,
     e.Shelve: _shelve,
