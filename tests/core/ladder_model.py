@@ -325,8 +325,11 @@ class Model:
             return
         if incident.lead == kind:
             incident.look(kind.subject)
-        if incident.wake and not any(OF[kind.subject, m].wakes for m in incident.members):
-            ring, incident.ring, incident.wake = incident.ring, None, False
+        rest = [OF[kind.subject, name] for name in incident.members]
+        wakes = any(one.wakes for one in rest)
+        if (incident.wake and not wakes) or not any(one in self.unseen for one in rest):
+            ring, incident.ring = incident.ring, None
+            incident.wake = incident.wake and wakes
             self._carry_on(at, incident, ring)
 
     def _shelf_over(self, at: float, kind: Kind, shelf: Shelf) -> None:

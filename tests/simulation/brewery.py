@@ -18,6 +18,12 @@ from tests.simulation.script import Event, Script
 
 START = moment("2026-02-01T15:00")
 """A Sunday afternoon in the season."""
+TURNS = {
+    "": ("Asia/Tokyo", START),
+    "forward": ("Europe/Berlin", moment("2026-03-28T23:00")),
+    "back": ("Europe/Berlin", moment("2026-10-24T22:00")),
+}
+"""A house's zone, and when its season begins: at 15:00 there."""
 PING_EVERY = 300.0
 TANKS = ("tank-1", "tank-2", "tank-3")
 BED, STORE = "bed-1", "store"
@@ -52,9 +58,9 @@ ROTAS = {"always": ALWAYS, "shifts": SHIFTS, "night": NIGHT}
 
 
 @cache
-def house(rota: str) -> House:
+def house(rota: str, zone: str) -> House:
     return House(
-        site=Site(name="Simulated brewery", timezone="Asia/Tokyo"),
+        site=Site(name="Simulated brewery", timezone=zone),
         places=(
             *(Place(id=name, kind="tank", name=name.title().replace("-", " "), cooler="chiller-1")
               for name in TANKS),
@@ -80,8 +86,8 @@ def settings(script: Script, data: Path) -> Settings:
         for n0, person in enumerate(PEOPLE)
     }
     return Settings(
-        house=house(script.rota), mqtt=Mqtt(turn=script.turn), addresses=addresses, data=data,
-        outward=Outward("sim://far-end", PING_EVERY),
+        house=house(script.rota, TURNS[script.turns][0]), mqtt=Mqtt(turn=script.turn),
+        addresses=addresses, data=data, outward=Outward("sim://far-end", PING_EVERY),
     )  # fmt: skip
 
 

@@ -8,15 +8,11 @@ from collections.abc import Callable, Iterator
 from contextlib import closing
 from itertools import pairwise
 
-import msgspec
-
 from kuraban.core.effects import Message, Step
 from kuraban.core.engine.engine import Engine
 from kuraban.core.facts import Delivered, Reading
 from kuraban.core.units import HOUR, MINUTE
 from kuraban.edges.phones.courier import DOUBT
-from kuraban.store.history import History
-from kuraban.store.journal import Journal
 from tests.core.house import words
 from tests.simulation import model
 from tests.simulation.brewery import (
@@ -27,46 +23,13 @@ from tests.simulation.brewery import (
     OUTSIDE,
     PING_EVERY,
     PLANNED,
-    START,
-    STORE,
 )
 from tests.simulation.link_checks import wrong_links
+from tests.simulation.reach_checks import somebody_is_reached
 from tests.simulation.season import SETTLES, Season
+from tests.simulation.told import SLOWEST, Told, at, heard_of, off_times, thing
 
 Wrong = Iterator[tuple[str, str]]
-SLOWEST = 4 * MINUTE
-"""What a lazy machine and a turn may take."""
-
-
-class Told:
-    """What the journal says at the end."""
-
-    def __init__(self, season: Season) -> None:
-        self.faults = self._faults(season)
-        with closing(History(season.journal)) as history:
-            self.before = list(history.steps(0, season.began))
-            self.steps = list(history.steps(season.began, 9e12))
-            self.messages = list(history.messages(season.began, 9e12))
-            self.left = list(history.messages(0, season.began))
-            self.entries = {logged.key for logged in history.entries(None, 0, 9e12)}
-            self.facts = [fact for _, fact in history.facts_after()]
-            self.now = history.now() or 0.0
-            self.first = {told.logged.key for told in history.first_fates(0.0)}
-        with closing(sqlite3.connect(season.journal)) as db:
-            self.refused = int(db.execute("SELECT total(total) FROM refusal_count").fetchone()[0])
-            self.values: dict[str, Counter[float]] = {probe: Counter() for probe in EVERY}
-            select = "SELECT probe.id, value FROM reading JOIN probe ON number = probe"
-            for probe, value in db.execute(f"{select} WHERE at >= ?", (season.began - 300.0,)):
-                self.values[probe][round(value, 6)] += 1
-
-    @staticmethod
-    def _faults(season: Season) -> list[str]:
-        with closing(Journal.open(season.journal)) as journal:
-            return [str(fault) for fault in journal.verify()]
-
-
-def at(moment: float) -> str:
-    return f"{(moment - START) / HOUR:.3f} h"
 
 
 def the_chain_holds(season: Season, told: Told) -> Wrong:
@@ -169,12 +132,12 @@ def no_step_is_told_twice(season: Season, told: Told) -> Wrong:
     some sign of it rang anew. Who was told instead of somebody not reached hears at his own rung
     all the same."""
     last: dict[tuple[str, tuple[str, ...], int], float] = {}
-    rang = [(step.at, _thing(step.alarm)) for step in told.steps if step.step in model.RINGING]
+    rang = [(step.at, thing(step.alarm)) for step in told.steps if step.step in model.RINGING]
     failed = [one.received for one in told.facts if isinstance(one, Delivered) and not one.sent]
     for page in told.messages:
         if page.step != "page":
             continue
-        key, things = (page.person, page.alarms, page.rung), {_thing(one) for one in page.alarms}
+        key, things = (page.person, page.alarms, page.rung), {thing(one) for one in page.alarms}
         before = last.get(key)
         last[key] = page.at
         if before is None or page.at - before >= 5 * MINUTE:
@@ -183,11 +146,6 @@ def no_step_is_told_twice(season: Season, told: Told) -> Wrong:
             continue
         if not any(before < when <= page.at and what in things for when, what in rang):
             yield "told twice", f"{page.person} of {page.alarms} at {at(before)} and {at(page.at)}"
-
-
-def _thing(alarm: str) -> tuple[str, str]:
-    subject, _, condition = alarm.partition("/")
-    return subject, model.SIDES.get(condition, condition)
 
 
 def no_phone_hears_twice(season: Season, told: Told) -> Wrong:
@@ -214,13 +172,13 @@ def nobody_is_rung_for_what_is_in_hand(season: Season, told: Told) -> Wrong:
     for step in sorted((*told.before, *told.steps), key=lambda step: step.at):
         since = began.pop(step.alarm, None)
         if since is not None:
-            loud.setdefault(_thing(step.alarm), []).append((since, season.truly(step.at)))
+            loud.setdefault(thing(step.alarm), []).append((since, season.truly(step.at)))
         if step.step in model.RINGING:
             began[step.alarm] = season.truly(step.at)
     for alarm, since in began.items():
-        loud.setdefault(_thing(alarm), []).append((since, 9e99))
-    for when, person, alarms, urgent in _heard(season, told):
-        if urgent and alarms and not any(_loud(loud.get(_thing(one), []), when) for one in alarms):
+        loud.setdefault(thing(alarm), []).append((since, 9e99))
+    for when, person, alarms, urgent in heard_of(season, told):
+        if urgent and alarms and not any(_loud(loud.get(thing(one), []), when) for one in alarms):
             yield "in vain", f"{person} was rung at {at(when)} for {sorted(alarms)}, which is quiet"
 
 
@@ -229,111 +187,10 @@ def _loud(spells: list[tuple[float, float]], moment: float) -> bool:
     return any(began <= moment + 1 and moment < ended + SLOWEST for began, ended in spells)
 
 
-def somebody_is_reached(season: Season, told: Told) -> Wrong:
-    """Of what rings at any hour, as the model says, whoever's phone is dead."""
-    off = _off(season)
-    heard_of = _heard(season, told)
-    steps = [msgspec.structs.replace(step, at=season.truly(step.at)) for step in told.steps]
-    heard = [(when, who, {_thing(one) for one in alarms}) for when, who, alarms, _ in heard_of]
-    for ring in model.rings(season.house, steps, _beyond(season)):
-        thing = ring.subject, ring.side
-        people = model.everyone(season.house, ring.role)
-        told_of = [(when, who) for when, who, things in heard
-                   if thing in things and when >= ring.start - 1]  # fmt: skip
-        who, times = {one for _, one in told_of}, [when for when, _ in told_of]
-        due = model.later(ring.start + model.REACHED_WITHIN, ring.start, off, model.REACHED_WITHIN)
-        due = min(due, season.end)
-        alive = {p for p in people if season.phones.of[p].well_from_to(ring.start - 330, due)}
-        if alive and ring.end > due and not any(when <= due for when in times):
-            yield (
-                "nobody reached",
-                (
-                    f"{ring.subject} {ring.side} rings since {at(ring.start)}, nobody had it by"
-                    f" {at(due)} though {sorted(alive)} could"
-                ),
-            )
-        rungs = model.QUICK if ring.quick else model.SLOW
-        due = ring.start + rungs + model.ALL_WITHIN
-        due = model.later(due, ring.start, off, model.ALL_WITHIN)
-        alive = {p for p in people if season.phones.of[p].well_from_to(ring.start - 330, due)}
-        if ring.end > due and due < season.end - MINUTE and alive - who:
-            yield (
-                "ladder",
-                (
-                    f"{ring.subject} {ring.side} rings since {at(ring.start)} unanswered, and"
-                    f" {sorted(alive - who)} had not heard by {at(due)}"
-                ),
-            )
-
-
-def _beyond(season: Season) -> Callable[[str, str, float], bool]:
-    """Whether a place is and stays beyond its tolerance, or its limit, around a moment, truly.
-
-    A tank or bed without a batch has no plan that it could be beyond, however warm it is; and of
-    one whose plan somebody drew anew nobody knows here what it is.
-    """
-    begun: dict[str, float] = {STORE: season.began}
-    ended: dict[str, float] = {}
-    for one in season.answers.pressed:
-        if one.link is not None and one.link.act == "let-run":
-            ended[one.link.subject] = 0.0
-    for event in season.script.events:
-        if event.do == "entry" and event.entry["entry"] == "aim":
-            ended[event.where] = 0.0
-        elif event.do == "entry" and event.entry["entry"] == "batch-start":
-            begun.setdefault(event.where, season.began + event.at * HOUR)
-        elif event.do == "entry" and event.entry["entry"] == "batch-end":
-            ended.setdefault(event.where, season.began + event.at * HOUR)
-
-    def holds(place: str, condition: str, moment: float) -> bool:
-        far, _, side = condition.rpartition("-")
-        if place not in PLANNED or side not in ("warm", "cold") or (far and place == STORE):
-            return False
-        if not begun.get(place, 9e99) <= moment < ended.get(place, 9e99):
-            return False
-        sign = 1 if side == "warm" else -1
-        beyond = OUTSIDE[place] * (2 if far else 1) + 0.1
-        around = [moment + minutes * MINUTE for minutes in (-40, -20, 0, 20, 40)]
-        warm = [season.warmth.at(place, (one - season.began) / HOUR) for one in around]
-        return all(sign * (one - PLANNED[place]) > beyond for one in warm)
-
-    return holds
-
-
-def _off(season: Season) -> list[tuple[float, float]]:
-    """When the watch did not watch, or slept, or forgot afterwards what it had judged."""
-    found = [*season.forgotten]
-    before = season.began
-    for life in season.lives:
-        ready = life.ready if life.ready is not None else life.ended or season.end
-        found.append((before, ready))
-        before = life.ended or season.end
-        for one, two in pairwise((*life.petted, before)):
-            if two - one > SLOWEST:
-                found.append((one, two))
-    return found
-
-
-def _heard(season: Season, told: Told) -> list[tuple[float, str, set[str], bool]]:
-    """When whom a phone told of which alarms, and whether it rang: by the journal, or by a memory
-    that nobody could write down before it was lost."""
-    alarms: dict[tuple[str, str], list[Message]] = {}
-    spoken = [event for turn in season.turns for event in turn.story if isinstance(event, Message)]
-    for message in (*told.messages, *spoken):
-        alarms.setdefault((message.person, message.title), []).append(message)
-    found = []
-    for rung in season.phones.rung:
-        for message in alarms.get((rung.person, rung.title), ()):
-            if rung.body.startswith(message.body):
-                found.append((rung.at, rung.person, set(message.alarms), rung.urgent))
-                break
-    return found
-
-
 def what_is_wrong_is_told(season: Season, told: Told) -> Wrong:
     """A place outside its tolerance for its delay, by the readings that came in time and with
     nothing that masks it, has raised its alarm."""
-    off = _off(season)
+    off = off_times(season)
     touched = {event.where for event in season.script.events if event.do == "entry"
                and event.entry.get("entry") != "batch-start"}  # fmt: skip
     running = {subject for subject, id_ in told.entries if id_.startswith("at-")}
@@ -370,14 +227,16 @@ def what_is_wrong_is_told(season: Season, told: Told) -> Wrong:
                 break
 
 
-BELIEVED_OTHERWISE = ("warm", "cold", "overcooling", "unwatched", "addition-unlogged")
-"""Alarms of a place that say what is wrong there, or what holds the judging back for a while."""
+BELIEVED_OTHERWISE = (
+    "warm", "cold", "overcooling", "unwatched", "addition-unlogged", "displaced",
+)  # fmt: skip
+"""Alarms of a place or its probe that say what is wrong, or what holds the judging back."""
 
 
 def _alarmed(steps: list[Step], place: str, since: float, until: float) -> bool:
     """Whether one had been told by then."""
     return any(
-        step.subject == place
+        (step.subject == place or (OF.get(step.subject) == place and step.condition == "displaced"))
         and step.condition.endswith(BELIEVED_OTHERWISE)
         and not step.condition.startswith("trending") and step.at <= until
         for step in steps
@@ -435,12 +294,12 @@ def _excused(season: Season, told: Told, start: float, end: float) -> bool:
 
 
 def little_is_left_over(season: Season, told: Told) -> Wrong:
-    """When all is well for an hour nothing is on the way to anybody but what was told after the
+    """When all is well for an hour nothing is on the way to anybody but what was told as the
     watch was asked to end, and nothing has piled up."""
     with closing(sqlite3.connect(season.journal)) as db:
         waiting = db.execute("SELECT id, person, due, claimed FROM outbox").fetchall()
     for row in waiting:
-        if row[1] not in season.house.person or row[2] > season.end:
+        if row[1] not in season.house.person or row[2] > season.end - 2 * MINUTE:
             continue
         yield "unsent", f"{row} still waits at the end"
     watch = season.life.watch

@@ -109,6 +109,8 @@ class Disk:
 
         def opened(*arguments: Any, **named: Any) -> Connection:
             found: Connection = connect(*arguments, factory=Connection, **named)
+            if not isinstance(getcurrent(), Task):  # somebody else's process, such as the pages'
+                return found
             found.disk = disk
             disk._open.append(found)
             return found

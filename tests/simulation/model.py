@@ -8,10 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
+from datetime import datetime
+from zoneinfo import ZoneInfo
 
 from kuraban.core.effects import Step
 from kuraban.core.site import Duty, House
-from kuraban.core.units import DAY, HOUR, MINUTE
+from kuraban.core.units import HOUR, MINUTE
 
 RINGING = ("raised", "realarmed", "unshelved", "released", "in-service")
 PERHAPS = ("unshelved", "released", "in-service")
@@ -28,17 +30,27 @@ rings gathered for five."""
 ALL_WITHIN = 16 * MINUTE
 
 
-def of_day(moment: float) -> float:
-    """Seconds after midnight in Japan, nine hours ahead of Greenwich the year round."""
-    return (moment + 9 * HOUR) % DAY
+def of_day(moment: float, zone: str) -> float:
+    """Seconds after midnight by the clocks on the walls there."""
+    there = datetime.fromtimestamp(moment, ZoneInfo(zone))
+    return there.hour * HOUR + there.minute * MINUTE + there.second
 
 
-def on_duty(duty: Duty, moment: float) -> bool:
+def on_duty(duty: Duty, moment: float, zone: str) -> bool:
     if duty.hours is None:
         return True
     start, end = duty.hours
-    now = of_day(moment)
+    now = of_day(moment, zone)
     return start <= now < end if start < end else now >= start or now < end
+
+
+def first_of(house: House, role: str, moment: float) -> str | None:
+    """Whose phone is to ring first, None where nobody of the role is on duty. Of what is the
+    brewers' whoever is awake hears first."""
+    present = [duty for duty in house.rota if on_duty(duty, moment, house.site.timezone)]
+    awake = [duty for duty in present if duty.awake and role == "brewer"]
+    there = awake or [duty for duty in present if duty.role == role]
+    return min(there, key=lambda duty: duty.order).person if there else None
 
 
 def everyone(house: House, role: str) -> set[str]:

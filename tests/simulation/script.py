@@ -48,6 +48,8 @@ class Script(msgspec.Struct, frozen=True):
     """Seconds by which the watch's loop may be late while no message comes."""
     links: float = 0.0
     """How many of a hundred messages somebody answers by the link in it."""
+    turns: str = ""
+    """The night in which the house's clocks go `forward` an hour, or `back`; else it has none."""
     schema: int = 0
     """Of the journal that an earlier version left, which the watch starts from; 0 for none."""
     about: str = ""
@@ -68,6 +70,7 @@ def script_of(seed: int) -> Script:
         events=tuple(sorted(events, key=lambda event: event.at)),
         schema=chance.choice(SCHEMAS) if seed % UPGRADED == UPGRADED - 1 else 0,
         links=chance.choice((0.0, 0.2, 0.5)),
+        turns=chance.choice(("", "", "", "", "forward", "back")) if seed % UPGRADED < 15 else "",
     )  # fmt: skip
 
 

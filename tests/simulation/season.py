@@ -27,7 +27,7 @@ from tests.simulation.brewery import (
     EVERY,
     MARK,
     OF,
-    START,
+    TURNS,
     Warmth,
     house,
     quiver,
@@ -57,11 +57,12 @@ class Season:
         self.script = script
         self.wrong: list[tuple[str, str]] = []
         self.disk = Disk(folder)
-        self.began = self._left_behind() if script.schema else START
+        self.zone, starts = TURNS[script.turns]
+        self.began = self._left_behind() if script.schema else starts
         self.machine = Machine(self.began, script.late)
         self.broker = Broker(self.machine, self._broken)
         self.phones = Phones(self.machine, self._heard)
-        self.house = house(script.rota)
+        self.house = house(script.rota, self.zone)
         self.warmth = Warmth(list(script.events))
         self.lives: list[Spell] = []
         self.failing: list[tuple[float, float]] = []

@@ -125,6 +125,11 @@ class Notifier:
         members = (self._alarms[incident.key[0], name] for name in ranked(incident.members))
         return next((one for one in members if one.state is State.ACKNOWLEDGED), None)
 
+    def _rings(self, incident: Incident) -> bool:
+        """Whether anything of it is left that nobody has in hand."""
+        members = (self._alarms[incident.key[0], name] for name in incident.members)
+        return any(one.state is State.UNACKNOWLEDGED for one in members)
+
     def _quiet(self, alarm: Alarm, step: StepName, at: float) -> None:
         """Nobody further is to be woken for it."""
         self.writer.withdrawn.append(alarm.id)
@@ -135,6 +140,7 @@ class Notifier:
         followers = self.threads.of(incident)[1:]
         if step != "acknowledged":
             self.incidents.leave(alarm)
+            incident.open = incident.open and self._rings(incident)
             if not (incident.open and incident.members):
                 self.climbing.carry_on(incident, followers, at)
         elif incident.open:

@@ -1,0 +1,109 @@
+"""Who must have heard of what, and by when."""
+
+from __future__ import annotations
+
+from bisect import bisect
+from collections.abc import Callable, Iterator
+
+import msgspec
+
+from kuraban.core.facts import Reading
+from kuraban.core.units import HOUR, MINUTE
+from tests.simulation import model
+from tests.simulation.brewery import OF, OUTSIDE, PLANNED, STORE
+from tests.simulation.season import Season
+from tests.simulation.told import SLOWEST, Told, at, heard_of, off_times, thing
+
+Wrong = Iterator[tuple[str, str]]
+
+
+def somebody_is_reached(season: Season, told: Told) -> Wrong:
+    """Of what rings at any hour, as the model says, whoever's phone is dead."""
+    off = off_times(season)
+    spoken = heard_of(season, told)
+    steps = [msgspec.structs.replace(step, at=season.truly(step.at)) for step in told.steps]
+    heard = [(when, who, {thing(one) for one in alarms}) for when, who, alarms, _ in spoken]
+    for ring in model.rings(season.house, steps, _beyond(season, told)):
+        what = ring.subject, ring.side
+        people = model.everyone(season.house, ring.role)
+        told_of = [(when, who) for when, who, things in heard
+                   if what in things and when >= ring.start - 1]  # fmt: skip
+        who, times = {one for _, one in told_of}, [when for when, _ in told_of]
+        due = model.later(ring.start + model.REACHED_WITHIN, ring.start, off, model.REACHED_WITHIN)
+        if season.end - ring.start < SLOWEST:
+            continue
+        due = min(due, season.end)
+        alive = {p for p in people if season.phones.of[p].well_from_to(ring.start - 330, due)}
+        if alive and ring.end > due and not any(when <= due for when in times):
+            yield (
+                "nobody reached",
+                (
+                    f"{ring.subject} {ring.side} rings since {at(ring.start)}, nobody had it by"
+                    f" {at(due)} though {sorted(alive)} could"
+                ),
+            )
+        stepped = any(event.do == "clock" for event in season.script.events)
+        first = None if stepped else model.first_of(season.house, ring.role, ring.start)
+        if (
+            first in alive
+            and ring.end > due
+            and first not in {one for when, one in told_of if when <= due}
+        ):
+            yield (
+                "not the first",
+                f"{ring.subject} {ring.side} rings since {at(ring.start)}, and {first}, who was"
+                f" on duty, had not heard by {at(due)}",
+            )
+        rungs = model.QUICK if ring.quick else model.SLOW
+        due = ring.start + rungs + model.ALL_WITHIN
+        due = model.later(due, ring.start, off, model.ALL_WITHIN)
+        alive = {p for p in people if season.phones.of[p].well_from_to(ring.start - 330, due)}
+        if ring.end > due and due < season.end - MINUTE and alive - who:
+            yield (
+                "ladder",
+                (
+                    f"{ring.subject} {ring.side} rings since {at(ring.start)} unanswered, and"
+                    f" {sorted(alive - who)} had not heard by {at(due)}"
+                ),
+            )
+
+
+def _beyond(season: Season, told: Told) -> Callable[[str, str, float], bool]:
+    """Whether a place is and stays beyond its tolerance, or its limit, around a moment, truly, and
+    its probe says so.
+
+    A tank or bed without a batch has no plan that it could be beyond, however warm it is; and of
+    one whose plan somebody drew anew nobody knows here what it is.
+    """
+    heard: dict[str, list[float]] = {place: [] for place in PLANNED}
+    for fact in told.facts:
+        if isinstance(fact, Reading) and fact.probe in OF and not fact.late:
+            heard[OF[fact.probe]].append(fact.received)
+    begun: dict[str, float] = {STORE: season.began}
+    ended: dict[str, float] = {}
+    for one in season.answers.pressed:
+        if one.link is not None and one.link.act == "let-run":
+            ended[one.link.subject] = 0.0
+    for event in season.script.events:
+        if event.do == "entry" and event.entry["entry"] == "aim":
+            ended[event.where] = 0.0
+        elif event.do == "entry" and event.entry["entry"] == "batch-start":
+            begun.setdefault(event.where, season.began + event.at * HOUR)
+        elif event.do == "entry" and event.entry["entry"] == "batch-end":
+            ended.setdefault(event.where, season.began + event.at * HOUR)
+
+    def holds(place: str, condition: str, moment: float) -> bool:
+        far, _, side = condition.rpartition("-")
+        if place not in PLANNED or side not in ("warm", "cold") or (far and place == STORE):
+            return False
+        if not begun.get(place, 9e99) <= moment < ended.get(place, 9e99):
+            return False
+        if bisect(heard[place], moment) - bisect(heard[place], moment - 35 * MINUTE) < 2:
+            return False
+        sign = 1 if side == "warm" else -1
+        beyond = OUTSIDE[place] * (2 if far else 1) + 0.1
+        around = [moment + minutes * MINUTE for minutes in (-40, -20, 0, 20, 40)]
+        warm = [season.warmth.at(place, (one - season.began) / HOUR) for one in around]
+        return all(sign * (one - PLANNED[place]) > beyond for one in warm)
+
+    return holds
