@@ -45,7 +45,7 @@ def of(path: Path) -> str:
 
 
 def catalogue(language: str) -> str:
-    """Everything that messages and pages can say, without keys and fields."""
+    """Everything that messages, pages and courses can say, without keys and fields."""
     said: list[str] = []
 
     def gather(table: dict[str, object]) -> None:
@@ -55,6 +55,9 @@ def catalogue(language: str) -> str:
             else:
                 said.append(re.sub(r"\{[^}]*\}|`[^`]*`", "", str(value)))
 
+    for course in (SHARED / "courses").glob("*.toml"):
+        read = tomllib.loads(course.read_text("utf-8"))
+        gather({str(at): one["title"][language] for at, one in enumerate((read, *read["stage"]))})
     for folder in ("words", "pages"):
         gather(tomllib.loads((SHARED / folder / f"{language}.toml").read_text("utf-8")))
     return "\n".join(said)

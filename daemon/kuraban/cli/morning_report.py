@@ -38,7 +38,7 @@ report = typer.Typer(invoke_without_command=True, rich_markup_mode=None)
 
 
 def add_to(app: typer.Typer) -> None:
-    app.add_typer(report, name="report", help="The morning report, and was each ring worth it?")
+    app.add_typer(report, name="report", help="The morning report, and was each call worth it?")
 
 
 @report.callback(epilog="Example: kuraban report --site site.toml")
@@ -85,7 +85,7 @@ def over(
     as_json: Annotated[bool, typer.Option("--json", help="As JSON, for a script.")] = False,
     site: Site = None,
 ) -> None:
-    """Was each ring worth it? Counts of the last days, beside the figures of the standards."""
+    """Was each call worth it? Counts of the last days, beside the figures of the standards."""
     settings, words = watched(site or context.obj)
     now = moment_of(clock(), settings.house.zone)
     with looking(journal_of(settings), words, now) as state:
@@ -105,7 +105,7 @@ def over(
 
 def _screen(found: Rings, house: House, words: Words) -> None:
     first, last = (datetime.fromtimestamp(at, house.zone) for at in (found.start, found.end))
-    alarms, phones = counted(found.alarms, "alarm"), counted(found.rings, "ring")
+    alarms, phones = counted(found.alarms, "alarm"), counted(found.rings, "call")
     say(f"{first.day} {first:%b} to {last.day} {last:%b}: {alarms}, {phones}")
     out = console()
     out.print(_against(found))

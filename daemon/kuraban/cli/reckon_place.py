@@ -37,7 +37,7 @@ from kuraban.core.timescale import moment_of
 from kuraban.core.units import HOUR
 from kuraban.errors import JournalError
 from kuraban.queries.batches.progress import Progress, Works, progress, works
-from kuraban.queries.equipment.koji import heat_of, hikikomi
+from kuraban.queries.equipment.koji import heat_of
 from kuraban.queries.journal_state import clock, looking
 from kuraban.settings.paths import journal_of
 from kuraban.trade.density import alcohol_by_fall
@@ -301,7 +301,7 @@ def _works(run: Running, found: Works) -> Iterator[str]:
 def _given_off(
     run: Running, found: Works, weighed: tuple[float, float] | None, hours: float | None
 ) -> Iterator[str]:
-    watts = heat_of(run.batch, (found.slow, found.fast), run.now - hikikomi(run.batch)[0])
+    watts = heat_of(run.batch, (found.slow, found.fast), run.now - run.batch.begun[0])
     if watts is not None:
         span = f"{watts[0]:.0f} to {watts[1]:.0f} W"
         yield f"  Its rise alone takes {span} of its heat (発熱); at least so much is made"

@@ -101,7 +101,8 @@ def _side(condition: str) -> str:
 
 def _hand(alarm: Standing, speech: Speech) -> str:
     """Who has it, or what became of it."""
-    since = f" since {speech.clock(alarm.since)}" if alarm.since is not None else ""
+    moment = speech.clock(alarm.since)
+    since = f" since {moment}" if moment and f"since {moment}" not in alarm.title else ""
     until = speech.clock(alarm.until)
     match alarm.state:
         case "acknowledged":

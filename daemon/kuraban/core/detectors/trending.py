@@ -119,7 +119,7 @@ class Trend(Detector):
         if swing.seen < SWING_KNOWN:
             return Because("swing-unknown", lasted=swing.seen, wanted=SWING_KNOWN)
         if not swing.exceeded(edge > 0):
-            return Because("within-swing", swing.now, swing.most if edge > 0 else swing.least, "K")
+            return _in_swing(drift, edge)
         if abs(slope) < LEAST_SLOPE or slope * edge < 0:
             return Because("too-slow", slope, LEAST_SLOPE if edge > 0 else -LEAST_SLOPE, "K/h")
         if (drift.low if edge > 0 else -drift.high) <= 0.25 * LEAST_SLOPE:
@@ -138,7 +138,10 @@ class Trend(Detector):
         for side, edge in _edges(stage):
             seen = _seen(drift, edge)
             why = self._why(side, edge, stage, drift, now)
-            if self.view.stands(self.subject, f"trending-{side}") and not self.sure[side]:
+            stands = self.view.stands(self.subject, f"trending-{side}")
+            if stands and drift is not None:
+                seen = (*seen, _in_swing(drift, edge))
+            if stands and not self.sure[side]:
                 seen = (*seen, Because("evidence", word="unsure"))
             over = Because("over-turns", wanted=STAYS * AHEAD)
             found.append(self.account(f"trending-{side}", seen=seen, lacks=(why,), ends=(over,)))
@@ -163,6 +166,12 @@ class Trend(Detector):
 
 def _edges(stage: Stage) -> tuple[tuple[str, float], ...]:
     return ("warm", stage.tolerance.above), ("cold", -stage.tolerance.below)
+
+
+def _in_swing(drift: Drift, edge: float) -> Because:
+    """Where it stands, and how far its saw-tooth went on this side before."""
+    swing = drift.swing
+    return Because("within-swing", swing.now, swing.most if edge > 0 else swing.least, "K")
 
 
 def _seen(drift: Drift | None, edge: float) -> tuple[Because, ...]:
