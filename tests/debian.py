@@ -22,7 +22,7 @@ KEPT = ROOT / ".debian"
 SUITES = ("bookworm", "trixie")
 """Debian 12 and 13, with their Python 3.11 and 3.13."""
 CERTIFICATES = "/etc/ssl/certs/ca-certificates.crt"
-FRESH = "systemd-sysv,dbus,sudo,python3"
+FRESH = "systemd-sysv,dbus,procps,sudo,python3"
 FETCHED = ("mosquitto", "python3-venv")
 """What `deploy/install` asks Debian for."""
 PATH = "/usr/local/sbin:/usr/local/bin:/usr/sbin:/usr/bin:/sbin:/bin"
