@@ -154,6 +154,11 @@ def test_a_wrong_coefficient_is_seen_or_moves_no_hydrometer(
     assert seen or moved < 0.02
 
 
+def test_all_sake_stays_below_22_per_cent() -> None:
+    """Liquor Tax Act."""
+    assert liquids.STRONGEST == 22.0
+
+
 def test_what_no_table_holds_is_refused() -> None:
     for wrong in (
         lambda: alcohol_density(1.1, 20),
