@@ -111,7 +111,7 @@ class Answers:
         state, _ = answer_links._state(context, link)
         self.pressed.append(Pressed(now, link, state, season.number_of_life))
         if link is not None and state == "ready":
-            fields = answer_links._fields(context, link, "right")
+            fields = answer_links._fields(context, link, "right", None)
             made = entry_from(fields, link.subject, house, watch.clock(), "link", link.person)
             if isinstance(made, Logged):
                 watch.submit(made)
