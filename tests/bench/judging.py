@@ -219,8 +219,9 @@ class Night:
         self.tally.incidents += len({ring.incident for ring in loud})
         self.tally.first_rings += len({ring.message for ring in loud if ring.rung == 0})
         self.tally.all_rings += len({ring.message for ring in loud})
+        theirs = {ring.message for ring in loud if ring.role in self._roles(ring)}
         for ring in loud:
-            if ring.rung == 0 and ring.role not in self._roles(ring):
+            if ring.rung == 0 and ring.message not in theirs:
                 self.tally.wrong_role += 1
                 self._case("wrong role", ring.subject, ring.condition, f"told {ring.role}")
 
