@@ -53,6 +53,7 @@ OWNERS = {
     "starlette": ("edges.web",),
     "uvicorn": ("edges.web",),
     "jinja2": ("edges.web",),
+    "markdown_it": ("edges.web",),
     "itsdangerous": ("edges.signing",),
     "icalendar": ("settings.files.calendars",),
     "recurring_ical_events": ("settings.files.calendars",),

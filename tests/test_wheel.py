@@ -22,6 +22,7 @@ def test_the_wheel_carries_courses_words_and_pages(tmp_path: Path) -> None:
         "kuraban/shared/courses/moromi-slow-33.toml",
         "kuraban/shared/words/ja.toml",
         "kuraban/shared/pages/en.toml",
+        "kuraban/shared/guide/ja/alarms.md",
         "kuraban/edges/web/templates/cellar.html",
     ):
         assert file in inside, file

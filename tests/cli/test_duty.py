@@ -82,6 +82,13 @@ def test_the_rota_of_the_coming_days(here: Path, type_in: Type) -> None:
     assert "Aki, Sho" in shown
 
 
+def test_asked_for_nothing_else_it_shows_this_week(here: Path, type_in: Type) -> None:
+    shown = type_in("duty", "--site", here)
+    assert shown.exit_code == 0 and shown.stdout == type_in("duty", "show", "--site", here).stdout
+    astray = type_in("duty", "--site", here, "show")
+    assert astray.exit_code == 2 and "write it behind: kuraban duty show" in astray.stderr
+
+
 def test_who_is_away_is_marked(here: Path, type_in: Type) -> None:
     text = here.read_text("utf-8")
     text += '\n[[away]]\nperson = "sho"\nfrom = "2026-02-01"\nto = "2026-02-01"\nminutes = 30\n'

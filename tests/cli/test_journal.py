@@ -97,7 +97,7 @@ def test_a_backup_is_restored(site: Path, journal: Path, type_in: Type, tmp_path
     db.close()
     shown = type_in("journal", "restore", copy, "--site", site)
     assert shown.exit_code == 0, shown.stderr
-    assert "lies now as" in shown.stdout and "kuraban.journal.before-20" in shown.stdout
+    assert "is kept as" in shown.stdout and "kuraban.journal.before-20" in shown.stdout
     history = History(journal)
     assert [*history.entries(None, 0, 1e12)]
     history.close()

@@ -137,9 +137,9 @@ def test_a_doubt_is_asked_back_and_no_means_no(
     monkeypatch.setattr(log, "on_terminal", lambda: True)
     words = ("log", "tank-2", "check", "20.0", "--site", here)
     shown = type_in(*words, answers="n\n")
-    assert "The probe reads 10." in shown.stderr and "Nothing was told." in shown.stdout
+    assert "The probe reads 10." in shown.stderr and "Nothing was sent." in shown.stdout
     assert "sent to the watch" in type_in(*words, answers="y\n").stdout
-    assert "Is it right so?" not in type_in(*words, "--yes").stdout
+    assert "Is that right?" not in type_in(*words, "--yes").stdout
 
 
 def test_a_script_is_told_the_doubt_and_not_held_up(here: Path, type_in: Type) -> None:

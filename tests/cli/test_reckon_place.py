@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Callable
 from pathlib import Path
@@ -11,6 +12,7 @@ import pytest
 from kuraban.cli import reckon_place
 from kuraban.core import entries as e
 from kuraban.core.facts import Logged
+from kuraban.core.units import parse_time
 from kuraban.queries.batches.progress import Progress
 from kuraban.recording import merged
 from kuraban.store.history import History
@@ -81,6 +83,13 @@ def test_a_guess_says_that_it_is_one(
 
 def test_a_watch_that_stands_still_is_asked_about(night: Path, type_in: Type) -> None:
     assert "is the watch running?" in type_in("reckon", "left", "tank-2", "--site", night).output
+
+
+def test_a_script_gets_the_progress_as_json(night: Path, type_in: Type) -> None:
+    told = json.loads(type_in("reckon", "progress", "tank-1", "--json", "--site", night).stdout)
+    assert told["samples"] and parse_time(told["samples"][0]["at"]) < parse_time(
+        told["tomorrow"][0]
+    )
 
 
 def test_the_progress_is_a_table_a_forecast_and_a_hint(

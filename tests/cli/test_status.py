@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import pickle
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -72,6 +73,7 @@ def test_colour_is_only_an_addition(night: tuple[Path, float], type_in: Type) ->
 def test_a_script_gets_json(night: tuple[Path, float], type_in: Type) -> None:
     told = json.loads(type_in("status", "--json", "--site", night[0]).stdout)
     assert told["standing"][0]["alarm"] == "tank-2/warm"
+    assert re.fullmatch(r"2026-\d\d-\d\dT[\d:.]+\+09:00", told["asked"])
     assert {"judged", "not_judged", "probes", "journal", "courier", "broker"} <= set(told)
 
 

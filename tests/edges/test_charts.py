@@ -10,16 +10,22 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 
 from kuraban.edges import charts
 from kuraban.edges.charts import (
     DAY,
+    HALF,
+    HAND,
+    INKS,
     NIGHT,
+    PAGE,
     PHONE,
     Band,
     Event,
     Ink,
     Point,
+    Size,
     Turn,
     at_moment,
     clock_marks,
@@ -41,9 +47,9 @@ EVENTS = [Event(START + 7200, "stir"), Event(START + 9 * 3600, "addition")]
 
 def drawn(points: list[Point] = POINTS, language: str = "en", **more: Any) -> Any:
     given = {"title": "Tank 3", "plain_title": "tank-3", "start": START, "end": END, **more}
-    night = given.pop("night", False)
+    tone = given.pop("tone", "day")
     band = given.pop("band", BAND)
-    return figure(points, PLAN, [], band, EVENTS, language, TOKYO, night, **given)
+    return figure(points, PLAN, [], band, EVENTS, language, TOKYO, tone, **given)
 
 
 def text_of(made: Any) -> str:
@@ -126,6 +132,48 @@ def test_a_forecast_is_a_fan_with_a_line_along_its_middle() -> None:
     assert fanned.get_ylim()[1] > 12.2 > plain.get_ylim()[1]
 
 
+SIZES = {"page": (PAGE, 928, 10), "half": (HALF, 592, 10), "hand": (HAND, 328, 11),
+         "phone": (PHONE, 360, 10)}  # fmt: skip
+"""Each with the least width in CSS pixels at which it is shown, and how high letters are then."""
+
+
+@pytest.mark.parametrize(("size", "shown", "least"), SIZES.values(), ids=SIZES)
+@pytest.mark.parametrize("days", [1, 14, 33])
+def test_no_letter_is_too_small_or_lies_on_another(
+    size: Size, shown: int, least: int, days: int
+) -> None:
+    """A day with everything in it, and a whole batch with stirs every few hours."""
+    end = START + days * 86400.0
+    events = [Event(START + n * 7200.0, kind) for kind in charts.MARKS for n in range(days * 6)]
+    turns = [Turn(START + n * 86400.0, f"day {n + 1}") for n in range(days)]
+    points = [Point(START + n * 3600.0, 10.0 + n % 5) for n in range(days * 24)]
+    made = figure(
+        points, [], [], [], events, "en", TOKYO, start=START, end=end, title="No. 12", size=size,
+        turns=turns, drawn_by_browser=True,
+    )  # fmt: skip
+    canvas = FigureCanvasAgg(made)
+    canvas.draw()
+    main, strip = made.axes
+    ticks = [*main.yaxis.get_major_ticks(), *strip.xaxis.get_major_ticks()]
+    (low, high), (left, right) = main.get_ylim(), strip.get_xlim()
+    shown_ticks = [one for one in ticks if low <= one.get_loc() <= high
+                   or left <= one.get_loc() <= right]  # fmt: skip
+    texts = [one.label1 for one in shown_ticks]
+    texts += [*main.texts, *strip.texts]
+    assert min(text.get_fontsize() for text in texts) * shown / size.width >= least
+    boxes = [(text.get_text(), text.get_window_extent()) for text in texts]
+    over = [
+        (one, other)
+        for number, (one, box) in enumerate(boxes)
+        for other, another in boxes[number + 1 :]
+        if box.overlaps(another)
+    ]
+    assert not over
+    paper = made.bbox
+    outside = [text for text, box in boxes if box.x0 < paper.x0 - 1 or box.x1 > paper.x1 + 1]
+    assert not outside
+
+
 def test_the_same_curve_is_the_same_document() -> None:
     assert svg(drawn()) == svg(drawn())
 
@@ -137,10 +185,10 @@ def test_nothing_measured_or_planned_is_an_empty_sheet() -> None:
 
 def test_the_night_has_its_own_paper() -> None:
     assert DAY.paper.lower() in svg(drawn()).decode().lower()
-    assert NIGHT.paper.lower() in svg(drawn(night=True)).decode().lower()
+    assert NIGHT.paper.lower() in svg(drawn(tone="night")).decode().lower()
 
 
-@pytest.mark.parametrize("ink", [DAY, NIGHT])
+@pytest.mark.parametrize("ink", INKS.values(), ids=INKS)
 def test_text_stands_out_from_its_paper(ink: Ink) -> None:
     """At least 5.4 : 1 by the contrast of WCAG 2.1, 1.4.3 (from memory)."""
 

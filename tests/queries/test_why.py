@@ -44,6 +44,12 @@ def test_a_place_a_cooler_a_probe_and_a_batch_are_answered(night: tuple[Why, flo
     assert now.conditions[0].condition == "warm" and now.conditions[0].holds
 
 
+def test_an_alarm_that_stands_names_whom_it_rang(night: tuple[Why, float]) -> None:
+    (told,) = night[0].ask("tank-2", None, night[1], "en")
+    (rung,) = [said.text for said in told.conditions[0].seen if said.key == "rung"]
+    assert rung.startswith("Rung: Aki 03:52, Aki 04:02, Sho 04:22")
+
+
 def test_an_empty_tank_says_that_it_is_not_judged(night: tuple[Why, float]) -> None:
     (told,) = night[0].ask("tank-1", None, night[1], "ja")
     assert told.known[0].text == "見張っていない（仕込みなし）。"

@@ -8,8 +8,8 @@ from kuraban.core.facts import Fact, Impaired, Reading, Refusal
 from kuraban.core.intake.wire import Wire
 from kuraban.core.units import HOUR, MINUTE
 from kuraban.edges.mqtt.fair_queue import Arrived, Cut
-from kuraban.runtime.intake import Intake
-from tests.core.house import DUSK, brewery
+from kuraban.runtime.intake import Intake, unheard_since
+from tests.core.house import DUSK, brewery, mashing
 
 TOPIC = "kura/reading/t3-mid"
 
@@ -87,3 +87,13 @@ def test_what_is_lost_beside_the_broker_keeps_no_message() -> None:
     one.impaired(Impaired("pages", True, DUSK - 20 * MINUTE))
     one.impaired(Impaired("pages", False, DUSK))
     assert of(one.read(dated(DUSK - 15 * MINUTE), DUSK + 1)) == DUSK - 15 * MINUTE - HOUR
+
+
+def test_a_watch_that_ended_before_it_reached_the_broker_heard_nothing_either() -> None:
+    """The one before it did: what has come to the broker since then still waits."""
+    night = mashing()
+    night.say("t3-mid", 10.0)
+    heard = night.now
+    night.wake(heard + 2 * HOUR)
+    assert unheard_since(night.engine, heard + 2 * HOUR) == heard
+    assert unheard_since(night.engine, heard - 60.0) == heard - 60.0

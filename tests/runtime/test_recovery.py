@@ -22,7 +22,7 @@ from kuraban.core.units import DAY, HOUR
 from kuraban.recording import Recorded, merged
 from kuraban.runtime import recovery
 from kuraban.runtime.checkpoint.document import freeze
-from kuraban.runtime.recovery import feed, recover, run_to
+from kuraban.runtime.recovery import feed, live_up_to, recover, run_to
 from kuraban.settings import load
 from kuraban.settings.catalogues import load_words
 from kuraban.store.journal import Checkpoint, Journal
@@ -386,3 +386,13 @@ def test_how_the_clock_stands_is_known_after_an_upgrade(journal: Journal) -> Non
     again = recover(journal, WORDS)
     assert again.clock == engine.clock == again.view.house.clock
     assert before and again.view.house.zone != HOUSE.zone
+
+
+def test_whoever_lives_through_months_ends_when_asked() -> None:
+    """Within a day of them, and the next start goes on from there."""
+    night = mashing()
+    began, asked = night.engine.now, iter((False, False, False, True, True))
+    assert not live_up_to(night.engine, began + 90 * DAY, lambda: next(asked))
+    assert night.engine.now == began + 3 * DAY
+    assert live_up_to(night.engine, began + 5 * DAY, lambda: False)
+    assert night.engine.now == began + 5 * DAY

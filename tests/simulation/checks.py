@@ -30,6 +30,7 @@ from tests.simulation.brewery import (
     START,
     STORE,
 )
+from tests.simulation.link_checks import wrong_links
 from tests.simulation.season import SETTLES, Season
 
 Wrong = Iterator[tuple[str, str]]
@@ -128,7 +129,7 @@ def every_entry_is_decided(season: Season, told: Told) -> Wrong:
 
 
 def the_journal_replays(season: Season, told: Told) -> Wrong:
-    if season.upgraded or season.memory_lost or season.script.schema:
+    if season.upgraded or season.forgotten or season.script.schema:
         return
     engine = Engine(words())
     for fact in told.facts:
@@ -191,7 +192,7 @@ def _thing(alarm: str) -> tuple[str, str]:
 
 def no_phone_hears_twice(season: Season, told: Told) -> Wrong:
     """Unless it says so, or the service had said that the first did not come."""
-    if season.memory_lost:
+    if season.forgotten:
         return
     made = Counter((m.person, m.title, m.body) for m in (*told.left, *told.messages))
     heard: Counter[tuple[str, str, str, str]] = Counter()
@@ -206,7 +207,7 @@ def no_phone_hears_twice(season: Season, told: Told) -> Wrong:
 
 def nobody_is_rung_for_what_is_in_hand(season: Season, told: Told) -> Wrong:
     """Nor for what is over: once it is quiet for minutes no page of it reaches a phone."""
-    if season.memory_lost:
+    if season.forgotten:
         return
     loud: dict[tuple[str, str], list[tuple[float, float]]] = {}
     began: dict[str, float] = {}
@@ -268,12 +269,18 @@ def somebody_is_reached(season: Season, told: Told) -> Wrong:
 def _beyond(season: Season) -> Callable[[str, str, float], bool]:
     """Whether a place is and stays beyond its tolerance, or its limit, around a moment, truly.
 
-    A tank or bed without a batch has no plan that it could be beyond, however warm it is.
+    A tank or bed without a batch has no plan that it could be beyond, however warm it is; and of
+    one whose plan somebody drew anew nobody knows here what it is.
     """
     begun: dict[str, float] = {STORE: season.began}
     ended: dict[str, float] = {}
+    for one in season.answers.pressed:
+        if one.link is not None and one.link.act == "let-run":
+            ended[one.link.subject] = 0.0
     for event in season.script.events:
-        if event.do == "entry" and event.entry["entry"] == "batch-start":
+        if event.do == "entry" and event.entry["entry"] == "aim":
+            ended[event.where] = 0.0
+        elif event.do == "entry" and event.entry["entry"] == "batch-start":
             begun.setdefault(event.where, season.began + event.at * HOUR)
         elif event.do == "entry" and event.entry["entry"] == "batch-end":
             ended.setdefault(event.where, season.began + event.at * HOUR)
@@ -294,8 +301,8 @@ def _beyond(season: Season) -> Callable[[str, str, float], bool]:
 
 
 def _off(season: Season) -> list[tuple[float, float]]:
-    """When the watch did not watch, or slept."""
-    found = []
+    """When the watch did not watch, or slept, or forgot afterwards what it had judged."""
+    found = [*season.forgotten]
     before = season.began
     for life in season.lives:
         ready = life.ready if life.ready is not None else life.ended or season.end
@@ -308,9 +315,11 @@ def _off(season: Season) -> list[tuple[float, float]]:
 
 
 def _heard(season: Season, told: Told) -> list[tuple[float, str, set[str], bool]]:
-    """When whom a phone told of which alarms, and whether it rang."""
+    """When whom a phone told of which alarms, and whether it rang: by the journal, or by a memory
+    that nobody could write down before it was lost."""
     alarms: dict[tuple[str, str], list[Message]] = {}
-    for message in told.messages:
+    spoken = [event for turn in season.turns for event in turn.story if isinstance(event, Message)]
+    for message in (*told.messages, *spoken):
         alarms.setdefault((message.person, message.title), []).append(message)
     found = []
     for rung in season.phones.rung:
@@ -426,11 +435,12 @@ def _excused(season: Season, told: Told, start: float, end: float) -> bool:
 
 
 def little_is_left_over(season: Season, told: Told) -> Wrong:
-    """When all is well for an hour nothing is on the way to anybody, and nothing has piled up."""
+    """When all is well for an hour nothing is on the way to anybody but what was told after the
+    watch was asked to end, and nothing has piled up."""
     with closing(sqlite3.connect(season.journal)) as db:
         waiting = db.execute("SELECT id, person, due, claimed FROM outbox").fetchall()
     for row in waiting:
-        if row[1] not in season.house.person:
+        if row[1] not in season.house.person or row[2] > season.end:
             continue
         yield "unsent", f"{row} still waits at the end"
     watch = season.life.watch
@@ -438,12 +448,16 @@ def little_is_left_over(season: Season, told: Told) -> Wrong:
         yield "piled up", f"{len(watch.engine.deadlines.items)} deadlines"
 
 
+def links_answer_once_and_in_time(season: Season, told: Told) -> Wrong:
+    yield from wrong_links(season, told.facts)
+
+
 CHECKS: tuple[Callable[[Season, Told], Wrong], ...] = (
     the_chain_holds, nothing_answered_is_lost, nothing_counts_twice, every_entry_is_decided,
     the_journal_replays, every_page_has_its_cause, no_step_is_told_twice, no_phone_hears_twice,
     nobody_is_rung_for_what_is_in_hand,
     somebody_is_reached, what_is_wrong_is_told, nobody_is_rung_for_nothing, silence_is_noticed,
-    little_is_left_over,
+    little_is_left_over, links_answer_once_and_in_time,
 )  # fmt: skip
 
 

@@ -6,8 +6,8 @@ monotonic one stands still while the machine is asleep, elapsed time does not, a
 whatever somebody set.
 
 Two simplifications, both of which a slow machine would bring about as well: threads that only look
-up now and then and find nothing oversleep, twice as long each time until something happens; and
-the watch's loop, while no message comes, is late for its deadlines by up to `late` seconds.
+up now and then and find nothing oversleep, four times as long each time until something happens;
+and the watch's loop, while no message comes, is late for its deadlines by up to `late` seconds.
 """
 
 from __future__ import annotations
@@ -158,7 +158,7 @@ class Machine:
         task.base = timeout
         self._dozing[task] = None
         longest = LONGEST_PING_DOZE if task.name == "ping" else LONGEST_DOZE
-        return max(min(timeout * 2.0 ** min(task.dozes, 12), longest), timeout)
+        return max(min(timeout * 4.0 ** min(task.dozes, 6), longest), timeout)
 
     def message(self) -> None:
         """A message was taken from the network."""
@@ -208,9 +208,9 @@ class Machine:
         """No thread of a process goes on; called from outside of them."""
         life.dead = True
         for task in life.tasks:
-            if not task.over:
+            if task:  # one that has not begun never will
                 task.throw(Killed)
-                task.over = True
+            task.over = True
 
     @contextmanager
     def installed(self, seed: int) -> Iterator[None]:

@@ -9,6 +9,8 @@ from tests.simulation.machine import Machine
 
 SLOW, LOST = 15.0, 8.0
 HANGS = 900.0
+PUBLIC = "https://sake.example/a/"
+"""Where the links in messages lead."""
 
 
 @dataclass(frozen=True)
@@ -23,6 +25,8 @@ class Rung:
     urgent: bool
     unsure: bool = False
     """The service said that it could not be had, though it came."""
+    tokens: tuple[str, ...] = ()
+    """Of the links that stood below the text."""
 
 
 @dataclass
@@ -86,7 +90,10 @@ class Way:
         if how in ("slow", "liar"):
             machine.wait(SLOW if how == "slow" else LOST)
         unsure = how == "liar"
+        lines = body.split("\n")
+        text = "\n".join(line for line in lines if PUBLIC not in line)
+        tokens = tuple(line.partition(PUBLIC)[2] for line in lines if PUBLIC in line)
         self._phones.took(
-            Rung(machine.now, phone.person, self._address, title, body, urgent, unsure)
+            Rung(machine.now, phone.person, self._address, title, text, urgent, unsure, tokens)
         )
         return "no answer" if unsure else ""

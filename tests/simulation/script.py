@@ -44,6 +44,10 @@ class Script(msgspec.Struct, frozen=True):
     answers: float
     """How many of a hundred rings somebody answers."""
     events: tuple[Event, ...]
+    late: float = 30.0
+    """Seconds by which the watch's loop may be late while no message comes."""
+    links: float = 0.0
+    """How many of a hundred messages somebody answers by the link in it."""
     schema: int = 0
     """Of the journal that an earlier version left, which the watch starts from; 0 for none."""
     about: str = ""
@@ -54,14 +58,16 @@ class Script(msgspec.Struct, frozen=True):
 
 def script_of(seed: int) -> Script:
     chance = Random(seed)
-    hours = chance.choice((9.0, 13.0, 18.0, 30.0))
+    hours = chance.choice((6.0, 6.0, 8.0, 8.0, 10.0, 13.0, 18.0, 30.0))
     events = [*_batches(chance), *_drifts(chance, hours), *_faults(chance, hours)]
     events += _people(chance, hours)
     return Script(
         seed=seed, hours=hours, rota=chance.choice(("always", "shifts", "night")),
-        turn=chance.choice((0.0, 0.0, 2.0)), answers=chance.choice((0.0, 0.3, 0.7)),
+        turn=chance.choice((0.0, 0.0, 2.0)), late=chance.choice((20.0, 80.0, 80.0, 80.0)),
+        answers=chance.choice((0.0, 0.3, 0.7)),
         events=tuple(sorted(events, key=lambda event: event.at)),
         schema=chance.choice(SCHEMAS) if seed % UPGRADED == UPGRADED - 1 else 0,
+        links=chance.choice((0.0, 0.2, 0.5)),
     )  # fmt: skip
 
 

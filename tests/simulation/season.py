@@ -18,10 +18,10 @@ from kuraban.core.facts import Logged
 from kuraban.core.intake.entry_parser import entry_from
 from kuraban.core.units import HOUR, MINUTE, show_time
 from kuraban.errors import JournalError
-from kuraban.runtime.outside import Outside
 from kuraban.runtime.watch import JOURNAL, Watch
 from kuraban.store.history import History
 from tests.core.house import TOKYO, words
+from tests.simulation.answers import Answers
 from tests.simulation.brewery import (
     DATED,
     EVERY,
@@ -58,7 +58,7 @@ class Season:
         self.wrong: list[tuple[str, str]] = []
         self.disk = Disk(folder)
         self.began = self._left_behind() if script.schema else START
-        self.machine = Machine(self.began)
+        self.machine = Machine(self.began, script.late)
         self.broker = Broker(self.machine, self._broken)
         self.phones = Phones(self.machine, self._heard)
         self.house = house(script.rota)
@@ -66,7 +66,9 @@ class Season:
         self.lives: list[Spell] = []
         self.failing: list[tuple[float, float]] = []
         """When the disk failed."""
-        self.upgraded = self.memory_lost = self.started_wrong = False
+        self.forgotten: list[tuple[float, float]] = []
+        """When it judged what it never could write down."""
+        self.upgraded = self.started_wrong = False
         self.pinged: list[float] = []
         self._marks: list[tuple[float, float]] = [(self.began, self.began)]
         """The watch's time and the true one, which a wall clock that was wrong at a start parts."""
@@ -79,6 +81,7 @@ class Season:
         self._skew = dict.fromkeys(EVERY, 0.0)
         self._away, self._power = RESTARTS, False
         self._answers = 0
+        self.answers = Answers(self, script.links)
         self._over = self._at_ring = False
 
     def _left_behind(self) -> float:
@@ -102,6 +105,10 @@ class Season:
     @property
     def life(self) -> Spell:
         return self.lives[-1]
+
+    @property
+    def number_of_life(self) -> int:
+        return len(self.lives) - 1
 
     @property
     def watch(self) -> Watch | None:
@@ -180,8 +187,9 @@ class Season:
         def main() -> None:
             life.watch = Watch(
                 settings(self.script, self.disk.data), words(), clock=Clock(),
-                supervisor=Pets(lambda: self._petted(life)), on_turn=self.turns.append,
-                outside=Outside(client, self.phones.way, self._ping, lambda: False),  # type: ignore[arg-type]
+                supervisor=Pets(lambda: self._petted(life)),
+                on_turn=lambda turn: self._told(life, turn),
+                outside=self.answers.outside(client, self.phones.way, self._ping, lambda: False),
             )  # fmt: skip
             life.watch.run()
 
@@ -211,6 +219,13 @@ class Season:
     def _petted(self, life: Spell) -> None:
         life.ready = life.ready or self.machine.now
         life.petted.append(self.machine.now)
+        self._mark(life)
+
+    def _told(self, life: Spell, turn: Turn) -> None:
+        self.turns.append(turn)
+        self._mark(life)
+
+    def _mark(self, life: Spell) -> None:
         if life.watch is not None:
             self._marks.append((life.watch.clock(), self.machine.now))
 
@@ -227,8 +242,8 @@ class Season:
         error = life.tasks[0].error
         if error is not None and not isinstance(error, JournalError):
             self._broken("crash", repr(error))
-        failed = life.watch is not None and getattr(life.watch, "_failed", False)
-        self.memory_lost = self.memory_lost or failed
+        if life.watch is not None and getattr(life.watch, "_failed", False):
+            self.forgotten.append((self.failing[-1][0], self.machine.now))
         for client in life.clients:
             self.broker.leave(client, will=True)
         life.dead = True
@@ -409,6 +424,7 @@ class Season:
         """A phone rang; perhaps somebody answers."""
         if self._at_ring and self.disk.fuse is None:
             self._at_ring, self.disk.fuse = False, 0
+        self.answers.heard(rung, Random(f"link {self.script.seed} {rung.person} {rung.title}"))
         chance = Random(f"{self.script.seed} {rung.person} {rung.title}")
         subject = next((one.id for one in self.house.places if one.name in rung.title), None)
         if not rung.urgent or subject is None or chance.random() >= self.script.answers:

@@ -20,7 +20,7 @@ from tests.simulation.season import Season
 from tests.simulation.shrink import Broken, played, shrunk
 
 KEPT = Path(__file__).parent / "kept"
-SEEDS, AT_ONCE = 60, 20
+SEEDS, AT_ONCE = 180, 20
 
 
 @pytest.mark.parametrize("first", range(0, SEEDS, AT_ONCE))

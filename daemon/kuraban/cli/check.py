@@ -53,7 +53,7 @@ def check(
     say("\nWho is told")
     out.print(_told(house, clock()))
     _unreached(settings, out)
-    say("\nHow a ring is answered")
+    say("\nHow a call is answered")
     for route in routes(settings.web.public if settings.web else None, settings.mqtt.root):
         say(f"  {route}")
     if settings.history is not None:

@@ -8,6 +8,7 @@ import sys
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import replace
+from datetime import tzinfo
 from pathlib import Path
 from typing import IO, Annotated, Any
 
@@ -22,6 +23,8 @@ from kuraban.core.intake.payload import nearest
 from kuraban.core.intake.typed_figures import narrow
 from kuraban.core.texts.terminal import json_plain, plain
 from kuraban.core.texts.translator import Words
+from kuraban.core.timescale import A_MOMENT
+from kuraban.core.units import show_time
 from kuraban.errors import ConfigurationError, Fault
 from kuraban.queries.journal_state import clock, clocked
 from kuraban.settings import Settings
@@ -68,6 +71,15 @@ def say(line: str = "") -> None:
 def say_json(document: object) -> None:
     """The answer as JSON, in one line. What a terminal would obey is spelled, and so said."""
     typer.echo(json_plain(msgspec.json.encode(document).decode()))
+
+
+def dated(told: Any, zone: tzinfo) -> Any:
+    """Plain values for a script: each moment in RFC 3339 as the wall clock showed it."""
+    if isinstance(told, float) and told > A_MOMENT:
+        return show_time(told, zone)
+    if isinstance(told, dict):
+        return {name: dated(value, zone) for name, value in told.items()}
+    return [dated(value, zone) for value in told] if isinstance(told, (list, tuple)) else told
 
 
 def tell(line: str) -> None:

@@ -32,11 +32,21 @@ Examples:
   kuraban duty show --days 3
   kuraban duty swap aki sho --on tomorrow --by aki"""
 
-duty = typer.Typer(no_args_is_help=True, rich_markup_mode=None, epilog=EXAMPLES)
+duty = typer.Typer(invoke_without_command=True, rich_markup_mode=None, epilog=EXAMPLES)
 
 
 def add_to(app: typer.Typer) -> None:
     app.add_typer(duty, name="duty", help="Who is on duty, and swapping it for a day.")
+
+
+@duty.callback()
+def of_the_week(context: typer.Context, site: Site = None) -> None:
+    """Who is on duty this week; or one of the commands."""
+    if context.invoked_subcommand is None:
+        show(site=site)
+    elif site is not None:
+        right = f"write it behind: kuraban duty {context.invoked_subcommand} --site …"
+        raise wrong("command line", "--site", "stands before the command", right)
 
 
 @duty.command(epilog="Example: kuraban duty show --days 7")

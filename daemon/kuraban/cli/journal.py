@@ -133,9 +133,9 @@ def bring_back(
     with _progress() as passed:
         sound, aside = restore(file, path, clock(), zone, passed)
     say(f"{path}: restored. {_held(sound, clocked(settings.house, path).zone)}")
-    say("The watch will know from its facts what stands; shelve anew what is to be quiet.")
+    say("The watch works out again what stands; set quiet anew what is to stay quiet.")
     if aside is not None:
-        say(f"The journal that was there lies now as {aside}.")
+        say(f"The journal that was there is kept as {aside}.")
 
 
 def aside(

@@ -155,8 +155,8 @@ def _ask_back(settings: Settings, words: Words, logged: Logged, now: float, yes:
         raise wrong("command line", logged.subject, *_halves(found.refused, logged.subject))
     for question in found.questions:
         tell(question)
-    if found.questions and not yes and on_terminal() and not typer.confirm("Is it right so?"):
-        say("Nothing was told.")
+    if found.questions and not yes and on_terminal() and not typer.confirm("Is that right?"):
+        say("Nothing was sent.")
         raise typer.Exit
     return found.waits
 

@@ -11,12 +11,23 @@ from typing import Annotated
 import msgspec
 import typer
 
-from kuraban.cli.common import Site, console, counted, lasting, say, say_json, table, watched, wrong
+from kuraban.cli.common import (
+    Site,
+    console,
+    counted,
+    dated,
+    lasting,
+    say,
+    say_json,
+    table,
+    watched,
+    wrong,
+)
 from kuraban.core.notify import reports
 from kuraban.core.site import House
 from kuraban.core.texts import messages
 from kuraban.core.texts.translator import Words
-from kuraban.core.timescale import by_the_wall, moment_of
+from kuraban.core.timescale import moment_of
 from kuraban.core.units import DAY
 from kuraban.errors import JournalError
 from kuraban.queries.journal_state import JournalState, clock, looking
@@ -27,7 +38,7 @@ report = typer.Typer(invoke_without_command=True, rich_markup_mode=None)
 
 
 def add_to(app: typer.Typer) -> None:
-    app.add_typer(report, name="report", help="The morning report, and was each ring worth it?")
+    app.add_typer(report, name="report", help="The morning report, and was each call worth it?")
 
 
 @report.callback(epilog="Example: kuraban report --site site.toml")
@@ -74,7 +85,7 @@ def over(
     as_json: Annotated[bool, typer.Option("--json", help="As JSON, for a script.")] = False,
     site: Site = None,
 ) -> None:
-    """Was each ring worth it? Counts of the last days, beside the figures of the standards."""
+    """Was each call worth it? Counts of the last days, beside the figures of the standards."""
     settings, words = watched(site or context.obj)
     now = moment_of(clock(), settings.house.zone)
     with looking(journal_of(settings), words, now) as state:
@@ -87,15 +98,14 @@ def over(
             history.counting(None, start, end + 1.0), start, end, house.site.day_starts, house.zone,
         )  # fmt: skip
     if as_json:
-        told = by_the_wall(msgspec.to_builtins(found), house.zone)
-        say_json(told)
+        say_json(dated(msgspec.to_builtins(found), house.zone))
     else:
         _screen(found, house, words)
 
 
 def _screen(found: Rings, house: House, words: Words) -> None:
     first, last = (datetime.fromtimestamp(at, house.zone) for at in (found.start, found.end))
-    alarms, phones = counted(found.alarms, "alarm"), counted(found.rings, "ring")
+    alarms, phones = counted(found.alarms, "alarm"), counted(found.rings, "call")
     say(f"{first.day} {first:%b} to {last.day} {last:%b}: {alarms}, {phones}")
     out = console()
     out.print(_against(found))

@@ -12,9 +12,21 @@ from datetime import datetime
 from pathlib import Path
 from typing import Annotated, NamedTuple
 
+import msgspec
 import typer
 
-from kuraban.cli.common import Site, console, say, suggestion, table, watched, wrong
+from kuraban.cli.common import (
+    Site,
+    console,
+    dated,
+    say,
+    say_json,
+    suggestion,
+    table,
+    tell,
+    watched,
+    wrong,
+)
 from kuraban.cli.completion import places
 from kuraban.core.forecast.time_to_limit import Hours, alcohol_a_day, hours_left
 from kuraban.core.house_view import HouseView
@@ -25,7 +37,7 @@ from kuraban.core.timescale import moment_of
 from kuraban.core.units import HOUR
 from kuraban.errors import JournalError
 from kuraban.queries.batches.progress import Progress, Works, progress, works
-from kuraban.queries.equipment.koji import heat_of, hikikomi
+from kuraban.queries.equipment.koji import heat_of
 from kuraban.queries.journal_state import clock, looking
 from kuraban.settings.paths import journal_of
 from kuraban.trade.density import alcohol_by_fall
@@ -92,8 +104,8 @@ def _running(place: str, site: Path | None) -> Iterator[Running]:
         if batch is None:
             raise wrong("command line", "PLACE", f"no batch runs in {place}", "log its batch-start")
         if state.asked - now > STILL:
-            say(f"As it stood at {datetime.fromtimestamp(now, view.house.zone):%d %b %H:%M}: "
-                "is the watch running?")  # fmt: skip
+            tell(f"As it stood at {datetime.fromtimestamp(now, view.house.zone):%d %b %H:%M}: "
+                 "is the watch running?")  # fmt: skip
         yield Running(view, place, view.house.name_of(place), batch, now)
 
 
@@ -150,10 +162,17 @@ def _heat(run: Running, found: Hours) -> Iterator[str]:
 # Progress.
 
 
-def show_progress(place: Place, site: Site = None) -> None:
+def show_progress(
+    place: Place,
+    as_json: Annotated[bool, typer.Option("--json", help="As JSON, for a script.")] = False,
+    site: Site = None,
+) -> None:
     """Baume (ボーメ), SMV (日本酒度), BMD, and the day on which Baume is zero."""
     with _running(place, site) as run:
         found = progress(run.view.house, run.view.entry_log.about(place), run.batch, run.now)
+        if as_json:
+            say_json(dated(msgspec.to_builtins(found), run.view.house.zone))
+            return
         say(f"{run.name}, {run.batch.title or run.batch.name}"
             + (f", moromi day {found.today}" if found.today is not None else ""))  # fmt: skip
         if not found.samples:
@@ -282,7 +301,7 @@ def _works(run: Running, found: Works) -> Iterator[str]:
 def _given_off(
     run: Running, found: Works, weighed: tuple[float, float] | None, hours: float | None
 ) -> Iterator[str]:
-    watts = heat_of(run.batch, (found.slow, found.fast), run.now - hikikomi(run.batch)[0])
+    watts = heat_of(run.batch, (found.slow, found.fast), run.now - run.batch.begun[0])
     if watts is not None:
         span = f"{watts[0]:.0f} to {watts[1]:.0f} W"
         yield f"  Its rise alone takes {span} of its heat (発熱); at least so much is made"

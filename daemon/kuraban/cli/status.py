@@ -10,10 +10,10 @@ import typer
 from rich.console import Console
 from rich.text import Text
 
-from kuraban.cli.common import Site, console, counted, lasting, say, say_json, table, watched
+from kuraban.cli.common import Site, console, counted, dated, lasting, say, say_json, table, watched
 from kuraban.core.site import SIGNALS
 from kuraban.core.texts.translator import Speech, figure
-from kuraban.core.timescale import by_the_wall, moment_of
+from kuraban.core.timescale import moment_of
 from kuraban.errors import BrokerError, JournalError
 from kuraban.queries.journal_state import clock, looking
 from kuraban.queries.status import HistoryNow, PlaceNow, ProbeNow, Standing, Status, status
@@ -51,7 +51,7 @@ def show(
         found = status(state, path, words, settings.history)
     broker = _broker(settings)
     if as_json:
-        told = {**by_the_wall(msgspec.to_builtins(found), zone), "broker": broker}
+        told = {**dated(msgspec.to_builtins(found), zone), "broker": broker}
         say_json(told)
         return
     speech = Speech(words, "en", zone, now)
@@ -101,7 +101,8 @@ def _side(condition: str) -> str:
 
 def _hand(alarm: Standing, speech: Speech) -> str:
     """Who has it, or what became of it."""
-    since = f" since {speech.clock(alarm.since)}" if alarm.since is not None else ""
+    moment = speech.clock(alarm.since)
+    since = f" since {moment}" if moment and f"since {moment}" not in alarm.title else ""
     until = speech.clock(alarm.until)
     match alarm.state:
         case "acknowledged":

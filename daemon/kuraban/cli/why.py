@@ -24,7 +24,7 @@ SIGNS = {"quiet": "·", "waits": "◔", "returned": "○", "in-hand": "◻"}
 
 
 def add_to(app: typer.Typer) -> None:
-    app.command(name="why", epilog="Example: kuraban why tank-3 --at 02:40")(show)
+    app.command(name="why", epilog="Example: kuraban why tank-3")(show)
 
 
 def show(
@@ -79,7 +79,7 @@ def _screen(found: SaidWhy) -> None:
 def _condition(told: SaidCondition) -> None:
     sign, told_all = SIGNS.get(told.hand, "◼"), (*told.seen, *told.lacks, *told.ends)
     if told.hand == "quiet":
-        say(" ".join([f"{sign} {told.name}: {told.text}.", *(said.text for said in told_all)]))
+        say(" ".join([f"{sign} {told.name}:", *(said.text for said in told_all)]))
         return
     say(f"{sign} {told.name}: {told.text}")
     if told.delay is not None:

@@ -146,6 +146,8 @@ class Site(msgspec.Struct, frozen=True, kw_only=True):
     day_starts: float = 6 * HOUR
     duty_hours: tuple[float, float] = (6 * HOUR, 21 * HOUR)
     evening: float = 20.5 * HOUR
+    rounds: tuple[float, ...] = ()
+    """When each stir round of the day begins."""
     late_after: float = 10 * MINUTE
     ladder: tuple[float, ...] = (0.0, 10 * MINUTE, 30 * MINUTE, 60 * MINUTE)
     """When each rung is climbed, seconds from the first: mash and coolers."""

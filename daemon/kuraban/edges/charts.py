@@ -1,10 +1,10 @@
 """The curve of one place: one figure function for the page (SVG) and the phone (PNG).
 
 Drawn like the trade's paper progress sheet: the band first, then the plan, then the measured line
-on top. Gaps are gaps and never bridged, a suspect stretch is dotted. What people did stands on a
-strip under the curve, a letter and a mark each. Time runs left to right; the turn of the brewery
-day is a rule with its day number, night hours are faintly toned. The last value is written at the
-line's end; a forecast is a fan.
+on top. Gaps are gaps and never bridged, a suspect stretch is dotted. What people did stands under
+the curve, a line for each kind with its letter at the left, so that no letter lies on another. Time
+runs left to right; the turn of the brewery day is a rule with its day number, night hours are
+faintly toned. The last value is written at the line's end; a forecast is a fan.
 
 Matplotlib is imported with this module and costs some 55 MB: import it only where curves are
 wanted, and away from the watch's loop. Nothing here goes through pyplot, so threads may draw side
@@ -34,26 +34,38 @@ from kuraban.core.timescale import moment_of
 from kuraban.core.units import at_clock
 
 Kind = Literal["stir", "addition", "stage", "sample", "probe-out", "work", "ring"]
-Size = tuple[float, float]
-"""Inches at 144 points to the inch."""
+Tone = Literal["day", "night", "paper"]
 
-PHONE: Final[Size] = (5.0, 3.4)
-PAGE: Final[Size] = (9.0, 4.2)
-HAND: Final[Size] = (3.5, 3.0)
-"""A page held in the hand: letters stay as large as those around it."""
+
+class Size(NamedTuple):
+    """Points, 72 to the inch; `letters` is the height of every letter on it."""
+
+    width: float
+    height: float
+    letters: float
+
+    @property
+    def across(self) -> tuple[float, float]:
+        """Where the curve's sheet begins and how wide it is, as shares of the whole width."""
+        left = 2.9 * self.letters / self.width
+        return left, 1 - 3.9 * self.letters / self.width - left
+
+
+PHONE: Final = Size(360, 245, 10)
+PAGE: Final = Size(648, 302, 8)
+HALF: Final = Size(461, 274, 8.5)
+HAND: Final = Size(252, 236, 9)
+"""A phone's picture; a page over the whole width of a desk; beside something else, or on a tablet;
+held in the hand. Shown at 960, 592 and 328 CSS pixels their letters are 11 to 12 pixels high."""
 DPI: Final = 144
 HOUR: Final = 3600.0
 STEPS: Final = (0.5, 1, 2, 3, 6, 12, 24, 48, 96, 168)
 """Hours between two marks of the time axis."""
 MARKS: Final[dict[Kind, tuple[str, str, str]]] = {
-    "stir": ("s", "櫂", "|"),
-    "addition": ("a", "添", "v"),
-    "stage": ("S", "工", "D"),
-    "sample": ("x", "析", "x"),
-    "probe-out": ("p", "抜", "o"),
-    "work": ("w", "手", "^"),
+    "stir": ("s", "櫂", "|"), "addition": ("a", "添", "v"), "stage": ("S", "工", "D"),
+    "sample": ("x", "析", "x"), "probe-out": ("p", "抜", "o"), "work": ("w", "手", "^"),
     "ring": ("!", "呼", "s"),
-}
+}  # fmt: skip
 """Letter in English, letter in Japanese, mark."""
 KINDS: Final[dict[type[e.Entry], Kind]] = {
     e.Stir: "stir", e.Addition: "addition", e.StageMark: "stage", e.Sample: "sample",
@@ -86,6 +98,9 @@ DAY: Final = Ink(
 NIGHT: Final = Ink(
     "#12161C", "#E8E4DA", "#A6AFBB", "#9DBDF2", "#9DBDF2", 0.22, "#5B7BB0", "#FF9A8A", "#6FD3EE"
 )
+INKS: Final[dict[Tone, Ink]] = {
+    "day": DAY, "night": NIGHT, "paper": DAY._replace(paper="#FFFFFF", ink="#000000"),
+}  # fmt: skip
 
 
 class Point(NamedTuple):
@@ -149,43 +164,37 @@ def figure(
     events: Sequence[Event],
     language: str,
     zone: tzinfo,
-    night: bool = False,
+    tone: Tone = "day",
     *,
-    start: float,
-    end: float,
-    title: str = "",
-    plain_title: str = "",
-    turns: Sequence[Turn] = (),
-    nights: Sequence[tuple[float, float]] = (),
-    fan: Sequence[Band] = (),
-    gap: float = 1200.0,
-    size: Size = PAGE,
-    drawn_by_browser: bool = False,
-) -> Figure:
+    start: float, end: float, title: str = "", plain_title: str = "", turns: Sequence[Turn] = (),
+    nights: Sequence[tuple[float, float]] = (), fan: Sequence[Band] = (), gap: float = 1200.0,
+    size: Size = PAGE, drawn_by_browser: bool = False,
+) -> Figure:  # fmt: skip
     """The curve over [start, end). Times are Unix seconds, temperatures °C, all in time order.
 
     A line is broken where two points are more than `gap` seconds apart. `drawn_by_browser` says
     that whoever looks brings the face, so that Japanese needs none here.
     """
-    ink = NIGHT if night else DAY
-    made = Figure(figsize=size, dpi=DPI, facecolor=ink.paper)
+    ink = INKS[tone]
+    made = Figure(figsize=(size.width / 72, size.height / 72), dpi=DPI, facecolor=ink.paper)
     japanese = language == "ja" and (drawn_by_browser or japanese_face() is not None)
     faces = [face for face in (japanese_face(), "DejaVu Sans") if face is not None]
-    main, strip = _sheets(made, ink, size)
+    kinds = [kind for kind in MARKS if any(event.kind == kind for event in events)]
+    main, strip = _sheets(made, ink, size, len(kinds))
     _ground(main, ink, start, end, nights)
     _band(main, ink, band)
     _plan(main, ink, plan, first_plan)
     _fan(main, ink, fan)
     _measured(main, ink, points, gap)
     _range(main, points, plan, band, fan, start, end)
-    _last(main, ink, points, band, plan, end, faces)
-    _events(strip, ink, events, japanese, faces)
+    _last(main, ink, points, band, size, end, faces)
+    _events(strip, ink, events, kinds, japanese, size, faces)
     show = (lambda text, plain: text) if drawn_by_browser else legible
-    _turns(main, strip, ink, [(turn.at, show(turn.label, turn.plain)) for turn in turns], faces)
-    _clock(strip, ink, start, end, zone, faces)
-    named = show(title, plain_title)
-    heading = f"{named}  °C" if named else "°C"
-    main.set_title(heading, loc="left", color=ink.ink, fontsize=9, fontfamily=faces)
+    named = [(turn.at, show(turn.label, turn.plain)) for turn in turns]
+    _turns(main, strip, ink, named, size, faces)
+    _clock(strip, ink, start, end, zone, size, faces)
+    heading = f"{show(title, plain_title)}  °C".lstrip()
+    main.set_title(heading, loc="left", color=ink.ink, fontsize=size.letters, fontfamily=faces)
     return made
 
 
@@ -222,24 +231,21 @@ def png(made: Figure) -> bytes:
     return out.getvalue()
 
 
-def across(size: Size = PAGE) -> tuple[float, float]:
-    """Where the curve's sheet begins and how wide it is, as shares of the figure's width."""
-    left = 0.42 / size[0]
-    return left, 1 - 0.55 / size[0] - left
-
-
-def _sheets(made: Figure, ink: Ink, size: Size) -> tuple[Axes, Axes]:
-    """The curve's sheet and the strip beneath it."""
-    left, wide = across(size)
-    main = made.add_axes((left, 0.23, wide, 0.68), facecolor=ink.paper)
-    strip = made.add_axes((left, 0.10, wide, 0.12), facecolor=ink.paper)
+def _sheets(made: Figure, ink: Ink, size: Size, kinds: int) -> tuple[Axes, Axes]:
+    """The curve's sheet, and beneath it the strip with a line for each kind of event."""
+    left, wide = size.across
+    line = size.letters / size.height
+    below, high = 2 * line, max(1.25 * kinds, 0.3) * line
+    main = made.add_axes((left, below + high, wide, 1 - below - high - 1.9 * line))
+    strip = made.add_axes((left, below, wide, high))
     for sheet in (main, strip):
         for side in ("top", "right", "left", "bottom"):
             sheet.spines[side].set_visible(False)
-        sheet.tick_params(colors=ink.quiet, labelsize=7, length=0)
+        sheet.set_facecolor(ink.paper)
+        sheet.tick_params(colors=ink.quiet, labelsize=size.letters, length=0)
     main.grid(axis="y", color=ink.quiet, alpha=0.18, linewidth=0.5)
     main.set_xticks([])
-    main.yaxis.set_major_locator(MaxNLocator(7, steps=[1, 2, 5, 10]))
+    main.yaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 5, 10]))
     main.yaxis.set_major_formatter(FuncFormatter(lambda value, _: _figure(value)))
     strip.set_yticks([])
     return main, strip
@@ -321,9 +327,9 @@ def _range(
     main: Axes, points: Sequence[Point], plan: Sequence[tuple[float, float]],
     band: Sequence[Band], fan: Sequence[Band], start: float, end: float,
 ) -> None:  # fmt: skip
-    """Everything of the shown stretch fits, and a straight line is not blown up."""
+    """Everything shown fits beneath the days' names, and a straight line is not blown up."""
     shown = [one.value for one in points if start <= one.at <= end and not one.suspect]
-    shown += [value for at, value in plan if start <= at <= end]
+    shown += [value for at, value in plan if start <= at <= end and value == value]
     edges = (at_moment(band, start), at_moment(band, end))
     for one in (*(edge for edge in edges if edge is not None), *band, *fan):
         if start <= one.at <= end:
@@ -331,12 +337,12 @@ def _range(
     shown = shown or [one.value for one in points] or [0.0, 1.0]
     low, high = min(shown), max(shown)
     room = max((high - low) * 0.08, (1.0 - (high - low)) / 2, 0.1)
-    main.set_ylim(low - room, high + room)
+    main.set_ylim(low - room, high + room + 0.1 * (high - low + 2 * room))
 
 
 def _last(
     main: Axes, ink: Ink, points: Sequence[Point], band: Sequence[Band],
-    plan: Sequence[tuple[float, float]], end: float, faces: list[str],
+    size: Size, end: float, faces: list[str],
 ) -> None:  # fmt: skip
     """The last value at the line's end, with its side where it lies outside."""
     believed = [one for one in points if not one.suspect and one.at <= end]
@@ -352,7 +358,7 @@ def _last(
     main.plot([last.at], [last.value], marker="o", markersize=3.5, color=colour)
     main.annotate(
         f"{sign}{_figure(last.value)}", (last.at, last.value), xytext=(4, 3),
-        textcoords="offset points", color=colour, fontsize=9, fontweight="bold",
+        textcoords="offset points", color=colour, fontsize=size.letters + 1, fontweight="bold",
         annotation_clip=False, fontfamily=faces,
     )  # fmt: skip
 
@@ -373,38 +379,53 @@ def at_moment(band: Sequence[Band], at: float) -> Band | None:
 
 
 def _events(
-    strip: Axes, ink: Ink, events: Sequence[Event], japanese: bool, faces: list[str]
-) -> None:
-    strip.set_ylim(0, 1)
-    strip.axhline(1.0, color=ink.quiet, linewidth=0.5, alpha=0.5)
-    for event in events:
-        latin, kanji, mark = MARKS[event.kind]
-        strip.plot([event.at], [0.72], marker=mark, markersize=3.5, color=ink.ink)
+    strip: Axes, ink: Ink, events: Sequence[Event], kinds: Sequence[Kind], japanese: bool,
+    size: Size, faces: list[str],
+) -> None:  # fmt: skip
+    """A line for each kind: its letter at the left, its marks at their times."""
+    strip.set_ylim(0, max(len(kinds), 1))
+    strip.axhline(max(len(kinds), 1), color=ink.quiet, linewidth=0.5, alpha=0.5)
+    for number, kind in enumerate(reversed(kinds)):
+        latin, kanji, mark = MARKS[kind]
+        times = [event.at for event in events if event.kind == kind]
+        strip.plot(times, [number + 0.5] * len(times), marker=mark, markersize=4, color=ink.ink,
+                   linestyle="none")  # fmt: skip
         strip.annotate(
-            kanji if japanese else latin, (event.at, 0.42), ha="center", va="top", fontsize=6.5,
-            color=ink.ink, annotation_clip=True, fontfamily=faces,
+            kanji if japanese else latin, (0, number + 0.5), xycoords=("axes fraction", "data"),
+            xytext=(-4, 0), textcoords="offset points", ha="right", va="center",
+            fontsize=size.letters, color=ink.ink, annotation_clip=False, fontfamily=faces,
         )  # fmt: skip
 
 
 def _turns(
-    main: Axes, strip: Axes, ink: Ink, turns: Sequence[tuple[float, str]], faces: list[str]
-) -> None:
+    main: Axes, strip: Axes, ink: Ink, turns: Sequence[tuple[float, str]], size: Size,
+    faces: list[str],
+) -> None:  # fmt: skip
+    """A rule each; its name where the one before leaves room for it."""
     left, right = main.get_xlim()
+    point = (right - left) / (size.width * size.across[1])
+    free = left
     for at, label in turns:
         if not left <= at <= right:
             continue
         for sheet in (main, strip):
             sheet.axvline(at, color=ink.quiet, linewidth=0.7, alpha=0.7)
-        if label:
+        wide = (3 + size.letters * sum(0.62 if _latin(c) else 1.05 for c in label)) * point
+        if label and at >= free and at + wide < right + 3 * size.letters * point:
+            free = at + wide
             main.annotate(
-                label, (at, 1.0), xycoords=("data", "axes fraction"), xytext=(3, -8),
-                textcoords="offset points", color=ink.quiet, fontsize=7, fontfamily=faces,
+                label, (at, 1.0), xycoords=("data", "axes fraction"), xytext=(3, -2), va="top",
+                textcoords="offset points", color=ink.quiet, fontsize=size.letters,
+                fontfamily=faces,
             )  # fmt: skip
 
 
-def _clock(strip: Axes, ink: Ink, start: float, end: float, zone: tzinfo, faces: list[str]) -> None:
+def _clock(
+    strip: Axes, ink: Ink, start: float, end: float, zone: tzinfo, size: Size, faces: list[str]
+) -> None:
     strip.set_xlim(start, end)
-    marks = clock_marks(start, end, zone)
+    most = int(size.width * size.across[1] / (3.6 * size.letters))
+    marks = clock_marks(start, end, zone, min(most, 7))
     strip.set_xticks([at for at, _ in marks])
     strip.set_xticklabels([label for _, label in marks], fontfamily=faces, color=ink.quiet)
 

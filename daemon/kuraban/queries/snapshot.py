@@ -18,6 +18,7 @@ from kuraban.core import entries as e
 from kuraban.core import rota
 from kuraban.core.alarm_conditions import BREWER, CONDITIONS, COOLING_FAILS, CREW, MAINTENANCE
 from kuraban.core.alarms.alarm_context import situation_of
+from kuraban.core.alarms.alarm_manager import AlarmManager
 from kuraban.core.alarms.life_cycle import Alarm, State
 from kuraban.core.course import FAR_FUTURE, Planned, Sides, Stage
 from kuraban.core.engine.engine import Engine
@@ -26,7 +27,7 @@ from kuraban.core.forecast.drift import Drift, drift_of
 from kuraban.core.house_state import HouseState
 from kuraban.core.house_view import HouseView
 from kuraban.core.notify.priority import urgency_of
-from kuraban.core.notify.reports import why_not_judged
+from kuraban.core.notify.reports import doubts_of, why_not_judged
 from kuraban.core.plan.subject_state import Batch
 from kuraban.core.site import WATCH, Place
 from kuraban.core.texts.alarm_facts import Situation
@@ -104,14 +105,14 @@ class Painter:
         site, zone = view.house.site, view.house.zone
         self._left = MOST_DRIFTS
         hours = self._machines.hours(view, now)
-        failing = _failing_coolers(engine)
+        failing, alarms = _failing_coolers(engine), engine.alarm_manager
         return Snapshot(
             at=now,
             site=site.name,
             day_turned=day_turn(now, site.day_starts, zone),
             day_turns=next_clock(now, site.day_starts, zone),
             places=tuple(
-                self._place(view, place, hours.get(place.id), failing, now)
+                self._place(view, place, hours.get(place.id), failing, alarms, now)
                 for place in view.house.places
             ),
             rings=tuple(self._rings(view, engine)),
@@ -123,6 +124,7 @@ class Painter:
             beds=self._beds.now(view, now),
             coolers=self._machines.coolers(view, hours, now),
             unconfirmed=tuple(_unconfirmed(engine)),
+            entries=len(engine.entry_handler.known),
             clock=engine.clock,
         )
 
@@ -136,19 +138,20 @@ class Painter:
 
     def _place(
         self, view: HouseView, place: Place, hours: HoursLeft | None, failing: dict[str, str],
-        now: float,
+        alarms: AlarmManager, now: float,
     ) -> PlaceNow:  # fmt: skip
         batch = view.batch(place.id, now)
         why = why_not_judged(view, place.id, now)
         fails = failing.get(view.entry_log.cooler_of(place.id) or "")
         if batch is not None:
-            shown = self._brewing(view, place, batch, why, now)
+            shown = self._brewing(view, place, batch, why, alarms, now)
             return replace(shown, hours=hours, cooler_fails=fails)
         return replace(_banded(view, place, why, now), cooler_fails=fails)
 
     def _brewing(
-        self, view: HouseView, place: Place, batch: Batch, why: str | None, now: float
-    ) -> PlaceNow:
+        self, view: HouseView, place: Place, batch: Batch, why: str | None, alarms: AlarmManager,
+        now: float,
+    ) -> PlaceNow:  # fmt: skip
         standing = batch.plan.standing(now)
         known, planned = view.product(place.id, now), batch.plan.at(now)
         apart = None if known is None else known[0] - planned
@@ -175,6 +178,7 @@ class Painter:
             foreseen=drift is not None and known is not None,
             held=held,
             held_until=until,
+            doubts=tuple(doubts_of(view, alarms, place.id, now)),
             last_stir=subject_state.last_stir,
             last_work=subject_state.last_work,
             batch=self._batch(place.id, batch, now),
@@ -205,7 +209,7 @@ class Painter:
             stage_due=span.due if later else None,
             ahead=tuple(StageAhead(id=s.id, title=s.title or {"en": s.id}) for s in later),
             day=batch.plan.day(now),
-            hours=(now - batch.since) / HOUR,
+            hours=(now - batch.begun[0]) / HOUR,
             tolerance=_pair(stage.tolerance),
             limit=_pair(stage.limit),
             plan=self._line(place, batch.plan, now),
@@ -247,9 +251,11 @@ class Painter:
             place=place,
             value=alarm.value,
             since=alarm.since,
+            over=None if alarm.active else alarm.over,
             raised=alarm.raised,
             by=alarm.by,
             until=alarm.until if alarm.state is State.SHELVED else alarm.in_hand_until,
+            within=engine.alarm_manager.turns_within(alarm),
             once=alarm.once,
             reason=alarm.reason,
         )

@@ -75,7 +75,7 @@ def _broker(settings: Settings) -> Finding:
     except (msgspec.MsgspecError, KeyError, TypeError):
         word = "nothing"
     says = f"{place} reached; of the watch it says: {word}"
-    if word == "online":
+    if word == "watching":
         return Finding("broker", "well", says)
     return Finding("broker", "look", says, "start the watch: systemctl start kuraban")
 

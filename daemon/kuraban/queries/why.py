@@ -7,6 +7,7 @@ watch that runs notices nothing. What cannot be answered is Unanswerable, with w
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
@@ -23,6 +24,7 @@ from kuraban.core.texts.translator import Speech
 from kuraban.core.texts.why_text import SaidWhy, Teller
 from kuraban.core.timescale import pieces_of
 from kuraban.core.units import HOUR, MINUTE
+from kuraban.core.views.explanation import Because, Explanation, Key
 from kuraban.errors import JournalError, Unanswerable
 from kuraban.queries.journal_state import open_history
 from kuraban.runtime.past_moment import as_it_was
@@ -31,6 +33,8 @@ from kuraban.store.history import History
 STILL = 5 * MINUTE
 """A moment so shortly after the last turn is taken for that turn."""
 NEAREST = 3
+HEARD = ("rings", "in-hand")
+SOUND: dict[str, Key] = {"page": "rung", "notice": "told-softly"}
 LEAST = 3 * HOUR
 """So long before a moment the readings must be there in full."""
 
@@ -63,11 +67,14 @@ class Why:
             question.whole(subject)
             engine = as_it_was(self._path, self._words, moment, go_on)
             subjects = (subject,) if subject in known else _places_of(engine, subject, moment)
+            then = engine.view.house
             if not subjects:
                 raise question.refused("not-running", name=subject)
-        zone = engine.view.house.zone
-        teller = Teller(Speech(self._words, language, zone, moment))
-        return tuple(teller.told(explain(engine, one)) for one in subjects)
+            if not {*subjects} <= {*then.place, *then.cooler, *then.probe}:
+                raise question.refused("not-there", name=subject)
+            speech = Speech(self._words, language, then.zone, moment)
+            told = [_with_rings(history, then, speech, explain(engine, one)) for one in subjects]
+        return tuple(Teller(speech).told(one) for one in told)
 
 
 class _Question:
@@ -133,6 +140,24 @@ def _about(house: House, probe: str) -> set[str]:
     near = {one.id for one in house.places if of in (one.room, one.cooler, one.heater)}
     cooler = house.place[of].cooler if of in house.place else None
     return {probe, of, *near, *(() if cooler is None else (cooler,))}
+
+
+def _with_rings(history: History, house: House, speech: Speech, found: Explanation) -> Explanation:
+    """The same with whoever heard of each alarm that stands, and when."""
+    judged = []
+    for one in found.judged:
+        if one.raised is not None and one.hand in HEARD:
+            alarm = f"{found.subject}/{one.account.condition}"
+            heard: dict[Key, list[str]] = {}
+            for message in history.messages(one.raised, found.at + 1.0):
+                if alarm in message.alarms:
+                    told = f"{house.called(message.person)} {speech.clock(message.at)}"
+                    heard.setdefault(SOUND[message.step], []).append(told)
+            lines = [Because(key, name=", ".join(people)) for key, people in heard.items()]
+            seen = (*one.account.seen, *(lines or [Because("unrung")]))
+            one = one._replace(account=one.account._replace(seen=seen))
+        judged.append(one)
+    return dataclasses.replace(found, judged=tuple(judged))
 
 
 def _places_of(engine: Engine, batch: str, at: float) -> tuple[str, ...]:

@@ -3,6 +3,6 @@
 from __future__ import annotations
 
 from kuraban.runtime.checkpoint.document import freeze
-from kuraban.runtime.recovery import feed, recover, run_to
+from kuraban.runtime.recovery import feed, live_up_to, recover, run_to
 
-__all__ = ["feed", "freeze", "recover", "run_to"]
+__all__ = ["feed", "freeze", "live_up_to", "recover", "run_to"]

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Sequence
 
 import msgspec
 
+from kuraban.core.engine.engine import Engine
 from kuraban.core.facts import Fact, Impaired, Refusal
 from kuraban.core.intake.allowance import TOO_MANY, Allowance
 from kuraban.core.intake.payload import too_long
@@ -79,3 +80,11 @@ class Intake:
             self._dry[topic] = until
         else:
             self._dry.pop(topic, None)
+
+
+def unheard_since(engine: Engine, last: float) -> float:
+    """Since when nothing was heard, of a journal that ends at `last`: an earlier watch may have
+    ended before it ever reached the broker."""
+    states = engine.view.probe_states.values() if engine.started else ()
+    heard = [state.heard for state in states if state.heard is not None]
+    return min(max(heard, default=last), last)

@@ -15,7 +15,7 @@ sees otherwise than people were told is told now.
 from __future__ import annotations
 
 import logging
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import closing
 from itertools import takewhile
 from typing import NamedTuple
@@ -72,6 +72,14 @@ def run_to(engine: Engine, now: float) -> bool:
         log.exception("a fault of ours, please report it; it came with a deadline")
         return False
     return True
+
+
+def live_up_to(engine: Engine, now: float, stopping: Callable[[], bool]) -> bool:
+    """Run every deadline up to `now`, a day at a time and no further once asked to stop. Whether
+    `now` was reached."""
+    while engine.now < now and not stopping():
+        run_to(engine, min(engine.now + DAY, now))
+    return not stopping()
 
 
 def recover(journal: Journal, words: Words) -> Engine:

@@ -38,11 +38,11 @@ from kuraban.edges.mqtt.fair_queue import Arrived, Cut
 from kuraban.edges.supervisor import Supervisor
 from kuraban.errors import JournalError
 from kuraban.queries.phone_curves import Curves
-from kuraban.runtime import feed, freeze, recover, run_to
+from kuraban.runtime import feed, freeze, live_up_to, recover, run_to
 from kuraban.runtime.alarm_publisher import AlarmPublisher
 from kuraban.runtime.entries.batch_courses import begun
 from kuraban.runtime.health import Health
-from kuraban.runtime.intake import Intake
+from kuraban.runtime.intake import Intake, unheard_since
 from kuraban.runtime.outside import Outside
 from kuraban.runtime.own_facts import OwnFacts
 from kuraban.runtime.pace import Pace
@@ -55,7 +55,6 @@ from kuraban.store.history import History
 from kuraban.store.journal import open_or_set_aside
 from kuraban.store.journal_lock import held
 from kuraban.store.outbox import Outbox
-from kuraban.store.writer import RINGS_ON
 
 if TYPE_CHECKING:
     from kuraban.edges.history.forwarder import Forwarder
@@ -194,13 +193,15 @@ class Watch:
         for fault in self.settings.unread:
             log.error("%s; the house's duty goes on without it", fault)
         if self._aside is not None:
-            log.error("the journal was damaged and lies now as %s; a new one begins", self._aside)
+            log.error("the journal was damaged and is kept as %s; a new one begins", self._aside)
             self._first_words += on_a_lost_journal(house, str(self._aside), now)
         self._tell_gap(now)
+        if self._stopping:
+            self._local = OwnFacts()  # they are of now, which is not reached
+            return
         if self._since is not None:
             self._away = max(0.0, now - self._since) / self.clock.speed
-            unheard = self.engine.impaired.get(PARTS["broker"], self._since)
-            self._intake = Intake(self._wire, unheard, now)
+            self._intake = Intake(self._wire, unheard_since(self.engine, self._since), now)
         document = to_document(house)
         known = ""
         if self.engine.started:
@@ -219,7 +220,8 @@ class Watch:
             log.warning("nobody watched from %s to %s", *span)
             if self.engine.started:
                 feed(self.engine, Impaired("watch", True, self.engine.now))
-                feed(self.engine, Impaired("watch", False, now))
+                if live_up_to(self.engine, now, lambda: self._stopping):
+                    feed(self.engine, Impaired("watch", False, now))
 
     # The loop.
 
@@ -232,18 +234,24 @@ class Watch:
     def _watch(self) -> None:
         self._open()
         self._begin()
-        self._courier.start()
+        try:
+            if not self._stopping:
+                self._start()
+            while not self._stopping:
+                self.turn(self._patience())
+        finally:
+            self._end()
+
+    def _start(self) -> None:
+        """Everything beside the loop; the courier once what ended meanwhile is withdrawn."""
         if self._ping is not None:
             self._ping.start()
         self._door.start(self._away)
         self._pages_process.start()
         if self._forwarder is not None:
             self._forwarder.start()
-        try:
-            while not self._stopping:
-                self.turn(self._patience())
-        finally:
-            self._end()
+        self.turn()
+        self._courier.start()
 
     def stop(self) -> None:
         """Ask the loop to end after its turn; safe in a signal handler and from any thread."""
@@ -347,7 +355,7 @@ class Watch:
         if self._failed == written:
             self._heal() if written else self._fail()
         if self._failed:
-            self._send_from_memory(turn)
+            self._rows.take_from_memory(turn)
         if not turn.empty:
             self._tell(turn)
         return written
@@ -416,15 +424,6 @@ class Watch:
         self._local.add(HouseChanged(self.clock(), to_document(self.settings.house)))
         self._local.add(*self._wall_clock.renewed())
         return outbox
-
-    def _send_from_memory(self, turn: Turn) -> None:
-        for alarm in turn.withdrawn:
-            self._rows.withdraw(alarm)
-        for event in turn.story:
-            if isinstance(event, Message):
-                self._rows.put(event)
-            elif event.alarm in turn.withdrawn and event.step not in RINGS_ON:
-                self._rows.withdraw(event.alarm)
 
     # The end.
 

@@ -4,7 +4,11 @@ from __future__ import annotations
 
 import pytest
 
+from kuraban.core.course import FAR_FUTURE
+from kuraban.core.detectors.silent import Silent
+from kuraban.core.detectors.unwatched import Unwatched
 from kuraban.core.facts import Impaired
+from kuraban.core.units import DAY, MINUTE, show_time
 from tests.core.house import mashing, moment
 
 
@@ -52,3 +56,32 @@ def test_what_fails_of_the_watch_is_told(part: str, condition: str) -> None:
         night.take(Impaired(part, True, night.now))  # type: ignore[arg-type]
         night.run(1)
     assert night.steps(f"watch/{condition}") == ["raised"]
+
+
+def test_a_watch_that_was_away_twice_in_one_gap_says_since_the_first() -> None:
+    """It was asked to end while it still lived through the time that it had been away."""
+    night = mashing()
+    began = night.now
+    night.take(Impaired("watch", True, night.now))
+    night.run(60)
+    night.take(Impaired("watch", True, night.now))
+    night.run(60)
+    night.take(Impaired("watch", False, night.now))
+    night.run(6)
+    (told,) = {message.title for message in night.messages("notice") if "aki" in message.person}
+    assert show_time(began, night.house.zone)[11:16] in told
+
+
+def test_a_month_without_anybody_watching_is_no_work_for_what_listens() -> None:
+    """Silence means nothing then: probes and places are looked at once somebody is back."""
+    night = mashing()
+    night.take(Impaired("watch", True, night.now))
+    back = night.now + 30 * DAY
+    night.wake(back)
+    listening = night.engine.registry.detectors.values()
+    assert FAR_FUTURE in {one.due for one in listening if isinstance(one, Silent)}
+    assert FAR_FUTURE in {one.due for one in listening if isinstance(one, Unwatched)}
+    night.take(Impaired("watch", False, back))
+    night.wake(back + 6 * MINUTE)
+    assert night.steps("t3-mid/silent") == ["raised"]
+    assert night.steps("tank-3/unwatched") == ["raised"]

@@ -67,6 +67,10 @@ def test_nesting_ends_at_the_stated_depth_and_not_where_the_stack_does() -> None
     for deep in (DEEPEST + 1, 900, 100_000):
         with pytest.raises(ValueError, match="32 deep"):
             json_of("[" * deep + "]" * deep)
+        with pytest.raises(ValueError, match="32 deep"):
+            json_of("[" * deep)
+    with pytest.raises(ValueError, match="not JSON"):
+        json_of('{"a": "' + "[" * 40 + '", "b": }')
 
 
 def test_a_number_of_any_length_is_a_number() -> None:

@@ -290,6 +290,16 @@ def test_a_handover_note_is_of_this_night() -> None:
     assert morning(night).note is None
 
 
+def test_what_was_done_at_a_cooler_is_in_the_morning_report() -> None:
+    """With whoever noted it; of this night alone."""
+    night = Night(at=moment("2026-02-01T10:00"))
+    night.log("chiller-1", "note", text="too old")
+    night.wake(moment("2026-02-02T03:00"))
+    night.log("chiller-1", "note", text="Breaker reset", by="ken")
+    night.wake(moment("2026-02-02T06:00"))
+    assert morning(night).done == (("Chiller 1", "Breaker reset", "Ken"),)
+
+
 def test_a_gap_between_readings_counts_as_ten_minutes_outside_at_most() -> None:
     night = mashing()
     night.run(60).told["t3-mid"] = 10.8

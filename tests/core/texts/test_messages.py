@@ -53,7 +53,7 @@ BROKEN = re.compile(
 )
 CONDITIONS = (
     "warm", "cold", "far-warm", "far-cold", "trending-warm", "trending-cold", "overcooling",
-    "humid", "dry", "unwatched", "addition-unlogged", "stage-overdue", "layering",
+    "humid", "dry", "unwatched", "addition-unlogged", "stage-overdue", "layering", "stir-unlogged",
     "landing-above", "landing-below", "entry-doubtful", "stopped", "not-cooling", "not-heating",
     "short-cycling", "warming", "freezing", "silent", "stuck", "wild", "displaced", "disagrees",
     "broker-lost", "journal-failing", "pages-failing", "clock-wrong", "dark", "history-behind",
@@ -97,6 +97,7 @@ SEEN: dict[str, tuple[str, ...]] = {
     "addition-unlogged": ("step=-0.84",),
     "stage-overdue": ("stage=naka", f"due={NOW - 4 * HOUR}"),
     "layering": ("gap=1.2",),
+    "stir-unlogged": ("gap=0.4",),
     "landing-above": ("gap=0.9",),
     "landing-below": ("gap=0.8",),
     "stopped": ("no_draw", "standing_gone"),

@@ -60,7 +60,7 @@ def test_a_script_gets_times_with_an_offset() -> None:
     (mask,) = found.known
     assert found.at == "2026-02-01T23:13:00+09:00"
     assert (mask.since, mask.until) == ("2026-02-01T22:38:00+09:00", "2026-02-01T23:14:00+09:00")
-    assert mask.text.startswith("Stir at 22:38: not judged until 23:14.")
+    assert mask.text.startswith("Stir at 22:38: nothing rings until 23:14")
 
 
 def test_a_stage_bears_its_own_name_where_the_house_has_no_word_for_it() -> None:
@@ -76,17 +76,17 @@ def test_evidence_is_told_as_in_the_message() -> None:
     assert said.text == "A tank's valve is open."
 
 
-@pytest.mark.parametrize(("seconds", "text"), [(30, "under 1 min"), (5399, "89 min"),
+@pytest.mark.parametrize(("seconds", "text"), [(29, "under 1 min"), (5340, "89 min"),
                                                (7200, "2 h"), (8100, "2 h 15 min")])  # fmt: skip
 def test_lengths_of_time(seconds: float, text: str) -> None:
     (said,) = told("en", Because("over-runs", wanted=seconds)).known
-    assert said.text == f"Over once it runs for {text}."
+    assert said.text == f"Over once it has run for {text}."
 
 
 def test_what_is_held_back_and_by_whom_it_is_had() -> None:
     has = Judged(Account("warm", True, ends=(Because("over-below", 10.9, 10.7, wanted=900),)),
                  "in-hand", NOW - 60, "Aki", NOW + 10_800)  # fmt: skip
     (warm,) = told("en", judged=(has,)).conditions
-    assert warm.text == "told 23:12, Aki has it, right by 02:13"
+    assert warm.text == "alarm 23:12, Aki has it, right by 02:13"
     assert warm.lacks == []
     assert [said.text for said in warm.ends] == ["Over once it is below 10.7 °C for 15 min."]

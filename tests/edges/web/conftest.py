@@ -13,7 +13,11 @@ import pytest
 
 from kuraban.core.facts import Impaired
 from kuraban.core.views.snapshot import Ring
+from kuraban.edges.signing import Signer
+from kuraban.edges.web.drawing.recent_curves import RecentCurves
 from kuraban.edges.web.live.snapshot_hub import SnapshotHub
+from kuraban.edges.web.page_context import Clocked, PageContext
+from kuraban.edges.web.security.signed_out import FILE, SignedOut
 from kuraban.edges.web.server import Pages
 from kuraban.queries.batches.batch_sheet import Batches
 from kuraban.queries.setup.unknown_probes import SettingUp
@@ -130,6 +134,16 @@ def browse(pages: Callable[[], Pages]) -> Iterator[Browse]:
     yield open_
     for browser in opened:
         browser.close()
+
+
+def context_of(served: Served) -> PageContext:
+    """What every page works with, for whoever makes parts of one by hand."""
+    return PageContext(
+        clocked=Clocked(served.settings.house), words=load_page_words(), hub=SnapshotHub(),
+        history=served.path, submit=served.submit, clock=served.clock, signer=Signer(KEY),
+        accounts={}, tools=SettingUp(served.settings),  # type: ignore[arg-type]
+        signed_out=SignedOut(served.path.with_name(FILE), 0.0), recent=RecentCurves(served.path),
+    )  # fmt: skip
 
 
 def account(name: str, role: Any, password: str) -> Account:

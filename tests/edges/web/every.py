@@ -31,7 +31,7 @@ VARIANTS = {
     "/place/{place}/plan": ("?days=14",),
     "/place/{place}/addition": ("?wanted=rice&water_litres=100&water_celsius=5&target=9"
                                 "&rice_kg=80", "?wanted=ice&target=x"),
-    "/why/{subject}": ("?at=2026-02-04T01:00", "?at=2031-01-01T00:00"),
+    "/why/{subject}": ("?at=2026-02-03T23:30",),
     "/batches/start": ("?place=starter-1&course=starter-sokujo-14",
                        "?place=tank-3&course=starter-sokujo-14"),
 }  # fmt: skip
@@ -102,6 +102,7 @@ def _known(watch: Served, key: str) -> dict[str, list[str]]:
         "cooler": [cooler.id for cooler in house.coolers],
         "probe": probes[:1],
         "token": _links(watch, key),
+        "part": ["alarms", "crew", "glossary", "tank"],
     }
 
 

@@ -92,7 +92,7 @@ def _of_place(view: HouseView, alarms: Alarms, alarm: Alarm, now: float) -> Situ
         batch=batch.title or batch.name,
         stage=standing.stage.title or {"en": standing.stage.id},
         day=batch.plan.day(now),
-        hours=(now - batch.since) / HOUR,
+        hours=(now - batch.begun[0]) / HOUR,
         last_stir=None if subject_state is None else subject_state.last_stir,
         last_work=None if subject_state is None else subject_state.last_work,
     )

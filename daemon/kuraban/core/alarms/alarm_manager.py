@@ -107,7 +107,7 @@ class AlarmManager:
             self._event(alarm, Event.SUPPRESS if explained else Event.OCCUR, finding.at)
             self._explains(alarm, finding.at)
         elif alarm.active:
-            alarm.active = False
+            alarm.active, alarm.over = False, finding.at
             if alarm.condition in DOUBTS:
                 self._believed_again(alarm, finding.at)
             if finding.value is not None:
@@ -224,12 +224,12 @@ class AlarmManager:
         if alarm.state is State.UNACKNOWLEDGED:
             alarm.acked_worse = alarm.worse
         alarm.by = by or SOMEBODY
-        promise = within if within is not None else self._turns_within(alarm)
+        promise = within if within is not None else self.turns_within(alarm)
         alarm.in_hand_until = None if promise is None else at + promise
         if alarm.in_hand_until is not None:
             self.rings.promised(alarm, alarm.in_hand_until)
 
-    def _turns_within(self, alarm: Alarm) -> float | None:
+    def turns_within(self, alarm: Alarm) -> float | None:
         """By when an alarm in hand should have turned; None for what need not turn."""
         if alarm.subject in self.view.house.cooler:
             return COOLER_TURNS_WITHIN if alarm.condition in COOLING_FAILS else None

@@ -135,7 +135,8 @@ class Alarm:
 
     __slots__ = (
         "acked_worse", "active", "by", "condition", "evidence", "in_hand_until", "once",
-        "planned", "raised", "reason", "since", "state", "subject", "until", "value", "worse",
+        "over", "planned", "raised", "reason", "since", "state", "subject", "until", "value",
+        "worse",
     )  # fmt: skip
 
     def __init__(self, subject: str, condition: str) -> None:
@@ -145,6 +146,8 @@ class Alarm:
         self.active = False
         self.since: float | None = None
         """When the condition began to hold."""
+        self.over: float | None = None
+        """When it last ceased to hold."""
         self.raised: float | None = None
         """When it was last raised."""
         self.value: float | None = None

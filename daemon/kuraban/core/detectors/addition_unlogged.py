@@ -16,7 +16,7 @@ from kuraban.core.detectors.base import Detector, Disturbed, Tell
 from kuraban.core.entries import INGREDIENTS
 from kuraban.core.house_view import HouseView
 from kuraban.core.plan.filling import AT_AIR_NEAR, NEAR, due, landing, logged_lately
-from kuraban.core.plan.subject_state import Batch
+from kuraban.core.plan.subject_state import STIR_SEEN, Batch
 from kuraban.core.units import HOUR, MINUTE
 from kuraban.core.views.explanation import Account, Because
 
@@ -88,9 +88,9 @@ class AdditionUnlogged(Detector):
         ends_at = batch.plan.standing(now).stage.points[-1][1]
         if lands is None or ends_at - lands < FALL:
             return Because("no-filling")
-        masked = self.view.masked(self.subject, now)
-        if masked is not None:
-            return Because("held", until=masked)
+        masks = [m for m in known.masks if m.start <= now < m.end and m.why != STIR_SEEN]
+        if masks:
+            return Because("held", until=max(mask.end for mask in masks))
         fallen = self._fallen(now)
         if fallen is None:
             return Because("not-known")

@@ -142,7 +142,10 @@ class Detector:
             since=clock.inside_since, wanted=rule.off,
         )  # fmt: skip
         ends = (over,) if quiet <= now else (over, Because("held", until=quiet))
-        return self.account(condition, lacks=lacks, ends=ends, delay=clock.told(rule.delay, now))
+        beyond = Because("is-above" if rule.upward else "is-below", value, rule.edge, rule.unit)
+        seen = (beyond,) if clock.out and value is not None else ()
+        delay = clock.told(rule.delay, now)
+        return self.account(condition, seen=seen, lacks=lacks, ends=ends, delay=delay)
 
     def listens(self) -> tuple[str, ...]:
         """Probes whose every current reading makes it look."""

@@ -83,6 +83,7 @@ class Disagrees(Detector):
         if not view.probe_judged(self.subject, now) or not view.place_judged(place, now):
             return ()
         a, b, why = one.known(now), two.known(now), None
+        seen: tuple[Because, ...] = ()
         allowed = self._allowed(view.places[place].place.kind)
         if a is None or b is None:
             why = Because("not-known")
@@ -90,5 +91,7 @@ class Disagrees(Detector):
             why = Because("agree", abs(a - b), allowed, "K", name=self.twin)
         elif not self._stirred_since(view.entry_log.of(place).last_stir, now):
             why = Because("unstirred", abs(a - b), unit="K", since=self.since, name=self.twin)
+        else:
+            seen = (Because("differs", abs(a - b), unit="K", since=self.since, name=self.twin),)
         ends = (Because("over-agree", edge=allowed, unit="K", name=self.twin),)
-        return (self.account("disagrees", lacks=(why,), ends=ends),)
+        return (self.account("disagrees", seen=seen, lacks=(why,), ends=ends),)

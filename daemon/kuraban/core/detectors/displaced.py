@@ -25,11 +25,11 @@ from array import array
 from bisect import bisect_left, bisect_right
 
 from kuraban.core.course import FAR_FUTURE
-from kuraban.core.detectors.base import ProbeDetector, Tell
+from kuraban.core.detectors.base import Disturbed, ProbeDetector, Tell
 from kuraban.core.house_view import HouseView
 from kuraban.core.plan.filling import explains
 from kuraban.core.plan.plan_view import SubjectView
-from kuraban.core.plan.subject_state import PROBE_OUT_LONGEST
+from kuraban.core.plan.subject_state import PROBE_OUT_LONGEST, STIR_SEEN, STIRS
 from kuraban.core.probes.belief import Understood
 from kuraban.core.probes.probe_view import ProbeView
 from kuraban.core.units import HOUR, MINUTE
@@ -206,7 +206,7 @@ class Displaced(ProbeDetector):
     def _stirred(self, now: float) -> bool:
         """Of the work that is under way, or was within the hour, all is stirring."""
         masks = [m for m in self.subject_state.masks if m.start <= now < m.end + WORK_SEEN]
-        return bool(masks) and all(mask.why == "stir" for mask in masks)
+        return bool(masks) and all(mask.why in STIRS for mask in masks)
 
     def _added(self, value: float, held: float, now: float) -> bool:
         """Something poured in explains the value."""
@@ -323,7 +323,13 @@ class Displaced(ProbeDetector):
         return self.view.stands(self.view.house.probe[self.subject].of, "addition-unlogged")
 
     def _accept(self, now: float) -> float:
-        """The step was the product's: believe the probe again, the time since then counted."""
+        """The step was the product's: believe the probe again, the time since then counted. In a
+        tank it was a stir that nobody logged, as far as a stir reaches."""
+        value, held, since = self.probe_state.value, self.held, self.doubt
+        moved = 0.0 if value is None or held is None else abs(value - held)
+        stirred = self.kind in SLOPES and 0.5 * self.step <= moved <= STIR_DOES
+        if since is not None and stirred:
+            self.tell(Disturbed(self.probe_state.probe.of, STIR_SEEN, since, now))
         self.doubt = self.held = None
         del self.times[:], self.values[:]
         self.tell(Understood(self.subject, now))

@@ -9,6 +9,7 @@ own rhythm: where a mask ends or a delay is reached meanwhile, the next value de
 
 from __future__ import annotations
 
+import math
 from array import array
 from typing import NamedTuple
 
@@ -18,15 +19,22 @@ from kuraban.core.detectors.time_outside import ABOUT, TimeOutside
 from kuraban.core.forecast.drift import undisturbed_since
 from kuraban.core.forecast.threshold_crossing import passed_at
 from kuraban.core.house_view import HouseView
-from kuraban.core.plan.subject_state import Batch, LetRun
+from kuraban.core.plan.subject_state import STIRS, Batch, LetRun
 from kuraban.core.probes.probe_view import PlaceView
 from kuraban.core.rota import head_start
-from kuraban.core.units import MINUTE
+from kuraban.core.units import HOUR, MINUTE
 from kuraban.core.views.explanation import Account, Because
+from kuraban.trade.robust import median
 
 LONGEST_OFF = 15 * MINUTE
 RHYTHMS = 2.2
 """A value counts for so many of its probe's intervals."""
+EVENS_OUT = 2.5 * HOUR
+"""So long after a stir its layers may still be evening out."""
+BEFORE_STIR = 10 * MINUTE
+LOOK_AGAIN = 5 * MINUTE
+LONGEST_DECAY = 30 * MINUTE
+"""Time constant with which the layers of a tank even out, at most (common practice)."""
 
 
 def deadband(tolerance: float) -> float:
@@ -41,13 +49,15 @@ def off_delay(delay: float) -> float:
 class Side:
     """One side of the plan: its names, its sign, its clocks."""
 
-    __slots__ = ("beyond", "far", "far_name", "name", "near", "sign")
+    __slots__ = ("beyond", "far", "far_name", "limit", "name", "near", "sign", "tolerance")
 
     def __init__(self, name: str, sign: float) -> None:
         self.name, self.far_name, self.sign = name, f"far-{name}", sign
         self.near, self.far = TimeOutside(), TimeOutside()
         self.beyond = False
         """Past what the course never allows."""
+        self.tolerance = self.limit = FAR_FUTURE
+        """K from the plan, as judged last."""
 
     @property
     def rests(self) -> bool:
@@ -202,6 +212,7 @@ class ProductBand(Detector):
         beyond, tolerance, delay, limit = self._bounds(side, stage, value, planned, at, run)
         band = deadband(tolerance)
         near, far = side.near, side.far
+        side.tolerance, side.limit = (FAR_FUTURE, FAR_FUTURE) if run else (tolerance, limit)
         near.note(at, beyond > tolerance, beyond <= tolerance - band, delay)
         far.note(at, beyond > limit, beyond <= limit - band, stage.limit_delay)
         if self.revised != self.place.revised and near.out and run is None:
@@ -215,6 +226,8 @@ class ProductBand(Detector):
             passed = self._passed_at(batch, side.sign, tolerance, at - near.spent, delay)
             if passed is not None:
                 near.credit(passed, at, delay)
+        if run is None:
+            self._not_before_the_stir(side, batch, at)
         never = batch.course.never[1] if side.sign > 0 else batch.course.never[0]
         past_never = side.sign * (value - never)
         side.beyond = past_never > 0 or (side.beyond and past_never > -0.1)
@@ -252,17 +265,18 @@ class ProductBand(Detector):
                            since=clock.since, worse=beyond, evidence=("never",))  # fmt: skip
             return FAR_FUTURE
         return self._clocked(
-            side.far_name, clock, value, planned, beyond, now, quiet, stage.limit_delay
+            side, side.far_name, clock, value, planned, beyond, now, quiet, stage.limit_delay
         )
 
     def _near(
         self, side: Side, value: float, planned: float, beyond: float, now: float, quiet: float,
         delay: float,
     ) -> float:  # fmt: skip
-        return self._clocked(side.name, side.near, value, planned, beyond, now, quiet, delay)
+        return self._clocked(side, side.name, side.near, value, planned, beyond, now, quiet, delay)
 
     def _clocked(
         self,
+        side: Side,
         name: str,
         clock: TimeOutside,
         value: float,
@@ -293,9 +307,50 @@ class ProductBand(Detector):
             return due
         if self._stale(now):
             return FAR_FUTURE
+        if self._comes_back(side, clock, beyond, now):
+            return now + LOOK_AGAIN
         clock.holds = True
         self.found(name, True, now, value=value, planned=planned, since=clock.since, worse=beyond)
         return FAR_FUTURE
+
+    def _stirs(self, now: float) -> list[float]:
+        """When it was stirred, logged or seen, of late enough for layers that still even out."""
+        masks = self.view.entry_log.of(self.subject).masks
+        return [m.start for m in masks if m.why in STIRS and 0 <= now - m.start < EVENS_OUT]
+
+    def _not_before_the_stir(self, side: Side, batch: Batch, now: float) -> None:
+        """An exit that a stir made began with it, if the reading lay inside before."""
+        clocks = [clock for clock in (side.near, side.far) if clock.out and not clock.holds]
+        for stirred in self._stirs(now) if clocks else ():
+            for clock in clocks:
+                if clock.since is None or clock.since >= stirred:
+                    continue
+                apart = self._apart(batch, side, stirred - BEFORE_STIR, stirred - 1.0)
+                edge = side.limit if clock is side.far else side.tolerance
+                if apart and median(apart) <= edge:
+                    clock.since, clock.spent = stirred, min(clock.spent, now - stirred)
+
+    def _comes_back(self, side: Side, clock: TimeOutside, beyond: float, now: float) -> bool:
+        """Whether it left with a stir, and no further than what that may have left by now."""
+        batch, since = self.view.batch(self.subject, now), clock.since
+        edge, left = side.limit if clock is side.far else side.tolerance, 0.0
+        if batch is None or since is None or edge == FAR_FUTURE:
+            return False
+        for stirred in self._stirs(now):
+            before = self._apart(batch, side, stirred - BEFORE_STIR, stirred - 1.0)
+            after = self._apart(batch, side, stirred, stirred + BEFORE_STIR)
+            if since >= stirred - BEFORE_STIR and before and after:
+                step = max(after) - median(before)
+                left = max(left, step * math.exp(-(now - stirred) / LONGEST_DECAY))
+        return left > 0.0 and beyond - left <= edge
+
+    def _apart(self, batch: Batch, side: Side, start: float, end: float) -> list[float]:
+        """K from the plan towards a side."""
+        times, values = self.place.series.since(start, end)
+        return [
+            side.sign * (value - batch.plan.at(at))
+            for at, value in zip(times, values, strict=True)
+        ]  # fmt: skip
 
     def _stale(self, now: float) -> bool:
         """Whether the next value is awaited; a check by hand stands for as long as it counts."""
@@ -334,14 +389,17 @@ class ProductBand(Detector):
             account = self.by_clock(name, clock, rule, value, now, self._quiet_until(now))
             awaits = not account.stands and not clock.lacks(delay, Because("next-value"), now)
             stale = (Because("stale", since=self.place.at),) if awaits and self._stale(now) else ()
-            return account._replace(lacks=stale or account.lacks)
+            left = awaits and self._comes_back(side, clock, side.sign * (value - planned), now)
+            settles = (Because("evens-out"),) if left else ()
+            return account._replace(lacks=stale or settles or account.lacks)
 
         near = told(side.name, side.near, bounds.tolerance, bounds.delay)
         if side.beyond:
-            over = Because(
-                "over-below" if upward else "over-above", value, batch.course.never[upward]
-            )
-            return near, self.account(side.far_name, ends=(over,))
+            never = batch.course.never[upward]
+            beyond = Because("is-above" if upward else "is-below", value, never)
+            over = Because("over-below" if upward else "over-above", value, never)
+            seen = (beyond, Because("evidence", word="never"))
+            return near, self.account(side.far_name, seen=seen, ends=(over,))
         if run is not None:
             allowed = Because("let-run", run.more, run.base, until=run.until)
             return near, self.account(side.far_name, lacks=(allowed,))
@@ -353,7 +411,13 @@ class ProductBand(Detector):
         """When the readings about an exit show that it truly was, None where they do not tell."""
         about = min(delay, ABOUT)
         begin = max(since - about, self.settled, undisturbed_since(self.view, self.subject, since))
-        times, values = self.place.series.since(begin, since + about / 2)
+        end = since + about / 2
+        for stirred in self._stirs(end):
+            if stirred > since:
+                end = min(end, stirred)
+            else:
+                begin = max(begin, stirred)
+        times, values = self.place.series.since(begin, end)
         apart = [
             sign * (value - batch.plan.at(at)) for at, value in zip(times, values, strict=True)
         ]

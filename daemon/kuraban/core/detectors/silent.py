@@ -4,10 +4,14 @@ While so many probes fell silent together that the power or the network is the l
 each alone is held back; `dark` decides within minutes.
 
 What somebody set out of service is no measure either, whatever it says: the air, most often.
+
+Once it is told nothing changes that by itself: a reading lets it look, and so does an entry. Nor
+does anything while nobody watches; then the watch's coming back lets it look.
 """
 
 from __future__ import annotations
 
+from kuraban.core.course import FAR_FUTURE
 from kuraban.core.detectors.base import ProbeDetector
 from kuraban.core.units import MINUTE
 from kuraban.core.views.explanation import Account, Because
@@ -42,9 +46,9 @@ class Silent(ProbeDetector):
             return due
         self.against("silent", True, now)
         if self._away(now) and not view.stands(self.subject, "silent"):
-            return now + LOOK_AGAIN
+            return FAR_FUTURE if view.blind == FAR_FUTURE else now + LOOK_AGAIN
         self.found("silent", True, now, since=last)
-        return now + LOOK_AGAIN
+        return FAR_FUTURE
 
     def _away(self, now: float) -> bool:
         """Silence means nothing yet."""
@@ -62,4 +66,6 @@ class Silent(ProbeDetector):
             why = Because("runs-out", until=due, lasted=allowed - (due - now), wanted=allowed)
         elif self._away(now):
             why = Because("dusk")
-        return (self.account("silent", lacks=(why,), ends=(Because("over-answers"),)),)
+        seen = () if why is not None else (Because("no-value", since=known.heard),)
+        ends = (Because("over-answers"),)
+        return (self.account("silent", seen=seen, lacks=(why,), ends=ends),)

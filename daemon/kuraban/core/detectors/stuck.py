@@ -136,11 +136,13 @@ class Stuck(ProbeDetector):
         if not self.view.probe_judged(self.subject, now):
             return ()
         rest, allowed, why = self._rest(now), self._allowed(), None
+        still = Because("still-for", self.value, lasted=rest, wanted=allowed)
         if not known.fresh(now):
             why = Because("no-value", since=known.heard)
         elif self.moves < MOVES_SEEN:
             why = Because("moves-few", self.moves, MOVES_SEEN, "")
         elif rest <= allowed:
-            why = Because("still-for", self.value, lasted=rest, wanted=allowed)
-        seen = Because("rest-usual", lasted=self.usual, wanted=self.longest)
-        return (self.account("stuck", seen=(seen,), lacks=(why,), ends=(Because("over-moves"),)),)
+            why = still
+        usual = Because("rest-usual", lasted=self.usual, wanted=self.longest)
+        seen = (usual,) if why is not None else (still, usual)
+        return (self.account("stuck", seen=seen, lacks=(why,), ends=(Because("over-moves"),)),)

@@ -119,15 +119,15 @@ class Trend(Detector):
         if swing.seen < SWING_KNOWN:
             return Because("swing-unknown", lasted=swing.seen, wanted=SWING_KNOWN)
         if not swing.exceeded(edge > 0):
-            return Because("within-swing", swing.now, swing.most if edge > 0 else swing.least, "K")
+            return _in_swing(drift, edge)
         if abs(slope) < LEAST_SLOPE or slope * edge < 0:
             return Because("too-slow", slope, LEAST_SLOPE if edge > 0 else -LEAST_SLOPE, "K/h")
         if (drift.low if edge > 0 else -drift.high) <= 0.25 * LEAST_SLOPE:
             return Because("unlikely", drift.low if edge > 0 else drift.high, unit="K/h")
         way = (edge - drift.level) / slope
-        if 0 < way <= AHEAD / HOUR:
-            return None
-        return Because("not-ahead", lasted=max(way, 0.0) * HOUR, wanted=AHEAD)
+        if way <= 0:
+            return Because("outside-already")
+        return Because("not-ahead", lasted=way * HOUR, wanted=AHEAD) if way > AHEAD / HOUR else None
 
     def explain(self, now: float) -> tuple[Account, ...]:
         batch = self.view.batch(self.subject, now)
@@ -136,9 +136,12 @@ class Trend(Detector):
         drift, stage = self._drift(batch, now), batch.plan.standing(now).stage
         found = []
         for side, edge in _edges(stage):
-            seen = () if drift is None else (Because("drift", drift.slope, unit="K/h"),)
+            seen = _seen(drift, edge)
             why = self._why(side, edge, stage, drift, now)
-            if self.view.stands(self.subject, f"trending-{side}") and not self.sure[side]:
+            stands = self.view.stands(self.subject, f"trending-{side}")
+            if stands and drift is not None:
+                seen = (*seen, _in_swing(drift, edge))
+            if stands and not self.sure[side]:
                 seen = (*seen, Because("evidence", word="unsure"))
             over = Because("over-turns", wanted=STAYS * AHEAD)
             found.append(self.account(f"trending-{side}", seen=seen, lacks=(why,), ends=(over,)))
@@ -163,6 +166,21 @@ class Trend(Detector):
 
 def _edges(stage: Stage) -> tuple[tuple[str, float], ...]:
     return ("warm", stage.tolerance.above), ("cold", -stage.tolerance.below)
+
+
+def _in_swing(drift: Drift, edge: float) -> Because:
+    """Where it stands, and how far its saw-tooth went on this side before."""
+    swing = drift.swing
+    return Because("within-swing", swing.now, swing.most if edge > 0 else swing.least, "K")
+
+
+def _seen(drift: Drift | None, edge: float) -> tuple[Because, ...]:
+    """How fast it moves, and in how long it leaves over an edge that lies ahead within a day."""
+    if drift is None:
+        return ()
+    moves = Because("drift", drift.slope, unit="K/h")
+    way = (edge - drift.level) / drift.slope if abs(drift.slope) >= LEAST_SLOPE else 0.0
+    return (moves, Because("leaves", lasted=way * HOUR)) if 0 < way <= 24 else (moves,)
 
 
 def _homeward(drift: Drift, stage: Stage, warm: bool) -> bool:

@@ -46,7 +46,7 @@ class Unwatched(Detector):
         if not (self._away(now) or view.stands(self.subject, "unwatched")):
             product = view.places[self.subject].product
             self.found("unwatched", True, now, value=product, since=last)
-        return now + MINUTE
+        return FAR_FUTURE if view.blind == FAR_FUTURE else now + MINUTE  # till somebody watches
 
     def _could_be_watched(self) -> bool:
         known = self.view.places[self.subject]
@@ -109,4 +109,6 @@ class Unwatched(Detector):
             why = Because("runs-out", until=due, lasted=now - last, wanted=due - last)
         elif self._away(now):
             why = Because("dusk")
-        return (self.account("unwatched", lacks=(why,), ends=(Because("over-measured"),)),)
+        seen = () if why is not None else (Because("no-value", since=last),)
+        ends = (Because("over-measured"),)
+        return (self.account("unwatched", seen=seen, lacks=(why,), ends=ends),)

@@ -48,5 +48,7 @@ class Wild(ProbeDetector):
             return ()
         recent, mostly = self._bad(now)
         many = mostly or len(recent) >= MANY
-        why = None if many else Because("jumps", len(recent), MANY, "")
-        return (self.account("wild", lacks=(why,), ends=(Because("over-jumps", wanted=SPAN),)),)
+        jumps = Because("jumps", len(recent), MANY, "")
+        seen, lacks = ((jumps,), ()) if many else ((), (jumps,))
+        ends = (Because("over-jumps", wanted=SPAN),)
+        return (self.account("wild", seen=seen, lacks=lacks, ends=ends),)

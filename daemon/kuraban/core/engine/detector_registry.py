@@ -22,6 +22,7 @@ from kuraban.core.detectors.product_band import ProductBand
 from kuraban.core.detectors.short_cycling import ShortCycling
 from kuraban.core.detectors.silent import Silent
 from kuraban.core.detectors.stage_overdue import StageOverdue
+from kuraban.core.detectors.stir_unlogged import StirUnlogged
 from kuraban.core.detectors.stopped import Stopped
 from kuraban.core.detectors.stuck import Stuck
 from kuraban.core.detectors.supply_band import SupplyBand
@@ -111,6 +112,12 @@ class DetectorRegistry:
         if detector is not None:
             self.look(detector, now)
 
+    def look_all(self, now: float, *kinds: type[Detector]) -> None:
+        """Let every detector of some kinds look now."""
+        for detector in self.detectors.values():
+            if isinstance(detector, kinds):
+                self.look(detector, now)
+
     def one(self, kind: type[Detector], subject: str) -> Detector | None:
         return self.detectors.get((kind.__name__, subject))
 
@@ -165,6 +172,8 @@ def _of_places(view: HouseView, tell: Tell) -> list[Detector]:
         if place.brews:
             if place.kind != "koji-bed" or place.cooler is not None:
                 found.append(Overcooling(view, tell, place.id))
+            if place.kind == "tank" and view.places[place.id].products:
+                found.append(StirUnlogged(view, tell, place.id))
             found += [ProductBand(view, tell, place.id), Trend(view, tell, place.id)]
             if place.kind != "koji-bed":
                 found.append(AdditionUnlogged(view, tell, place.id))

@@ -33,6 +33,7 @@ from kuraban.core.deadlines import (
 )
 from kuraban.core.detectors.clock_wrong import ClockWrong
 from kuraban.core.detectors.silent import Silent
+from kuraban.core.detectors.unwatched import Unwatched
 from kuraban.core.detectors.wild import Wild
 from kuraban.core.effects import Turn
 from kuraban.core.engine.daily_words import DailyWords
@@ -343,6 +344,8 @@ class Engine:
         self.facts.append(fact)
         if watched is not None:
             watched.self_monitoring.take(fact, self.now)
+            if fact.part == "watch" and not fact.holds:
+                watched.registry.look_all(self.now, Silent, Unwatched)
 
     def _delivered(self, watched: WatchedHouse | None, fact: Delivered) -> None:
         """A message that reached nobody is told to the next person at once."""

@@ -174,7 +174,7 @@ def _of_cooler(view: HouseView, subject: str, now: float) -> Iterator[Because]:
     if kept is not None:
         yield Because("keeps", kept)
     if cooler.entry.band is not None:
-        yield Because("band", *cooler.entry.band, wanted=cooler.entry.delay)
+        yield Because("band", *cooler.entry.band)
     called = cooler.called_by(now)
     yield Because("uncalled") if called is None else Because("called", word=called)
     for probe in view.house.probes_of(subject):

@@ -83,7 +83,8 @@ class SelfMonitoring:
     def _away(self, gone: bool, now: float) -> None:
         """Nobody watched from the one fact to the other."""
         if gone:
-            self.away_since, self._state.blind = now, FAR_FUTURE
+            since = now if self.away_since is None else self.away_since
+            self.away_since, self._state.blind = since, FAR_FUTURE
         elif self.away_since is not None:
             self._state.blind = now + BACK_FOR
             self._deadlines.add(self._state.blind, WatchBack(self.away_since, now))

@@ -49,6 +49,7 @@ class AlarmState(msgspec.Struct, frozen=True, kw_only=True):
     state: State
     active: bool
     since: float | None = None
+    over: float | None = None
     raised: float | None = None
     value: float | None = None
     planned: float | None = None

@@ -142,12 +142,16 @@ def json_of(text: str) -> object:
     except RecursionError:
         raise ValueError(_TOO_DEEP) from None
     except json.JSONDecodeError as wrong:
+        before = Counter(_TEXT.sub("", text[: wrong.pos]))
+        if before["["] + before["{"] - before["]"] - before["}"] > DEEPEST:
+            raise ValueError(_TOO_DEEP) from None
         raise ValueError(f"not JSON: {wrong.msg} at character {wrong.pos + 1}") from None
     if text.count("[") + text.count("{") > DEEPEST and _depth(document) > DEEPEST:
         raise ValueError(_TOO_DEEP)
     return document
 
 
+_TEXT = re.compile(r'"(?:[^"\\]|\\.)*"')
 _TOO_DEEP = f"lists or objects lie more than {DEEPEST} deep in one another; send them flat"
 
 

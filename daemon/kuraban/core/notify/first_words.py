@@ -17,7 +17,7 @@ Told = Mapping[str, tuple[str, str]]
 SET_ASIDE: Final[Told] = {
     "en": (
         "The watch lost its journal",
-        "It was damaged and lies now as {aside}. The watch knows of no batch: log every running"
+        "It was damaged and is kept as {aside}. The watch knows of no batch: log every running"
         " one anew (batch-start with stage and since). Until then no tank is watched.",
     ),
     "ja": (

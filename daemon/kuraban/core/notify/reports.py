@@ -168,8 +168,18 @@ def morning_report(
         probes=probes,
         aims=tuple(_aims(view, now)),
         due=tuple(_due(view, now)),
+        done=tuple(_done(view, now)),
         note=_handover(view, now),
     )
+
+
+def _done(view: HouseView, now: float) -> Iterator[tuple[str, str, str | None]]:
+    """What was found and done at each cooler and heater in the night, as they noted it."""
+    for cooler in view.house.coolers:
+        for logged in view.entry_log.about(cooler.id):
+            if isinstance(logged.entry, Note) and now - NIGHT <= logged.at <= now:
+                who = None if logged.by is None else view.house.called(logged.by)
+                yield cooler.name, logged.entry.text, who
 
 
 def _handover(view: HouseView, now: float) -> str | None:
@@ -194,7 +204,7 @@ def _night(
 ) -> Night:
     """Lowest and highest without the wildest two hundredths of either, and the time outside."""
     times, values = view.places[place.id].series.since(now - NIGHT, now)
-    doubts = _doubts(view, alarm_manager, place.id, now)
+    doubts = doubts_of(view, alarm_manager, place.id, now)
     believed: list[float] = []
     outside, last = 0.0, None
     for at, value in zip(times, values, strict=True):
@@ -216,7 +226,7 @@ def _night(
     )
 
 
-def _doubts(
+def doubts_of(
     view: HouseView, alarm_manager: AlarmManager, place: str, now: float
 ) -> list[tuple[float, float]]:
     """When nothing that was measured in a place was its product.
@@ -236,9 +246,8 @@ def _doubts(
 def _taken_out(view: HouseView, place: str, probe: str, now: float) -> list[tuple[float, float]]:
     """When somebody had the probe out of its product, as they logged it."""
     found: list[tuple[float, float]] = []
-    for logged in view.entry_log.counting():
-        if logged.subject not in (place, probe):
-            continue
+    told = (*view.entry_log.about(place), *view.entry_log.about(probe))
+    for logged in sorted(told, key=lambda one: one.at):
         if isinstance(logged.entry, ProbeOut):
             found.append((logged.at, logged.at + PROBE_OUT_LONGEST))
         elif isinstance(logged.entry, ProbeIn) and found:

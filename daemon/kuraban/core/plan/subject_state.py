@@ -16,6 +16,9 @@ from kuraban.core.site import House, Swap
 from kuraban.core.units import MINUTE
 
 MASKS_KEPT = 40
+STIR_SEEN = "stir-seen"
+"""The mask of a stir that nobody logged."""
+STIRS = frozenset({"stir", STIR_SEEN})
 PROBE_OUT_LONGEST = 60 * MINUTE
 """A probe that nobody puts back counts again, or is displaced (common practice)."""
 
@@ -65,6 +68,14 @@ class Batch:
         twin.__dict__.update(self.__dict__)
         twin.marks, twin.redraws = list(self.marks), list(self.redraws)
         return twin
+
+    @property
+    def begun(self) -> tuple[float, bool]:
+        """When its course began, counted back by its stages where it was taken over in the middle;
+        and whether it was not, so that this is sure."""
+        first = self.plan.spans[0]
+        skipped = sum(stage.length for stage in self.course.stages[: first.stage])
+        return first.start - skipped, not skipped
 
     def settled_at(self, standing: Standing) -> float:
         """When the present stage begins to be judged after its mark or its last rice."""

@@ -27,7 +27,8 @@ _OUTSIDE = frozenset({"warm", "cold", "far-warm", "far-cold", "overcooling"})
 _AT_THE_HEATER = frozenset({"cold", "far-cold", "trending-cold", "far-warm"})
 """What sends somebody to the heater of a koji room."""
 _CAUTION = {
-    "layering": "stir", "landing-above": "stir", "landing-below": "stir", "stopped": "electric",
+    "layering": "stir", "landing-above": "stir", "landing-below": "stir", "stir-unlogged": "stir",
+    "stopped": "electric",
     "not-cooling": "licensed", "not-heating": "heater", "short-cycling": "licensed",
     "warming": "licensed", "freezing": "licensed", "dark": "dark",
 }  # fmt: skip

@@ -74,6 +74,8 @@ class Morning(msgspec.Struct, frozen=True, kw_only=True):
     aims: tuple[Aim, ...] = ()
     due: tuple[tuple[str, Title, float | None], ...] = ()
     """Place, title of the stage, and when it is due today."""
+    done: tuple[tuple[str, str, str | None], ...] = ()
+    """Cooler, what was found and done there, and who noted it."""
     note: str | None = None
     """The handover note."""
 
@@ -185,6 +187,10 @@ def morning(report: Morning, language: str, words: Words, zone: tzinfo) -> Text:
             _listing("morning.probes", probes, speech),
             _listing("morning.due", due, speech),
             _listing("morning.aims", aims, speech),
+            *(
+                speech.say("morning.done", known(name=name, text=text, who=who))
+                for name, text, who in report.done
+            ),
             speech.say("morning.note", known(note=report.note)),
         ),
     )

@@ -15,7 +15,7 @@ from datetime import datetime, tzinfo
 
 import msgspec
 
-from kuraban.core.units import HOUR
+from kuraban.core.units import DAY, HOUR
 
 _OPTIONAL = re.compile(r"\[([^\]]*)\]")
 _FIELD = re.compile(r"\{(\w+)\}")
@@ -78,6 +78,10 @@ def figure(value: float, decimals: int = 1, signed: bool = False) -> str:
     return (_MINUS if rounded < 0 else plus) + text
 
 
+ANOTHER_SEASON = 182 * DAY
+"""From so far away a date might be taken for that of another season: it is told with its year."""
+
+
 class Speech(msgspec.Struct, frozen=True):
     """One language, at one moment, by one clock."""
 
@@ -120,7 +124,9 @@ class Speech(msgspec.Struct, frozen=True):
     def date(self, at: float) -> str:
         moment = datetime.fromtimestamp(at, self.zone)
         month = self.template("time.months").split()[moment.month - 1]
-        return self.say("time.date", day=str(moment.day), month=month)
+        told = self.say("time.date", day=str(moment.day), month=month)
+        far = abs(at - self.at) > ANOTHER_SEASON
+        return self.say("time.year", date=told, year=str(moment.year)) if far else told
 
     def measure(self, value: float | None, unit: str = "°C") -> str | None:
         """A value with its unit; a difference of two bulbs is told in degrees."""

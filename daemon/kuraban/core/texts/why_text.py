@@ -188,7 +188,7 @@ class Teller:
     def _length(self, seconds: float | None) -> str | None:
         if seconds is None:
             return None
-        minutes = int(seconds // MINUTE)
+        minutes = round(seconds / MINUTE)
         if minutes < 1:
             return self._speech.template("because-length.soon")
         if seconds < _LONG:

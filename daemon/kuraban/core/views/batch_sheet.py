@@ -81,6 +81,7 @@ class SheetDay:
     cooled: float | None = None
     """Hours with its valve open; None where nothing tells."""
     work: tuple[Logged, ...] = ()
+    stirs: int = 0
 
     @property
     def smv(self) -> float | None:

@@ -17,12 +17,14 @@ Key = Literal[
     "never", "band", "mask", "settling", "let-run", "cooler", "cooler-fails", "draws", "keeps",
     "called", "uncalled", "runs", "rests", "runs-unknown", "serves", "hangs-on", "heard",
     # What a detector saw.
-    "drift", "valve-open", "next-stage", "evidence", "rest-usual", "before", "room-air",
+    "is-above", "is-below", "drift", "leaves", "valve-open", "next-stage", "evidence",
+    "rest-usual", "differs", "before", "room-air", "rung", "told-softly", "unrung",
     # What is lacking, and what holds it back.
     "must-rise", "must-fall", "runs-out", "held", "stale", "no-value", "not-known", "next-value",
     "next-look", "too-slow", "within-swing", "swing-unknown", "not-ahead", "unlikely", "homeward",
-    "outside-already", "once-more", "not-deep", "not-falling", "not-fallen", "lands-elsewhere",
-    "is-logged", "is-air", "no-filling", "due", "no-stage", "no-air-band", "later-lot", "measured",
+    "evens-out", "outside-already", "once-more", "not-deep", "not-falling", "not-fallen",
+    "lands-elsewhere", "is-logged", "is-air", "no-filling", "due", "no-stage", "no-air-band",
+    "later-lot", "measured",
     "dusk", "not-called", "it-runs", "not-late", "rested", "not-running", "in-habit", "no-habit",
     "ran-too-short", "comes-nearer", "load", "together", "few-starts", "answers", "moves-few",
     "still-for", "jumps", "agree", "unstirred", "no-step", "taken-out", "put-back", "in-doubt",

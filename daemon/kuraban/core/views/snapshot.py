@@ -143,6 +143,8 @@ class PlaceNow:
     held: str | None = None
     """Why it is not judged for the moment, a `why.` key of the catalogue."""
     held_until: float | None = None
+    doubts: tuple[tuple[float, float], ...] = ()
+    """From when to when, of late, nothing that was measured was its product."""
     last_stir: float | None = None
     last_work: tuple[str, float] | None = None
     batch: BatchNow | None = None
@@ -175,10 +177,14 @@ class Ring:
     """The place that it is about, or on whose probe."""
     value: float | None = None
     since: float | None = None
+    over: float | None = None
+    """When it was over by itself."""
     raised: float | None = None
     by: str | None = None
     until: float | None = None
     """By when it should be right, or until when it is quiet."""
+    within: float | None = None
+    """Seconds in which it should be right once somebody has it and says nothing else."""
     once: bool = False
     """Quiet only until it has returned to normal, if that is sooner."""
     reason: str | None = None
@@ -248,6 +254,8 @@ class Snapshot:
     """Beds with a lot in them."""
     coolers: tuple[CoolerNow, ...] = ()
     unconfirmed: tuple[Unconfirmed, ...] = ()
+    entries: int = 0
+    """How many entries were taken so far: another number says that a page of before is old."""
     clock: Pieces = ()
     """How far the wall clock is ahead of the times here."""
 
@@ -264,6 +272,22 @@ class Snapshot:
         return next(
             (r for r in self.rings if r.subject == subject and r.condition == condition), None
         )
+
+    def left(self, ring: Ring) -> float | None:
+        """Hours until what the ring is about gets worse, the pessimistic end; None if unknown."""
+        if ring.condition.startswith("far-"):
+            return 0.0
+        cooler, place = self.cooler(ring.subject), self.place(ring.place or "")
+        if cooler is not None:
+            known = [one.hours.soonest for one in cooler.served if one.judged and one.hours]
+            return min((hours for hours in known if hours is not None), default=None)
+        leaving = None if place is None or not ring.side else place.leaving
+        return leaving.soonest if leaving is not None and leaving.side == ring.side else None
+
+    @property
+    def ringing(self) -> int:
+        """Rings that nobody has answered."""
+        return sum(ring.state == "unacknowledged" for ring in self.rings)
 
     def unconfirmed_of(self, subject: str) -> tuple[Unconfirmed, ...]:
         return tuple(one for one in self.unconfirmed if one.subject == subject)

@@ -156,7 +156,7 @@ class DeliveryState:
         known = waiting | self._open.keys()
         self._failures = {row: kept for row, kept in self._failures.items() if row in known}
         self._told &= known
-        for row in self._rows.waiting(self.person, now):
+        for row in self._rows.waiting(self.person, now) if waiting else ():
             left = [service for service in self._for(row) if service.name not in row.had]
             if not left:
                 self._finish(row, now)

@@ -29,7 +29,17 @@ from kuraban.edges.web.views import addition as mixing
 from kuraban.edges.web.views import alarms as ringing
 from kuraban.edges.web.views import answer_links as answers
 from kuraban.edges.web.views import batch_sheet as record
-from kuraban.edges.web.views import batches, cellar, coolers, koji, place, why
+from kuraban.edges.web.views import (
+    batches,
+    cellar,
+    coolers,
+    guide,
+    home_screen,
+    koji,
+    place,
+    side_by_side,
+    why,
+)
 from kuraban.edges.web.views import replan as redraw
 from kuraban.edges.web.views import setup as setting_up
 from kuraban.errors import JournalError
@@ -66,15 +76,18 @@ def make_app(context: PageContext) -> FastAPI:
     )
     app.state.context = context
     app.state.press = live.Press()
-    for part in (cellar, place, ringing, setting_up, answers, entrance, live, api, metrics):
-        app.include_router(part.router)
-    for part in (batches, record, redraw, koji, coolers, mixing, why):
+    every = (
+        *(cellar, place, ringing, setting_up, answers, entrance, live, api, metrics, batches),
+        *(record, redraw, koji, coolers, mixing, home_screen, side_by_side, why, guide),
+    )
+    for part in every:
         app.include_router(part.router)
     for programs in (
         record.programs,
         redraw.programs,
         koji.programs,
         coolers.programs,
+        side_by_side.programs,
         why.programs,
     ):
         app.include_router(programs)

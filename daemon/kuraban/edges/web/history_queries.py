@@ -30,6 +30,7 @@ PIECE = 4000
 """Readings of an export that are read in one look into the journal."""
 WINDOW = 30 * DAY
 """Of which summaries are taken out at once."""
+Spells = Iterable[tuple[float, float]]
 Graded = tuple[float, float, int]
 """When, the value, and the seconds that it stands for."""
 
@@ -155,14 +156,17 @@ def step_for(length: float, most: int) -> float:
 
 
 def curve(
-    history: History, house: House, place: str, start: float, end: float, step: float
-) -> list[Measured]:
-    """The product of a place, or its air, in steps; a step without readings is not there."""
+    history: History, house: House, place: str, start: float, end: float, step: float,
+    doubts: Spells = (),
+) -> list[Measured]:  # fmt: skip
+    """The product of a place, or its air, in steps; a step without readings is not there, nor is
+    what was told within the `doubts`."""
     for measure in MEASURES:
         held: dict[int, list[float]] = {}
         for probe in house.probes_of(place, measure):
             for at, value in history.readings(probe.id, start, end):
-                held.setdefault(int(at // step), []).append(value)
+                if not any(first <= at <= last for first, last in doubts):
+                    held.setdefault(int(at // step), []).append(value)
         if held:
             return [Measured(number * step, median(held[number])) for number in sorted(held)]
     return []

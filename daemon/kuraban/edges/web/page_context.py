@@ -21,6 +21,7 @@ from kuraban.core.timescale import Pieces
 from kuraban.core.views.batch_sheet import Archive
 from kuraban.core.views.snapshot import Snapshot
 from kuraban.edges.signing import Signer, Visit
+from kuraban.edges.web.drawing.recent_curves import RecentCurves
 from kuraban.edges.web.live.snapshot_hub import SnapshotHub
 from kuraban.edges.web.security.accounts import Accounts, Role
 from kuraban.edges.web.security.signed_out import SignedOut
@@ -106,6 +107,7 @@ class PageContext:
     accounts: Accounts
     tools: Tools
     signed_out: SignedOut
+    recent: RecentCurves
     encrypted: bool = False
     archive: Archive | None = None
     asked: Asked | None = None

@@ -24,6 +24,7 @@ from kuraban.core.texts.messages import Words
 from kuraban.core.views.batch_sheet import Archive
 from kuraban.edges.signing import Signer
 from kuraban.edges.web.app import make_app
+from kuraban.edges.web.drawing.recent_curves import RecentCurves
 from kuraban.edges.web.live.snapshot_hub import SnapshotHub
 from kuraban.edges.web.page_context import Asked, Clocked, PageContext, Tools
 from kuraban.edges.web.security.accounts import Account, Accounts
@@ -92,6 +93,7 @@ class Pages:
             accounts=Accounts(where.accounts, clock),
             tools=tools,
             signed_out=SignedOut(history.with_name(FILE), clock()),
+            recent=RecentCurves(history),
             encrypted=self._encrypted,
             archive=archive,
             asked=asked,

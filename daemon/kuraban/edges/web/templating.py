@@ -58,6 +58,7 @@ def page(
     """A whole page, and the browser's cookie where it needs one."""
     now, snapshot = context.clock(), context.hub.snapshot
     still = snapshot is not None and now - snapshot.at > STILL_AFTER
+    told = bool(request.query_params.get("told")) and fields.get("told", True) is None
     html = fill(
         template,
         context.translator(visitor.language),
@@ -70,6 +71,8 @@ def page(
         languages=tuple(context.words.catalogue),
         as_of=now if snapshot is None else snapshot.at,
         still=snapshot.at if snapshot is not None and still else None,
+        ringing=0 if snapshot is None else snapshot.ringing,
+        pending=told,
         **fields,
     )
     response = HTMLResponse(html, status)

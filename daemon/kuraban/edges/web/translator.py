@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+import re
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import datetime
 from typing import ClassVar
 
@@ -14,7 +15,7 @@ from kuraban.core.texts.alarm_text import pick
 from kuraban.core.texts.messages import Words
 from kuraban.core.texts.translator import Speech, figure
 from kuraban.core.timescale import moment_of, wall_of
-from kuraban.core.units import HOUR, MINUTE, parse_time
+from kuraban.core.units import HOUR, MINUTE, parse_duration, parse_time
 from kuraban.core.views.snapshot import Going, PlaceNow, Ring, Text
 from kuraban.edges.web.forms import refusal_reasons as reasons
 from kuraban.store.history import Shortened
@@ -27,6 +28,9 @@ SIGNS = {"warm": "▲", "cold": "▼"}
 ARROWS: dict[Going, str] = {"up": "↗", "down": "↘", "level": "→"}
 OUTSIDE = frozenset({"warm", "cold", "far-warm", "far-cold"})
 JUST_NOW = 90.0
+TELEPHONE = re.compile(r"(?<![\d.])(?:\+\d{1,3}[ -]?)?\(?\d{2,5}\)?(?:[ -]\d{2,4}){1,3}(?![\d.:])|"
+                       r"(?<![\d.])\+?\d{7,15}(?![\d.])")  # fmt: skip
+"""Seven figures in a row, or groups of them with hyphens or spaces between; no time of day."""
 
 
 def choose(
@@ -106,6 +110,14 @@ class Translator:
 
     def listed(self, texts: Iterable[str]) -> str:
         return self._speech.names(texts, 20) or ""
+
+    def dialled(self, text: str) -> Iterator[tuple[str, str]]:
+        """What stands before each telephone number, and the number; the last has none."""
+        last = 0
+        for found in TELEPHONE.finditer(text):
+            yield text[last : found.start()], found[0]
+            last = found.end()
+        yield text[last:], ""
 
     def place(self, place: str) -> str:
         return self._house.name_of(place)
@@ -254,6 +266,10 @@ class Translator:
     def length(self, spelled: str) -> str:
         """A duration as a form sends it, such as "3h", as people say it."""
         return self({"h": "length.hours", "m": "length.minutes"}[spelled[-1]], n=spelled[:-1])
+
+    @staticmethod
+    def seconds(spelled: str) -> float:
+        return parse_duration(spelled)
 
     @staticmethod
     def _halves(hours: float) -> str:

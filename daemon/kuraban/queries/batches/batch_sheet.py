@@ -126,7 +126,7 @@ def told_of(stay: Stay, now: float) -> BatchStay:
         stage_title=standing.stage.title or {"en": standing.stage.id},
         stage_since=standing.span.start,
         day=batch.plan.day(at),
-        hours=(at - batch.since) / HOUR,
+        hours=(at - batch.begun[0]) / HOUR,
         rice_kg=batch.rice_kg,
         ahead=tuple(stage.title or {"en": stage.id} for stage in later),
         ends=last.due + sum(stage.length for stage in rest),
@@ -237,6 +237,7 @@ def _day(
         face=tuple(text for look in faces for text in (look.foam, look.text) if text),
         cooled=_cooled(history, house, place, at, end),
         work=tuple(one for one in told if isinstance(one.entry, SHOWN)),
+        stirs=sum(isinstance(one.entry, e.Stir) for one in told),
     )
 
 

@@ -188,7 +188,7 @@ def bed_of(view: HouseView, place: str, batch: Batch, now: float) -> BedNow:
     disturbed = view.masked(place, now) is not None or batch.settled_at(standing) > now
     reach = None if disturbed else works(view, place, batch, now)
     points = standing.stage.points
-    begun, sure = hikikomi(batch)
+    begun, sure = batch.begun
     way = _way(points[0][1], points[-1][1])
     return BedNow(
         place=place,
@@ -231,13 +231,6 @@ def _way(start: float, goal: float) -> Way:
 
 def _reached(product: float, goal: float, way: Way) -> bool:
     return (way == "up" and product >= goal) or (way == "down" and product <= goal)
-
-
-def hikikomi(batch: Batch) -> tuple[float, bool]:
-    """When the lot came into the room; counted back by the course where it was taken over later."""
-    first = batch.plan.spans[0]
-    skipped = sum(stage.length for stage in batch.course.stages[: first.stage])
-    return first.start - skipped, not skipped
 
 
 def _hours(hours: float) -> float | None:

@@ -17,17 +17,18 @@ from collections.abc import Iterable
 from threading import RLock
 
 from kuraban.clock import Clock
-from kuraban.core.effects import Message
+from kuraban.core.effects import Message, Turn
 from kuraban.core.facts import Delivered
 from kuraban.edges.phones.memory_outbox import MemoryOutbox
 from kuraban.errors import JournalError
 from kuraban.store.outbox import Outbox, Row
+from kuraban.store.writer import RINGS_ON
 
 log = logging.getLogger("kuraban")
 
 
 class FailoverOutbox:
-    """What the courier claims from. The watch calls `fail`, `put`, `withdraw` and `heal`."""
+    """What the courier claims from. The watch calls `fail`, `take_from_memory` and `heal`."""
 
     def __init__(self, outbox: Outbox, people: Iterable[str], clock: Clock) -> None:
         self._kept = outbox
@@ -57,6 +58,16 @@ class FailoverOutbox:
                         self._lies[row.id] = "waiting"
             except JournalError as error:
                 log.error("messages that still waited cannot be read: %s", error)
+
+    def take_from_memory(self, turn: Turn) -> None:
+        """What a turn that cannot be written told and withdrew."""
+        for alarm in turn.withdrawn:
+            self.withdraw(alarm)
+        for event in turn.story:
+            if isinstance(event, Message):
+                self.put(event)
+            elif event.alarm in turn.withdrawn and event.step not in RINGS_ON:
+                self.withdraw(event.alarm)
 
     def put(self, message: Message) -> None:
         with self._lock:

@@ -55,6 +55,8 @@ class SiteTable(Table):
     duty_hours: Hours = (6 * HOUR, 21 * HOUR)
     evening: Clock = 20.5 * HOUR
     """When the evening word goes out."""
+    rounds: Annotated[tuple[Clock, ...], Field(max_length=12)] = ()
+    """When each stir round of the day begins; else with the day and with the evening word."""
     ladder: Ladder = (0.0, 10 * MINUTE, 30 * MINUTE, 60 * MINUTE)
     """For mash and coolers: when the first is told, again, the next, and all of the role."""
     quick_ladder: Ladder = (0.0, 5 * MINUTE, 10 * MINUTE, 20 * MINUTE)

@@ -21,7 +21,7 @@ def test_a_page_without_curves_offers_none(browse: Browse, monkeypatch: pytest.M
 
 
 @pytest.mark.parametrize("place", ["tank-1", "koji-bed-1", "koji-store", "cellar", "starter-1"])
-@pytest.mark.parametrize("tone", ["day", "night"])
+@pytest.mark.parametrize("tone", ["day", "night", "paper"])
 def test_every_place_has_its_curve(browse: Browse, place: str, tone: str) -> None:
     """By day and by night, with a batch, a band, or neither."""
     answer = browse("ja").get(f"/place/{place}/curve.svg", params={"tone": tone})

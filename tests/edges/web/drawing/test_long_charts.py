@@ -38,7 +38,7 @@ def test_a_long_curve_names_every_fifth_day(drawn: Drawn) -> None:
     svg = lines.svg(drawn).decode()
     assert all(f">day {n}<" in svg for n in (1, 5, 10, 25))
     assert ">day 2<" not in svg
-    small = lines.svg(dataclasses.replace(drawn, small=True)).decode()
+    small = lines.svg(dataclasses.replace(drawn, size="hand")).decode()
     assert ">day 10<" in small and ">day 5<" not in small
 
 
@@ -60,5 +60,5 @@ def test_a_finger_is_told_time_measured_and_plan(drawn: Drawn) -> None:
     assert len(told["points"]) == 25
     assert told["points"][12][0] == 0.5
     assert told["points"][12][2:] == ["9.6", "9.5"]
-    (left, wide), (narrow_left, _) = told["across"]
+    (left, wide), (narrow_left, _) = told["across"]["page"], told["across"]["hand"]
     assert 0 < left < narrow_left < 0.2 and 0.8 < wide < 1

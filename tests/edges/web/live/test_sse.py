@@ -7,27 +7,16 @@ import json
 from collections.abc import AsyncIterator
 from typing import Any
 
-from kuraban.edges.signing import Signer, Visit
-from kuraban.edges.web.live.snapshot_hub import SnapshotHub
+from kuraban.core.entries import Stir
+from kuraban.core.facts import Logged
+from kuraban.edges.signing import Visit
 from kuraban.edges.web.live.sse import Press, events
-from kuraban.edges.web.page_context import Clocked, PageContext, Visitor
-from kuraban.edges.web.security.signed_out import FILE, SignedOut
+from kuraban.edges.web.page_context import Visitor
 from kuraban.edges.web.views import cellar
-from kuraban.queries.setup.unknown_probes import SettingUp
-from kuraban.settings.catalogues import load_page_words
-from tests.edges.web.conftest import KEY, Browse
+from tests.edges.web.conftest import Browse, context_of
 from tests.edges.web.served import Served
 
 MIO = Visitor(Visit("n", 0.0), "log", "mio", "en")
-
-
-def context(served: Served) -> PageContext:
-    return PageContext(
-        clocked=Clocked(served.settings.house), words=load_page_words(), hub=SnapshotHub(),
-        history=served.path, submit=served.submit, clock=served.clock, signer=Signer(KEY),
-        accounts={}, tools=SettingUp(served.settings),  # type: ignore[arg-type]
-        signed_out=SignedOut(served.path.with_name(FILE), 0.0),
-    )  # fmt: skip
 
 
 async def said(stream: AsyncIterator[str]) -> dict[str, str]:
@@ -41,7 +30,7 @@ async def said(stream: AsyncIterator[str]) -> dict[str, str]:
 
 def test_the_first_event_is_everything_and_the_next_what_changed(served: Served) -> None:
     """After a stir only that tank's row."""
-    here = context(served)
+    here = context_of(served)
 
     async def look() -> tuple[Any, Any]:
         here.hub.open(asyncio.get_running_loop())
@@ -59,7 +48,7 @@ def test_the_first_event_is_everything_and_the_next_what_changed(served: Served)
 
 def test_each_event_bears_the_watchs_time(served: Served) -> None:
     """By which a page that was opened in the evening dates a tap at night."""
-    here = context(served)
+    here = context_of(served)
 
     async def look() -> str:
         here.hub.open(asyncio.get_running_loop())
@@ -73,7 +62,7 @@ def test_each_event_bears_the_watchs_time(served: Served) -> None:
 
 def test_many_phones_cost_one_rendering(served: Served) -> None:
     """A part is made once for each language."""
-    here, press, made = context(served), Press(), list[str]()
+    here, press, made = context_of(served), Press(), list[str]()
 
     def make(*args: Any) -> dict[str, str]:
         made.append(args[1].language)
@@ -88,7 +77,7 @@ def test_many_phones_cost_one_rendering(served: Served) -> None:
 
 def test_a_stream_ends_with_the_pages(served: Served) -> None:
     """Nobody who looks holds up a stop."""
-    here = context(served)
+    here = context_of(served)
 
     async def look() -> list[str]:
         here.hub.open(asyncio.get_running_loop())
@@ -104,3 +93,19 @@ def test_a_stream_ends_with_the_pages(served: Served) -> None:
 def test_nothing_is_streamed_of_a_place_that_is_not_there(browse: Browse) -> None:
     """It is not found, like its page."""
     assert browse().get("/live/place/tank-99").status_code == 404
+
+
+def test_a_page_hears_when_more_of_it_is_old(served: Served) -> None:
+    """Somebody logged a stir: what lies about the parts is fetched anew. A new value is no such."""
+    here, press = context_of(served), Press()
+
+    def edition() -> str:
+        here.hub.put(served.snapshot())
+        return press.parts(here, here.hub.shown(), "cellar", "en", True, cellar.parts)["anew"]
+
+    first = edition()
+    served.pass_time(1.0)
+    assert edition() == first
+    now = served.clock()
+    served.submit(Logged("s1", "tank-3", Stir(), now, now, by="mio"))
+    assert edition() != first

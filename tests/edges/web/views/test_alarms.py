@@ -70,7 +70,7 @@ def test_past_rings_ask_for_a_verdict(served: Served, browse: Browse) -> None:
     """Once: right, needless or late."""
     browser = browse()
     text = browser.page("/rings")
-    assert "Tank 5: warm" in text and "23:59 Aki" in text
+    assert ">Tank 5</a>: warm" in text and "23:59 Aki" in text
     browser.tap("tank-5", entry="verdict", alarm="tank-5/warm", was="needless", back="rings")
     assert "Was it worth it? needless" in browser.page("/rings")
 

@@ -76,12 +76,12 @@ def test_a_link_counts_once(served: Served, browse: Browse, link: Link) -> None:
 def test_what_somebody_has_already_needs_no_second(
     served: Served, browse: Browse, link: Link
 ) -> None:
-    """The page says who, and shows no button."""
+    """The page says who, and shows no button to have it as well."""
     now = served.clock()
     entry = e.Acknowledge(condition=link.condition)
     served.submit(Logged("k", link.subject, entry, now, now, by="ken"))
     text = browse().page(path(link))
-    assert "Ken has it" in text and "<button" not in text
+    assert "Ken has it" in text and ">I have it<" not in text
     assert browse().post(path(link)).status_code == 200
     assert not made(served, link) and has(served, link) == "ken"
 
@@ -188,3 +188,39 @@ def test_a_verdict_is_taken_for_three_days_and_only_one_of_the_three(
     old = asked(served, served.clock() - VERDICT_LASTS - 1)
     answer = browse().post(path(old), data={"was": "right"})
     assert answer.status_code == 410 and "three days" in answer.text
+
+
+@pytest.fixture
+def chiller(served: Served) -> Link:
+    """To Ken, about the chiller that stopped, which he has in hand."""
+    return Link("chiller-1", "stopped", "ken", "acknowledge", served.clock())
+
+
+def test_who_has_a_cooler_in_hand_still_sees_what_to_do_first(
+    served: Served, browse: Browse, chiller: Link
+) -> None:
+    """What it does not do, what hangs on it and for how long, by when it will be right."""
+    text = browse().page(path(chiller))
+    assert "First: display, plug, breaker." in text and "right by 05:46" in text
+    assert "Not running since 02:3" in text and "Tank 2: <b>Leaves its tolerance" in text
+    assert 'href="/coolers/chiller-1"' in text
+
+
+def test_by_when_it_will_be_right_is_chosen(served: Served, browse: Browse, link: Link) -> None:
+    """Where such a thing has a usual time; the answer carries what was chosen."""
+    browse().post(path(link), data={"for": "6h"})
+    (answer,) = made(served, link)
+    assert isinstance(answer.entry, e.Acknowledge) and answer.entry.for_ == 6 * 3600
+
+
+def test_what_was_found_and_done_is_seen_at_the_cooler(
+    served: Served, browse: Browse, chiller: Link
+) -> None:
+    """Written from the message's link, it stands at the cooler for everybody, with who and when."""
+    browser = browse()
+    browser.post(path(chiller), data={"text": "Breaker reset, fan motor replaced"})
+    assert "Breaker reset" in browser.page(path(chiller))
+    page = browser.page("/coolers/chiller-1")
+    assert "Note: Breaker reset, fan motor replaced (Ken)" in page
+    forged = browser.post("/a/forged", data={"text": "nothing"})
+    assert forged.status_code == 404

@@ -97,8 +97,10 @@ def test_a_dead_chiller_stands_on_the_pages_of_its_tanks(lived: Served) -> None:
     known, w = shown(lived)
     down = dataclasses.replace(known, cooler="chiller-1", cooler_fails="stopped")
     assert w.cooler_fails(down) == "Chiller 1: stopped"
-    assert w.cooler_fails(down) in fill("_row.html", w, place=down)
-    now = fill("_now.html", w, place=down, token="", may_log=False, rings=[], unconfirmed=[])
+    assert w.cooler_fails(down) in fill(
+        "_row.html", w, place=down, short=False, spark=lambda place: None
+    )
+    now = fill("_now.html", w, place=down)
     assert 'href="/coolers/chiller-1"' in now and w.cooler_fails(down) in now
 
 
@@ -142,3 +144,32 @@ def test_an_open_page_is_sent_what_stands_at_its_head(lived: Served) -> None:
     parts = place.parts(None, w, lived.snapshot(), True, "tank-5")  # type: ignore[arg-type]
     assert "10.2" in parts["now"]
     assert place.parts(None, w, lived.snapshot(), True, "gone") == {}  # type: ignore[arg-type]
+
+
+def test_a_stir_is_one_tap_on_the_first_screen(browse: Browse) -> None:
+    """Right under the temperature, before the rings and whatever the office asks."""
+    text = browse().page("/place/tank-5")
+    assert text.index('id="now"') < text.index('value="stir"') < text.index('id="here"')
+    assert text.index('id="here"') < text.index("/place/tank-5/sheet")
+
+
+def test_what_is_set_aside_or_left_to_run_says_so_and_how_to_undo_it(
+    browse: Browse, served: Served
+) -> None:
+    """At once, until when, with the button that undoes it."""
+    browser = browse()
+    browser.tap("tank-5", entry="let-run", **{"for": "3h"}, more="0.3")
+    text = browser.page("/place/tank-5")
+    quiet = text[text.index('id="quiet"') : text.index('id="s-before"')]
+    assert "Let run until 06:10" in quiet and 'value="take-back"' in quiet
+    browser.tap("tank-4", entry="out-of-service", reason="washing")
+    text = browser.page("/place/tank-4")
+    quiet = text[text.index('id="quiet"') : text.index('id="s-before"')]
+    assert "Set aside" in quiet and 'value="in-service"' in quiet
+
+
+def test_since_the_last_stir_leaves_out_what_the_probe_told_in_the_air(browse: Browse) -> None:
+    """Tank 2's probe hung in the cellar at 7 °C for an hour."""
+    text = browse().page("/place/tank-2")
+    found = re.search(r"Since the last stir, [\d:]+: lowest ([\d.]+)", text)
+    assert found is not None and float(found[1]) > 9.0

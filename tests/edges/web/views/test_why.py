@@ -51,7 +51,7 @@ def test_a_ring_of_the_past_is_asked_of_at_its_moment(browse: Browse) -> None:
     """It says that it was told, whatever stands now."""
     (asked,) = re.findall(r'href="(/why/tank-5[?][^"]+)#warm"', browse().page("/rings"))
     text = text_of(browse().page(asked).partition('id="warm"')[2])
-    assert "told 23:40, nobody has it yet" in text
+    assert "alarm 23:40, nobody has it yet" in text
 
 
 @pytest.mark.parametrize(

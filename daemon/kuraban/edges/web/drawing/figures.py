@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import cache
 from importlib.util import find_spec
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from fastapi.responses import Response
 from starlette.exceptions import HTTPException
@@ -21,8 +21,11 @@ from kuraban.edges.web.page_context import PageContext
 from kuraban.edges.web.translator import Translator
 
 if TYPE_CHECKING:
-    from kuraban.edges.charts import Band, Event
+    from kuraban.edges.charts import Band, Event, Size
 
+Tone = Literal["day", "night", "paper"]
+Shape = Literal["page", "half", "hand"]
+"""Over the whole width of a desk, beside something else or on a tablet, held in the hand."""
 AHEAD = 3 * HOUR
 """How far a curve that ends now looks on."""
 GAP = 20 * MINUTE
@@ -49,9 +52,8 @@ class Sheet:
     rings: tuple[PastRing, ...]
     start: float
     w: Translator
-    night: bool
-    small: bool = False
-    """For a narrow window."""
+    tone: Tone = "day"
+    size: Shape = "page"
     begun: float | None = None
     """Hikikomi of a koji bed: rules stand at the hours since then, and not at the days."""
 
@@ -66,7 +68,7 @@ def shown_until(start: float, now: float) -> float:
 
 
 def answer(
-    context: PageContext, w: Translator, place: PlaceNow, start: float, *, night: bool, small: bool,
+    context: PageContext, w: Translator, place: PlaceNow, start: float, *, tone: Tone, size: Shape,
     begun: float | None = None,
 ) -> Response:  # fmt: skip
     """The curve of a place from a moment to now; 404 where curves cannot be drawn."""
@@ -80,7 +82,7 @@ def answer(
     sheet = Sheet(
         house=house, place=place, snapshot=snapshot, points=tuple(points), step=step,
         done=tuple(one.logged for one in done if one.counts), rings=tuple(rings), start=start,
-        w=w, night=night, small=small, begun=begun,
+        w=w, tone=tone, size=size, begun=begun,
     )  # fmt: skip
     return as_svg(lambda: svg(sheet))
 
@@ -90,6 +92,12 @@ def as_svg(draw: Callable[[], bytes]) -> Response:
     if not available():
         raise HTTPException(404)
     return Response(draw(), media_type="image/svg+xml", headers=HEADERS)
+
+
+def sizes() -> dict[Shape, Size]:
+    from kuraban.edges import charts
+
+    return {"page": charts.PAGE, "half": charts.HALF, "hand": charts.HAND}
 
 
 @cache
@@ -113,15 +121,14 @@ def svg(sheet: Sheet) -> bytes:
             sorted(_events(sheet)),
             sheet.w.language,
             house.zone,
-            sheet.night,
+            sheet.tone,
             start=sheet.start,
             end=sheet.end,
-            title=sheet.place.name,
             turns=[charts.Turn(at, label) for at, label in _turns(sheet)],
             nights=charts.nights_of(house.site.duty_hours, sheet.start, sheet.end, house.zone),
             fan=list(_fan(sheet)),
             gap=max(GAP, 2 * sheet.step),
-            size=charts.HAND if sheet.small else charts.PAGE,
+            size=sizes()[sheet.size],
             drawn_by_browser=True,
         )
     )
@@ -187,6 +194,7 @@ def _events(sheet: Sheet) -> Iterator[Event]:
 def _sick(sheet: Sheet) -> Iterator[tuple[float, float]]:
     """When the only probe of the place was not to be believed."""
     if len(sheet.place.probes) == 1:
+        yield from sheet.place.doubts
         for ring in sheet.rings:
             if ring.condition in SICK:
                 yield ring.at - GAP, ring.over or sheet.snapshot.at
@@ -213,7 +221,7 @@ def _hours(sheet: Sheet, begun: float) -> Iterator[tuple[float, str]]:
     for hour in range(EVERY_HOURS, LAST_HOUR + 1, EVERY_HOURS):
         at = begun + hour * HOUR
         if sheet.start < at < sheet.end - HOUR:
-            labelled = not sheet.small or hour % (2 * EVERY_HOURS) == 0
+            labelled = sheet.size == "page" or hour % (2 * EVERY_HOURS) == 0
             yield at, sheet.w("chart.hour", n=hour) if labelled else ""
 
 

@@ -12,7 +12,7 @@ from kuraban.core.facts import Logged
 from kuraban.core.site import House
 from kuraban.core.units import DAY, HOUR, MINUTE, day_turn
 from kuraban.core.views.snapshot import PlanLine, Point
-from kuraban.edges.web.drawing.figures import as_svg, available, clipped
+from kuraban.edges.web.drawing.figures import Shape, Tone, as_svg, available, clipped, sizes
 from kuraban.edges.web.translator import Translator
 
 LABELLED, LABELLED_SMALL = 8, 4
@@ -38,9 +38,8 @@ class Drawn:
     days: tuple[tuple[float, int | None], ...]
     done: tuple[Logged, ...] = ()
     w: Translator
-    night: bool = False
-    small: bool = False
-    """For a narrow window."""
+    tone: Tone = "day"
+    size: Shape = "page"
 
 
 def answer(drawn: Drawn) -> Response:
@@ -71,14 +70,14 @@ def svg(drawn: Drawn) -> bytes:
             events,
             drawn.w.language,
             zone,
-            drawn.night,
+            drawn.tone,
             start=start,
             end=end,
             title=drawn.title,
             turns=[charts.Turn(at, label) for at, label in _labels(drawn)],
             nights=charts.nights_of(hours, start, end, zone) if end - start < 4 * DAY else (),
             gap=max(20 * MINUTE, 3 * drawn.step),
-            size=charts.HAND if drawn.small else charts.PAGE,
+            size=sizes()[drawn.size],
             drawn_by_browser=True,
         )
     )
@@ -87,7 +86,7 @@ def svg(drawn: Drawn) -> bytes:
 def _labels(drawn: Drawn) -> Iterator[tuple[float, str]]:
     """Every day, or every second, fifth or tenth with its number alone."""
     shown = [(at, day) for at, day in drawn.days if drawn.start <= at <= drawn.end]
-    most = LABELLED_SMALL if drawn.small else LABELLED
+    most = LABELLED if drawn.size == "page" else LABELLED_SMALL
     every = next((n for n in (1, 2, 5, 10) if len(shown) / n <= most), 20)
     last = drawn.end - max(CLOSE, (drawn.end - drawn.start) / 12)
     for at, day in shown:
@@ -114,12 +113,10 @@ def readout(
     """What a finger on the curve is told: where the curve lies in its picture, and its points.
 
     A point is [share of its span, when, measured, plan], ready to be read; `across` are the left
-    edge and the width of the curve in the wide picture and in the one for a narrow window.
+    edge and the width of the curve in a picture of each size.
     """
     if not available():
         raise HTTPException(404)
-    from kuraban.edges.charts import HAND, PAGE, across
-
     told = [
         [
             round((at - start) / (end - start), 4),
@@ -130,4 +127,6 @@ def readout(
         for at, value in points
         if start <= at <= end
     ]
-    return JSONResponse({"points": told, "across": [across(PAGE), across(HAND)]})
+    return JSONResponse(
+        {"points": told, "across": {name: size.across for name, size in sizes().items()}}
+    )

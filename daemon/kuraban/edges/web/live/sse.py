@@ -9,16 +9,19 @@ from __future__ import annotations
 
 from collections.abc import AsyncIterator, Callable
 from functools import partial
+from hashlib import blake2b
 
 import msgspec
 from fastapi import APIRouter, Request
 from fastapi.responses import StreamingResponse
 from starlette.exceptions import HTTPException
 
+from kuraban.core.units import MINUTE
 from kuraban.core.views.snapshot import Snapshot
 from kuraban.edges.web.live.snapshot_hub import Shown
 from kuraban.edges.web.page_context import Context, PageContext, Somebody, Visitor
-from kuraban.edges.web.translator import Translator
+from kuraban.edges.web.templating import fill
+from kuraban.edges.web.translator import OUTSIDE, Translator
 from kuraban.edges.web.views import cellar, place
 
 router = APIRouter(include_in_schema=False)
@@ -53,13 +56,43 @@ class Press:
         if key not in self._made and shown.snapshot is not None:
             w, snapshot = context.translator(language), shown.snapshot
             parts = make(context, w, snapshot, may_log)
-            self._made[key] = {**parts, "as-of": w.as_of(snapshot.at)}
+            self._made[key] = {
+                **parts,
+                "as-of": fill("_as_of.html", w, as_of=snapshot.at),
+                "ringing": str(snapshot.ringing or ""),
+                "anew": _edition(snapshot, whole=not parts),
+            }
         return self._made.get(key, {})
+
+
+def _edition(snapshot: Snapshot, whole: bool) -> str:
+    """Changes where more of a page is old than its parts: somebody logged something, an alarm
+    went on, a stage began, a place went in or out; where a page has no parts, every minute."""
+    rings = [(ring.id, ring.state, ring.by, ring.until) for ring in snapshot.rings]
+    places = [
+        (one.id, one.why, one.held, one.product is None, one.word in OUTSIDE,
+         one.batch and one.batch.stage)
+        for one in snapshot.places
+    ]  # fmt: skip
+    minute = int(snapshot.at // MINUTE) if whole else 0
+    seen = repr((snapshot.entries, rings, places, minute))
+    return blake2b(seen.encode(), digest_size=6).hexdigest()
+
+
+@router.get("/live/anew")
+async def live_anew(request: Request, context: Context, visitor: Somebody) -> StreamingResponse:
+    """For a page that has no part of its own: it is told when to look again."""
+    return stream(request, context, "anew", visitor, lambda context, w, snapshot, may_log: {})
 
 
 @router.get("/live/cellar")
 async def live_cellar(request: Request, context: Context, visitor: Somebody) -> StreamingResponse:
     return stream(request, context, "cellar", visitor, cellar.parts)
+
+
+@router.get("/live/round")
+async def live_round(request: Request, context: Context, visitor: Somebody) -> StreamingResponse:
+    return stream(request, context, "round", visitor, cellar.round_parts)
 
 
 @router.get("/live/place/{subject}")

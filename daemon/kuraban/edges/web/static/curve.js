@@ -4,14 +4,14 @@
   const touch = async (figure) => {
     const answer = await fetch(figure.dataset.from);
     if (!answer.ok) return;
-    const { points, across: [wide, narrow] } = await answer.json();
+    const { points, across } = await answer.json();
     const image = figure.querySelector("img"), told = figure.querySelector("output");
     if (!points.length || !image) return;
     const line = document.createElement("div");
     line.className = "at";
     line.hidden = true;
     image.closest(".drawing").append(line);
-    const frame = () => (image.currentSrc.includes("size=hand") ? narrow : wide);
+    const frame = () => across[new URL(image.currentSrc).searchParams.get("size")];
     let held = points.length - 1;
     const show = (number) => {
       held = Math.min(Math.max(number, 0), points.length - 1);
@@ -46,7 +46,12 @@
     area.addEventListener("pointermove", () => told.classList.remove("hint"));
     area.addEventListener("keydown", () => told.classList.remove("hint"));
   };
-  document.querySelectorAll(".touch[data-from]").forEach((figure) => { touch(figure).catch(() => {}); });
+  const reach = () => document.querySelectorAll(".touch[data-from]:not([data-touched])").forEach((figure) => {
+    figure.dataset.touched = 1;
+    touch(figure).catch(() => {});
+  });
+  addEventListener("renewed", reach);
+  reach();
 
   const form = document.querySelector("form[data-curve]");
   if (form) {

@@ -1,30 +1,28 @@
-/* Keeps taps until the watch has them, each for its maker. */
+/* Keeps taps until the watch has them. */
 "use strict";
 (() => {
-  const find = (query, from = document) => from.querySelector(query);
-  const add = (into, tag, fields) => into.appendChild(Object.assign(document.createElement(tag), fields));
-  const KEY = "kuraban untold", LATER = [401, 408, 409, 429];
-  const box = find("#untold"), list = find("ul", box), words = box.dataset, who = find("meta[name=who]"), me = who.content;
+  const find = (query) => document.querySelector(query);
+  const add = (into, tag, has) => into.appendChild(Object.assign(document.createElement(tag), has));
+  const KEY = "kuraban untold"; let full, sending;
+  const box = find("#untold"), list = find("#untold ul"), words = box.dataset, who = find("meta[name=who]"), me = who.content;
   const { name, accounts } = who.dataset, token = find("meta[name=token]").content;
   const mine = (tap) => !accounts || (me && (tap.by ?? me) === me);
-  const untold = () => JSON.parse(localStorage.getItem(KEY) || "[]");
-  const keep = (taps) => { localStorage.setItem(KEY, JSON.stringify(taps)); show(taps); };
-  const drop = (id) => keep(untold().filter((tap) => tap.fields.id !== id));
-  const made = () => crypto.getRandomValues(new Uint32Array(4)).join("-");
-
-  function show(taps) {
-    box.hidden = !taps.length;
-    find("b", box).textContent = taps.length;
+  const all = () => JSON.parse(localStorage.getItem(KEY) || "[]");
+  const drop = (id) => keep(all().filter((tap) => tap.fields.id !== id));
+  function keep(taps) {
+    try { localStorage.setItem(KEY, JSON.stringify(taps)); full = ""; } catch { full = words.full; }
+    taps = all();
+    box.hidden = !taps.length && !full;
+    find("#untold b").textContent = `${taps.length} ${full}`;
     list.replaceChildren();
     for (const tap of taps) {
-      const why = tap.refused ? words.refused.replace("{reason}", tap.refused)
+      const { refused } = tap, why = refused ? words[tap.asked ? "asked" : "refused"].replace("{reason}", refused)
         : mine(tap) ? "" : words.whose.replace("{who}", tap.name);
       const line = add(list, "li", { textContent: `${tap.label} ${why}` });
-      if (!mine(tap) || !(tap.refused || tap.by == null)) continue;
-      for (const what of ["again", "forget"]) {
-        const onclick = () => (what === "again" ? look(tap) : drop(tap.fields.id));
+      if (!mine(tap) || !(refused || tap.by == null)) continue;
+      const does = { again: () => look(tap), forget: () => drop(tap.fields.id) };
+      for (const [what, onclick] of Object.entries(does))
         add(line, "button", { className: `quiet ${what}`, textContent: words[what], onclick });
-      }
     }
   }
   function look(tap) {
@@ -38,45 +36,42 @@
       const answer = await fetch(to, {
         method: "POST",
         body: new URLSearchParams({ ...fields, token }),
-        headers: { accept: "application/json", "x-kuraban-token": token },
+        headers: { accept: "application/json" },
         signal: AbortSignal.timeout(8000),
       });
-      const { ok, status } = answer, asked = status !== 403;
-      if (ok) { drop(fields.id); return { kept: true }; }
-      if (LATER.includes(status) || status > 499) return {};
-      const said = asked ? await answer.json().catch(() => ({})) : {};
-      const refused = asked ? said.reason || said.detail || status : words.forbidden;
-      keep(untold().map((one) => (one.fields.id === fields.id ? { ...one, refused } : one)));
-      return { asked };
+      const { status } = answer, known = status !== 403;
+      if (status === 200) { drop(fields.id); return { kept: true }; }
+      if ([202, 401, 408, 409, 429].includes(status) || status > 499) return { kept: status === 202 };
+      const said = await answer.json(), asked = said.state === "asked";
+      const refused = known ? said.reason || said.detail : words.forbidden;
+      keep(all().map((one) => (one.fields.id === fields.id ? { ...one, refused, asked } : one)));
+      return { known };
     } catch { return null; }
   }
-  let sending = false;
   async function send() {
     if (sending) return;
     sending = true;
-    for (const tap of untold()) {
+    for (const tap of all())
       if (!tap.refused && tap.by != null && mine(tap) && !(await tell(tap))) break;
-    }
     sending = false;
   }
 
   document.addEventListener("submit", async (event) => {
-    const form = event.target;
-    if (!form.matches("form.tap")) return;
+    const { target: form, submitter: button } = event;
+    if (!form.matches(".tap")) return;
     event.preventDefault();
-    const button = find("button", form);
-    const fields = { ...Object.fromEntries(new FormData(form)), id: made(), maker: me };
+    const fields = { ...Object.fromEntries(new FormData(form, button)), id: crypto.getRandomValues(new Uint32Array(4)).join("-"), maker: me };
     delete fields.token;
-    if (!fields.when) fields.tapped = Date.now() / 1000 - who.dataset.apart; /* by the watch */
-    const to = form.getAttribute("action"), label = `${document.title}: ${button.textContent}`;
-    const tap = { to, by: me, name, label, fields };
+    if (!fields.when) fields.tapped = Date.now() / 1000 - who.dataset.apart;
+    const to = form.getAttribute("action"), subject = to.slice(5);
+    const tap = { to, by: me, name, label: `${document.title}: ${button.textContent}`, fields };
     button.disabled = true;
-    keep([...untold(), tap]);
+    keep([...all(), tap]);
     const told = await tell(tap);
     if (told?.kept) {
       const back = fields.back && fields.back !== "cellar" ? `/${fields.back}` : location.pathname;
-      location.assign(`${back}?told=${fields.id}&of=${to.slice(5)}#row-${to.slice(5)}`);
-    } else if (told?.asked) look(tap);
+      location.assign(`${back}?told=${fields.id}&of=${subject}#row-${subject}`);
+    } else if (told?.known) look(tap);
     else button.disabled = false;
   });
   drop(find("[data-shown]")?.dataset.shown);

@@ -12,8 +12,10 @@ from typing import Annotated, Literal
 from fastapi import APIRouter, Form, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
+from kuraban.core import entries as e
 from kuraban.core.facts import Logged
-from kuraban.core.units import show_time
+from kuraban.core.units import HOUR, show_time
+from kuraban.core.views.equipment_views import CoolerNow
 from kuraban.core.views.snapshot import Ring
 from kuraban.edges.signing import Link, entry_id
 from kuraban.edges.web import history_queries as past
@@ -43,13 +45,19 @@ def ask(request: Request, context: Context, visitor: Anybody, token: str) -> HTM
 def answer(
     request: Request, context: Context, visitor: Anybody, token: str,
     was: Annotated[str | None, Form()] = None,
+    within: Annotated[str | None, Form(alias="for", max_length=8)] = None,
+    text: Annotated[str | None, Form(max_length=400)] = None,
 ) -> Response:  # fmt: skip
-    """The button was pressed; `was` is the one of the three."""
+    """The button was pressed; `was` is the one of the three, `for` says how long it may take, and
+    `text` what was found and done."""
     link = context.signer.read_link(token)
     state, did = _state(context, link)
-    if state != "ready" or link is None:
+    noted = text is not None and link is not None and _writes(link, state)
+    if link is None or (state != "ready" and not noted):
         return _page(request, context, visitor, link, state, did)
-    fields = _fields(context, link, was)
+    fields: dict[str, object] = {"entry": "note", "text": text}
+    if not noted:
+        fields = _fields(context, link, was, within)
     as_person = Visitor(visitor.visit, "log", link.person, visitor.language)
     outcome = tell(fields, link.subject, context, as_person, "link")
     if outcome.state == "refused":
@@ -57,7 +65,14 @@ def answer(
     return RedirectResponse(f"/a/{token}", 303)
 
 
-def _fields(context: PageContext, link: Link, was: str | None) -> dict[str, object]:
+def _writes(link: Link, state: State) -> bool:
+    """Whether it may say what was found and done, by whoever has its ring."""
+    return link.act == "acknowledge" and state in ("done", "taken", "over")
+
+
+def _fields(
+    context: PageContext, link: Link, was: str | None, within: str | None
+) -> dict[str, object]:
     """The entry that a link makes. A verdict is about the rings before its message, so it bears
     that time: the alarm may have rung again since."""
     at = link.at if link.act == "verdict" else context.clock()
@@ -66,7 +81,8 @@ def _fields(context: PageContext, link: Link, was: str | None) -> dict[str, obje
     }  # fmt: skip
     match link.act:
         case "acknowledge":
-            return fields | {"condition": link.condition}
+            promised = {"for": within} if within else {}
+            return fields | {"condition": link.condition} | promised
         case "let-run":
             return fields | {"for": RUN_FOR, "more": RUN_MORE}
         case "verdict":
@@ -83,7 +99,9 @@ def _page(
     return page(
         request, context, visitor, "answer.html", STATUS[state],
         link=link, ring=_ring(context, link), state=state, did=did, reason=reason,
-        run_for=RUN_FOR, run_more=RUN_MORE,
+        run_for=RUN_FOR, run_more=RUN_MORE, cooler=_cooler(context, link),
+        writes=link is not None and not reason and _writes(link, state),
+        notes=_notes(context, link),
     )  # fmt: skip
 
 
@@ -92,6 +110,23 @@ def _ring(context: PageContext, link: Link | None) -> Ring | None:
     if snapshot is None or link is None:
         return None
     return snapshot.ring(link.subject, link.condition)
+
+
+def _cooler(context: PageContext, link: Link | None) -> CoolerNow | None:
+    snapshot = context.hub.snapshot
+    return None if snapshot is None or link is None else snapshot.cooler(link.subject)
+
+
+def _notes(context: PageContext, link: Link | None) -> list[Logged]:
+    """What was written about it since its message."""
+    if link is None:
+        return []
+    try:
+        with past.reading(context.history) as history:
+            told = history.counting(link.subject, link.at - HOUR, context.clock() + 1.0)
+            return [one for one in told if isinstance(one.entry, e.Note)]
+    except JournalError:
+        return []
 
 
 def _state(context: PageContext, link: Link | None) -> tuple[State, Logged | None]:

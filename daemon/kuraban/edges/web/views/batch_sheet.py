@@ -70,13 +70,11 @@ def curve(
     visitor: Somebody,
     place: str,
     key: int,
-    tone: str = "day",
-    size: str = "page",
+    tone: drawing.Tone = "day",
+    size: drawing.Shape = "page",
 ) -> Response:
     found = known(context, place, key)
-    return lines.answer(
-        drawn(found, context, context.translator(visitor.language), tone == "night", size == "hand")
-    )
+    return lines.answer(drawn(found, context, context.translator(visitor.language), tone, size))
 
 
 @router.get("/batches/{place}/{key}/curve.json")
@@ -128,7 +126,11 @@ def span(sheet: BatchSheet) -> tuple[float, float]:
 
 
 def drawn(
-    sheet: BatchSheet, context: PageContext, w: Translator, night: bool, small: bool = False
+    sheet: BatchSheet,
+    context: PageContext,
+    w: Translator,
+    tone: drawing.Tone,
+    size: drawing.Shape = "page",
 ) -> lines.Drawn:
     start, end = span(sheet)
     days = tuple((day.at, day.day) for day in sheet.days)
@@ -137,7 +139,7 @@ def drawn(
         house=context.house, title=f"{stay.title or stay.name}  {w.place(stay.place)}",
         start=start, end=end, points=sheet.measured, step=sheet.step, plan=sheet.plan,
         faint=sheet.plan.first, days=lines.days_of(context.house, days, start, end),
-        done=tuple(one for day in sheet.days for one in day.work), w=w, night=night, small=small,
+        done=tuple(one for day in sheet.days for one in day.work), w=w, tone=tone, size=size,
     )  # fmt: skip
 
 

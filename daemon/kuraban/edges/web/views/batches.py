@@ -16,6 +16,7 @@ from kuraban.core.course import Course, Stage
 from kuraban.core.site import Place
 from kuraban.core.units import DAY, HOUR, day_turn, show_time
 from kuraban.core.views.batch_sheet import BatchStay
+from kuraban.core.views.side_by_side import YEAR, ran_at
 from kuraban.edges.web.forms.form_fields import Filled, Form, TheForm, led, own_id
 from kuraban.edges.web.forms.submit_entry import Outcome, tell, told_entry
 from kuraban.edges.web.page_context import Context, NotAllowed, PageContext, Somebody, Visitor
@@ -45,6 +46,7 @@ def batches(request: Request, context: Context, visitor: Somebody) -> Response:
         request, context, visitor, "batches.html",
         running=sorted(running, key=lambda stay: order.index(stay.place)),
         ended=[stay for stay in every if stay.end is not None][:MOST_ENDED],
+        ago=ran_at(every, context.clock() - YEAR),
         manages=visitor.may("manage"), told=told_entry(request, context),
     )  # fmt: skip
 

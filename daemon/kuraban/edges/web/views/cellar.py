@@ -7,13 +7,22 @@ from typing import Any, NamedTuple
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 
-from kuraban.core.views.snapshot import PlaceNow, Snapshot, Text
+from kuraban.core.entries import Stir
+from kuraban.core.facts import Logged
+from kuraban.core.site import House
+from kuraban.core.units import day_turn
+from kuraban.core.views.snapshot import PlaceNow, Ring, Snapshot, Text
 from kuraban.edges.web.forms.submit_entry import told_entry
+from kuraban.edges.web.history_queries import reading
 from kuraban.edges.web.page_context import Context, PageContext, Somebody
 from kuraban.edges.web.templating import fill, page
-from kuraban.edges.web.translator import Translator
+from kuraban.edges.web.translator import OUTSIDE, Translator
+from kuraban.errors import JournalError
 
 router = APIRouter(include_in_schema=False)
+
+FEW = 12
+"""So many tanks have a row in full each; of more, those that are outside."""
 
 
 class Due(NamedTuple):
@@ -29,29 +38,68 @@ def cellar(request: Request, context: Context, visitor: Somebody) -> HTMLRespons
     snapshot = context.snapshot()
     return page(
         request, context, visitor, "cellar.html", may_log=visitor.may("log"),
-        told=told_entry(request, context), **shown(snapshot),
+        told=told_entry(request, context), **shown(snapshot, context),
     )  # fmt: skip
 
 
 @router.get("/round")
 def stir_round(request: Request, context: Context, visitor: Somebody) -> HTMLResponse:
-    """Walk the cellar and tick each tank that was stirred."""
+    """Walk the cellar and tick each tank that was stirred since this round began."""
     snapshot = context.snapshot()
     tanks = [p for p in snapshot.places if p.batch is not None and p.kind != "koji-bed"]
-    done = [p.id for p in tanks if p.last_stir is not None and p.last_stir >= snapshot.day_turned]
+    began = round_began(context.house, snapshot.at)
+    done = [p.id for p in tanks if p.last_stir is not None and p.last_stir >= began]
     return page(
-        request, context, visitor, "round.html", tanks=tanks, done=done,
-        may_log=visitor.may("log"), told=told_entry(request, context),
+        request, context, visitor, "round.html", tanks=tanks, done=done, began=began,
+        made=stirred(context, began, snapshot.at), may_log=visitor.may("log"),
+        told=told_entry(request, context),
     )  # fmt: skip
 
 
-def shown(snapshot: Snapshot) -> dict[str, Any]:
+def round_began(house: House, now: float) -> float:
+    """When the present stir round began, by the rounds of the house."""
+    site = house.site
+    clocks = site.rounds or (site.day_starts, site.evening)
+    return max(day_turn(now, clock, house.zone) for clock in clocks)
+
+
+def stirred(context: PageContext, since: float, now: float) -> dict[str, Logged]:
+    """The latest stir of each tank since a moment; none where the journal cannot be read."""
+    try:
+        with reading(context.history) as history:
+            made = history.counting(None, since, now + 1.0)
+            return {one.subject: one for one in made if isinstance(one.entry, Stir)}
+    except JournalError:
+        return {}
+
+
+def round_parts(
+    context: PageContext, w: Translator, snapshot: Snapshot, may_log: bool
+) -> dict[str, str]:
+    """What each tank of an open round reads now."""
+    return {
+        f"read-{place.id}": fill("_reads.html", w, place=place)
+        for place in snapshot.places
+        if place.batch is not None and place.kind != "koji-bed"
+    }
+
+
+def shown(snapshot: Snapshot, context: PageContext) -> dict[str, Any]:
     """What the cellar's sheet shows of a picture."""
+    every = rows(snapshot)
+    brewing = [place for place in every if place.brews]
+    short = len(brewing) > FEW
+    outside = [place for place in brewing if short and outstanding(snapshot, place)]
     return {
         "snapshot": snapshot,
-        "open": [ring for ring in snapshot.rings if ring.open],
-        "in_hand": [ring for ring in snapshot.rings if ring.state == "acknowledged"],
-        "rows": rows(snapshot),
+        "open": urgent(snapshot, "unacknowledged"),
+        "in_hand": urgent(snapshot, "acknowledged"),
+        "over": [ring for ring in snapshot.rings if ring.state == "returned"],
+        "outside": outside,
+        "tanks": [place for place in brewing if place not in outside],
+        "rooms": [place for place in every if not place.brews],
+        "short": short,
+        "spark": lambda place: context.recent.spark(context.house, place, snapshot.at),
         "due": due(snapshot),
         "unwatched": unwatched(snapshot),
     }
@@ -63,6 +111,22 @@ def rows(snapshot: Snapshot) -> list[PlaceNow]:
     measured = [one for one in snapshot.places if one.batch is None and one.product is not None]
     sake = [place for place in measured if place.brews and place.band is not None]
     return [*brewing, *sake, *(place for place in measured if not place.brews)]
+
+
+def urgent(snapshot: Snapshot, state: str) -> list[Ring]:
+    """Rings in a state: those that wake first, and of these the one with the least time left."""
+
+    def key(ring: Ring) -> tuple[bool, bool, float]:
+        left = snapshot.left(ring)
+        return ring.urgency != "wake", left is None, left or 0.0
+
+    return sorted((ring for ring in snapshot.rings if ring.state == state), key=key)
+
+
+def outstanding(snapshot: Snapshot, place: PlaceNow) -> bool:
+    """Outside of what is right, not measured, or rung about."""
+    ringing = any(not ring.held_back for ring in snapshot.rings_of(place.id))
+    return place.word in OUTSIDE or place.product is None or ringing
 
 
 def due(snapshot: Snapshot) -> list[Due]:
@@ -87,8 +151,11 @@ def unwatched(snapshot: Snapshot) -> list[tuple[str, tuple[PlaceNow, ...]]]:
 
 def parts(context: PageContext, w: Translator, snapshot: Snapshot, may_log: bool) -> dict[str, str]:
     """The parts of an open page by their ids, as they are now."""
-    fields = {**shown(snapshot), "token": "", "may_log": may_log}
+    fields = {**shown(snapshot, context), "token": "", "may_log": may_log}
     found = {"needs": fill("_needs.html", w, **fields), "day": fill("_day.html", w, **fields)}
     for place in rows(snapshot):
-        found[f"row-{place.id}"] = fill("_row.html", w, place=place)
+        short = fields["short"] and place.brews and place not in fields["outside"]
+        found[f"row-{place.id}"] = fill(
+            "_row.html", w, place=place, short=short, spark=fields["spark"]
+        )
     return found

@@ -10,7 +10,9 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, StreamingResponse
 from starlette.exceptions import HTTPException
 
+from kuraban.core import entries as e
 from kuraban.core.equipment.cooler_view import RUNS_SHARE, RUNS_WATTS
+from kuraban.core.facts import Logged
 from kuraban.core.site import Cooler, House
 from kuraban.core.units import DAY, HOUR, day_turn, show_time
 from kuraban.core.views.equipment_views import CoolerNow, HoursLeft, Served
@@ -75,7 +77,8 @@ def one_cooler(request: Request, context: Context, visitor: Somebody, cooler: st
         rings=rings_of(snapshot, cooler), days=days[::-1], kept=kept, unread=unread,
         checks=CHECKS[kind], cautions=CAUTIONS[kind],
         others=_others(context.house, context.house.cooler[cooler]),
-        reasons=REASONS, defrosts=DEFROSTS, told=told_entry(request, context),
+        behind=_behind(context, cooler, snapshot.at), reasons=REASONS, defrosts=DEFROSTS,
+        told=told_entry(request, context),
         may_log=visitor.may("log"), manages=visitor.may("manage"),
     )  # fmt: skip
 
@@ -150,6 +153,24 @@ def first_of(cooler: CoolerNow) -> Served | None:
         if one.hours is not None and one.hours.soonest is not None
     ]
     return min(known)[2] if known else None
+
+
+def _behind(
+    context: PageContext, cooler: str, now: float
+) -> list[tuple[float, past.PastRing | None, Logged | None]]:
+    """Rings, notes and what else was done about a cooler, the newest first."""
+    start, told = now - DAYS * DAY, (e.Note, e.OutOfService, e.InService)
+    try:
+        with past.reading(context.history) as history:
+            rung = [one for one in past.rings(history, start, now + 1) if one.subject == cooler]
+            made = history.counting(cooler, start, now + 1)
+            done = [one for one in made if isinstance(one.entry, told)]
+    except JournalError:
+        return []
+    rings: list[tuple[float, past.PastRing | None, Logged | None]] = [
+        (one.at, one, None) for one in rung
+    ]
+    return sorted([*rings, *((one.at, None, one) for one in done)], key=lambda one: -one[0])
 
 
 def _known(snapshot: Snapshot, cooler: str) -> CoolerNow:

@@ -63,7 +63,11 @@ def koji(request: Request, context: Context, visitor: Somebody) -> HTMLResponse:
 
 @router.get("/koji/{place}/curve.svg")
 def curve(
-    context: Context, visitor: Somebody, place: str, tone: str = "day", size: str = "page"
+    context: Context,
+    visitor: Somebody,
+    place: str,
+    tone: drawing.Tone = "day",
+    size: drawing.Shape = "page",
 ) -> Response:
     """One lot from hikikomi on against its course, with its works."""
     snapshot = context.snapshot()
@@ -72,8 +76,8 @@ def curve(
         raise HTTPException(404)
     return drawing.answer(
         context, context.translator(visitor.language), known,
-        max(bed.begun, known.batch.since, snapshot.at - LONGEST), night=tone == "night",
-        small=size == "hand" or len(snapshot.beds) > 1, begun=bed.begun,
+        max(bed.begun, known.batch.since, snapshot.at - LONGEST), tone=tone,
+        size="hand" if len(snapshot.beds) > 1 else size, begun=bed.begun,
     )  # fmt: skip
 
 

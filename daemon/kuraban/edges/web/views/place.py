@@ -50,15 +50,15 @@ def curve(
     context: Context,
     visitor: Somebody,
     place: str,
-    tone: str = "day",
-    size: str = "page",
+    tone: drawing.Tone = "day",
+    size: drawing.Shape = "page",
 ) -> Response:
     """The curve of the range asked for, by day or by night."""
     snapshot = context.snapshot()
     known = known_place(snapshot, place)
     start, _ = span(snapshot, known, asked_range(request))
     w = context.translator(visitor.language)
-    return drawing.answer(context, w, known, start, night=tone == "night", small=size == "hand")
+    return drawing.answer(context, w, known, start, tone=tone, size=size)
 
 
 @router.get("/place/{place}/curve.json")
@@ -175,8 +175,10 @@ def behind(
             step = past.step_for(end - start, drawing.MOST_POINTS)
             points = past.curve(history, context.house, place.id, start, end, step)
             begun = max(stirred or snapshot.day_turned, end - 2 * DAY)
-            recent = past.curve(history, context.house, place.id, begun, end, 5 * MINUTE)
             done = past.done(history, place.id, min(start, end - 3 * DAY), end + HOUR)
+            recent = past.curve(
+                history, context.house, place.id, begun, end, 5 * MINUTE, place.doubts
+            )
             kept = past.shortened(history, context.house, place.id, start, end)
     except JournalError:
         nothing: dict[str, Any] = {"rows": [], "since": None, "done": [], "kept": (), "step": HOUR}
@@ -252,9 +254,12 @@ def _start(snapshot: Snapshot, place: PlaceNow, range_: Range) -> float | None:
 def parts(
     context: PageContext, w: Translator, snapshot: Snapshot, may_log: bool, place: str
 ) -> dict[str, str]:
-    """The part of an open page that changes by itself."""
+    """The parts of an open page that change by themselves."""
     known = snapshot.place(place)
     if known is None:
         return {}
-    fields = {"rings": snapshot.rings_of(place), "unconfirmed": snapshot.unconfirmed_of(place)}
-    return {"now": fill("_now.html", w, place=known, token="", may_log=may_log, **fields)}
+    fields = {
+        "place": known, "rings": snapshot.rings_of(place), "snapshot": snapshot, "token": "",
+        "unconfirmed": snapshot.unconfirmed_of(place), "may_log": may_log,
+    }  # fmt: skip
+    return {"now": fill("_now.html", w, **fields), "here": fill("_here.html", w, **fields)}

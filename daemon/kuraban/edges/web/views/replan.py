@@ -61,8 +61,8 @@ def plan_curve(
     context: Context,
     visitor: Somebody,
     place: str,
-    tone: str = "day",
-    size: str = "page",
+    tone: drawing.Tone = "day",
+    size: drawing.Shape = "page",
 ) -> Response:
     """The days past and to come with the figures of the address drawn in."""
     form = dict(request.query_params)
@@ -88,8 +88,8 @@ def plan_curve(
             faint=ahead.plan.points if ahead.drawn is not None else ahead.plan.first,
             days=turns,
             w=w,
-            night=tone == "night",
-            small=size == "hand",
+            tone=tone,
+            size=size,
         )
     )
 
