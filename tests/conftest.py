@@ -57,10 +57,6 @@ NEEDS: dict[str, tuple[str, Callable[[], bool]]] = {
         "they run Victoria Metrics: install victoria-metrics",
         _installed("victoria-metrics"),
     ),
-    "nspawn": (
-        "they boot a Debian of their own: as root, install debootstrap and systemd-container",
-        lambda: _can_mount() and _installed("debootstrap", "systemd-nspawn")(),
-    ),
     "systemd-analyze": ("they read unit files: install systemd", _installed("systemd-analyze")),
 }
 """What a test may need of a machine: why it is left out without it, and whether it is there."""

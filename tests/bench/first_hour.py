@@ -24,8 +24,8 @@ from playwright.sync_api import Page, sync_playwright
 from rich.console import Console
 
 from tests.bench import ground
-from tests.debian import SUITES, Debian
-from tests.deploy.test_pasted import judged, laid, paste
+from tests.soak.debian import SUITES, Debian
+from tests.soak.test_pasted import judged, laid, paste
 from tests.terminal import Terminal
 
 PHONE = {"width": 360, "height": 740}

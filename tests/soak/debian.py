@@ -17,7 +17,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self
 
-ROOT = Path(__file__).parents[1]
+ROOT = Path(__file__).parents[2]
 KEPT = ROOT / ".debian"
 SUITES = ("bookworm", "trixie")
 """Debian 12 and 13, with their Python 3.11 and 3.13."""

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.debian import SUITES, Debian
+from tests.soak.debian import SUITES, Debian
 
 ROOT = Path(__file__).parents[2]
 SOURCES = ("daemon", "deploy", "shared", "pyproject.toml", "README.md")
@@ -108,8 +108,6 @@ def board(
         yield machine
 
 
-@pytest.mark.slow
-@pytest.mark.needs("nspawn")
 @pytest.mark.timeout(1200)
 def test_the_watch_runs_with_its_broker_and_its_pages(board: Debian) -> None:
     """And the phone had its test messages: when its address was given, and at the end."""
@@ -120,8 +118,6 @@ def test_the_watch_runs_with_its_broker_and_its_pages(board: Debian) -> None:
     assert "of the watch it says: watching" in board.run("kuraban status").stdout
 
 
-@pytest.mark.slow
-@pytest.mark.needs("nspawn")
 @pytest.mark.timeout(300)
 def test_a_probe_that_spoke_meanwhile_is_judged_as_soon_as_a_batch_is_logged(
     board: Debian,
@@ -129,8 +125,6 @@ def test_a_probe_that_spoke_meanwhile_is_judged_as_soon_as_a_batch_is_logged(
     assert judged(board)
 
 
-@pytest.mark.slow
-@pytest.mark.needs("nspawn")
 @pytest.mark.timeout(300)
 @pytest.mark.parametrize("who", ["root", "mio"])
 def test_every_command_works_for_root_and_for_who_is_in_the_group(board: Debian, who: str) -> None:
@@ -141,8 +135,6 @@ def test_every_command_works_for_root_and_for_who_is_in_the_group(board: Debian,
         assert "Traceback" not in done.stderr
 
 
-@pytest.mark.slow
-@pytest.mark.needs("nspawn")
 @pytest.mark.timeout(300)
 def test_anybody_else_is_told_in_one_line_what_is_missing(board: Debian) -> None:
     board.run("id sho || useradd --create-home sho")
@@ -153,8 +145,6 @@ def test_anybody_else_is_told_in_one_line_what_is_missing(board: Debian) -> None
             assert len(done.stderr.splitlines()) == 1 and "join the group" in done.stderr
 
 
-@pytest.mark.slow
-@pytest.mark.needs("nspawn")
 @pytest.mark.timeout(300)
 def test_pasted_once_more_nothing_is_made_anew(board: Debian) -> None:
     """An update is the same line; the watch that runs is left to run."""
@@ -165,8 +155,6 @@ def test_pasted_once_more_nothing_is_made_anew(board: Debian) -> None:
     assert "written" not in done.stdout
 
 
-@pytest.mark.slow
-@pytest.mark.needs("nspawn")
 @pytest.mark.timeout(300)
 def test_a_killed_watch_is_started_anew_by_the_machine(board: Debian) -> None:
     board.run("systemctl kill -s KILL kuraban")
