@@ -39,7 +39,7 @@ CORE = (
         "deadlines",
     ),
     ("intake", "plan", "probes", "texts", "views"),
-    ("forecast.memory", "equipment.cooler_habit"),
+    ("forecast.reckoning_cache", "equipment.cooler_habit"),
     ("house_state", "house_view"),
     ("equipment", "fates"),
     ("forecast",),

@@ -9,10 +9,10 @@ from typing import Annotated
 import typer
 from rich.text import Text
 
-from kuraban.cli.chart import GAP, chart
 from kuraban.cli.common import Site, console, say, say_json, suggestion, table, tell, watched, wrong
 from kuraban.cli.completion import places
 from kuraban.cli.moments import moment
+from kuraban.cli.text_chart import GAP, chart
 from kuraban.core.intake.typed_figures import narrow, span
 from kuraban.core.site import House
 from kuraban.core.texts.translator import Speech, figure

@@ -11,7 +11,7 @@ from collections.abc import Set as AbstractSet
 from typing import Final, NamedTuple
 
 from kuraban.core.equipment.cooler_habit import HabitView
-from kuraban.core.forecast.memory import Memory
+from kuraban.core.forecast.reckoning_cache import Memory
 from kuraban.core.house_state import HouseState
 from kuraban.core.plan.plan_view import EntryLogView
 from kuraban.core.plan.subject_state import Batch

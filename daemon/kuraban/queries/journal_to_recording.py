@@ -29,7 +29,7 @@ from kuraban.core.facts import (
     Reading,
     Refusal,
 )
-from kuraban.core.fates.entry_touches import WEIGHED
+from kuraban.core.fates.entry_hazards import WEIGHED
 from kuraban.core.intake.entry_times import carried
 from kuraban.core.intake.reading_decoder import BUS_CODES
 from kuraban.core.plan.counted_entries import ToldEntry

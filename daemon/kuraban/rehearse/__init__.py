@@ -6,7 +6,7 @@
 
 from __future__ import annotations
 
-from kuraban.rehearse.changes import Change, read_changes
+from kuraban.rehearse.altered_settings import Change, read_changes
 from kuraban.rehearse.play import Rehearsal, rehearse
 
 __all__ = ["Change", "Rehearsal", "read_changes", "rehearse"]

@@ -23,7 +23,7 @@ from kuraban.core.texts.messages import Words
 from kuraban.core.timescale import Pieces
 from kuraban.core.units import within_hours
 from kuraban.recording import Recorded
-from kuraban.rehearse.changes import Change, changed
+from kuraban.rehearse.altered_settings import Change, changed
 from kuraban.rehearse.spells import Pair, Verdict, paired, spells_of
 from kuraban.replay import BUNDLE, HOUSE_TOPIC, Player
 

@@ -43,8 +43,8 @@ from kuraban.runtime.alarm_publisher import AlarmPublisher
 from kuraban.runtime.entries.batch_courses import begun
 from kuraban.runtime.health import Health
 from kuraban.runtime.intake import Intake, unheard_since
+from kuraban.runtime.internal_facts import OwnFacts
 from kuraban.runtime.outside import Outside
-from kuraban.runtime.own_facts import OwnFacts
 from kuraban.runtime.pace import Pace
 from kuraban.runtime.pages_process import PagesProcess
 from kuraban.runtime.storage.journal_writer import JournalWriter

@@ -16,7 +16,7 @@ from __future__ import annotations
 from kuraban.core.detectors.base import CoolerDetector, Tell
 from kuraban.core.equipment.cooler_habit import Ran
 from kuraban.core.forecast.drift import CLEAR, Drift, Swing, drift_along, points_of, swing_of
-from kuraban.core.forecast.memory import Point
+from kuraban.core.forecast.reckoning_cache import Point
 from kuraban.core.house_view import HouseView
 from kuraban.core.units import HOUR, MINUTE
 from kuraban.core.views.explanation import Account, Because, evidence

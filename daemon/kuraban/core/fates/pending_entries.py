@@ -14,7 +14,7 @@ import msgspec
 from kuraban.core import entries as e
 from kuraban.core.facts import Logged
 from kuraban.core.fates.entry_authority import Touch, alone, maker_of
-from kuraban.core.fates.entry_touches import touch_of
+from kuraban.core.fates.entry_hazards import touch_of
 from kuraban.core.house_view import HouseView
 from kuraban.core.plan.subject_state import Refused
 from kuraban.core.site import House

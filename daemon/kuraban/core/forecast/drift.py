@@ -14,7 +14,7 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from kuraban.core.course import FAR_FUTURE
-from kuraban.core.forecast.memory import LEAST_IN_STEP, LONGEST_WINDOW, Point, Track
+from kuraban.core.forecast.reckoning_cache import LEAST_IN_STEP, LONGEST_WINDOW, Point, Track
 from kuraban.core.house_view import HouseView
 from kuraban.core.plan.subject_state import Batch
 from kuraban.core.units import HOUR, MINUTE

@@ -21,7 +21,7 @@ from typing import Literal, NamedTuple
 import msgspec
 
 from kuraban.core import entries as e
-from kuraban.core.forecast.memory import Learned
+from kuraban.core.forecast.reckoning_cache import Learned
 from kuraban.core.forecast.warming_rate import disturbed_since, learned
 from kuraban.core.house_view import HouseView
 from kuraban.core.plan.fill_level import litres_in

@@ -17,7 +17,7 @@ from statistics import fmean
 
 from kuraban.core import entries as e
 from kuraban.core.equipment.cooler_view import RUNS_SHARE, RUNS_WATTS
-from kuraban.core.forecast.memory import Learned, WarmUps
+from kuraban.core.forecast.reckoning_cache import Learned, WarmUps
 from kuraban.core.house_view import HouseView
 from kuraban.core.plan.fill_level import TRACES
 from kuraban.core.probes.probe_view import ProbeView, SeriesView

@@ -20,7 +20,7 @@ from kuraban.core.notify.incidents import Incident, Incidents, ranked
 from kuraban.core.notify.message_writer import MessageWriter
 from kuraban.core.notify.notices import Notices
 from kuraban.core.notify.priority import climbs_quickly, role_of, urgency_of
-from kuraban.core.notify.soundless import Soundless
+from kuraban.core.notify.quiet_cooler_alarm import QuietCoolerAlarm
 from kuraban.core.notify.threads import Threads
 from kuraban.core.texts.messages import Words
 
@@ -40,7 +40,9 @@ class Notifier:
         self.climbing = Climbing(
             view, alarms, deadlines, self.incidents, self.threads, self.gathering, self.writer
         )
-        self.soundless = Soundless(view, deadlines, self.incidents, self.climbing, self.writer)
+        self.soundless = QuietCoolerAlarm(
+            view, deadlines, self.incidents, self.climbing, self.writer
+        )
         self.duty_alarms = DutyAlarms(view, self.climbing, self.gathering)
 
     def stepped(self, alarm: Alarm, step: StepName, at: float, by: str | None) -> Alarm | None:

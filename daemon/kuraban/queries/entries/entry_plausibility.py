@@ -15,7 +15,7 @@ import msgspec
 from kuraban.core import entries as e
 from kuraban.core.facts import EntryOutcome, Logged
 from kuraban.core.fates.entry_authority import Touch
-from kuraban.core.fates.entry_touches import allowed, let_run_to, touch_of
+from kuraban.core.fates.entry_hazards import allowed, let_run_to, touch_of
 from kuraban.core.plan.fill_level import litres_in
 from kuraban.core.plan.subject_state import Batch
 from kuraban.core.texts.translator import Words, figure

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 
 from kuraban.core.alarm_conditions import CONDITIONS
-from kuraban.core.fates.entry_touches import LONG_SHELF
+from kuraban.core.fates.entry_hazards import LONG_SHELF
 from kuraban.core.site import House
 from kuraban.core.units import parse_duration
 from kuraban.core.views.snapshot import PlaceNow, Snapshot

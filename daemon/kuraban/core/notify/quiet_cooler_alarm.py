@@ -34,7 +34,7 @@ def lets_sleep_on(hours: float | None) -> bool:
     return hours is not None and hours >= RINGS_BELOW
 
 
-class Soundless:
+class QuietCoolerAlarm:
     def __init__(
         self, view: HouseView, deadlines: Deadlines, incidents: Incidents, climbing: Climbing,
         writer: MessageWriter,

@@ -9,7 +9,7 @@ from kuraban.core.site import House
 from kuraban.core.units import HOUR, MINUTE
 from kuraban.errors import ConfigurationError
 from kuraban.rehearse import read_changes
-from kuraban.rehearse.changes import changed
+from kuraban.rehearse.altered_settings import changed
 from tests.core.house import brewery
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from kuraban.core.forecast.memory import LEAST_IN_STEP, LONGEST_WINDOW, Track
+from kuraban.core.forecast.reckoning_cache import LEAST_IN_STEP, LONGEST_WINDOW, Track
 from kuraban.core.plan.subject_state import Batch
 from kuraban.core.probes.probe_state import Series
 from kuraban.core.units import HOUR, MINUTE

@@ -9,7 +9,7 @@ import pytest
 
 from kuraban.core.facts import Logged
 from kuraban.core.fates.entry_authority import Touch
-from kuraban.core.fates.entry_touches import touch_of
+from kuraban.core.fates.entry_hazards import touch_of
 from kuraban.core.intake.entry_parser import entry_from
 from kuraban.core.site import Probe
 from kuraban.core.units import DAY, HOUR, MINUTE

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from kuraban.core.facts import Impaired
-from kuraban.runtime.own_facts import OwnFacts
+from kuraban.runtime.internal_facts import OwnFacts
 
 
 def part(received: float) -> Impaired:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from kuraban.cli.chart import HIGH, chart
+from kuraban.cli.text_chart import HIGH, chart
 
 HOUR = 3600.0
 RISING = [(600.0 * step, 10.0 + step / 36) for step in range(37)]
