@@ -207,11 +207,12 @@ def test_a_deadband_goes_by_the_wider_side_of_the_tolerance() -> None:
         assert (bell.steps(WARM)[-1] == "realarmed") is rings
 
 
-def test_an_alarm_keeps_what_it_was_told_with_when_it_returns_without_a_value() -> None:
+def test_what_is_over_is_told_with_what_is_measured_now_or_with_nothing() -> None:
+    """A chiller that runs again is not told with the 0 W that it stopped with."""
     bell = Bell()
     bell.find("tank-3", "warm", value=10.8)
     bell.on(5).over("tank-3", "warm")
-    assert bell.step(WARM, "returned").value == 10.8
+    assert bell.step(WARM, "returned").value is None
     bell.find("tank-3", "warm", value=10.9)
     bell.find("tank-3", "warm", False, value=10.2)
     assert bell.step(WARM, "returned").value == 10.2

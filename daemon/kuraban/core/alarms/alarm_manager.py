@@ -110,8 +110,7 @@ class AlarmManager:
             alarm.active, alarm.over = False, finding.at
             if alarm.condition in DOUBTS:
                 self._believed_again(alarm, finding.at)
-            if finding.value is not None:
-                alarm.value, alarm.planned = finding.value, finding.planned
+            alarm.value, alarm.planned = finding.value, finding.planned
             self._event(alarm, Event.RETURN, finding.at)
             if alarm.state is State.SUPPRESSED:
                 self._event(alarm, Event.RELEASE, finding.at)
