@@ -77,7 +77,7 @@ def test_a_new_value_is_in_the_open_page_within_two_seconds(house: House, open_:
     moved = [dataclasses.replace(place, product=16.3) for place in house.watch.snapshot().places]
     began = time.monotonic()
     house.pages.hub.put(dataclasses.replace(house.watch.snapshot(), places=tuple(moved)))
-    page.wait_for_function("document.querySelector('main').innerText.includes('16.3')")
+    page.wait_for_function("() => document.querySelector('main').innerText.includes('16.3')")
     assert time.monotonic() - began < 2.0
 
 

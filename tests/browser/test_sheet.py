@@ -66,7 +66,7 @@ def test_the_curve_is_drawn_anew_as_the_plan_is_typed(half: House, open_: Open) 
     before = page.evaluate("document.querySelector('img.curve').currentSrc")
     with page.expect_response(lambda answer: "plan.svg" in answer.url and "=7.5" in answer.url):
         page.locator(".days input").nth(2).fill("7.5")
-    page.wait_for_function(f"document.querySelector('img.curve').currentSrc !== {before!r}")
+    page.wait_for_function(f"() => document.querySelector('img.curve').currentSrc !== {before!r}")
     assert page.locator(".days input").nth(2).input_value() == "7.5"
 
 

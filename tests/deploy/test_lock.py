@@ -19,7 +19,8 @@ LISTS = {"run.txt": ("web", "charts"), "test.txt": ("test", "demo", "web", "char
 
 def wanted(*extras: str) -> list[Requirement]:
     lines = [*PROJECT["dependencies"], *(line for extra in extras for line in EXTRAS[extra])]
-    return [Requirement(line) for line in lines]
+    found = [Requirement(line) for line in lines]
+    return [one for one in found if one.name != PROJECT["name"]]
 
 
 def listed(name: str) -> dict[str, list[str]]:

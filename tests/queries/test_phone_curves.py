@@ -44,7 +44,17 @@ def test_a_ring_about_a_tank_has_a_picture(lived: tuple[Path, list[Message], Eng
     assert curves.draw(japanese) is not None
 
 
-def test_a_cooler_or_several_alarms_have_none(lived: tuple[Path, list[Message], Engine]) -> None:
+def test_a_tank_that_is_told_with_its_dead_cooler_has_one(
+    lived: tuple[Path, list[Message], Engine],
+) -> None:
+    path, pages, engine = lived
+    curves = Curves(path)
+    ring = msgspec.structs.replace(pages[0], alarms=("tank-1/warm", "chiller-1/stopped"))
+    curves.remember(engine, ring)
+    assert curves.draw(ring) is not None
+
+
+def test_a_cooler_or_several_tanks_have_none(lived: tuple[Path, list[Message], Engine]) -> None:
     path, pages, engine = lived
     curves = Curves(path)
     for alarms in (("chiller-1/stopped",), ("tank-1/warm", "tank-2/warm"), ("watch/dark",), ()):

@@ -73,10 +73,10 @@ class Curves:
             log.exception("a fault of ours, please report it; %s gets no picture", message.alarms)
 
     def _remember(self, engine: Engine, message: Message) -> None:
-        if message.step != "page" or len(message.alarms) != 1:
-            return
         house = engine.view.house
-        subject = message.alarms[0].partition("/")[0]
+        subject, *others = (alarm.partition("/")[0] for alarm in message.alarms or ("",))
+        if message.step != "page" or any(one in house.place for one in others):
+            return
         place = house.probe[subject].of if subject in house.probe else subject
         if place not in house.place:
             return

@@ -21,7 +21,7 @@ def tank() -> Night:
 
 
 def layering(night: Night) -> list[Message]:
-    return [m for m in night.messages() if m.step == "notice" and "stir" in m.text.lower()]
+    return [m for m in night.messages() if m.step == "notice" and "and bottom" in m.text.lower()]
 
 
 def test_layering_is_a_notice_to_the_crew_and_no_alarm() -> None:

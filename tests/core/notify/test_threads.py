@@ -40,6 +40,20 @@ def test_the_second_tank_of_a_dead_chiller_rings_nobody_and_stands_in_the_next_m
     ]  # fmt: skip
 
 
+def test_a_further_tank_is_told_at_once_without_a_sound_to_whoever_was_rung() -> None:
+    """At the ladder's end their next message may be an hour away."""
+    bell = dead_chiller()
+    bell.find("tank-3", "warm")
+    bell.on(70)
+    rung = {page.person for page in bell.pages() if page.at >= NIGHT}
+    bell.find("tank-4", "warm")
+    bell.wake(bell.now)
+    words = [one for one in bell.messages("notice") if one.alarms == ("tank-4/warm",)]
+    assert {one.person for one in words} == rung and rung
+    assert {one.urgency for one in words} == {"duty"}
+    assert not [page for page in bell.pages() if page.at == bell.now]
+
+
 def test_tanks_that_leave_their_plan_without_a_known_cause_ring_each_by_itself() -> None:
     """And so does the cold side, which no dead chiller makes."""
     bell = Bell(at=NIGHT)

@@ -43,6 +43,13 @@ class Notices:
                 call = Call(person, incident.role, 0)
                 self._writer.notice(at, call, "log", text_of, (alarm.id,))
 
+    def joins(self, leader: Incident, alarm: Alarm, at: float) -> None:
+        """To everybody who was rung for what leads its thread: this is of it too. It rings nobody,
+        and stands in their next message."""
+        text_of = partial(messages.page, self._writer.situation(alarm, at))
+        for person in leader.rung_now:
+            self._writer.notice(at, Call(person, leader.role, 0), "duty", text_of, (alarm.id,))
+
     def one_more_sign(self, incident: Incident, alarm: Alarm, at: float) -> None:
         """To whoever has the rest of the incident in hand: this is theirs too."""
         person = self._view.house.person_called(alarm.by)

@@ -97,7 +97,11 @@ class Notifier:
             if known.rank < incident.rank or (again and not known.open):
                 continue
             if known.open:
-                self.threads.follow(incident, self.threads.leader(known))
+                leader = self.threads.leader(known)
+                self.threads.follow(incident, leader)
+                self.notices.joins(
+                    leader, self._alarms[incident.key[0], incident.lead], incident.at
+                )
                 return None
             held = self._in_hand(known)
             if held is not None:

@@ -1,10 +1,10 @@
 """One cause, one thread: what a failing cooler or heater does to its places is told as one.
 
-One incident of a thread leads. What follows it rings nobody by itself and stands in its next
-messages. A thread is told of again when something in it gets a rank worse, which leads from then
-on; an answer to what leads is one to what follows it and is the same people's. At the end of their
-ladders the incidents of one cause, and all that the same people have to answer, share one message
-an hour.
+One incident of a thread leads. What follows it rings nobody by itself: whoever was rung is told
+at once without a sound, and it stands in the next messages. A thread is told of again when
+something in it gets a rank worse, which leads from then on; an answer to what leads is one to
+what follows it and is the same people's. At the end of their ladders the incidents of one cause,
+and all that the same people have to answer, share one message an hour.
 """
 
 from __future__ import annotations
