@@ -25,7 +25,8 @@ from rich.console import Console
 
 from tests.bench import ground
 from tests.soak.debian import SUITES, Debian
-from tests.soak.test_pasted import judged, laid, paste
+from tests.soak.test_pasted import judged, paste
+from tests.sources import laid
 from tests.terminal import Terminal
 
 PHONE = {"width": 360, "height": 740}

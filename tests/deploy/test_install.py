@@ -13,10 +13,10 @@ from pathlib import Path
 import pytest
 
 from tests.broker import free_port, lets_in, started
+from tests.sources import laid
 from tests.test_units import UNITS
 
 ROOT = Path(__file__).parents[2]
-SOURCES = ("daemon", "deploy", "shared", "pyproject.toml", "README.md")
 DEBIAN = """\
 pid_file {home}/mosquitto.pid
 
@@ -37,13 +37,7 @@ def sources(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A copy of the sources, as a house has them: nobody works in it."""
     folder = tmp_path_factory.getbasetemp() / "sources-of-the-board"
     folder.mkdir()
-    for name in SOURCES:
-        if (ROOT / name).is_dir():
-            ignored = shutil.ignore_patterns("__pycache__", ".*")
-            shutil.copytree(ROOT / name, folder / name, symlinks=True, ignore=ignored)
-        else:
-            shutil.copy(ROOT / name, folder / name)
-    return folder
+    return laid(folder)
 
 
 def install(sources: Path, root: Path, *words: str) -> subprocess.CompletedProcess[str]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import re
-import shutil
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -12,9 +11,9 @@ from pathlib import Path
 import pytest
 
 from tests.soak.debian import SUITES, Debian
+from tests.sources import laid
 
 ROOT = Path(__file__).parents[2]
-SOURCES = ("daemon", "deploy", "shared", "pyproject.toml", "README.md")
 PHONE = "json://127.0.0.1:9800/aki"
 ANSWERS = f"Kura\nAsia/Tokyo\nen\n127.0.0.1\n2\n1\nAki\n{PHONE}\ny\n\n\n\n"
 """What `init` asks: name, zone, language, broker, tanks, chillers, people of each role."""
@@ -58,17 +57,6 @@ def lines() -> list[str]:
     block = re.search(r"\n\n((?:    .+\n)+)", text)
     assert block is not None
     return [line.partition("  #")[0].strip() for line in block[1].splitlines()]
-
-
-def laid(home: Path) -> Path:
-    """The sources as a house has them."""
-    for name in SOURCES:
-        if (ROOT / name).is_dir():
-            ignored = shutil.ignore_patterns("__pycache__", ".*")
-            shutil.copytree(ROOT / name, home / name, symlinks=True, ignore=ignored)
-        else:
-            shutil.copy(ROOT / name, home / name)
-    return home
 
 
 def paste(machine: Debian) -> None:
