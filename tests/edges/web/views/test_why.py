@@ -1,8 +1,10 @@
-"""Why, on a page and for a program: the same answer, one question at a time."""
+"""Why, on a page and for a program: the same answer, one after the other."""
 
 from __future__ import annotations
 
 import re
+from concurrent.futures import ThreadPoolExecutor
+from threading import BoundedSemaphore
 
 import pytest
 
@@ -77,15 +79,34 @@ def test_a_program_gets_what_the_page_shows(served: Served, browse: Browse) -> N
     assert warm["hand"] == "waits" and warm["delay"]["wanted"] == 3600
 
 
-def test_one_question_at_a_time(browse: Browse) -> None:
-    """Whoever comes second is sent away at once, with a sentence."""
+def test_who_comes_second_waits_for_the_first(browse: Browse) -> None:
     browser = browse()
+    with why._turn, ThreadPoolExecutor(1) as beside:
+        second = beside.submit(browser.get, "/why/tank-5")
+        with pytest.raises(TimeoutError):
+            second.result(0.3)
+        why._turn.release()
+        assert second.result(30).status_code == 200
+        why._turn.acquire()
+
+
+@pytest.mark.parametrize(("patience", "room"), [(0.0, 4), (10.0, 0)], ids=["long", "many"])
+def test_nobody_waits_for_long_nor_among_many(
+    browse: Browse, monkeypatch: pytest.MonkeyPatch, patience: float, room: int
+) -> None:
+    """They are sent away with a sentence."""
+    browser = browse()
+    monkeypatch.setattr(why, "PATIENCE", patience)
+    monkeypatch.setattr(why, "_waiting", BoundedSemaphore(4))
+    for _ in range(4 - room):
+        why._waiting.acquire()
     with why._turn:
         page = browser.get("/why/tank-5")
         told = browser.get("/api/v1/why/tank-5")
     assert page.status_code == told.status_code == 429
-    assert "Another question is being answered" in page.text
-    assert "Another question" in told.json()["detail"] and told.headers["retry-after"]
+    assert "Others ask why just now" in page.text
+    assert "Others ask why" in told.json()["detail"] and told.headers["retry-after"]
+    monkeypatch.undo()
     assert browser.get("/why/tank-5").status_code == 200
 
 

@@ -1,14 +1,15 @@
 """Why something rings or does not, for a person and for a program.
 
 The answer is lived through from the journal, which takes a second or some: one question at a time,
-and none for longer than `LONGEST`. The watch is another process and notices nothing.
+and none for longer than `LONGEST`; a few wait for their turn as long as `PATIENCE`. The watch is
+another process and notices nothing.
 """
 
 from __future__ import annotations
 
 import time
 from datetime import datetime
-from threading import Lock
+from threading import BoundedSemaphore, Lock
 from typing import Annotated
 
 from fastapi import APIRouter, Path, Query, Request
@@ -28,17 +29,20 @@ programs = APIRouter(prefix=PREFIX, responses=REFUSALS)
 
 LONGEST = 20.0
 """Seconds that one question may take."""
+PATIENCE = 10.0
+"""Seconds that a question waits for those before it: whoever turns to another page leaves one
+behind, which is answered all the same."""
 MINUTE_SHOWN = "%Y-%m-%dT%H:%M"
 
 Named = Annotated[
     str, Path(max_length=200, description="Id of a place, cooler or probe, or a batch.")
 ]
 Typed = Annotated[str, Query(max_length=40)]
-_turn = Lock()
+_turn, _waiting = Lock(), BoundedSemaphore(4)
 
 
 class TooMuch(Exception):
-    """Somebody asks already, or it takes too long; the key of the sentence that says so."""
+    """Others ask already, or it takes too long; the key of the sentence that says so."""
 
 
 @router.get("/why/{subject}")
@@ -86,7 +90,7 @@ def _answer(
 ) -> tuple[SaidWhy, ...]:
     if context.asked is None:
         raise NotYet
-    if not _turn.acquire(blocking=False):
+    if not _taken():
         raise TooMuch("why.busy")
     until = time.monotonic() + LONGEST
 
@@ -98,6 +102,16 @@ def _answer(
         return context.asked.ask(subject, at, context.clock(), language, go_on)
     finally:
         _turn.release()
+
+
+def _taken() -> bool:
+    """Whether it is this question's turn, after those before it."""
+    if not _waiting.acquire(blocking=False):
+        return False
+    try:
+        return _turn.acquire(timeout=PATIENCE)
+    finally:
+        _waiting.release()
 
 
 def _asked(typed: str, house: House) -> float | None:
