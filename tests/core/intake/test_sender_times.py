@@ -72,6 +72,29 @@ def test_what_is_sent_again_after_the_disk_was_full_is_no_sign_of_another_clock(
         assert times.moment("true", NOW - minutes * MINUTE, NOW + 5) == NOW - minutes * MINUTE
 
 
+def test_an_absence_within_which_another_began_is_one_with_it() -> None:
+    """The wall clock was set back an hour; the broker was away for 47 minutes, and as it came back
+    the disk failed for another half an hour. What waited has waited since the broker went."""
+    times = after(-HOUR)
+    assert times.moment("t3", NOW, NOW) == NOW
+    times.back(NOW + 100, NOW + 48 * MINUTE)
+    times.back(NOW + 25 * MINUTE, NOW + 80 * MINUTE)
+    for minutes in (2, 6, 24, 40, 60, 79):
+        at = NOW + minutes * MINUTE
+        assert times.moment("t3", at, NOW + 80 * MINUTE) == at, minutes
+
+
+def test_absences_with_a_while_between_are_two() -> None:
+    """What was measured before the second waited for nobody; it goes by the clock it can."""
+    early = NOW - 5 * MINUTE
+    for gap, meant in ((1, early + HOUR), (0, early)):
+        times = after(-HOUR)
+        assert times.moment("t3", NOW - 20 * MINUTE, NOW - 20 * MINUTE) == NOW - 20 * MINUTE
+        times.back(NOW, NOW + 10 * MINUTE)
+        times.back(NOW + 10 * MINUTE + gap, NOW + 70 * MINUTE)
+        assert times.moment("t3", early, NOW + 70 * MINUTE) == meant
+
+
 def test_a_reading_of_now_is_not_one_that_waited_by_a_clock_of_yesterday() -> None:
     """The wall clock once stood an hour ahead and was put right. After an hour and a half away the
     last of what waited is of minutes ago: an hour earlier it would meet others and be dropped."""
@@ -122,6 +145,14 @@ def test_a_clock_that_is_put_right_later_is_noticed() -> None:
     assert times.moment("t3", NOW, NOW) == NOW
     assert times.moment("t3", NOW + HOUR + 60, NOW + 60) == NOW + 60
     assert times.moment("t3", NOW + 60, NOW + 120) == NOW + 60 - HOUR
+
+
+def test_who_would_be_ahead_by_the_clock_found_goes_by_an_earlier_one() -> None:
+    """Taken for one that went along, as it was silent since; its next reading tells better."""
+    times = after(-HOUR)
+    assert times.moment("t3", NOW - HOUR, NOW) == NOW
+    assert times.moment("t3", NOW + 60, NOW + 60) == NOW + 60
+    assert times.moment("t3", NOW + 120, NOW + 120) == NOW + 120
 
 
 def test_what_fits_nothing_counts_by_the_wall_clock() -> None:

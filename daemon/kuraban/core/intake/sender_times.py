@@ -49,13 +49,22 @@ class SenderTimes:
         self._began = float("-inf")
 
     def back(self, since: float, now: float) -> None:
-        """Nobody listened between these two moments of the watch's time, and messages waited."""
-        self._waited, self._began = since, now
+        """Nobody listened between these two moments of the watch's time, and messages waited.
+
+        If somebody only began to listen when nobody could again, all of it is one.
+        """
+        self._waited = min(self._waited, since) if since <= self._began else since
+        self._began = now
 
     def moment(self, sender: str, told: float, received: float) -> float:
         """The watch's time of what a sender told at `received`."""
         found = self._found.get(sender)
-        tried = (self._ahead, *self._earlier) if found is None else (found, self._ahead)
+        if found is None:
+            tried = self._ahead, *self._earlier
+        elif told - found > received + AHEAD:  # it cannot go by that any more
+            tried = found, self._ahead, *self._earlier
+        else:
+            tried = found, self._ahead
         for ahead in tried:
             at = told - ahead
             if received - self._late_after <= at <= received + AHEAD:
