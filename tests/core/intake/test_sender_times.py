@@ -122,6 +122,18 @@ def test_a_step_just_after_a_start_makes_no_old_reading_of_a_new_one() -> None:
     assert times.moment("true", NOW + 60, NOW + 60) == NOW + 60
 
 
+def test_what_waited_for_a_start_is_of_before_a_step_just_after_it() -> None:
+    """Half an hour away, and the wall clock goes an hour forward before the broker has told what
+    waited: that was measured, and dated, before; what follows by a board's own clock is of now."""
+    times = after(0.0)
+    times.back(NOW - 30 * MINUTE, NOW)
+    times.stepped(HOUR)
+    for minutes in (29, 20, 11, 5):
+        assert times.moment("t3", NOW - minutes * MINUTE, NOW + 5) == NOW - minutes * MINUTE
+    assert times.moment("t3", NOW + 60, NOW + 60) == NOW + 60
+    assert times.moment("along", NOW + HOUR + 60, NOW + 60) == NOW + 60
+
+
 def test_a_clock_that_stayed_is_believed_after_a_start_too() -> None:
     """The wall clock is nine hours back, the probe's is right."""
     times = after(-9 * HOUR)
