@@ -52,6 +52,16 @@ def test_a_backfill_of_just_the_steps_length_is_no_reading_of_now() -> None:
     assert times.moment("t3", NOW, NOW) == NOW - HOUR
 
 
+def test_a_backfill_that_comes_with_a_reading_of_now_goes_by_its_clock() -> None:
+    """Ours went an hour back, this board's did not: what it kept of just an hour ago is so old."""
+    times = after(-HOUR)
+    assert times.moment("t3", NOW - 300, NOW - 300) == NOW - 300
+    assert times.moment("t3", NOW - 5, NOW) == NOW - 5
+    for minutes in (120, 65, 60, 30):
+        assert times.moment("t3", NOW - minutes * MINUTE, NOW) == NOW - minutes * MINUTE
+    assert times.moment("t3", NOW - HOUR, NOW + 300) == NOW, "by itself it is one that went along"
+
+
 def test_what_waited_for_the_watch_is_no_sign_of_a_wrong_clock() -> None:
     """The wall clock once stood an hour back and was put right. Now the watch was away for two
     hours: what waited, of an hour ago too, is as old as it says, and so is all that follows."""

@@ -6,7 +6,8 @@ time from the same machine, and others do not, since theirs was right all along 
 it was shows with the next reading of each: one that comes as it is measured is a few minutes old at
 most. So a sender that has not been heard since a step is also tried by what was in force before,
 and whoever fits that stays with it until it fits no more. What fits nothing is late, or ahead, by
-what the sender was found to go by, else by what is in force.
+what the sender was found to go by, else by what is in force. What is sent at once with a reading of
+now goes by the same clock, be it just an hour old.
 
 After a start, or a while without the broker, nobody has been heard lately, and what waited at the
 broker is as old as that. An hour's wait would look like a clock an hour off. So each state of the
@@ -33,6 +34,8 @@ class SenderTimes:
         self._earlier: tuple[float, ...] = ()
         """How far the wall clock was ahead before, the latest first."""
         self._found: dict[str, float] = {}
+        self._shown: dict[str, float] = {}
+        """When each sender last showed what it goes by."""
         self._began = self._waited = float("-inf")
         self._then: tuple[float, ...] = ()
         """The states by which something can have waited."""
@@ -63,6 +66,8 @@ class SenderTimes:
         found = self._found.get(sender)
         if found is None:
             tried = self._ahead, *self._earlier
+        elif self._shown.get(sender) == received:
+            tried = (found,)
         elif told - found > received + AHEAD:  # it cannot go by that any more
             tried = found, self._ahead, *self._earlier
         else:
@@ -71,7 +76,7 @@ class SenderTimes:
             at = told - ahead
             if received - self._late_after <= at <= received + AHEAD:
                 if not any(self._may_have_waited(told, one, received) for one in tried):
-                    self._found[sender] = ahead
+                    self._found[sender], self._shown[sender] = ahead, received
                 return at
             if self._may_have_waited(told, ahead, received):
                 return at
