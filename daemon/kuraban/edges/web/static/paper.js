@@ -19,6 +19,7 @@
     const here = Date.now() / 1000, now = here - who.apart, picture = find("[data-moment]");
     for (const one of document.querySelectorAll("[data-at]")) {
       const age = now - one.dataset.at;
+      one.classList.toggle("new", age < 90);
       one.textContent = age < 90 ? words.now : age < 3600
         ? words.minutes.replace("{n}", Math.round(age / 60)) : one.dataset.since;
     }
