@@ -9,8 +9,9 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from kuraban.core.entries import kind_of
+from kuraban.edges.signing import Link, Signer
 from kuraban.store.history import History
-from tests.browser.conftest import PHONE, House, Open
+from tests.browser.conftest import KEY, PHONE, House, Open
 
 PICTURE = 0.15
 """Seconds to the first byte of a day's page."""
@@ -165,6 +166,21 @@ def test_a_page_that_hears_nothing_does_not_say_that_it_was_read_just_now(
     expect(page.locator("#lost")).to_be_visible()
     page.mouse.wheel(0, 2000)
     expect(page.locator("#lost")).to_be_in_viewport()
+
+
+def test_the_page_of_a_message_that_stays_open_is_renewed(house: House, open_: Open) -> None:
+    """Nobody need be signed in for it; when the watch stands still it says since when."""
+    ring, now = house.watch.snapshot().rings[0], house.watch.clock()
+    link = Signer(KEY).link(Link(ring.subject, ring.condition, "ken", "acknowledge", now))
+    page = open_(f"{house.at}/a/{link}")
+    page.clock.install()
+    page.reload()
+    house.watch.pass_time(120.0)
+    page.clock.run_for(61_000)
+    expect(page.locator("#as-of")).to_contain_text("as of 03:12")
+    expect(page.locator("#lost")).to_be_hidden()
+    page.clock.run_for(20 * 60 * 1000)
+    expect(page.locator("#lost")).to_contain_text("these values are from 03:12")
 
 
 def test_what_is_typed_stays_while_the_value_above_it_changes(house: House, open_: Open) -> None:

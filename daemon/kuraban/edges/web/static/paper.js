@@ -24,7 +24,7 @@
       one.textContent = age < 90 ? words.now : age < 3600
         ? words.minutes.replace("{n}", Math.round(age / 60)) : one.dataset.since;
     }
-    const still = renews && now - picture.dataset.moment > STILL && words.still.replace("{when}", picture.textContent);
+    const still = renews && now - picture.dataset.moment > STILL && words.still.replace("{when}", picture.dataset.clock);
     say(why || (hears && here - heard > DEAF && words.lost) || still || "");
   };
   addEventListener("heard", ({ detail }) => { if (detail) set(detail); heard = Date.now() / 1000; why = ""; grow(); });
