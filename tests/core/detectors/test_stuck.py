@@ -106,9 +106,11 @@ def test_a_probe_that_speaks_on_change_is_judged_by_its_changes_not_by_its_heart
             night.hear("mid", 11.0)
         night.minute += 1
         night.engine.wake(night.start + 60 * night.minute)
+        doubted = night.view.probe_states["mid"].suspect
+        assert not doubted or night.minute >= 260, "silence until its heartbeat is no rest"
     night.listen()
     (raised,) = night.raised(ALARM)
-    assert 240 + 41 <= raised <= 240 + 43
+    assert 300 <= raised <= 302, "with the heartbeat that shows it"
 
 
 def test_a_value_that_stands_still_while_the_plan_goes_on_makes_no_cold_tank() -> None:
@@ -126,6 +128,20 @@ def test_a_quantised_probe_in_a_quiet_tank_may_rest_for_an_hour_and_more() -> No
     """Its noise is a third of its step: long rests are what it is like."""
     night = tank().play(24 * 60, mid=noisy(saw(10.0, 0.2, 240), 0.02), air=AIR)
     assert ALARM not in night.alarms()
+
+
+def test_a_frozen_probe_whose_board_lags_behind_is_told_all_the_same() -> None:
+    """Each reading is nine minutes old when it comes, older than the look before it."""
+    night, value = tank(), noisy(10.0, 0.05)
+    while night.minute < 240:
+        said = value(night.minute) if night.minute < 120 else 10.0625
+        stamp = night.moment(night.minute - 9)
+        night.send("reading/mid", f'{{"value": {said}, "at": "{stamp}"}}')
+        night.minute += 1
+        night.engine.wake(night.start + 60 * night.minute)
+    night.listen()
+    (raised,) = night.raised(ALARM)
+    assert 120 + 30 - 5 <= raised <= 120 + 60
 
 
 def test_a_flat_probe_that_never_moved_is_not_stuck() -> None:

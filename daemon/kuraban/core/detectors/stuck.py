@@ -96,8 +96,8 @@ class Stuck(ProbeDetector):
             elif at > self.last:
                 self.alike += 1
             self.last = at
-        self.seen = now
-        rest = self._rest(now)
+        self.seen = max(self.seen, self.last)  # a board's clock may lag behind the last look
+        rest = self._shown(now)
         longest = self._allowed()
         self._say(self.moves >= MOVES_SEEN and rest > longest, now)
         self._doubt(rest > SUSPECT_SHARE * longest, now)
@@ -113,11 +113,18 @@ class Stuck(ProbeDetector):
         every = self.view.probe_states[self.subject].probe.every
         return min(until - self.since, (self.alike + 1) * every)
 
+    def _shown(self, now: float) -> float:
+        """The same now; of one that speaks on change, up to its last word: it may have died."""
+        return self._rest(self.last if self._on_change() else now)
+
+    def _on_change(self) -> bool:
+        return self.usual < ON_CHANGE * self.view.probe_states[self.subject].probe.every
+
     def _allowed(self) -> float:
         """s that it may rest, by its kind while its pace is not known, then by its pace."""
         probe = self.view.probe_states[self.subject].probe
         every = probe.every
-        on_change = self.usual < ON_CHANGE * every
+        on_change = self._on_change()
         noisy = not on_change and self.usual <= EVERY_OTHER * every
         if self.moves < (MOVES_NOISY if noisy else MOVES_KNOWN):
             place = self.view.house.place.get(probe.of)
@@ -181,7 +188,7 @@ class Stuck(ProbeDetector):
             return ()
         if not self.view.probe_judged(self.subject, now):
             return ()
-        rest, allowed, why = self._rest(now), self._allowed(), None
+        rest, allowed, why = self._shown(now), self._allowed(), None
         still = Because("still-for", self.value, lasted=rest, wanted=allowed)
         if not known.fresh(now):
             why = Because("no-value", since=known.heard)
