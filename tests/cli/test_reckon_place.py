@@ -182,6 +182,13 @@ def test_two_weights_of_the_koji_tell_the_water_that_left(
     shown = type_in("reckon", "koji", "koji-bed-1", *words, "--site", site)
     assert "14.1 kg, 11 %; burned about 4.3 kg of starch" in shown.output
     assert "made about 523 W, of which 23" in shown.output
+    told = json.loads(
+        type_in("reckon", "koji", "koji-bed-1", *words, "--json", "--site", site).stdout
+    )
+    assert (round(told["water_kg"], 1), round(told["made_watts"])) == (14.1, 523)
+    times = [told["at"], told["due"], *(one["at"] for one in told["last"])]
+    assert all(parse_time(at) > 0 and at[-6] in "+-" for at in times), "RFC 3339 with an offset"
+    assert len(told["reached"]) == 2 and told["slow"] <= told["fast"]
 
 
 def test_the_next_work_on_the_koji_by_its_own_rise(

@@ -16,6 +16,7 @@ import msgspec
 import typer
 
 from kuraban.cli.common import (
+    AsJson,
     Site,
     console,
     dated,
@@ -164,7 +165,7 @@ def _heat(run: Running, found: Hours) -> Iterator[str]:
 
 def show_progress(
     place: Place,
-    as_json: Annotated[bool, typer.Option("--json", help="As JSON, for a script.")] = False,
+    as_json: AsJson = False,
     site: Site = None,
 ) -> None:
     """Baume (ボーメ), SMV (日本酒度), BMD, and the day on which Baume is zero."""
@@ -262,6 +263,7 @@ def koji(
         float | None,
         typer.Option("--over", metavar="HOURS", help="Between the two.", show_default=False),
     ] = None,
+    as_json: AsJson = False,
     site: Site = None,
 ) -> None:
     """When the next work on a koji bed (手入れ) is due by the bed's own rise, and its heat.
@@ -272,6 +274,9 @@ def koji(
         if run.view.house.place[place].kind != "koji-bed":
             raise wrong("command line", "PLACE", f"{place} is no koji bed", "name a koji-bed")
         found = works(run.view, place, run.batch, run.now)
+        if as_json:
+            say_json(dated(_document(run, found, weighed, hours), run.view.house.zone))
+            return
         if found is None:
             say(f"{run.name}: not known yet. It takes half an hour of undisturbed readings.")
             return
@@ -280,6 +285,32 @@ def koji(
         say("  rests on: its own rise of the last hour, Theil-Sen with its 90 % range")
         say("  source: Sen 1968, JASA 63:1379; the figure aimed at is the course's")
         say(ADVICE)
+
+
+def _document(
+    run: Running, found: Works | None, weighed: tuple[float, float] | None, hours: float | None
+) -> dict[str, object] | None:
+    """The same for a script: °C, K/h, W, kg; when the figure is reached as a time, None for
+    never."""
+    if found is None:
+        return None
+    told = msgspec.to_builtins(found)
+    reached = found.hours.soonest, found.hours.latest
+    told["reached"] = [None if h == math.inf else run.now + h * HOUR for h in reached]
+    del told["hours"]
+    told["last"] = [dict(zip(("work", "at", "moved"), one, strict=True)) for one in found.last]
+    told["rise_watts"] = _rise(run, found)
+    if weighed is not None:
+        lost = water_lost(*weighed)
+        told |= {"water_kg": lost, "starch_kg": burned_starch(*weighed)}
+        if hours:
+            told["made_watts"] = burned_watts(told["starch_kg"], hours)
+            told["vapour_watts"] = vapour_watts(lost, hours, found.product)
+    return {"place": run.place, "at": run.now, **told}
+
+
+def _rise(run: Running, found: Works) -> tuple[float, float] | None:
+    return heat_of(run.batch, (found.slow, found.fast), run.now - run.batch.begun[0])
 
 
 def _works(run: Running, found: Works) -> Iterator[str]:
@@ -301,7 +332,7 @@ def _works(run: Running, found: Works) -> Iterator[str]:
 def _given_off(
     run: Running, found: Works, weighed: tuple[float, float] | None, hours: float | None
 ) -> Iterator[str]:
-    watts = heat_of(run.batch, (found.slow, found.fast), run.now - run.batch.begun[0])
+    watts = _rise(run, found)
     if watts is not None:
         span = f"{watts[0]:.0f} to {watts[1]:.0f} W"
         yield f"  Its rise alone takes {span} of its heat (発熱); at least so much is made"

@@ -149,6 +149,8 @@ def _own_units(row: Row) -> Found:
         yield _at(row, "unit", f"{measures} is no temperature", "leave the unit out")
     if "factor" in row.values and measures in SIGNALS:
         yield _at(row, "factor", f"{measures} is true or false", "leave the factor out")
+    if "draught" in row.values and measures != "wet-bulb":
+        yield _at(row, "draught", f"{measures} has no wick", "leave the draught out")
 
 
 def _is_measure(word: str) -> bool:

@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, ConfigDict, Field
 from pydantic_settings import BaseSettings, PydanticBaseSettingsSource, SettingsConfigDict
 
-from kuraban.core.site import CoolerKind, Language, Measure, PlaceKind, Scale
+from kuraban.core.site import CoolerKind, Draught, Language, Measure, PlaceKind, Scale
 from kuraban.core.units import HOUR, MINUTE
 from kuraban.settings.files.values import (
     Air,
@@ -136,6 +136,8 @@ class ProbeTable(Table):
     """The degrees in which its bare numbers are sent, where that is not °C."""
     factor: Positive = 1.0
     """What one of its bare numbers is worth: 0.1 where a bus sends whole tenths."""
+    draught: Draught | None = None
+    """The air past its wick: fan (3 m/s or more), natural (about 1 m/s) or still, the default."""
 
 
 class PersonTable(Table):
