@@ -11,9 +11,10 @@ import pytest
 
 from kuraban.cli import reckon_place
 from kuraban.core import entries as e
+from kuraban.core.course import NEVER
 from kuraban.core.facts import Logged
 from kuraban.core.units import parse_time
-from kuraban.queries.batches.progress import Progress
+from kuraban.queries.batches.progress import Progress, proposed
 from kuraban.recording import merged
 from kuraban.store.history import History
 from kuraban.trade.density import forecast_zero
@@ -117,7 +118,7 @@ def told_of(read: list[tuple[float, float]], ends: float) -> str:
     """What `progress` says at last of a mash with these moromi days and Baume."""
     found = Progress(samples=(), today=None, zero=forecast_zero(read), corrected=None, slope=None,
                      ends=ends, tomorrow=(0.0, 10.0))  # fmt: skip
-    return "\n".join(reckon_place._forecast(found))
+    return "\n".join(reckon_place._forecast(found, proposed(found, None, NEVER, 0.0)))
 
 
 DIARY = [(6.4, 4.0), (7.4, 3.2), (8.4, 2.9), (9.4, 2.4), (10.4, 1.9), (11.4, 1.5), (12.4, 1.1)]

@@ -36,8 +36,9 @@ from kuraban.core.plan.subject_state import Batch
 from kuraban.core.texts.translator import figure
 from kuraban.core.timescale import moment_of
 from kuraban.core.units import HOUR
+from kuraban.core.views.batch_sheet import Proposal
 from kuraban.errors import JournalError
-from kuraban.queries.batches.progress import Progress, Works, progress, works
+from kuraban.queries.batches.progress import Progress, Works, progress, proposed, works
 from kuraban.queries.equipment.koji import heat_of
 from kuraban.queries.journal_state import clock, looking
 from kuraban.settings.paths import journal_of
@@ -51,10 +52,17 @@ Place = Annotated[
 ]
 STILL = 180.0
 """Seconds after which a watch that wrote nothing is asked about."""
-NARROW = 3.0
-"""Days of a forecast's range beyond which it advises nothing."""
-PRESSED_AFTER = 7.0
-"""Days after Baume zero within which mash is pressed (common practice)."""
+HINTS = {
+    "open": "It is decided from BMD, taste and smell.",
+    "with-course": "BMD goes with the course.",
+    "late": "BMD runs late: a few tenths warmer are usual.",
+    "early": "BMD runs early: a few tenths colder are usual.",
+    "with-line": "BMD {bmd} on day {day} goes with the house's line, {wanted}.",
+    "above-line": "BMD {bmd} on day {day} is above the house's line, {wanted}: behind it, a few "
+    "tenths warmer are usual.",
+    "below-line": "BMD {bmd} on day {day} is below the house's line, {wanted}: ahead of it, a few "
+    "tenths colder are usual.",
+}
 BASES = {
     "own warm-ups": "its own warm-ups of the last 13 h",
     "samples": "its samples' alcohol, its litres and the cellar's air",
@@ -180,7 +188,9 @@ def show_progress(
             say("No samples are logged: kuraban log " + place + " sample baume=4.2 alcohol=12.1")
             return
         console().print(_table(run, found))
-        for line in _forecast(found):
+        course = run.batch.course
+        target = run.view.house.course.get(course.id, course).target
+        for line in _forecast(found, proposed(found, target, course.never, run.now)):
             say(line)
         say("  rests on: whole brewery days for BMD; the forecast takes the hour and ±0.05 Baume")
         say('  source: Nada Sake Research Group glossary, "BMD curve"; the range is computed')
@@ -209,7 +219,7 @@ def _or(value: float | None, decimals: int) -> str:
     return "" if value is None else figure(value, decimals)
 
 
-def _forecast(found: Progress) -> Iterator[str]:
+def _forecast(found: Progress, proposal: Proposal | None) -> Iterator[str]:
     if found.corrected is not None:
         yield f"The forecast starts anew after the {found.corrected}, which moved Baume by itself."
     if found.slope is not None:
@@ -223,8 +233,8 @@ def _forecast(found: Progress) -> Iterator[str]:
         yield (f"Baume zero about day {zero.likely:.0f} ({span}: Baume's own pace, which slows "
                "down, and BMD's line, which runs late)"
                + (f"; the course ends on day {found.ends:.0f}" if found.ends else ""))  # fmt: skip
-    if found.tomorrow is not None:
-        yield f"Tomorrow morning the plan has {figure(found.tomorrow[1])} °C. {_hint(found)}"
+    if proposal is not None:
+        yield f"Tomorrow morning the plan has {figure(proposal.planned)} °C. {_hint(proposal)}"
 
 
 def _fallen(found: Progress, slope: float) -> Iterator[str]:
@@ -237,17 +247,13 @@ def _fallen(found: Progress, slope: float) -> Iterator[str]:
         yield f"  so about {figure(alcohol_by_fall(alcohol, baume, now, slope))} % by now"
 
 
-def _hint(found: Progress) -> str:
-    """What the forecast against the course's end suggests: nothing, while it is a wide one. Mash is
-    pressed up to a week after Baume zero (common practice)."""
-    zero, ends = found.zero, found.ends
-    if zero is None or ends is None or zero.latest - zero.earliest > NARROW:
-        return "It is decided from BMD, taste and smell."
-    if zero.earliest > ends:
-        return "BMD runs late: a few tenths warmer are usual, if taste and smell agree."
-    if zero.latest < ends - PRESSED_AFTER:
-        return "BMD runs early: a few tenths colder are usual, if taste and smell agree."
-    return "BMD goes with the course."
+def _hint(proposal: Proposal) -> str:
+    """What the samples propose, and why; nothing is applied."""
+    facts = {name: f"{value:.1f}".removesuffix(".0") for name, value in proposal.facts}
+    why = HINTS[proposal.why].format(**facts)
+    if proposal.celsius == proposal.planned:
+        return why
+    return f"{why} Proposed: {figure(proposal.celsius)} °C, if taste and smell agree."
 
 
 # Koji.

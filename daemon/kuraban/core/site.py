@@ -45,6 +45,10 @@ class Place(msgspec.Struct, frozen=True, kw_only=True):
     kind: PlaceKind
     name: str
     litres: float | None = None
+    height: float | None = None
+    """cm inside, bottom to rim."""
+    dip: tuple[tuple[float, float], ...] | None = None
+    """cm from the rim down to the surface, and the litres in it then."""
     room: str | None = None
     cooler: str | None = None
     heater: str | None = None

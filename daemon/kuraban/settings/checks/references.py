@@ -124,6 +124,8 @@ def _places(raw: Mapping[str, Any]) -> Found:
         yield from _refers(row, "heater", coolers, lambda kind: kind == "heater", "heater")
         if row.text("room") and row.text("room") == row.text("id"):
             yield _at(row, "room", "a place cannot stand in itself", "name the room around it")
+        if "height" in row.values and "litres" not in row.values:
+            yield _at(row, "height", "is given without litres", "give litres, or a dip table")
 
 
 def _probes(raw: Mapping[str, Any]) -> Found:

@@ -14,8 +14,11 @@ from kuraban.settings.files.values import (
     Allowed,
     Argon,
     Band,
+    BaumeByAlcohol,
+    BmdByDay,
     Clock,
     Day,
+    Dip,
     Duration,
     Hours,
     Id,
@@ -24,6 +27,7 @@ from kuraban.settings.files.values import (
     Pointer,
     Points,
     Positive,
+    SmvByAlcohol,
     SomeTime,
     Timezone,
     Title,
@@ -94,6 +98,10 @@ class PlaceTable(Table):
     kind: PlaceKind
     name: Words
     litres: Positive | None = None
+    height: Positive | None = None
+    """cm inside, bottom to rim, of an upright tank."""
+    dip: Dip | None = None
+    """Of a calibrated tank: cm from the rim down to the surface, and the litres in it then."""
     room: str | None = None
     cooler: str | None = None
     heater: str | None = None
@@ -308,6 +316,17 @@ class StageTable(DefaultsTable):
     air: Air | None = None
 
 
+class TargetTable(Table):
+    """Lines that the house draws for its samples; straight between their points."""
+
+    baume_by_alcohol: BaumeByAlcohol | None = None
+    """% ABV and Baume."""
+    smv_by_alcohol: SmvByAlcohol | None = None
+    """The same in SMV; one of the two."""
+    bmd: BmdByDay | None = None
+    """Moromi day and BMD."""
+
+
 class CourseFile(Table):
     """A whole course file."""
 
@@ -319,4 +338,5 @@ class CourseFile(Table):
     never: Band | None = None
     """°C beyond which no aim, let-run or mask moves the alarm."""
     defaults: DefaultsTable = DefaultsTable()
+    target: TargetTable | None = None
     stage: Annotated[tuple[StageTable, ...], Field(min_length=1)]
