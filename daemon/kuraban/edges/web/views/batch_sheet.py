@@ -56,7 +56,8 @@ def sheet(request: Request, context: Context, visitor: Somebody, place: str, key
         density=lambda day: density(day, w), day_number=day_number, foot=w.date(context.clock()),
         manages=visitor.may("manage"), may_log=visitor.may("log"), kept=_kept(found, context),
         best=best, small=list(plots.beside(found, None, best, "tome")),
-        today=_today(found, best), marks=context.house.place[place].kind != "koji-bed",
+        began=show_time(found.stay.start, context.house.zone), today=_today(found, best),
+        marks=context.house.place[place].kind != "koji-bed",
     )  # fmt: skip
 
 
