@@ -13,18 +13,16 @@ import typer
 
 from kuraban.cli import reckon_place
 from kuraban.cli.common import AsJson, console, say, say_json, table, wrong
-from kuraban.cli.reckon_mix import mix
+from kuraban.cli.reckon_mix import in_tank, mix
 from kuraban.cli.reckon_place import ADVICE, told
 from kuraban.cli.reckon_spirit import spirit
 from kuraban.core.detectors.koji_air import DRY_WICK
 from kuraban.core.intake import typed_figures
 from kuraban.core.texts.translator import figure
-from kuraban.trade import density, mixing, psychrometry, thermometers
+from kuraban.trade import density, mixing, psychrometry, tank, thermometers
 
 NEGATIVE = {"ignore_unknown_options": True}
 """So that a figure below zero is none of the options."""
-FOAM_FROM = 0.75
-"""Share of a tank beyond which a foaming yeast's high foam may run over (common practice)."""
 UNKNOWN_ALCOHOL = 5.0
 """% by which the alcohol of a mash may be off where nobody typed it."""
 EXAMPLES = """\b
@@ -42,6 +40,7 @@ def add_to(app: typer.Typer) -> None:
     group = typer.Typer(rich_markup_mode=None, no_args_is_help=True, help=about, epilog=EXAMPLES)
     for name, command, example in (
         ("mix", mix, "moromi=2000@7.0 rice=440@12.7"),
+        ("room", in_tank, "tank-3 moromi=1500@7 rice=300@12"),
         ("spirit", spirit, "2000 18.2 --target 19.5 --rice 1000"),
         ("share", share, "11+6+25 22+8+37 44+9+70"),
         ("rh", rh, "35 30 --draught natural"),
@@ -110,7 +109,7 @@ def share(
     console().print(made)
     if swollen is not None:
         say(f"Swelling (留測) {swollen:.0f} %: litres without the water, by kg of rice; usual 105")
-    if size is not None and size >= litres > FOAM_FROM * size:
+    if size is not None and size >= litres > tank.room(size, litres).foaming[1]:
         say("High foam (高泡) of a foaming yeast needs a quarter of the tank or more; see to a cap")
     say(f"Koji share (麹歩合) {malted:.1f} %: "
         + ("enough for a specified name (特定名称)." if malted >= mixing.LABEL_KOJI_SHARE else
