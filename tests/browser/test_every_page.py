@@ -43,6 +43,11 @@ ERRING: dict[str, tuple[str, dict[str, str]]] = {
     "nowhere": ("/log/nowhere", {"entry": "stir"}),
 }  # fmt: skip
 """Forms that come back: where they are sent, and what somebody put into them."""
+AXE = {
+    "runOnly": ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"], "resultTypes": ["violations"],
+    "preload": False,
+}  # fmt: skip
+"""What it looks for; what passes need not be listed, and no style lies elsewhere to be fetched."""
 SEND = """([to, fields]) => {
   const form = Object.assign(document.createElement('form'), { method: 'post', action: to });
   fields.token = document.querySelector('meta[name=token]').content;
@@ -80,7 +85,7 @@ def addresses(lived: House) -> list[str]:
 
 def faults_of(page: Page) -> dict[str, list[str]]:
     """What axe-core finds serious (WCAG 2.2 AA): contrast, names, order, language."""
-    found = Axe().run(page, options={"runOnly": ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"]})
+    found = Axe().run(page, options=AXE)
     return {
         one["id"]: [node["html"][:160] for node in one["nodes"][:3]]
         for one in found.response["violations"]

@@ -439,6 +439,7 @@ class Watch:
         self._courier.stop(COURIER_STOPS_WITHIN)
         for fact in self._local.until(float("inf")):
             feed(self.engine, fact)
+        run_to(self.engine, self.engine.now)  # what falls due with the last is told by this watch
         turn = self.engine.drain()
         if not self._journal_writer.write(turn, freeze(self.engine), begun(turn, self.engine)):
             self._journal_writer.try_again()
