@@ -81,7 +81,7 @@ def course_of(sheet: BatchSheet) -> BatchSheet:
     return replace(sheet, days=days, measured=line.points, zero=None, corrected=None)
 
 
-def series(sheet: BatchSheet, measure: Measure, origin: Origin) -> Line:
+def series(sheet: BatchSheet, measure: Measure | Literal["aim"], origin: Origin) -> Line:
     """A measure by the number of its day, as far as it is known."""
     found = ((counted(day, origin), getattr(day, measure)) for day in sheet.days)
     return tuple((float(n), value) for n, value in found if n is not None and value is not None)

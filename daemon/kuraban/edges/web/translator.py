@@ -141,8 +141,8 @@ class Translator:
         match entry:
             case e.StageMark(stage=stage):
                 return self("entry.stage", stage=self.stage(stage))
-            case e.Addition():
-                return self.goes_in(entry)
+            case e.Addition(what=what):
+                return f"{self.work(what)} {self.amounts(entry)}".strip()
             case e.Check(celsius=celsius) | e.Aim(celsius=celsius):
                 return f"{self(f'entry.{e.kind_of(entry)}')} {self.celsius(celsius)}"
             case e.Note(text=text):
@@ -150,12 +150,13 @@ class Translator:
             case _:
                 return self(f"entry.{e.kind_of(entry)}")
 
-    def goes_in(self, one: e.Addition) -> str:
-        """A part of a mixture with its figures."""
-        amounts = [(one.litres, "L"), (one.kg, "kg")]
-        told = [f"{figure(n, 0 if n >= 100 or n % 1 == 0 else 1)} {u}" for n, u in amounts if n]
-        warm = [] if one.celsius is None else [self.celsius(one.celsius)]
-        return " ".join([self.work(one.what), *told, *warm])
+    def amounts(self, one: e.Addition) -> str:
+        """The figures of what goes in."""
+        told = [
+            f"{figure(n, 0 if n >= 100 or n % 1 == 0 else 1)} {unit}"
+            for n, unit in ((one.litres, "L"), (one.kg, "kg")) if n
+        ]  # fmt: skip
+        return " ".join([*told, *([] if one.celsius is None else [self.celsius(one.celsius)])])
 
     def proposed(self, proposal: Proposal) -> str:
         """What the samples propose for tomorrow's aim, and why."""

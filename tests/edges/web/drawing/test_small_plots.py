@@ -34,7 +34,7 @@ def test_the_line_that_the_house_draws_lies_on_bmd_and_on_alcohol() -> None:
         target=Target(by_alcohol=((2.0, 8.0), (17.0, 0.0)), bmd=((1.0, 8.0), (20.0, 0.0))),
     )
     by_tome = {one.measure: dict(one.lines) for one in beside(own, None, [own], "tome")}
-    assert set(by_tome) == {"baume", "bmd", "alcohol", "a-b"}
+    assert set(by_tome) == {"morning", "baume", "bmd", "alcohol", "a-b"}
     assert "drawn" in by_tome["bmd"] and "drawn" in by_tome["a-b"]
     by_soe = {one.measure: dict(one.lines) for one in beside(own, None, [], "soe")}
     assert "drawn" not in by_soe["bmd"] and "other" not in by_soe["a-b"]

@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 
 from kuraban.core.site import Place
-from kuraban.edges.web.views.addition import Answer, Wrong, answered, chilled, filled
+from kuraban.edges.web.views.addition import Answer, Wrong, answered, chilled, dipped, filled
 from tests.edges.web.conftest import Browse
 from tests.edges.web.served import Served
 
@@ -98,8 +98,10 @@ def test_no_amount_of_it_is_said_in_words() -> None:
     assert wrong.value.key == "mixing.no-amount"
 
 
-def test_ice_in_the_place_of_water_is_less_than_ice_on_top() -> None:
-    """100 L at 10 °C to be 5 °C: x (333.6 + 41.86) = 100 · 4.186 · 5, so 5.6 kg and 94.4 L."""
+def test_ice_in_the_place_of_warm_water_is_less_than_ice_on_top() -> None:
+    """Of water colder than the target it would be more.
+
+    100 L at 10 °C to be 5 °C: x (333.6 + 41.86) = 100 · 4.186 · 5, so 5.6 kg and 94.4 L."""
     typed = {"water_litres": "100", "water_celsius": "10", "target": "5"}
     found = answered("ice", typed)
     assert found.instead == (pytest.approx(5.57, abs=0.01), pytest.approx(94.4, abs=0.05))
@@ -110,16 +112,20 @@ TANK = Place(id="t", kind="tank", name="T", litres=3000.0, height=200.0)
 
 
 def test_the_tank_is_told_with_what_goes_in() -> None:
-    """2,000 L and 440 kg make 2,462; a dip of 80 cm counts before the litres: 1,800 L."""
+    """2,000 L and 440 kg make 2,462; of a tank of unknown size nothing is said."""
     answer = answered("rice", TOME)
-    fill = filled(TANK, {**TOME, "dip": ""}, answer)
+    fill = filled(TANK, TOME, answer)
     assert fill is not None and fill.litres == pytest.approx(2462)
     assert fill.dip == pytest.approx(200 - 200 * 2462 / 3000)
-    dipped = filled(TANK, {**TOME, "dip": "80"}, answer)
-    assert dipped is not None and dipped.litres == pytest.approx(1800 + 462)
-    assert filled(Place(id="t", kind="tank", name="T"), {**TOME, "dip": ""}, answer) is None
+    assert filled(Place(id="t", kind="tank", name="T"), TOME, answer) is None
+
+
+def test_a_dip_is_the_litres_of_the_mash() -> None:
+    """80 cm of 200 below the rim of 3,000 L are 1,800 L, whatever was typed; 300 cm are none."""
+    assert dipped(TANK, {**TOME, "dip": "80"})["mash_litres"] == "1800"
+    assert dipped(TANK, {**TOME, "dip": ""})["mash_litres"] == "2000"
     with pytest.raises(Wrong):
-        filled(TANK, {**TOME, "dip": "300"}, answer)
+        dipped(TANK, {**TOME, "dip": "300"})
 
 
 @pytest.mark.parametrize("language", ["en", "ja"])

@@ -14,7 +14,7 @@ from kuraban.core.views.batch_sheet import BatchSheet, SheetDay
 from kuraban.core.views.side_by_side import Band, Measure, Origin, band, series
 
 WIDE, HIGH, EDGE = 340, 110, 34
-DRAWN: tuple[Measure, ...] = ("baume", "bmd", "alcohol")
+DRAWN: tuple[Measure, ...] = ("morning", "baume", "bmd", "alcohol")
 Kind = Literal["one", "other", "drawn"]
 """The batch's own line; another batch's, or one of the best; what the house drew."""
 
@@ -58,7 +58,8 @@ def small(
 def beside(
     one: BatchSheet, other: BatchSheet | None, best: Sequence[BatchSheet], origin: Origin
 ) -> Iterator[Small]:
-    """Each measure by days, and Baume by alcohol, as far as anything is known of it."""
+    """Each measure by days, and Baume by alcohol, as far as anything is known of it. The line that
+    the house draws for the temperature is the plan."""
     target = one.target or Target()
     for measure in DRAWN:
         lines: list[tuple[Kind, Line]] = [("one", series(one, measure, origin))]
@@ -66,6 +67,8 @@ def beside(
             lines.append(("other", series(other, measure, origin)))
         if measure == "bmd" and origin == "tome":
             lines.append(("drawn", target.bmd))
+        if measure == "morning":
+            lines.append(("drawn", series(one, "aim", origin)))
         drawn = small(measure, lines, band(best, measure, origin))
         if drawn is not None:
             yield drawn

@@ -55,6 +55,7 @@ PARTS: dict[str, tuple[e.Ingredient, str]] = {
     "spirit": ("alcohol", "litres"), ICE: ("ice", "kg"),
 }  # fmt: skip
 """What goes in, and the unit of its amount; the mash itself is there already."""
+NAMES = {"water-koji": "water", **{what: part for part, (what, _) in PARTS.items()}}
 HOW_WARM = (MASH, *(part for part in PARTS if part != ICE))
 HOW_MUCH = tuple(f"{part}{MUCH}" for part in HOW_WARM)
 WANTED = (LANDING, *HOW_WARM, ICE, *HOW_MUCH)
@@ -125,6 +126,7 @@ def addition(request: Request, context: Context, visitor: Somebody, place: str) 
         asked = beginning(known, context.house)
     else:
         try:
+            asked = dipped(context.house.place[place], asked)
             answer = answered(wanted, asked)
             fill = filled(context.house.place[place], asked, answer)
             chill = chilled(snapshot, context.house, known, answer)
@@ -134,7 +136,7 @@ def addition(request: Request, context: Context, visitor: Somebody, place: str) 
         request, context, visitor, "addition.html", place=known, asked=asked, parts=PARTS,
         wanted=wanted or "rice", warm=HOW_WARM, much=(ICE, *HOW_MUCH), amounts=AMOUNT,
         answer=answer, wrong=wrong, fill=fill, chill=chill,
-        dips=dips_of(context.house.place[place]) is not None,
+        names=NAMES, dips=dips_of(context.house.place[place]) is not None,
     )  # fmt: skip
 
 
@@ -260,18 +262,24 @@ def _part(name: str, told: dict[str, float | None]) -> e.Addition | None:
 # Whether it fits, and when the water must be cold.
 
 
+def dipped(place: Place, asked: dict[str, str]) -> dict[str, str]:
+    """With the litres of a dip in the place of those typed."""
+    dips, dip = dips_of(place), _number("dip", asked["dip"])
+    if dip is None or dips is None:
+        return asked
+    try:
+        return {**asked, "mash_litres": f"{litres_at(dips, dip):.0f}"}
+    except OutOfRange:
+        raise Wrong("mixing.outside", "dip") from None
+
+
 def filled(place: Place, asked: Mapping[str, str], answer: Answer) -> Fill | None:
-    """The tank after it, None where nobody knows how much it holds. A dip counts before litres."""
-    dips, dip, brim = dips_of(place), _number("dip", asked["dip"]), brim_of(place)
+    """The tank after it, None where nobody knows how much it holds."""
+    dips, brim = dips_of(place), brim_of(place)
     if brim is None:
         return None
     much = answer.wanted == f"{MASH}{MUCH}"
     litres = answer.figure.likely if much else _number("mash_litres", asked["mash_litres"]) or 0.0
-    if dip is not None and dips is not None and not much:
-        try:
-            litres = litres_at(dips, dip)
-        except OutOfRange:
-            raise Wrong("mixing.outside", "dip") from None
     litres += sum(litres_of(one) or 0.0 for one in answer.goes)
     return Fill(litres, brim, room(brim, litres), dip_at(dips, litres) if dips else None)
 

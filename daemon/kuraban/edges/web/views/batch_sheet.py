@@ -75,8 +75,11 @@ def _today(sheet: BatchSheet, best: Sequence[BatchSheet]) -> Today | None:
     if last is None or last.bmd is None or last.day is None:
         return None
     line = on_line(sheet.target.bmd, last.day) if sheet.target else None
-    held = next((ends for day, *ends in band(best, "bmd", "tome") if day == last.day), None)
-    return Today(last.day, last.bmd, line, None if held is None else (held[0], held[1]))
+    lain = band(best, "bmd", "tome")
+    least = on_line([(day, low) for day, low, _ in lain], last.day)
+    most = on_line([(day, high) for day, _, high in lain], last.day)
+    held = None if least is None or most is None else (least, most)
+    return Today(last.day, last.bmd, line, held)
 
 
 def _kept(sheet: BatchSheet, context: PageContext) -> tuple[Shortened, ...]:
