@@ -91,6 +91,7 @@ def test_a_script_gets_the_progress_as_json(night: Path, type_in: Type) -> None:
     assert told["samples"] and parse_time(told["samples"][0]["at"]) < parse_time(
         told["tomorrow"][0]
     )
+    assert told["proposed"]["at"] == told["tomorrow"][0] and told["proposed"]["why"]
 
 
 def test_the_progress_is_a_table_a_forecast_and_a_hint(

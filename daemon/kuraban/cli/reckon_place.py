@@ -179,8 +179,12 @@ def show_progress(
     """Baume (ボーメ), SMV (日本酒度), BMD, and the day on which Baume is zero."""
     with _running(place, site) as run:
         found = progress(run.view.house, run.view.entry_log.about(place), run.batch, run.now)
+        course = run.batch.course
+        target = run.view.house.course.get(course.id, course).target
+        proposal = proposed(found, target, course.never, run.now)
         if as_json:
-            say_json(dated(msgspec.to_builtins(found), run.view.house.zone))
+            told = msgspec.to_builtins(found) | {"proposed": msgspec.to_builtins(proposal)}
+            say_json(dated(told, run.view.house.zone))
             return
         say(f"{run.name}, {run.batch.title or run.batch.name}"
             + (f", moromi day {found.today}" if found.today is not None else ""))  # fmt: skip
@@ -188,9 +192,7 @@ def show_progress(
             say("No samples are logged: kuraban log " + place + " sample baume=4.2 alcohol=12.1")
             return
         console().print(_table(run, found))
-        course = run.batch.course
-        target = run.view.house.course.get(course.id, course).target
-        for line in _forecast(found, proposed(found, target, course.never, run.now)):
+        for line in _forecast(found, proposal):
             say(line)
         say("  rests on: whole brewery days for BMD; the forecast takes the hour and ±0.05 Baume")
         say('  source: Nada Sake Research Group glossary, "BMD curve"; the range is computed')
