@@ -5,7 +5,6 @@ from __future__ import annotations
 import signal
 import sqlite3
 import subprocess
-import time
 from collections import Counter
 from collections.abc import Callable
 from pathlib import Path
@@ -30,6 +29,7 @@ from tests.nights import (
     wait,
 )
 from tests.sink import Sink
+from tests.stopwatch import Stopwatch
 
 DRIFT_LEAVES = 7.0 * 3600
 """Seconds into `slow-drift` at which tank 2 is out of its tolerance and its delay runs."""
@@ -164,10 +164,10 @@ def test_it_ends_cleanly_when_asked(broker: Mosquitto, tmp_path: Path) -> None:
             publisher.publish(line.topic, line.payload)
         publisher.flush()
         wait(lambda: bool(sink.tried), 20)
-        asked = time.monotonic()
+        took = Stopwatch()
         child.send_signal(signal.SIGTERM)
         assert child.wait(10) == 0
-        assert time.monotonic() - asked < 5
+        assert took.read() < 5
         wait(lambda: '"stopped"' in heard.last.get("kura/watch/status", ""))
         publisher.close()
     journal = Journal.open(tmp_path / "data" / JOURNAL)

@@ -371,7 +371,7 @@ class Season:
 
     def _catch_up(self, probe: str) -> None:
         kept = self._kept.pop(probe)
-        if kept:
+        if kept and self.machine.now < self.end - LAST:
             payload = json.dumps([{"value": value, "at": round(at, 3)} for at, value in kept])
             what = ("reading", probe, tuple(value for _, value in kept))
             self._publish(f"reading/{probe}", payload.encode(), what)
