@@ -99,7 +99,7 @@ class Batches:
                 and (one.place, int(one.start)) != (stay.place, stay.key) and known.is_best(one)
             ]  # fmt: skip
             newest = sorted(marked, key=lambda one: one.start)[-MOST_BEST:]
-            return tuple(sheet_of(history, known.house, one, now) for one in newest)
+            return tuple(sheet_of(history, known.house, one, now, True, False) for one in newest)
 
     def sample(self, logged: Logged) -> tuple[Question, ...]:
         sample = logged.entry
@@ -154,9 +154,10 @@ def told_of(stay: Stay, now: float, best: bool = False) -> BatchStay:
 
 
 def sheet_of(
-    history: History, house: House, stay: Stay, now: float, best: bool = False
+    history: History, house: House, stay: Stay, now: float, best: bool = False, curve: bool = True
 ) -> BatchSheet:
-    """The whole batch, the places from which it came included."""
+    """The whole batch, the places from which it came included; without its `curve` the days alone,
+    since a curve reads every reading."""
     end = stay.ended(now)
     until = now if end is None else end
     since = max(stay.batch.since, until - LONGEST)
@@ -165,7 +166,7 @@ def sheet_of(
     found = progress(house, told, stay.batch, until)
     measured = [
         point
-        for place, start, stop in stretches
+        for place, start, stop in (stretches if curve else ())
         for point in _curve(history, house, place, start, stop)
     ]
     drawn = house.course.get(stay.batch.course.id, stay.batch.course)

@@ -5,9 +5,11 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 
+import msgspec
 import pytest
 
 from kuraban.core.site import Place
+from kuraban.core.views.snapshot import PlaceNow
 from kuraban.edges.web.views.addition import Answer, Wrong, answered, chilled, dipped, filled
 from tests.edges.web.conftest import Browse
 from tests.edges.web.served import Served
@@ -152,6 +154,13 @@ def test_water_is_ready_before_the_rice(served: Served) -> None:
     known = replace(known, batch=replace(known.batch, stage_due=due))
     found = chilled(snapshot, house, known, answer)
     assert found is not None and (found.due, found.ready) == (due, due - 2 * 3600)
+    store = Place(id="store", kind="water", name="Water")
+    stored = msgspec.structs.replace(house, places=(*house.places, store))
+    seen = PlaceNow(id="store", name="Water", kind="water", product=12.0)
+    seen_by = replace(snapshot, places=(*snapshot.places, seen))
+    found = chilled(seen_by, stored, known, answer)
+    assert found is not None and found.store == "store", "300 · 4.186 · (12 - 2.1) / 3600, by hand"
+    assert found.kwh == pytest.approx(3.45, abs=0.02)
 
 
 def test_warm_rice_asks_for_ice() -> None:
