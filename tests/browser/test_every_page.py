@@ -66,6 +66,21 @@ SMALL = """least => [...document.querySelectorAll(
   .filter(([box]) => box.height < least - 0.5 || box.width < least - 0.5)
   .map(([box, e]) => `${e.outerHTML.slice(0, 90)} ${box.width}x${box.height}`)"""
 
+WALK = """() => { const walked = window.walked = []; addEventListener('keyup', () => {
+    const one = document.activeElement;
+    if (one.matches('body, .drawing, [type=radio]') || walked.at(-1)?.[0] === one) return;
+    const box = one.getBoundingClientRect();
+    const { outlineStyle, outlineWidth } = getComputedStyle(one);
+    walked.push([one, outlineStyle !== 'none' && parseFloat(outlineWidth) >= 2
+                      && box.top < innerHeight && box.bottom > 0]); }); }"""
+REACH = "a[href], button, input:not([type=hidden]), select, textarea, summary, [tabindex='0']"
+WALKED = """wanted => { const every = [...document.querySelectorAll(wanted)]
+    .filter(e => e.checkVisibility() && !e.disabled && !e.matches('.drawing, [type=radio]'));
+  const there = window.walked.slice(0, every.length);
+  every.unshift(...every.splice(every.indexOf(there[0]?.[0]))); // a field may have the focus
+  return every.filter((e, n) => !there[n] || there[n][0] !== e || !there[n][1])
+    .map(e => e.outerHTML.slice(0, 90)); }"""
+
 
 @pytest.fixture(scope="module")
 def addresses(lived: House) -> list[str]:
@@ -110,6 +125,21 @@ def test_whoever_cannot_see_well_can_read_every_page(
     for address in addresses:
         page.goto(address)
         faults[address] = faults_of(page)
+    assert not any(faults.values()), {k: v for k, v in faults.items() if v}
+
+
+def test_every_page_is_walked_by_the_keyboard_alone(addresses: list[str], open_: Open) -> None:
+    """The tabulator comes to all that can be pressed or typed into, in the order of the page, and
+    where one is can be seen."""
+    page = open_(addresses[0], DESK)
+    faults = {}
+    for address in addresses:
+        page.goto(address)
+        page.evaluate(WALK)
+        within = page.locator("[type=datetime-local]").count() * 6  # day, month, year ...
+        for _ in range(page.locator(REACH).count() + within + 2):
+            page.keyboard.press("Tab")
+        faults[address] = page.evaluate(WALKED, REACH)
     assert not any(faults.values()), {k: v for k, v in faults.items() if v}
 
 

@@ -399,6 +399,8 @@ class Season:
     def do_entry(self, event: Event) -> None:
         now, fields = self.machine.now, dict(event.entry)
         fields.setdefault("id", f"at-{event.at:g}")
+        if self.script.schema:  # what an earlier season left may bear the same
+            fields |= {key: f"{fields[key]}-anew" for key in ("id", "of") if key in fields}
         if fields["entry"] == "aim":
             fields |= {"who": fields["by"], "by": show_time(round(now + HOUR), TOKYO)}
         if event.lasts:

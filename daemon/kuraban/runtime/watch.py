@@ -207,7 +207,7 @@ class Watch:
         if self.engine.started:
             known = to_document(msgspec.structs.replace(self.engine.view.house, clock=()))
         if to_document(from_document(document)) != known:
-            feed(self.engine, HouseChanged(max(now, self.engine.now), document))
+            self._take([HouseChanged(max(now, self.engine.now), document)])
         self._health.recall(self.engine.impaired, self._forwarder is not None)
         if self._since is not None:
             self._alarm_publisher.recall(
