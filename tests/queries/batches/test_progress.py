@@ -9,7 +9,7 @@ import pytest
 
 from kuraban.core.course import NEVER, Line, Target
 from kuraban.core.site import Place, Probe
-from kuraban.queries.batches.progress import Progress, progress, proposed, works
+from kuraban.queries.batches.progress import Progress, Sampled, progress, proposed, works
 from tests.core.detectors.kit import MID, TANK, Night, course, house, koji, ramp, stage
 
 DAY = 1440
@@ -177,3 +177,24 @@ def test_no_line_is_asked_where_it_cannot_know() -> None:
     n.log("tank", "addition", at=11 * DAY, what="late-water", litres=50.0)
     told = proposed(asked(n), low, NEVER, now)
     assert told is not None and "line" not in told.why
+
+
+@pytest.mark.parametrize(
+    ("day", "baume", "wanted", "why"),
+    [
+        (10, 6.0, 57.3, "with-line"),
+        (10, 6.0, 57.0, "above-line"),
+        (10, 6.0, 63.3, "below-line"),
+        (20, 0.5, 8.6, "with-line"),
+        (20, 0.5, 8.4, "above-line"),
+    ],
+)
+def test_a_batch_goes_with_a_line_within_a_twentieth_and_a_reading(
+    day: int, baume: float, wanted: float, why: str
+) -> None:
+    """BMD 60 within 5 % of its line, and 10 within 1.5 of it (common practice)."""
+    read = Sampled(at=0.0, day=day, baume=baume, alcohol=None, acidity=None)
+    found = Progress(samples=(read,), today=day, zero=None, corrected=None, slope=None, ends=None,
+                     tomorrow=(DAY * 60.0, 9.0))  # fmt: skip
+    told = proposed(found, Target(bmd=((1.0, wanted), (30.0, wanted))), NEVER, 0.0)
+    assert told is not None and told.why == why
