@@ -8,7 +8,8 @@ import msgspec
 import pytest
 
 from kuraban.core.course import Sides
-from kuraban.core.site import Place, Probe
+from kuraban.core.plan.subject_state import STIR_SEEN
+from kuraban.core.site import Place, PlaceKind, Probe
 from kuraban.core.units import MINUTE
 from tests.core.detectors.kit import (
     AIR,
@@ -464,3 +465,74 @@ def test_what_no_course_heats_is_being_washed() -> None:
     assert ALARM not in night.alarms()
     mash = tank().play(60, mid=10.0, air=8.0).play(120, mid=64.0, air=8.0)
     assert ALARM in mash.alarms()
+
+
+# -------------------------------------------------------------------------------- what it answers
+
+
+def test_what_it_answers_from_the_step_to_the_return() -> None:
+    """All at once to the cellar's 5 °C at 60; back in the mash at 100."""
+    night = tank()
+    assert night.why(ALARM) == ["lacks: no-value"]
+    night.play(60, mid=10.0, air=5.0)
+    calm = ["seen: room-air value=5", "lacks: no-step edge=0.8 unit=K wanted=11"]
+    assert night.why(ALARM) == calm
+    night.play(65, mid=5.0, air=5.0)
+    seen = ["seen: room-air value=5", "seen: before value=10"]
+    assert night.why(ALARM) == [*seen, "lacks: in-doubt value=-5 unit=K since=62 wanted=30"]
+    night.play(100, mid=5.0, air=5.0)
+    assert night.why(ALARM) == ["stands", *seen, "ends: over-since wanted=15"]
+    alarm = night.engine.alarm_manager.alarm("mid", "displaced")
+    assert (alarm.value, alarm.planned, alarm.since) == (5.0, 10.0, night.start + 62 * MINUTE)
+    night.play(110, mid=10.0, air=5.0)
+    assert night.why(ALARM) == ["stands", *seen, "ends: over-since since=103 wanted=15"]
+    night.play(130, mid=10.0, air=5.0)
+    assert night.over(ALARM) == [118]
+    assert night.why(ALARM) == calm
+    night.play(145, air=5.0)
+    assert night.why(ALARM) == [calm[0], "lacks: no-value since=129"]
+    night.log("tank", "batch-end")
+    assert night.why(ALARM) == []
+
+
+def test_what_it_answers_of_a_probe_taken_out_and_put_back() -> None:
+    night = tank().play(60, mid=10.0, air=5.0)
+    night.log("mid", "probe-out")
+    out = ["seen: room-air value=5", "seen: before value=10"]
+    night.play(70, mid=5.0, air=5.0)
+    assert night.why(ALARM) == [*out, "lacks: taken-out since=60 until=120"]
+    night.log("mid", "probe-in")
+    night.play(75, mid=10.0, air=5.0)
+    assert night.why(ALARM) == [*out, "lacks: put-back since=70 wanted=10"]
+    night.play(79, mid=10.0, air=5.0)
+    assert night.view.product("tank", night.engine.now) is None
+    night.play(81, mid=10.0, air=5.0)
+    assert night.view.product("tank", night.engine.now) is not None
+    assert night.why(ALARM) == [
+        "seen: room-air value=5",
+        "lacks: no-step edge=0.8 unit=K wanted=11",
+    ]
+
+
+def test_what_it_answers_where_nothing_measures_the_air() -> None:
+    night = tank(air=False).play(60, mid=10.0).play(93, mid=8.9)
+    doubt = ["seen: before value=10", "lacks: in-doubt value=-1.1 unit=K since=64 wanted=30"]
+    assert night.why(ALARM) == doubt
+    night.play(95, mid=8.9)
+    assert night.why(ALARM) == ["lacks: no-step edge=0.8 unit=K wanted=11"]
+    stirs = [m for m in night.view.entry_log.of("tank").masks if m.why == STIR_SEEN]
+    assert [m.start for m in stirs] == [night.start + 64 * MINUTE]
+
+
+@pytest.mark.parametrize(("kind", "step"), [("starter", 1.2), ("koji-bed", 2), ("tank", 0.8)])
+def test_each_kind_of_place_has_its_own_step(kind: PlaceKind, step: float) -> None:
+    place = msgspec.structs.replace(TANK, kind=kind)
+    shape = koji(30.0) if kind == "koji-bed" else stage()
+    night = Night(house(place, CELLAR, MID, courses=(course(shape, whither=kind),)))
+    night.batch()
+    night.play(30, mid=10.0)
+    assert night.why(ALARM) == [f"lacks: no-step edge={step} unit=K wanted=11"]
+    night.play(40, mid=10.0 - step + 0.01)
+    assert night.why(ALARM)[-1].startswith("lacks: no-step")
+    night.play(46, mid=10.0 - 2 * step)
+    assert night.why(ALARM)[-1].startswith("lacks: in-doubt")
