@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import msgspec
 import pytest
 
@@ -72,6 +74,22 @@ def test_in_january_a_healthy_chiller_rests_for_hours_while_its_water_warms() ->
     night.play(60, mid=10.0, power=cycling(15, 15), supply=3.0, valve=0)  # type: ignore[arg-type]
     night.play(900, mid=noisy(9.95), power=STANDING, supply=ramp(3.0, 0.6, since=60), valve=0)
     assert not night.alarms() & {ALARM, "chiller/warming", "chiller/not-cooling"}
+
+
+@pytest.mark.parametrize(("warmest", "told"), [(5.5, True), (3.2, False)])
+def test_one_that_never_rested_and_stands_still_is_told_once_its_water_is_warmer_than_ever(
+    warmest: float, told: bool
+) -> None:
+    """Within its band all along; it ran at some draw whenever anybody looked, and turned at 3."""
+    night = night_of(POWER, SUPPLY, VALVE)
+    night.play(180, mid=10.0, power=350, valve=1, supply=lambda m: 2.5 + math.sin(m / 8) / 2)
+    night.play(
+        420, mid=noisy(10.0), power=STANDING, valve=1,
+        supply=noisy(lambda m: min(2.5 + (m - 180) / 20, warmest), 0.04),
+    )  # fmt: skip
+    raised = night.raised(ALARM)
+    assert bool(raised) is told
+    assert not told or 180 + 60 + 10 <= raised[0] <= 180 + 60 + 13
 
 
 def test_a_valve_open_while_cold_water_is_in_hand_needs_no_compressor() -> None:
