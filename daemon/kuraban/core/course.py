@@ -281,12 +281,16 @@ class Planned:
         first = self.course.index(self.course.day_one)
         if first is None:
             return None
-        begins = self._begins(first)
+        begins = self.begins(first)
         day = brewery_day(at, self.day_starts, self.zone)
         days = (day - brewery_day(begins, self.day_starts, self.zone)).days
         return days + 1 if days >= 0 else days
 
-    def _begins(self, stage: int) -> float:
+    def begins(self, stage: int) -> float:
+        """When a stage, by its number, began or is expected by the lengths of those before it.
+
+        The number after the last asks for the end of the course.
+        """
         for span in self.spans:
             if span.stage == stage:
                 return span.start

@@ -110,9 +110,7 @@ def told_of(stay: Stay, now: float) -> BatchStay:
     batch, end = stay.batch, stay.ended(now)
     at = now if end is None else end - 1.0
     standing = batch.plan.standing(at)
-    last = batch.plan.spans[-1]
     later = batch.course.stages[standing.span.stage + 1 :]
-    rest = batch.course.stages[last.stage + 1 :]
     return BatchStay(
         place=stay.place,
         name=batch.name,
@@ -129,7 +127,7 @@ def told_of(stay: Stay, now: float) -> BatchStay:
         hours=(at - batch.begun[0]) / HOUR,
         rice_kg=batch.rice_kg,
         ahead=tuple(stage.title or {"en": stage.id} for stage in later),
-        ends=last.due + sum(stage.length for stage in rest),
+        ends=batch.plan.begins(len(batch.course.stages)),
         came_from=None if stay.before is None else stay.before.place,
         went_to=stay.to,
     )
