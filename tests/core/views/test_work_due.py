@@ -21,7 +21,7 @@ from kuraban.core.views.snapshot import (
     Snapshot,
     StageAhead,
 )
-from kuraban.core.views.work_due import Work, concerns, works_due
+from kuraban.core.views.work_due import Work, cautions, concerns, works_due
 from kuraban.settings import built_in_courses
 from tests.core.house import brewery, moment, with_rota
 
@@ -179,3 +179,14 @@ def test_the_caution_is_that_of_the_work(kind: str, course: str, stage: str, cau
     assert work.caution == caution
     press = due(place(batch=batch(ends=NOW + DAY)), kind="press")
     assert press[0].caution == "press"
+
+
+def test_a_places_page_warns_of_what_can_be_done_there_now() -> None:
+    """Before the heating is logged, not after it; where spirit went in; of a tank in store."""
+    ahead = (StageAhead(id="heat", title={}), StageAhead(id="cool", title={}))
+    sake = place(batch=batch("sake-heated", day=None, stage="settle", ahead=ahead))
+    assert cautions(sake, house()) == ("hot", "tank")
+    stored = place(batch=batch("sake-heated", day=None, stage="store"))
+    assert cautions(stored, house()) == ("tank",) == cautions(place(batch=None), house())
+    assert cautions(place(last_work=("alcohol", NOW)), house()) == ("spirit",)
+    assert cautions(place(), house()) == () and cautions(place("koji-bed"), house()) == ("muro",)

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from kuraban.core.facts import Logged
+from kuraban.core.views.batch_way import Stood, Way
 from kuraban.core.views.snapshot import PlanLine, Point, Text
 from kuraban.trade.density import ZeroDay
 
@@ -137,6 +138,12 @@ class Archive(Protocol):
 
     def sheet(self, place: str, key: int) -> BatchSheet | None:
         """The sheet of the batch whose stay in a place began in the second `key`."""
+
+    def way(self, batch: str) -> Way:
+        """What went into a batch and where it went, walked both ways."""
+
+    def stood(self, place: str) -> Stood | None:
+        """What stands in a place, of pressed sake with its warmth; at most an hour old."""
 
     def sample(self, logged: Logged) -> tuple[Question, ...]:
         """What is to be asked about an analysis in the light of those before it."""

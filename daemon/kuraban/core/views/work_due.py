@@ -16,6 +16,7 @@ from typing import Literal
 from kuraban.core import entries as e
 from kuraban.core import rota
 from kuraban.core.alarm_conditions import CONDITIONS, MAINTENANCE
+from kuraban.core.course import Stage
 from kuraban.core.facts import Logged
 from kuraban.core.probes.probe_state import CHECK_COUNTS, CHECK_COUNTS_ELSE
 from kuraban.core.site import House
@@ -92,12 +93,10 @@ def _stages(
     def key(stage: str) -> str:
         return f"{place.id}/{batch.since:.0f}/{stage}"
 
-    course = house.course.get(batch.course)
-    stages = {} if course is None else {stage.id: stage for stage in course.stages}
+    stages = _stages_of(house, batch)
     for one in batch.ahead:
         if one.due is not None:
-            known = stages.get(one.id)
-            hot = known is not None and max(celsius for _, celsius in known.points) >= HOT
+            hot = _hot(stages.get(one.id))
             yield Work(
                 key=key(one.id), kind="stage", subject=place.id, at=one.due, stage=one.title,
                 caution="hot" if hot else _caution(place),
@@ -115,6 +114,29 @@ def _stages(
             )  # fmt: skip
     if place.kind == "tank" and place.is_mash and batch.ends is not None:
         yield Work(key=key("press"), kind="press", subject=place.id, at=batch.ends, caution="press")
+
+
+def _stages_of(house: House, batch: BatchNow) -> dict[str, Stage]:
+    course = house.course.get(batch.course)
+    return {} if course is None else {stage.id: stage for stage in course.stages}
+
+
+def _hot(stage: Stage | None) -> bool:
+    return stage is not None and max(celsius for _, celsius in stage.points) >= HOT
+
+
+def cautions(place: PlaceNow, house: House) -> tuple[str, ...]:
+    """What hurts people at the works that can be logged for a place now, `caution.` keys; that of
+    the mash itself stands on its page anyway."""
+    batch, found = place.batch, []
+    if batch is not None:
+        stages = _stages_of(house, batch)
+        near = (batch.stage, *(one.id for one in batch.ahead[:2]))
+        found += ["hot"] if any(_hot(stages.get(stage)) for stage in near) else []
+        found += ["spirit"] if place.last_work and place.last_work[0] == "alcohol" else []
+    if place.kind == "tank" and not place.is_mash:
+        found.append("tank")
+    return (*found, "muro") if place.kind == "koji-bed" else tuple(found)
 
 
 def _caution(place: PlaceNow) -> str:

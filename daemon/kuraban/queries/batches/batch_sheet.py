@@ -31,8 +31,10 @@ from kuraban.core.views.batch_sheet import (
     Question,
     SheetDay,
 )
+from kuraban.core.views.batch_way import Stood, Way
 from kuraban.core.views.snapshot import Point
 from kuraban.queries.batches.batch_history import BatchHistory, Stay
+from kuraban.queries.batches.batch_way import stood_of, way_of
 from kuraban.queries.batches.progress import Sampled, progress
 from kuraban.queries.batches.replanning import redrawn, redrawn_questions
 from kuraban.queries.entries.sample_plausibility import asked_of_sample
@@ -58,6 +60,7 @@ class Batches:
         self._path = path
         self._lock = Lock()
         self._batch_history = BatchHistory(house)
+        self._stood: dict[str, tuple[Batch, float, Stood]] = {}
 
     @contextmanager
     def _caught_up(self) -> Iterator[History]:
@@ -83,6 +86,22 @@ class Batches:
             if stay is None:
                 return None
             return sheet_of(history, self._batch_history.house, stay, history.now() or 0.0)
+
+    def way(self, batch: str) -> Way:
+        with self._caught_up() as history:
+            known = self._batch_history
+            return way_of(history, known, known.house, batch, history.now() or 0.0)
+
+    def stood(self, place: str) -> Stood | None:
+        with self._caught_up() as history:
+            now, stays = history.now() or 0.0, self._batch_history.stays.get(place, [])
+            if not stays or stays[-1].ended(now) is not None:
+                return None
+            kept = self._stood.get(place)
+            if kept is None or kept[0] is not stays[-1].batch or now - kept[1] > HOUR:
+                found = stood_of(history, self._batch_history.house, stays[-1], now)
+                kept = self._stood[place] = (stays[-1].batch, now, found)
+            return kept[2]
 
     def sample(self, logged: Logged) -> tuple[Question, ...]:
         sample = logged.entry
