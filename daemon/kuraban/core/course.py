@@ -33,6 +33,10 @@ class Sides(msgspec.Struct, frozen=True):
     above: float
 
 
+SCALDS = 45.0
+"""°C from which on what is in a tank scalds."""
+
+
 class AirBand(msgspec.Struct, frozen=True):
     """Band of the room's air around a koji bed, in K of depression or % RH; one of the two."""
 
@@ -54,6 +58,11 @@ class Stage(msgspec.Struct, frozen=True, kw_only=True):
     delay: float
     limit_delay: float
     air: AirBand | None = None
+
+    @property
+    def scalds(self) -> bool:
+        """A heating, or the filling of a hot starter."""
+        return max(celsius for _, celsius in self.points) >= SCALDS
 
     def course_at(self, elapsed: float) -> float:
         """Degrees of the curve `elapsed` seconds into the stage; level outside its points."""

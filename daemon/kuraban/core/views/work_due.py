@@ -27,8 +27,6 @@ AHEAD = 14
 """Brewery days that are looked at, this one included."""
 LATE_AFTER = HOUR
 """What is not done so long after its time is late (common practice)."""
-HOT = 45.0
-"""°C from which on the work of a stage scalds."""
 
 Kind = Literal["stage", "press", "round", "check", "cooler", "promise", "duty"]
 
@@ -96,7 +94,7 @@ def _stages(
     stages = _stages_of(house, batch)
     for one in batch.ahead:
         if one.due is not None:
-            hot = _hot(stages.get(one.id))
+            hot = one.id in stages and stages[one.id].scalds
             yield Work(
                 key=key(one.id), kind="stage", subject=place.id, at=one.due, stage=one.title,
                 caution="hot" if hot else _caution(place),
@@ -121,10 +119,6 @@ def _stages_of(house: House, batch: BatchNow) -> dict[str, Stage]:
     return {} if course is None else {stage.id: stage for stage in course.stages}
 
 
-def _hot(stage: Stage | None) -> bool:
-    return stage is not None and max(celsius for _, celsius in stage.points) >= HOT
-
-
 def cautions(place: PlaceNow, house: House) -> tuple[str, ...]:
     """What hurts people at the works that can be logged for a place now, `caution.` keys; that of
     the mash itself stands on its page anyway."""
@@ -132,7 +126,7 @@ def cautions(place: PlaceNow, house: House) -> tuple[str, ...]:
     if batch is not None:
         stages = _stages_of(house, batch)
         near = (batch.stage, *(one.id for one in batch.ahead[:2]))
-        found += ["hot"] if any(_hot(stages.get(stage)) for stage in near) else []
+        found += ["hot"] if any(one in stages and stages[one].scalds for one in near) else []
         found += ["spirit"] if place.last_work and place.last_work[0] == "alcohol" else []
     if place.kind == "tank" and not place.is_mash:
         found.append("tank")
