@@ -68,3 +68,13 @@ def test_the_end_of_the_batch_is_an_answer() -> None:
     night = tank().play(400, mid=noisy(10.0), air=AIR)
     night.log("tank", "batch-end")
     assert not night.stands(ALARM)
+
+
+def test_the_last_stage_of_a_lot_ends_by_the_clock_and_the_watch_goes_on() -> None:
+    """Koji that was told to be out: an hour later the lot is over, and nothing looks for ever."""
+    stages = (stage("saiko", hours=2), stage("de-koji", hours=1, ends="clock"))
+    night = Night(cellar(stages=stages), start=NOON)
+    night.batch(since=0)
+    night.play(60, mid=noisy(10.0), air=AIR)
+    night.log("tank", "stage", stage="de-koji", by="mio")
+    assert not night.play(200, mid=noisy(10.0), air=AIR).alarms()
