@@ -1,21 +1,13 @@
-"""What all tests share: how hypothesis draws, what a machine leaves out that cannot run it, and
-which tests want it to themselves.
-
-Where two processes share the tests (`tests/run`), one that holds a time against a bound is marked
-`alone`: it waits until the other process has ended the test that it is at, and that one waits then.
-"""
+"""What all tests share: how hypothesis draws, and what a machine leaves out that cannot run it."""
 
 from __future__ import annotations
 
-import fcntl
 import os
 import shutil
 import subprocess
 import tempfile
-from collections.abc import Callable, Iterator
-from contextlib import ExitStack, contextmanager
+from collections.abc import Callable
 from functools import cache
-from pathlib import Path
 from typing import Any
 
 import hypothesis
@@ -68,7 +60,6 @@ NAMES = {"Mosquitto": "mosquitto", "openssl": "openssl"}
 def pytest_configure(config: pytest.Config) -> None:
     config.addinivalue_line("markers", "needs_root: mounts a small disk of its own")
     config.addinivalue_line("markers", "needs(name): a server or a right, as NEEDS lists them")
-    config.addinivalue_line("markers", "alone: measures a time; no other test runs beside it")
     config.addinivalue_line("markers", "slow: more than a few seconds; --quick leaves it out")
     config.addinivalue_line("filterwarnings", "error::pytest.PytestUnhandledThreadExceptionWarning")
     config.addinivalue_line("filterwarnings", "error::pytest.PytestUnknownMarkWarning")
@@ -98,33 +89,6 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     if out:
         items[:] = [item for item in items if item not in out]
         config.hook.pytest_deselected(items=out)
-
-
-@pytest.hookimpl(wrapper=True, tryfirst=True)
-def pytest_runtest_protocol(item: pytest.Item) -> Iterator[None]:
-    """Beside the tests of the other process, or alone, as the test is marked."""
-    if not hasattr(item.config, "workerinput"):
-        return (yield)
-    shared: Path = item.config._tmp_path_factory.getbasetemp().parent  # type: ignore[attr-defined]
-    alone = item.get_closest_marker("alone") is not None
-    with ExitStack() as door:
-        door.enter_context(_held(shared / "door", fcntl.LOCK_EX))
-        with _held(shared / "room", fcntl.LOCK_EX if alone else fcntl.LOCK_SH):
-            if not alone:
-                door.close()
-            return (yield)
-
-
-@contextmanager
-def _held(lock: Path, how: int) -> Iterator[None]:
-    """Hold a lock that all processes of this run know."""
-    handle = os.open(lock, os.O_CREAT | os.O_RDWR)
-    fcntl.flock(handle, how)
-    try:
-        yield
-    finally:
-        fcntl.flock(handle, fcntl.LOCK_UN)  # a child of the test may still have the handle
-        os.close(handle)
 
 
 def pytest_sessionfinish(session: pytest.Session) -> None:

@@ -26,6 +26,7 @@ from kuraban.edges.web.server import Pages
 from kuraban.settings import Account
 from tests.edges.web.conftest import KEY
 from tests.edges.web.served import Served
+from tests.stopwatch import Stopwatch
 
 WITHIN = 3.0
 """Seconds from opening the link to the watch having the answer."""
@@ -80,12 +81,12 @@ def answered_in(served: Served, port: int, ring: Ring, number: int = 0) -> float
     """Seconds until somebody with a phone outside has answered a ring, button and all."""
     link = Link(ring.subject, ring.condition, "sho", "acknowledge", served.clock() - number)
     path = f"/a/{Signer(KEY).link(link)}"
-    began = time.monotonic()
+    stopwatch = Stopwatch()
     outside = httpx.HTTPTransport(local_address=PHONE)
     with httpx.Client(base_url=f"http://{DESK}:{port}", transport=outside, timeout=20) as phone:
         assert phone.get(path).status_code == 200
         assert phone.post(path).status_code == 303
-    took = time.monotonic() - began
+    took = stopwatch.read()
     known = served.snapshot().ring(ring.subject, ring.condition)
     assert known is not None and known.by == "sho"
     return took
@@ -95,7 +96,6 @@ def at_the_desk(port: int) -> int:
     return httpx.get(f"http://{DESK}:{port}/login", timeout=20).status_code
 
 
-@pytest.mark.alone
 @pytest.mark.parametrize("count", [220, 700])
 @pytest.mark.parametrize("among", [STRANGERS[:1], STRANGERS], ids=["one stranger", "many"])
 def test_an_alarm_is_answered_beside_connections_that_do_nothing(
@@ -107,7 +107,6 @@ def test_an_alarm_is_answered_beside_connections_that_do_nothing(
         assert at_the_desk(port) == 200
 
 
-@pytest.mark.alone
 def test_an_alarm_is_answered_beside_forms_that_never_end(
     served: Served, port: int, ringing: Ring
 ) -> None:
@@ -117,7 +116,6 @@ def test_an_alarm_is_answered_beside_forms_that_never_end(
         assert at_the_desk(port) == 200
 
 
-@pytest.mark.alone
 def test_an_alarm_is_answered_though_the_house_itself_fills_the_pages(
     served: Served, port: int, ringing: Ring
 ) -> None:
@@ -187,7 +185,6 @@ def test_a_form_that_comes_too_slowly_is_told_so(
         assert wire.recv(100).startswith(b"HTTP/1.1 408")
 
 
-@pytest.mark.alone
 def test_under_tls_handshakes_that_never_come_are_counted_too(
     served: Served, pages: Callable[[], Pages], tmp_path: Path, ringing: Ring
 ) -> None:
@@ -204,13 +201,13 @@ def test_under_tls_handshakes_that_never_come_are_counted_too(
     port = open_.start()
     try:
         with held_open(port, 2 * MOST, STRANGERS, "silent", "half-sent"):
-            began = time.monotonic()
+            took = Stopwatch()
             outside = httpx.HTTPTransport(verify=_trusting(), local_address=PHONE)
             link = Link(ringing.subject, ringing.condition, "sho", "acknowledge", served.clock())
             here = f"https://{DESK}:{port}"
             with httpx.Client(base_url=here, transport=outside, timeout=20) as phone:
                 assert phone.post(f"/a/{Signer(KEY).link(link)}").status_code == 303
-            assert time.monotonic() - began < WITHIN
+            assert took.read() < WITHIN
     finally:
         open_.stop()
 

@@ -67,8 +67,10 @@ class Day:
 
     def _reach(self, target: Locator) -> None:
         target.wait_for(state="visible")
-        box, height = target.bounding_box(), self.page.viewport_size["height"]  # type: ignore[index]
-        assert box is not None
+        height = self.page.viewport_size["height"]  # type: ignore[index]
+        box = None
+        while box is None:  # a part is put in anew just then
+            box = target.bounding_box(timeout=5000)
         below = max(box["y"] + box["height"] - height, -box["y"], 0.0)
         self.screens += math.ceil(below / height * 10) / 10
         target.scroll_into_view_if_needed()

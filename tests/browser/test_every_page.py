@@ -43,6 +43,11 @@ ERRING: dict[str, tuple[str, dict[str, str]]] = {
     "nowhere": ("/log/nowhere", {"entry": "stir"}),
 }  # fmt: skip
 """Forms that come back: where they are sent, and what somebody put into them."""
+AXE = {
+    "runOnly": ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"], "resultTypes": ["violations"],
+    "preload": False,
+}  # fmt: skip
+"""What it looks for; what passes need not be listed, and no style lies elsewhere to be fetched."""
 SEND = """([to, fields]) => {
   const form = Object.assign(document.createElement('form'), { method: 'post', action: to });
   fields.token = document.querySelector('meta[name=token]').content;
@@ -60,6 +65,21 @@ SMALL = """least => [...document.querySelectorAll(
   .map(([box, e]) => [box.getBoundingClientRect(), e])
   .filter(([box]) => box.height < least - 0.5 || box.width < least - 0.5)
   .map(([box, e]) => `${e.outerHTML.slice(0, 90)} ${box.width}x${box.height}`)"""
+
+WALK = """() => { const walked = window.walked = []; addEventListener('keyup', () => {
+    const one = document.activeElement;
+    if (one.matches('body, .drawing, [type=radio]') || walked.at(-1)?.[0] === one) return;
+    const box = one.getBoundingClientRect();
+    const { outlineStyle, outlineWidth } = getComputedStyle(one);
+    walked.push([one, outlineStyle !== 'none' && parseFloat(outlineWidth) >= 2
+                      && box.top < innerHeight && box.bottom > 0]); }); }"""
+REACH = "a[href], button, input:not([type=hidden]), select, textarea, summary, [tabindex='0']"
+WALKED = """wanted => { const every = [...document.querySelectorAll(wanted)]
+    .filter(e => e.checkVisibility() && !e.disabled && !e.matches('.drawing, [type=radio]'));
+  const there = window.walked.slice(0, every.length);
+  every.unshift(...every.splice(every.indexOf(there[0]?.[0]))); // a field may have the focus
+  return every.filter((e, n) => !there[n] || there[n][0] !== e || !there[n][1])
+    .map(e => e.outerHTML.slice(0, 90)); }"""
 
 
 @pytest.fixture(scope="module")
@@ -80,7 +100,7 @@ def addresses(lived: House) -> list[str]:
 
 def faults_of(page: Page) -> dict[str, list[str]]:
     """What axe-core finds serious (WCAG 2.2 AA): contrast, names, order, language."""
-    found = Axe().run(page, options={"runOnly": ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"]})
+    found = Axe().run(page, options=AXE)
     return {
         one["id"]: [node["html"][:160] for node in one["nodes"][:3]]
         for one in found.response["violations"]
@@ -105,6 +125,21 @@ def test_whoever_cannot_see_well_can_read_every_page(
     for address in addresses:
         page.goto(address)
         faults[address] = faults_of(page)
+    assert not any(faults.values()), {k: v for k, v in faults.items() if v}
+
+
+def test_every_page_is_walked_by_the_keyboard_alone(addresses: list[str], open_: Open) -> None:
+    """The tabulator comes to all that can be pressed or typed into, in the order of the page, and
+    where one is can be seen."""
+    page = open_(addresses[0], DESK)
+    faults = {}
+    for address in addresses:
+        page.goto(address)
+        page.evaluate(WALK)
+        within = page.locator("[type=datetime-local]").count() * 6  # day, month, year ...
+        for _ in range(page.locator(REACH).count() + within + 2):
+            page.keyboard.press("Tab")
+        faults[address] = page.evaluate(WALKED, REACH)
     assert not any(faults.values()), {k: v for k, v in faults.items() if v}
 
 

@@ -30,7 +30,7 @@ def test_the_morning_report_is_there_at_any_hour(lived: Path, type_in: Type) -> 
 
 
 def test_rings_stand_beside_the_figures_of_the_standards(lived: Path, type_in: Type) -> None:
-    shown = type_in("report", "rings", "--days", "7", "--site", lived).output
+    shown = type_in("report", "calls", "--days", "7", "--site", lived).output
     assert "ANSI/ISA-18.2 and EEMUA 191, from memory" in " ".join(shown.split())
     for word in ("alarms a day", "most in 10 minutes", "time in flood", "Woken", "Most frequent"):
         assert word in shown
@@ -44,5 +44,5 @@ def test_a_script_gets_json(lived: Path, type_in: Type) -> None:
 
 
 def test_without_a_journal_it_says_so(site: Path, type_in: Type) -> None:
-    shown = type_in("report", "rings", "--site", site)
+    shown = type_in("report", "calls", "--site", site)
     assert shown.exit_code == 3 and "there is no journal" in shown.stderr

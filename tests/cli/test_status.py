@@ -107,7 +107,7 @@ def test_without_a_journal_it_says_what_to_do(site: Path, type_in: Type) -> None
 
 @pytest.mark.parametrize(
     "words",
-    [("status",), ("history", "tank-2"), ("report",), ("report", "rings"),
+    [("status",), ("history", "tank-2"), ("report",), ("report", "calls"),
      ("reckon", "left", "tank-2"), ("duty", "show"), ("journal", "verify")],
     ids=" ".join,
 )  # fmt: skip

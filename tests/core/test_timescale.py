@@ -141,12 +141,13 @@ def test_another_program_gets_the_wall_clocks_times() -> None:
 
 seconds = st.integers(-20 * 86400, 20 * 86400).map(float)
 starts = st.lists(st.integers(0, 60 * 86400), min_size=1, max_size=6, unique=True)
+fractions = st.sampled_from((0.0, 0.0001001, 0.25, 0.9996)) | st.floats(0.0, 0.999)
 
 
 @st.composite
 def clocks(draw: st.DrawFn) -> Pieces:
-    """Any pieces that steps and starts can leave."""
-    since = sorted(NIGHT + start for start in draw(starts))
+    """Any pieces that steps and starts can leave, between two seconds too."""
+    since = sorted(NIGHT + start + draw(fractions) for start in draw(starts))
     steps = [Step(start, draw(seconds)) for start in since for _ in range(draw(st.integers(0, 2)))]
     return pieces_of(steps)
 
@@ -175,6 +176,16 @@ def test_the_next_six_oclock_lies_ahead(pieces: Pieces, at: float) -> None:
     last = pieces[-1].since if pieces else at
     assert found <= max(at, last) + DAY
     assert day_turn(at, 6 * HOUR, zone) <= at
+
+
+def test_a_step_between_two_milliseconds_stops_no_calendar() -> None:
+    """Set back three days and right again, the clock named the second moment by the first's day."""
+    zone = scale((NIGHT + 0.0001001, -3 * DAY), (NIGHT + 4 * HOUR + 0.0001001, 0.0))
+    turns = [NIGHT - DAY]
+    for _ in range(3):
+        turns.append(next_clock(turns[-1], 6 * HOUR, zone))
+    assert turns == sorted(set(turns))
+    assert show_time(NIGHT + 4 * HOUR + 0.0001001, zone) == show_time(NIGHT + 4 * HOUR, TOKYO)
 
 
 @given(clocks(), moments)

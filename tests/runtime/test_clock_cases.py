@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -22,7 +22,7 @@ from kuraban.store.history import History
 from kuraban.store.journal import Journal
 from tests.broker import Mosquitto
 from tests.core.house import words
-from tests.nights import QUICK, Evening, Heard, Publisher, Running, dated, messages, settings, wait
+from tests.nights import Evening, Heard, Publisher, Running, dated, messages, settings, wait
 from tests.sink import Sink
 from tests.test_kills import PLAN, RATE, START
 
@@ -36,34 +36,6 @@ CASES = {
 STEPS = pytest.mark.parametrize("by", CASES.values(), ids=CASES)
 
 Told = list[Step | Message]
-
-
-@pytest.fixture
-def broker(tmp_path: Path) -> Iterator[Mosquitto]:
-    with Mosquitto(tmp_path, without=QUICK) as running:
-        yield running
-
-
-@pytest.fixture
-def sink() -> Iterator[Sink]:
-    with Sink() as running:
-        yield running
-
-
-@pytest.fixture
-def evening(
-    broker: Mosquitto, sink: Sink, tmp_path: Path, caplog: pytest.LogCaptureFixture
-) -> Iterator[Callable[..., Evening]]:
-    made: list[Evening] = []
-
-    def begin(start: float, data: Path = tmp_path / "data") -> Evening:
-        made.append(Evening(broker, sink, data, start))
-        return made[-1]
-
-    yield begin
-    for one in made:
-        one.close()
-    assert "a fault of ours" not in caplog.text
 
 
 def tank() -> list[Recorded]:

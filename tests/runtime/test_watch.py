@@ -5,9 +5,8 @@ from __future__ import annotations
 import signal
 import sqlite3
 import subprocess
-import time
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -19,7 +18,6 @@ from kuraban.store.history import History
 from kuraban.store.journal import Journal
 from tests.broker import Mosquitto
 from tests.nights import (
-    QUICK,
     Evening,
     Heard,
     Publisher,
@@ -31,40 +29,12 @@ from tests.nights import (
     wait,
 )
 from tests.sink import Sink
+from tests.stopwatch import Stopwatch
 
 DRIFT_LEAVES = 7.0 * 3600
 """Seconds into `slow-drift` at which tank 2 is out of its tolerance and its delay runs."""
 
 Told = list[Step | Message]
-
-
-@pytest.fixture
-def broker(tmp_path: Path) -> Iterator[Mosquitto]:
-    with Mosquitto(tmp_path, without=QUICK) as running:
-        yield running
-
-
-@pytest.fixture
-def sink() -> Iterator[Sink]:
-    with Sink() as running:
-        yield running
-
-
-@pytest.fixture
-def evening(
-    broker: Mosquitto, sink: Sink, tmp_path: Path, caplog: pytest.LogCaptureFixture
-) -> Iterator[Callable[..., Evening]]:
-    """Makes evenings that begin at a moment, and ends them; no fault of ours may come about."""
-    made: list[Evening] = []
-
-    def begin(start: float, data: Path = tmp_path / "data") -> Evening:
-        made.append(Evening(broker, sink, data, start))
-        return made[-1]
-
-    yield begin
-    for one in made:
-        one.close()
-    assert "a fault of ours" not in caplog.text
 
 
 def raised(told: Told) -> set[tuple[str, str, str]]:
@@ -194,10 +164,10 @@ def test_it_ends_cleanly_when_asked(broker: Mosquitto, tmp_path: Path) -> None:
             publisher.publish(line.topic, line.payload)
         publisher.flush()
         wait(lambda: bool(sink.tried), 20)
-        asked = time.monotonic()
+        took = Stopwatch()
         child.send_signal(signal.SIGTERM)
         assert child.wait(10) == 0
-        assert time.monotonic() - asked < 5
+        assert took.read() < 5
         wait(lambda: '"stopped"' in heard.last.get("kura/watch/status", ""))
         publisher.close()
     journal = Journal.open(tmp_path / "data" / JOURNAL)

@@ -99,6 +99,8 @@ class Answers:
     def _press(self, token: str) -> None:
         season = self._season
         watch, now = season.watch, season.machine.now
+        if season.machine.awake_at > now:
+            return  # a machine that is suspended serves no page
         if watch is None or not watch.engine.started or now > season.end - 5 * MINUTE:
             return
         house = watch.engine.view.house

@@ -299,7 +299,7 @@ def little_is_left_over(season: Season, told: Told) -> Wrong:
     with closing(sqlite3.connect(season.journal)) as db:
         waiting = db.execute("SELECT id, person, due, claimed FROM outbox").fetchall()
     for row in waiting:
-        if row[1] not in season.house.person or row[2] > season.end - 2 * MINUTE:
+        if row[1] not in season.house.person or season.truly(row[2]) > season.end - 2 * MINUTE:
             continue
         yield "unsent", f"{row} still waits at the end"
     watch = season.life.watch

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from bisect import bisect
 from collections.abc import Callable, Iterator
+from itertools import pairwise
 
 import msgspec
 
@@ -98,7 +99,9 @@ def _beyond(season: Season, told: Told) -> Callable[[str, str, float], bool]:
             return False
         if not begun.get(place, 9e99) <= moment < ended.get(place, 9e99):
             return False
-        if bisect(heard[place], moment) - bisect(heard[place], moment - 35 * MINUTE) < 2:
+        spans = [moment - minutes * MINUTE for minutes in (66, 44, 22, 0)]  # a delay, and somewhat
+        if any(bisect(heard[place], one) == bisect(heard[place], two)
+               for one, two in pairwise(spans)):  # fmt: skip
             return False
         sign = 1 if side == "warm" else -1
         beyond = OUTSIDE[place] * (2 if far else 1) + 0.1

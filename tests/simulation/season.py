@@ -371,7 +371,7 @@ class Season:
 
     def _catch_up(self, probe: str) -> None:
         kept = self._kept.pop(probe)
-        if kept:
+        if kept and self.machine.now < self.end - LAST:
             payload = json.dumps([{"value": value, "at": round(at, 3)} for at, value in kept])
             what = ("reading", probe, tuple(value for _, value in kept))
             self._publish(f"reading/{probe}", payload.encode(), what)
@@ -399,6 +399,8 @@ class Season:
     def do_entry(self, event: Event) -> None:
         now, fields = self.machine.now, dict(event.entry)
         fields.setdefault("id", f"at-{event.at:g}")
+        if self.script.schema:  # what an earlier season left may bear the same
+            fields |= {key: f"{fields[key]}-anew" for key in ("id", "of") if key in fields}
         if fields["entry"] == "aim":
             fields |= {"who": fields["by"], "by": show_time(round(now + HOUR), TOKYO)}
         if event.lasts:

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import shutil
+import signal
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import msgspec
@@ -15,6 +17,12 @@ from tests.simulation.season import Season
 
 Broken = list[tuple[str, str]]
 MEMORY_DISK = Path("/dev/shm")
+LONGEST, AGAIN = 120.0, 20.0
+"""Seconds of processor time after which a season hangs, and after which the next life does."""
+
+
+class Hung(Exception):
+    """The watch goes round in circles."""
 
 
 def played(script: Script) -> Broken:
@@ -22,9 +30,26 @@ def played(script: Script) -> Broken:
     above = MEMORY_DISK if MEMORY_DISK.is_dir() else None
     folder = Path(tempfile.mkdtemp(prefix="kuraban-season-", dir=above))
     try:
-        return wrong_with(Season(script, folder / "disk").run())
+        with _bounded():
+            return wrong_with(Season(script, folder / "disk").run())
     finally:
         shutil.rmtree(folder)
+
+
+@contextmanager
+def _bounded() -> Iterator[None]:
+    """A life that hangs ends as one that crashed."""
+
+    def hung(_signal: int, _frame: object) -> None:
+        raise Hung
+
+    before = signal.signal(signal.SIGPROF, hung)
+    signal.setitimer(signal.ITIMER_PROF, LONGEST, AGAIN)
+    try:
+        yield
+    finally:
+        signal.setitimer(signal.ITIMER_PROF, 0.0)
+        signal.signal(signal.SIGPROF, before)
 
 
 def shrunk(

@@ -15,7 +15,7 @@ import pytest
 
 from kuraban.core.units import HOUR
 from tests.simulation.checks import wrong_with
-from tests.simulation.script import TANKS, Event, Script, script_of
+from tests.simulation.script import SCHEMAS, TANKS, Event, Script, script_of
 from tests.simulation.season import Season
 from tests.simulation.shrink import Broken, played, shrunk
 
@@ -52,6 +52,19 @@ def test_a_failing_season_is_made_short() -> None:
     long = Script(seed=0, hours=30.0, rota="always", turn=0.0, answers=0.0, events=events)
     short = shrunk(long, "lost", play)
     assert [event.do for event in short.events] == ["kill", "disk"] and short.hours == 3.0
+
+
+def test_what_is_logged_about_a_new_tank_counts_from_the_first_start_on(tmp_path: Path) -> None:
+    """The journal is of a house that had no such tank."""
+    begun = Event(0.05, "entry", "bed-1", entry={
+        "entry": "batch-start", "batch": "K-1", "course": "koji", "by": "dai"})  # fmt: skip
+    script = Script(seed=0, hours=1.0, rota="always", turn=0.0, answers=0.0, events=(begun,),
+                    schema=SCHEMAS[-1])  # fmt: skip
+    season = Season(script, tmp_path / "disk").run()
+    watch = season.life.watch
+    assert watch is not None
+    batch = watch.engine.view.batch("bed-1", watch.engine.now)
+    assert batch is not None and batch.name == "K-1"
 
 
 def held(season: Season) -> dict[str, int]:

@@ -1,4 +1,4 @@
-"""`kuraban report`: the morning report now, and whether the rings of the last weeks were worth it.
+"""`kuraban report`: the morning report now, and whether the calls of the last weeks were worth it.
 
 The figures beside our own are those of ANSI/ISA-18.2 and EEMUA 191, from memory.
 """
@@ -78,7 +78,8 @@ def _begun(state: JournalState) -> None:
         raise JournalError(f"{state.history.path}: nothing is in it yet")
 
 
-@report.command(name="rings", epilog="Example: kuraban report rings --days 30")
+@report.command(name="rings", hidden=True)  # its name until 0.2.0
+@report.command(name="calls", epilog="Example: kuraban report calls --days 30")
 def over(
     context: typer.Context,
     days: Annotated[int, typer.Option(metavar="N", help="So many days back.", min=1)] = 30,

@@ -21,7 +21,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from datetime import datetime, timedelta, tzinfo
-from math import inf
+from math import floor, inf
 from typing import Any, NamedTuple, Protocol
 
 EPOCH = datetime(1970, 1, 1)
@@ -76,12 +76,14 @@ def pieces_of(steps: Iterable[Stepped]) -> Pieces:
 class Timescale(tzinfo):
     """A zone that takes the watch's time in `fromtimestamp` and gives the wall clock's.
 
-    What it gives bears the plain zone, so its `timestamp` is the wall clock's too.
+    What it gives bears the plain zone, so its `timestamp` is the wall clock's too. A piece begins
+    with the millisecond that holds its `since`: whoever names that moment keeps no more of it, and
+    named by the clock before, the next six o'clock would lie behind it.
     """
 
     def __init__(self, zone: tzinfo, pieces: Pieces) -> None:
         self.plain = zone
-        self.pieces = pieces
+        self.pieces = tuple(Piece(floor(since * 1000) / 1000, ahead) for since, ahead in pieces)
 
     def ahead(self, at: float) -> float:
         """Seconds by which the wall clock is ahead of the watch's time at a moment."""

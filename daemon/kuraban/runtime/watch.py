@@ -207,7 +207,7 @@ class Watch:
         if self.engine.started:
             known = to_document(msgspec.structs.replace(self.engine.view.house, clock=()))
         if to_document(from_document(document)) != known:
-            feed(self.engine, HouseChanged(max(now, self.engine.now), document))
+            self._take([HouseChanged(max(now, self.engine.now), document)])
         self._health.recall(self.engine.impaired, self._forwarder is not None)
         if self._since is not None:
             self._alarm_publisher.recall(
@@ -439,6 +439,7 @@ class Watch:
         self._courier.stop(COURIER_STOPS_WITHIN)
         for fact in self._local.until(float("inf")):
             feed(self.engine, fact)
+        run_to(self.engine, self.engine.now)  # what falls due with the last is told by this watch
         turn = self.engine.drain()
         if not self._journal_writer.write(turn, freeze(self.engine), begun(turn, self.engine)):
             self._journal_writer.try_again()

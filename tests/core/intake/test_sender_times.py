@@ -52,6 +52,16 @@ def test_a_backfill_of_just_the_steps_length_is_no_reading_of_now() -> None:
     assert times.moment("t3", NOW, NOW) == NOW - HOUR
 
 
+def test_a_backfill_that_comes_with_a_reading_of_now_goes_by_its_clock() -> None:
+    """Ours went an hour back, this board's did not: what it kept of just an hour ago is so old."""
+    times = after(-HOUR)
+    assert times.moment("t3", NOW - 300, NOW - 300) == NOW - 300
+    assert times.moment("t3", NOW - 5, NOW) == NOW - 5
+    for minutes in (120, 65, 60, 30):
+        assert times.moment("t3", NOW - minutes * MINUTE, NOW) == NOW - minutes * MINUTE
+    assert times.moment("t3", NOW - HOUR, NOW + 300) == NOW, "by itself it is one that went along"
+
+
 def test_what_waited_for_the_watch_is_no_sign_of_a_wrong_clock() -> None:
     """The wall clock once stood an hour back and was put right. Now the watch was away for two
     hours: what waited, of an hour ago too, is as old as it says, and so is all that follows."""
@@ -70,6 +80,29 @@ def test_what_is_sent_again_after_the_disk_was_full_is_no_sign_of_another_clock(
     times.back(NOW - 2 * HOUR, NOW)
     for minutes in (70, 60, 20, 0):
         assert times.moment("true", NOW - minutes * MINUTE, NOW + 5) == NOW - minutes * MINUTE
+
+
+def test_an_absence_within_which_another_began_is_one_with_it() -> None:
+    """The wall clock was set back an hour; the broker was away for 47 minutes, and as it came back
+    the disk failed for another half an hour. What waited has waited since the broker went."""
+    times = after(-HOUR)
+    assert times.moment("t3", NOW, NOW) == NOW
+    times.back(NOW + 100, NOW + 48 * MINUTE)
+    times.back(NOW + 25 * MINUTE, NOW + 80 * MINUTE)
+    for minutes in (2, 6, 24, 40, 60, 79):
+        at = NOW + minutes * MINUTE
+        assert times.moment("t3", at, NOW + 80 * MINUTE) == at, minutes
+
+
+def test_absences_with_a_while_between_are_two() -> None:
+    """What was measured before the second waited for nobody; it goes by the clock it can."""
+    early = NOW - 5 * MINUTE
+    for gap, meant in ((1, early + HOUR), (0, early)):
+        times = after(-HOUR)
+        assert times.moment("t3", NOW - 20 * MINUTE, NOW - 20 * MINUTE) == NOW - 20 * MINUTE
+        times.back(NOW, NOW + 10 * MINUTE)
+        times.back(NOW + 10 * MINUTE + gap, NOW + 70 * MINUTE)
+        assert times.moment("t3", early, NOW + 70 * MINUTE) == meant
 
 
 def test_a_reading_of_now_is_not_one_that_waited_by_a_clock_of_yesterday() -> None:
@@ -99,6 +132,18 @@ def test_a_step_just_after_a_start_makes_no_old_reading_of_a_new_one() -> None:
     assert times.moment("true", NOW + 60, NOW + 60) == NOW + 60
 
 
+def test_what_waited_for_a_start_is_of_before_a_step_just_after_it() -> None:
+    """Half an hour away, and the wall clock goes an hour forward before the broker has told what
+    waited: that was measured, and dated, before; what follows by a board's own clock is of now."""
+    times = after(0.0)
+    times.back(NOW - 30 * MINUTE, NOW)
+    times.stepped(HOUR)
+    for minutes in (29, 20, 11, 5):
+        assert times.moment("t3", NOW - minutes * MINUTE, NOW + 5) == NOW - minutes * MINUTE
+    assert times.moment("t3", NOW + 60, NOW + 60) == NOW + 60
+    assert times.moment("along", NOW + HOUR + 60, NOW + 60) == NOW + 60
+
+
 def test_a_clock_that_stayed_is_believed_after_a_start_too() -> None:
     """The wall clock is nine hours back, the probe's is right."""
     times = after(-9 * HOUR)
@@ -122,6 +167,14 @@ def test_a_clock_that_is_put_right_later_is_noticed() -> None:
     assert times.moment("t3", NOW, NOW) == NOW
     assert times.moment("t3", NOW + HOUR + 60, NOW + 60) == NOW + 60
     assert times.moment("t3", NOW + 60, NOW + 120) == NOW + 60 - HOUR
+
+
+def test_who_would_be_ahead_by_the_clock_found_goes_by_an_earlier_one() -> None:
+    """Taken for one that went along, as it was silent since; its next reading tells better."""
+    times = after(-HOUR)
+    assert times.moment("t3", NOW - HOUR, NOW) == NOW
+    assert times.moment("t3", NOW + 60, NOW + 60) == NOW + 60
+    assert times.moment("t3", NOW + 120, NOW + 120) == NOW + 120
 
 
 def test_what_fits_nothing_counts_by_the_wall_clock() -> None:

@@ -128,7 +128,6 @@ def test_the_worst_that_fits_into_a_message_is_read_within_a_turn() -> None:
             assert sum(isinstance(fact, Reading) for fact in facts) <= 2 * MOST, (name, topic)
 
 
-@pytest.mark.alone
 def test_reading_the_worst_takes_no_second() -> None:
     """Measured at 0.25 s for the slowest; one of them once took 25 s. What other tests have left
     behind is not cleared away meanwhile."""

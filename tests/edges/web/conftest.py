@@ -27,6 +27,7 @@ from kuraban.queries.why import Why
 from kuraban.settings import Account
 from kuraban.settings.catalogues import load_page_words
 from tests.edges.web.served import Served
+from tests.long_batch import lived_batch, on_day
 
 KEY = "k" * 64
 HERE = "http://127.0.0.1:8080"
@@ -91,6 +92,14 @@ def served(lived: Served, tmp_path: Path) -> Iterator[Served]:
     night.close()
 
 
+@pytest.fixture(scope="session")
+def half(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    """The long batch on the morning of day 18; nobody may change it."""
+    lived = lived_batch(tmp_path_factory.mktemp("half"), on_day(18, 3))
+    yield lived
+    lived.close()
+
+
 @pytest.fixture
 def ringing(served: Served) -> Ring:
     """A ring that nobody has answered: messages to phones do not go out."""
@@ -105,20 +114,21 @@ def ringing(served: Served) -> Ring:
 def pages(served: Served) -> Callable[[], Pages]:
     """Makes the pages of the night, for the accounts that it has by then."""
 
-    def make() -> Pages:
-        hub = SnapshotHub()
-        hub.put(served.snapshot())
-        served.seen = hub.put
-        where = served.settings.web
-        assert where is not None
-        return Pages(
-            served.settings.house, where, KEY, load_page_words(), hub, served.path,
-            served.submit, served.clock, SettingUp(served.settings),
-            Batches(served.settings.house, served.path),
-            Why(served.path, load_page_words()),
-        )  # fmt: skip
+    return lambda: pages_of(served)
 
-    return make
+
+def pages_of(served: Served) -> Pages:
+    hub = SnapshotHub()
+    hub.put(served.snapshot())
+    served.seen = hub.put
+    where = served.settings.web
+    assert where is not None
+    return Pages(
+        served.settings.house, where, KEY, load_page_words(), hub, served.path,
+        served.submit, served.clock, SettingUp(served.settings),
+        Batches(served.settings.house, served.path),
+        Why(served.path, load_page_words()),
+    )  # fmt: skip
 
 
 @pytest.fixture

@@ -6,13 +6,15 @@ time from the same machine, and others do not, since theirs was right all along 
 it was shows with the next reading of each: one that comes as it is measured is a few minutes old at
 most. So a sender that has not been heard since a step is also tried by what was in force before,
 and whoever fits that stays with it until it fits no more. What fits nothing is late, or ahead, by
-what the sender was found to go by, else by what is in force.
+what the sender was found to go by, else by what is in force. What is sent at once with a reading of
+now goes by the same clock, be it just an hour old.
 
 After a start, or a while without the broker, nobody has been heard lately, and what waited at the
 broker is as old as that. An hour's wait would look like a clock an hour off. So each state of the
 wall clock, the one in force first, is asked for both: a reading of now, or one that can have been
 measured while nobody listened. What can have waited tells nothing of its sender, and neither does a
-reading of now that by another state can have waited.
+reading of now that by another state can have waited. What waited was measured before a step that
+came after it: by that state nothing waited.
 """
 
 from __future__ import annotations
@@ -32,7 +34,11 @@ class SenderTimes:
         self._earlier: tuple[float, ...] = ()
         """How far the wall clock was ahead before, the latest first."""
         self._found: dict[str, float] = {}
+        self._shown: dict[str, float] = {}
+        """When each sender last showed what it goes by."""
         self._began = self._waited = float("-inf")
+        self._then: tuple[float, ...] = ()
+        """The states by which something can have waited."""
 
     @property
     def plain(self) -> bool:
@@ -46,27 +52,38 @@ class SenderTimes:
         self._earlier = tuple(dict.fromkeys(earlier))[:KEPT]
         self._found = {who: by for who, by in self._found.items() if by != before}
         self._ahead = ahead
-        self._began = float("-inf")
 
     def back(self, since: float, now: float) -> None:
-        """Nobody listened between these two moments of the watch's time, and messages waited."""
-        self._waited, self._began = since, now
+        """Nobody listened between these two moments of the watch's time, and messages waited.
+
+        If somebody only began to listen when nobody could again, all of it is one.
+        """
+        self._waited = min(self._waited, since) if since <= self._began else since
+        self._began, self._then = now, (self._ahead, *self._earlier)
 
     def moment(self, sender: str, told: float, received: float) -> float:
         """The watch's time of what a sender told at `received`."""
         found = self._found.get(sender)
-        tried = (self._ahead, *self._earlier) if found is None else (found, self._ahead)
+        if found is None:
+            tried = self._ahead, *self._earlier
+        elif self._shown.get(sender) == received:
+            tried = (found,)
+        elif told - found > received + AHEAD:  # it cannot go by that any more
+            tried = found, self._ahead, *self._earlier
+        else:
+            tried = found, self._ahead
         for ahead in tried:
             at = told - ahead
             if received - self._late_after <= at <= received + AHEAD:
-                if not any(self._may_have_waited(told - one, received) for one in tried):
-                    self._found[sender] = ahead
+                if not any(self._may_have_waited(told, one, received) for one in tried):
+                    self._found[sender], self._shown[sender] = ahead, received
                 return at
-            if self._may_have_waited(at, received):
+            if self._may_have_waited(told, ahead, received):
                 return at
         return told - tried[0]
 
-    def _may_have_waited(self, at: float, received: float) -> bool:
-        """Whether it is older than a reading of now, and was measured while nobody listened."""
-        catching_up = received - self._began < self._late_after
-        return catching_up and self._waited - self._late_after <= at < received - self._late_after
+    def _may_have_waited(self, told: float, ahead: float, received: float) -> bool:
+        """Whether by that state it is older than a reading of now, and nobody listened then."""
+        if ahead not in self._then or received - self._began >= self._late_after:
+            return False
+        return self._waited - self._late_after <= told - ahead < received - self._late_after

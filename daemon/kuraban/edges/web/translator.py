@@ -258,6 +258,8 @@ class Translator:
         """From how many hours to how many, towards less; None is beyond two days."""
         if soonest is None:
             return self("hours.beyond")
+        if latest is not None and latest < 0.5:
+            return self("hours.soon" if latest else "hours.already")
         least, most = self._halves(soonest), None if latest is None else self._halves(latest)
         if least == most:
             return self("hours.about", n=least)
@@ -297,16 +299,16 @@ class Translator:
             return ""
         return self(f"going.{place.going}", rate=figure(abs(place.rate), 2))
 
-    def standing(self, place: PlaceNow) -> str:
-        """Batch, and its day or hour."""
+    def standing(self, place: PlaceNow, short: bool = False) -> str:
+        """Batch, and its day or hour; the stage too, where there is room."""
         batch = place.batch
         if batch is None:
             return self("batch.none")
         day = batch.day if place.kind == "tank" else None
         return self(
             "batch.day" if day is not None else "batch.hours",
-            batch=batch.title or batch.name, stage=self.text(batch.stage_title), day=day,
-            hours=f"{batch.hours:.0f}",
+            batch=batch.title or batch.name, day=day, hours=f"{batch.hours:.0f}",
+            stage=None if short else self.text(batch.stage_title),
         )  # fmt: skip
 
     def leaving(self, place: PlaceNow) -> str:

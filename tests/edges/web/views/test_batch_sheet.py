@@ -14,15 +14,11 @@ import pytest
 from kuraban.core import entries as e
 from kuraban.core.facts import Logged
 from kuraban.core.views.batch_sheet import SheetDay
-from kuraban.edges.web.live.snapshot_hub import SnapshotHub
 from kuraban.edges.web.programs.sheet_csv import clock_of
-from kuraban.edges.web.server import Pages
 from kuraban.edges.web.translator import Translator
 from kuraban.edges.web.views.batch_sheet import density
-from kuraban.queries.batches.batch_sheet import Batches
-from kuraban.queries.setup.unknown_probes import SettingUp
 from kuraban.settings.catalogues import load_page_words
-from tests.edges.web.conftest import KEY, Browse, Browser
+from tests.edges.web.conftest import Browse, Browser, pages_of
 from tests.edges.web.served import Served
 from tests.long_batch import PLACE, SOE, lived_batch, on_day
 
@@ -30,35 +26,24 @@ SHEET = f"/batches/{PLACE}/{int(SOE)}"
 
 
 @pytest.fixture(scope="module")
-def half(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
-    """The long batch on the morning of day 18; nobody may change it."""
-    lived = lived_batch(tmp_path_factory.mktemp("half"), on_day(22, 3))
+def later(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    """The long batch on the morning of day 22; nobody may change it."""
+    lived = lived_batch(tmp_path_factory.mktemp("later"), on_day(22, 3))
     yield lived
     lived.close()
 
 
 @pytest.fixture
-def browser(half: Served, browse: Browse) -> Browser:
-    return browse(app=pages_of(half).app)
-
-
-def pages_of(served: Served) -> Pages:
-    hub = SnapshotHub()
-    hub.put(served.snapshot())
-    house, where = served.settings.house, served.settings.web
-    assert where is not None
-    return Pages(
-        house, where, KEY, load_page_words(), hub, served.path, served.submit, served.clock,
-        SettingUp(served.settings), Batches(house, served.path),
-    )  # fmt: skip
+def browser(later: Served, browse: Browse) -> Browser:
+    return browse(app=pages_of(later).app)
 
 
 @pytest.mark.parametrize("language", ["en", "ja"])
 def test_the_sheet_says_that_it_is_no_statutory_book(
-    half: Served, browse: Browse, language: str
+    later: Served, browse: Browse, language: str
 ) -> None:
     """And has a row for each day, in both languages."""
-    text = browse(language, app=pages_of(half).app).page(SHEET)
+    text = browse(language, app=pages_of(later).app).page(SHEET)
     told = "not the statutory book" if language == "en" else "法定の帳簿ではありません"
     assert told in text
     assert text.count('<th scope="row">') == 25
@@ -93,11 +78,11 @@ def test_the_csv_has_units_in_its_header(browser: Browser) -> None:
     assert sample[head.index("Baumé")] == "5.30" and sample[head.index("SMV")] == "-53.0"
 
 
-def test_a_remark_never_becomes_a_formula(half: Served, browse: Browse, tmp_path: Path) -> None:
+def test_a_remark_never_becomes_a_formula(later: Served, browse: Browse, tmp_path: Path) -> None:
     """A spreadsheet that opens the file reckons nothing of what somebody wrote."""
     folder = tmp_path / "own"
     folder.mkdir()
-    own = half.twin(folder)
+    own = later.twin(folder)
     now = own.clock()
     own.submit(Logged("f", PLACE, e.Look(foam='=HYPERLINK("x")'), now, now, "aki", "page"))
     text = browse(app=pages_of(own).app).get(f"{SHEET}/sheet.csv").text
@@ -132,9 +117,9 @@ def test_a_sheet_that_is_not_there_is_not_found(browser: Browser, path: str) -> 
     assert browser.get(f"/api/v1{path}").status_code == 404
 
 
-def test_heavy_mash_is_told_in_baume_and_light_in_smv(half: Served) -> None:
+def test_heavy_mash_is_told_in_baume_and_light_in_smv(later: Served) -> None:
     """Brewers change over at about 3 (common practice)."""
-    w = Translator(load_page_words(), "en", half.settings.house, half.clock())
+    w = Translator(load_page_words(), "en", later.settings.house, later.clock())
 
     def told(baume: float | None) -> str:
         return html.unescape(density(SheetDay(at=0.0, number=1, place=PLACE, baume=baume), w))

@@ -86,7 +86,7 @@ def test_a_machine_under_repair_is_not_watched_until_it_is_again(browse: Browse)
 
 def test_a_form_leads_back_to_a_cooler_of_the_house_alone(browse: Browse) -> None:
     answer = browse().tap("chiller-2", entry="note", text="filter", back="coolers/../login")
-    assert answer.headers["location"].startswith("/rings?")
+    assert answer.headers["location"].startswith("/coolers/chiller-2?")
 
 
 def test_hours_run_are_those_of_its_brewery_days(lived: Served) -> None:

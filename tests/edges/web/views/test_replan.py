@@ -11,19 +11,11 @@ import httpx
 import pytest
 
 from kuraban.edges.web.views.replan import read
-from tests.edges.web.conftest import Browse, Browser
+from tests.edges.web.conftest import Browse, Browser, pages_of
 from tests.edges.web.served import Served
-from tests.edges.web.views.test_batch_sheet import pages_of
-from tests.long_batch import PLACE, lived_batch, on_day
+from tests.long_batch import PLACE
 
 PLAN, SAMPLE = f"/place/{PLACE}/plan", f"/place/{PLACE}/sample"
-
-
-@pytest.fixture(scope="module")
-def half(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
-    lived = lived_batch(tmp_path_factory.mktemp("half"), on_day(18, 3))
-    yield lived
-    lived.close()
 
 
 @pytest.fixture

@@ -12,19 +12,18 @@ import pytest
 from kuraban.core import entries as e
 from kuraban.core.facts import Logged
 from kuraban.core.units import DAY
-from tests.edges.web.conftest import Browse, Browser
+from tests.edges.web.conftest import Browse, Browser, pages_of
 from tests.edges.web.served import Served
-from tests.edges.web.views.test_batch_sheet import pages_of
-from tests.long_batch import COURSE, PLACE, SOE, lived_batch, on_day
+from tests.long_batch import COURSE, PLACE, SOE
 
 BESIDE = f"/batches/{PLACE}/{int(SOE)}/beside"
 OTHER = "No. 22"
 
 
 @pytest.fixture(scope="module")
-def two(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+def two(half: Served, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
     """The long batch on day 18, and another that began in the next tank ten days after it."""
-    lived = lived_batch(tmp_path_factory.mktemp("two"), on_day(18, 3))
+    lived = half.twin(tmp_path_factory.mktemp("two"))
     start = SOE + 10 * DAY
     lived.submit(Logged("two", "tank-4", e.BatchStart(batch=OTHER, course=COURSE), start, start))
     tome = start + 3 * DAY

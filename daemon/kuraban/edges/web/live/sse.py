@@ -30,6 +30,8 @@ QUIET_AFTER = 15.0
 """Seconds after which the page hears at least that it is heard: half of what it waits for."""
 BEAT = "event: beat\ndata: 1\n\n"
 MOST_KEPT = 50
+WHOLE = ("cellar", "round")
+"""Pages of which everything that time alone changes is a part."""
 Parts = dict[str, str]
 Make = Callable[[PageContext, Translator, Snapshot, bool], Parts]
 
@@ -60,21 +62,21 @@ class Press:
                 **parts,
                 "as-of": fill("_as_of.html", w, as_of=snapshot.at),
                 "ringing": str(snapshot.ringing or ""),
-                "anew": _edition(snapshot, whole=not parts),
+                "anew": _edition(snapshot, ages=name not in WHOLE),
             }
         return self._made.get(key, {})
 
 
-def _edition(snapshot: Snapshot, whole: bool) -> str:
+def _edition(snapshot: Snapshot, ages: bool) -> str:
     """Changes where more of a page is old than its parts: somebody logged something, an alarm
-    went on, a stage began, a place went in or out; where a page has no parts, every minute."""
+    went on, a stage began, a place went in or out; where its parts are not all, every minute."""
     rings = [(ring.id, ring.state, ring.by, ring.until) for ring in snapshot.rings]
     places = [
         (one.id, one.why, one.held, one.product is None, one.word in OUTSIDE,
          one.batch and one.batch.stage)
         for one in snapshot.places
     ]  # fmt: skip
-    minute = int(snapshot.at // MINUTE) if whole else 0
+    minute = int(snapshot.at // MINUTE) if ages else 0
     seen = repr((snapshot.entries, rings, places, minute))
     return blake2b(seen.encode(), digest_size=6).hexdigest()
 

@@ -1,8 +1,9 @@
 /* Puts what the watch tells into the open page. */
 "use strict";
 (() => {
-  const { live } = document.body.dataset, AGAIN = 5000;
-  if (!live || !window.EventSource) return;
+  const { live } = document.body.dataset, AGAIN = 5000, LOOKS = 60000;
+  const parts = () => document.querySelectorAll("[data-anew]"), known = new Map();
+  for (const part of parts()) known.set(part.id, part.innerHTML);
   const tell = (name, detail) => dispatchEvent(new CustomEvent(name, { detail }));
   let edition;
 
@@ -29,11 +30,12 @@
     const answer = await fetch(location.href, { cache: "no-store" });
     if (!answer.ok || answer.redirected) return;
     const page = new DOMParser().parseFromString(await answer.text(), "text/html");
-    for (const part of document.querySelectorAll("[data-anew]")) {
-      const then = page.getElementById(part.id);
-      if (!then) part.remove();
-      else if (!typed(part) && then.innerHTML !== part.innerHTML) put(part, then.innerHTML);
+    for (const part of parts()) {
+      const then = page.getElementById(part.id)?.innerHTML;
+      if (then === undefined) part.remove();
+      else if (!typed(part) && then !== known.get(part.id)) { put(part, then); known.set(part.id, then); }
     }
+    put(document.getElementById("as-of"), page.getElementById("as-of").innerHTML);
     tell("heard");
     tell("renewed");
   };
@@ -63,5 +65,6 @@
       if (news.readyState === EventSource.CLOSED) setTimeout(listen, AGAIN);
     };
   };
-  listen();
+  if (live && window.EventSource) listen();
+  else if (parts().length) setInterval(() => renew().catch(() => {}), LOOKS);
 })();

@@ -3,6 +3,7 @@
 (() => {
   const find = (what) => document.querySelector(what), lost = find("#lost"), words = lost.dataset;
   const { kept = 0, live } = document.body.dataset, hears = live && window.EventSource;
+  const renews = live || kept || find("[data-anew]");
   /* The watch's own time: how far the clock of this machine is from it, the page knows; one that
      was kept for want of a connection has been told how long. */
   const who = find("meta[name=who]").dataset, set = (watch) => { who.apart = Date.now() / 1000 - watch; };
@@ -19,10 +20,11 @@
     const here = Date.now() / 1000, now = here - who.apart, picture = find("[data-moment]");
     for (const one of document.querySelectorAll("[data-at]")) {
       const age = now - one.dataset.at;
+      one.classList.toggle("new", age < 90);
       one.textContent = age < 90 ? words.now : age < 3600
         ? words.minutes.replace("{n}", Math.round(age / 60)) : one.dataset.since;
     }
-    const still = now - picture.dataset.moment > STILL && words.still.replace("{when}", picture.textContent);
+    const still = renews && now - picture.dataset.moment > STILL && words.still.replace("{when}", picture.dataset.clock);
     say(why || (hears && here - heard > DEAF && words.lost) || still || "");
   };
   addEventListener("heard", ({ detail }) => { if (detail) set(detail); heard = Date.now() / 1000; why = ""; grow(); });

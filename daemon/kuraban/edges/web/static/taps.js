@@ -45,7 +45,7 @@
       const said = await answer.json(), asked = said.state === "asked";
       const refused = known ? said.reason || said.detail : words.forbidden;
       keep(all().map((one) => (one.fields.id === fields.id ? { ...one, refused, asked } : one)));
-      return { known };
+      return { known, refused, asked };
     } catch { return null; }
   }
   async function send() {
@@ -66,14 +66,26 @@
     const to = form.getAttribute("action"), subject = to.slice(5);
     const tap = { to, by: me, name, label: `${document.title}: ${button.textContent}`, fields };
     button.disabled = true;
+    form.querySelector(".wrong")?.remove();
     keep([...all(), tap]);
     const told = await tell(tap);
     if (told?.kept) {
       const back = fields.back && fields.back !== "cellar" ? `/${fields.back}` : location.pathname;
       location.assign(`${back}?told=${fields.id}&of=${subject}#row-${subject}`);
-    } else if (told?.known) look(tap);
-    else button.disabled = false;
+    } else {
+      button.disabled = false;
+      if (told?.known) beside(form, told, fields.id);
+    }
   });
+  function beside(form, { refused, asked }, id) { // what is wrong, or asked, in the form itself
+    const why = add(form, "p", { className: "wrong", role: "alert", tabIndex: -1 });
+    why.textContent = asked ? `${refused} ${words.once}` : words.refused.replace("{reason}", refused);
+    if (asked) add(why, "input", { type: "hidden", name: "sure", value: 1 });
+    form.prepend(why);
+    why.focus();
+    drop(id);
+  }
+  addEventListener("input", ({ target }) => target.form?.querySelector(".tap > .wrong")?.remove());
   drop(find("[data-shown]")?.dataset.shown);
   addEventListener("online", send);
   setInterval(send, 15000);

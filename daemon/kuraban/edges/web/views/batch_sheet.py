@@ -48,7 +48,7 @@ def sheet(request: Request, context: Context, visitor: Somebody, place: str, key
         request, context, visitor, "sheet.html", sheet=found, stay=found.stay,
         charts=drawing.available(), clocks=clocks(found),
         counted=[day for day in found.days if day.bmd is not None][-4:],
-        density=lambda day: density(day, w), day_number=day_number, foot=w.date(context.clock()),
+        density=lambda day: density(day, w), day_number=day_number,
         manages=visitor.may("manage"), may_log=visitor.may("log"), kept=_kept(found, context),
         way=context.books().way(found.stay.name),
     )  # fmt: skip

@@ -154,7 +154,7 @@ def parts(context: PageContext, w: Translator, snapshot: Snapshot, may_log: bool
     fields = {**shown(snapshot, context), "token": "", "may_log": may_log}
     found = {"needs": fill("_needs.html", w, **fields), "day": fill("_day.html", w, **fields)}
     for place in rows(snapshot):
-        short = fields["short"] and place.brews and place not in fields["outside"]
+        short = not place.brews or (fields["short"] and place not in fields["outside"])
         found[f"row-{place.id}"] = fill(
             "_row.html", w, place=place, short=short, spark=fields["spark"]
         )

@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Any, Literal
 
 from fastapi import APIRouter, Request
-from fastapi.responses import HTMLResponse, JSONResponse, Response
+from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
 from starlette.exceptions import HTTPException
 
 from kuraban.core import entries as e
@@ -88,6 +88,18 @@ def _back(asked: str, own: str, context: PageContext) -> str:
     return BACK.get(asked, own)
 
 
+@router.get("/log/{subject}")
+def logged(context: Context, subject: str) -> Response:
+    """Where a form came back to, opened anew: the page of what it was about."""
+    return RedirectResponse(_page_of(subject, context), 303)
+
+
+def _page_of(subject: str, context: PageContext) -> str:
+    if subject in context.house.cooler:
+        return f"/coolers/{subject}"
+    return f"/place/{subject}" if subject in context.house.place else "/rings"
+
+
 @router.post("/log/{subject}")
 def log(
     request: Request, context: Context, visitor: Somebody, subject: str, form: TheForm
@@ -111,7 +123,7 @@ def log(
         reason = w.reason(outcome.reason)
         return JSONResponse({"id": outcome.id, "state": outcome.state, "reason": reason}, status)
     if outcome.state not in ("refused", "asked"):
-        own = f"/place/{subject}" if subject in context.house.place else "/rings"
+        own = _page_of(subject, context)
         return led(_back(form.get("back", ""), own, context), outcome, subject)
     if subject not in context.house.place or told.get("entry") == "shelve":  # no form of it there
         return page(

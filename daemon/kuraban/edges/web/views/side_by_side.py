@@ -87,7 +87,7 @@ def beside(
         request, context, visitor, "side_by_side.html", both=both, stay=both.one.stay,
         days=both.days, named=_name(both, w), small=list(_small(both.days)), ago=ago,
         charts=drawing.available(),
-        query=f"with={both.chosen}&from={both.origin}", added=added, foot=w.date(w.at),
+        query=f"with={both.chosen}&from={both.origin}", added=added,
     )  # fmt: skip
 
 
