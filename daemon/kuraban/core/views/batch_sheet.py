@@ -11,6 +11,7 @@ from typing import Protocol
 
 from kuraban.core.course import Target
 from kuraban.core.facts import Logged
+from kuraban.core.views.batch_way import Stood, Way
 from kuraban.core.views.snapshot import PlanLine, Point, Text
 from kuraban.trade.density import ZeroDay
 
@@ -160,6 +161,12 @@ class Archive(Protocol):
     def best(self, stay: BatchStay) -> tuple[BatchSheet, ...]:
         """The house's best of the same course, but for this batch: those that were marked and are
         over, the newest few."""
+
+    def way(self, batch: str) -> Way:
+        """What went into a batch and where it went, walked both ways."""
+
+    def stood(self, place: str) -> Stood | None:
+        """What stands in a place, of pressed sake with its warmth; at most an hour old."""
 
     def sample(self, logged: Logged) -> tuple[Question, ...]:
         """What is to be asked about an analysis in the light of those before it."""

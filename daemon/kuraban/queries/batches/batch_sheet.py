@@ -31,8 +31,10 @@ from kuraban.core.views.batch_sheet import (
     Question,
     SheetDay,
 )
+from kuraban.core.views.batch_way import Stood, Way
 from kuraban.core.views.snapshot import Point
 from kuraban.queries.batches.batch_history import BatchHistory, Stay
+from kuraban.queries.batches.batch_way import stood_of, way_of
 from kuraban.queries.batches.progress import Sampled, progress, proposed
 from kuraban.queries.batches.replanning import redrawn, redrawn_questions
 from kuraban.queries.entries.sample_plausibility import asked_of_sample
@@ -60,6 +62,7 @@ class Batches:
         self._path = path
         self._lock = Lock()
         self._batch_history = BatchHistory(house)
+        self._stood: dict[str, tuple[Batch, float, Stood]] = {}
 
     @contextmanager
     def _caught_up(self) -> Iterator[History]:
@@ -101,6 +104,22 @@ class Batches:
             newest = sorted(marked, key=lambda one: one.start)[-MOST_BEST:]
             return tuple(sheet_of(history, known.house, one, now, True, False) for one in newest)
 
+    def way(self, batch: str) -> Way:
+        with self._caught_up() as history:
+            known = self._batch_history
+            return way_of(history, known, known.house, batch, history.now() or 0.0)
+
+    def stood(self, place: str) -> Stood | None:
+        with self._caught_up() as history:
+            now, stays = history.now() or 0.0, self._batch_history.stays.get(place, [])
+            if not stays or stays[-1].ended(now) is not None:
+                return None
+            kept = self._stood.get(place)
+            if kept is None or kept[0] is not stays[-1].batch or now - kept[1] > HOUR:
+                found = stood_of(history, self._batch_history.house, stays[-1], now)
+                kept = self._stood[place] = (stays[-1].batch, now, found)
+            return kept[2]
+
     def sample(self, logged: Logged) -> tuple[Question, ...]:
         sample = logged.entry
         if not isinstance(sample, e.Sample):
@@ -127,9 +146,7 @@ def told_of(stay: Stay, now: float, best: bool = False) -> BatchStay:
     batch, end = stay.batch, stay.ended(now)
     at = now if end is None else end - 1.0
     standing = batch.plan.standing(at)
-    last = batch.plan.spans[-1]
     later = batch.course.stages[standing.span.stage + 1 :]
-    rest = batch.course.stages[last.stage + 1 :]
     return BatchStay(
         place=stay.place,
         name=batch.name,
@@ -146,7 +163,7 @@ def told_of(stay: Stay, now: float, best: bool = False) -> BatchStay:
         hours=(at - batch.begun[0]) / HOUR,
         rice_kg=batch.rice_kg,
         ahead=tuple(stage.title or {"en": stage.id} for stage in later),
-        ends=last.due + sum(stage.length for stage in rest),
+        ends=batch.plan.begins(len(batch.course.stages)),
         came_from=None if stay.before is None else stay.before.place,
         went_to=stay.to,
         best=best,

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
-from fastapi import APIRouter, Path, Request
+from fastapi import APIRouter, Path, Query, Request
 from fastapi.responses import RedirectResponse, Response
 from starlette.exceptions import HTTPException
 
@@ -58,6 +58,7 @@ def sheet(request: Request, context: Context, visitor: Somebody, place: str, key
         best=best, small=list(plots.beside(found, None, best, "tome")),
         began=show_time(found.stay.start, context.house.zone), today=_today(found, best),
         marks=context.house.place[place].kind != "koji-bed",
+        way=context.books().way(found.stay.name),
     )  # fmt: skip
 
 
@@ -252,6 +253,19 @@ def one_sheet(
         days=[_day(day, context.house) for day in found.days],
         zero=None if zero is None else Zero(zero.earliest, zero.likely, zero.latest),
     )
+
+
+@programs.get("/way", summary="What went into a batch, where it stood, where it went")
+def way(
+    context: Context, visitor: Somebody,
+    batch: str = Query(min_length=1, max_length=200, description="Name of a batch or lot."),
+) -> dict[str, Any]:  # fmt: skip
+    """From additions that name their lot, from merges and pressings, walked both ways; of pressed
+    sake the degree-days above 0 °C and the heatings: highest °C, and minutes at `least` or more."""
+    found = context.books().way(batch)
+    if not found.stood and not found.joints:
+        raise HTTPException(404, f"no batch {batch} is known; /batches lists them")
+    return found.told(context.house.zone)
 
 
 def _batch(stay: BatchStay, house: House) -> Batch:
