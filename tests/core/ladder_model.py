@@ -5,8 +5,7 @@ would call one thing. A ring begins when something in it needs somebody, and goe
 until somebody answers, nothing of it is left, or something worse takes over; after its last it goes
 on once an hour, together with all that was left unanswered by the same people, and what is worse
 by then begins there. What gets worse within five minutes of a ring or of the next is told with the
-next; a product that was back before anybody answered and is out again within the hour goes on where
-it stood.
+next.
 What is shelved needs nobody until its shelf is over.
 """
 
@@ -138,8 +137,6 @@ class Model:
         self.hands: dict[Kind, str] = {}
         """Who has what was answered."""
         self.incidents: dict[tuple[str, str], Incident] = {}
-        self.rested: dict[tuple[str, str], Incident] = {}
-        """Over before anybody answered."""
         self.numbers = count()
         self.due: list[tuple[float, int, Callable[[float], None]]] = []
         self.out: list[Told] = []
@@ -175,11 +172,8 @@ class Model:
         if kind in self.shelves:
             if self.shelves[kind].once:
                 del self.shelves[kind]
-                if (kind.subject, kind.group) not in self.incidents:
-                    self.rested.pop((kind.subject, kind.group), None)
         else:
-            unseen = kind in self.unseen
-            self._leaves(at, kind, over=unseen)
+            self._leaves(at, kind)
 
     def shelved(self, at: float, kind: Kind, until: float, once: bool) -> None:
         shelf = self.shelves[kind] = Shelf(until, once)
@@ -236,10 +230,6 @@ class Model:
         return self.incidents.setdefault((kind.subject, kind.group), Incident())
 
     def _needs_somebody(self, kind: Kind, at: float, again: bool) -> None:
-        key = kind.subject, kind.group
-        rested = self.rested.pop(key, None)
-        if rested is not None and key not in self.incidents and at - rested.last < HOUR:
-            self.incidents[key] = rested
         incident = self._incident(kind)
         others = incident.members - {kind.condition}
         gravest = max((OF[kind.subject, name].rank for name in incident.members), default=-1)
@@ -353,7 +343,7 @@ class Model:
             climbs = first.ring
             self._later(at + HOUR, lambda at: self._climb(at, lead, climbs, 4))
 
-    def _leaves(self, at: float, kind: Kind, over: bool = False) -> None:
+    def _leaves(self, at: float, kind: Kind) -> None:
         """Nobody needs to be told of it any more."""
         incident = self.incidents.get((kind.subject, kind.group))
         if incident is None:
@@ -361,9 +351,6 @@ class Model:
         incident.members.discard(kind.condition)
         if not incident.members:
             del self.incidents[kind.subject, kind.group]
-            rang = incident.ring is not None and incident.wake and incident.follows is None
-            if over and rang and kind.group in ("warm", "cold"):
-                self.rested[kind.subject, kind.group] = incident
             self._carry_on(at, incident, incident.ring)
             return
         if incident.lead == kind:
@@ -399,8 +386,6 @@ class Model:
                 if kind in self.holding:
                     self._takes(at, kind, who, within)
                     self._has_it(at, kind, who)
-                elif (kind.subject, kind.group) not in self.incidents:
-                    self.rested.pop((kind.subject, kind.group), None)
             elif kind in self.holding and within is not None:
                 self._promise(at, kind, who, within)
 

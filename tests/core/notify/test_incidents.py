@@ -67,20 +67,15 @@ def test_past_the_limit_just_after_or_before_a_ring_is_told_with_the_next(
     assert {page.alarms for page in after} == {("tank-3/far-warm",)}
 
 
-@pytest.mark.parametrize(
-    ("back", "rung"),
-    [(4, [0, 10, 30]), (15, [0, 15, 35]), (59.9, [0, 59.9]), (60, [0, 60])],
-)
-def test_what_is_over_and_back_before_anybody_answered_goes_on_where_it_stood(
-    back: float, rung: list[float]
-) -> None:
+def test_what_is_over_and_back_before_anybody_answered_rings_as_at_first() -> None:
+    """Else who was told once would not hear again of what nobody has in hand."""
     bell = Bell(at=NIGHT)
     bell.find("tank-3", "warm")
     bell.on(2).over("tank-3", "warm")
-    bell.on(back - 2).find("tank-3", "warm")
-    bell.on(max(40 - back, 1))
-    assert [round(at, 2) for at, _ in bell.rings(NIGHT)] == rung
-    assert bell.pages()[1].rung == (back < 60)
+    bell.on(2).find("tank-3", "warm")
+    bell.on(11)
+    assert [round(at, 2) for at, _ in bell.rings(NIGHT)] == [0, 4, 14]
+    assert [page.rung for page in bell.pages()] == [0, 0, 1]
 
 
 def test_a_cooler_that_fails_once_more_rings_at_once() -> None:
@@ -90,15 +85,6 @@ def test_a_cooler_that_fails_once_more_rings_at_once() -> None:
     bell.on(2).over("chiller-1", "stopped")
     bell.on(1).find("chiller-1", "stopped")
     assert bell.rings(NIGHT) == [(0, "ken"), (3, "ken")]
-
-
-def test_what_was_seen_to_be_over_is_another_thing_when_it_is_back() -> None:
-    bell = Bell(at=NIGHT)
-    bell.find("tank-3", "warm")
-    bell.on(2).over("tank-3", "warm")
-    bell.log("tank-3", "acknowledge", by="aki")
-    bell.on(3).find("tank-3", "warm")
-    assert [page.rung for page in bell.pages()] == [0, 0]
 
 
 def test_past_the_limit_rings_though_out_of_tolerance_is_in_hand() -> None:
@@ -220,7 +206,7 @@ def entered(*alarms: tuple[str, Urgency]) -> tuple[Incidents, list[bool]]:
     incidents, news = Incidents(), []
     for name, urgency in alarms:
         subject = "tank-3" if group_of(name) in ("warm", "cold") else "chiller-1"
-        incident, new = incidents.enter(Alarm(subject, name), urgency, again=False, at=0.0)
+        incident, new = incidents.enter(Alarm(subject, name), urgency, again=False)
         if new:
             incident.begin(0.0, urgency, "brewer", quick=False)
         news.append(new)
@@ -250,7 +236,7 @@ def test_what_rings_again_is_news_unless_the_incident_rings_by_itself(
 ) -> None:
     incidents, _ = entered(("warm", "wake"), ("far-warm", "wake"))
     incidents.standing["tank-3", "warm"].open = is_open
-    assert incidents.enter(Alarm("tank-3", "warm"), "wake", again=True, at=0.0)[1] is news
+    assert incidents.enter(Alarm("tank-3", "warm"), "wake", again=True)[1] is news
 
 
 def test_the_gravest_leads_and_after_it_the_next() -> None:

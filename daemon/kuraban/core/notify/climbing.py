@@ -58,8 +58,7 @@ class Climbing:
 
     def goes_on(self, incident: Incident, quick: bool, at: float) -> bool:
         """Whether a ring that nobody answered yet goes on, instead of a new one: with what got
-        graver so soon after its last message, or before its next, that the next says both; or
-        with what was over in between and is back."""
+        graver so soon after its last message, or before its next, that the next says both."""
         if incident.follows is not None or not incident.rung_now or self._threads.beside(incident):
             return False
         steps, rung = self._threads.ladder(incident), incident.rung
