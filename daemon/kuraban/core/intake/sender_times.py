@@ -6,8 +6,8 @@ time from the same machine, and others do not, since theirs was right all along 
 it was shows with the next reading of each: one that comes as it is measured is a few minutes old at
 most. So a sender that has not been heard since a step is also tried by what was in force before,
 and whoever fits that stays with it until it fits no more. What fits nothing is late, or ahead, by
-what the sender was found to go by, else by what is in force. What is sent at once with a reading of
-now goes by the same clock, be it just an hour old.
+what the sender was found to go by, else by what is in force. What is sent at once goes by one
+clock, that of the newest, be it just an hour older.
 
 After a start, or a while without the broker, nobody has been heard lately, and what waited at the
 broker is as old as that. An hour's wait would look like a clock an hour off. So each state of the
@@ -35,8 +35,8 @@ class SenderTimes:
         self._earlier: tuple[float, ...] = ()
         """How far the wall clock was ahead before, the latest first."""
         self._found: dict[str, float] = {}
-        self._shown: dict[str, float] = {}
-        """When each sender last showed what it goes by."""
+        self._at_once: tuple[str, float, float] | None = None
+        """Of what is sent at once: by whom, when it came, and what its newest goes by."""
         self._began = self._waited = self._stepped = float("-inf")
         self._then: tuple[float, ...] = ()
         """The states by which something can have waited."""
@@ -65,13 +65,18 @@ class SenderTimes:
             before, *others = self._earlier
             self._then = before, self._ahead, *others
 
+    def newest(self, sender: str, told: float, received: float) -> None:
+        """What follows is older, and sent at once with that."""
+        self._at_once = None
+        self._at_once = sender, received, told - self.moment(sender, told, received)
+
     def moment(self, sender: str, told: float, received: float) -> float:
         """The watch's time of what a sender told at `received`."""
         found = self._found.get(sender)
+        if self._at_once is not None and self._at_once[:2] == (sender, received):
+            return told - self._at_once[2]
         if found is None:
             tried = self._states(received)
-        elif self._shown.get(sender) == received:
-            tried = (found,)
         elif told - found > received + AHEAD:  # it cannot go by that any more
             tried = found, self._ahead, *self._earlier
         else:
@@ -80,7 +85,7 @@ class SenderTimes:
             at = told - ahead
             if received - self._late_after <= at <= received + AHEAD:
                 if not any(self._may_have_waited(told, one, received) for one in tried):
-                    self._found[sender], self._shown[sender] = ahead, received
+                    self._found[sender] = ahead
                 return at
             if self._may_have_waited(told, ahead, received):
                 return at

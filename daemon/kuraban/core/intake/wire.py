@@ -220,7 +220,7 @@ class Wire:
         found = list(samples(port, document, records))
         sent = [s.sent for s in found if isinstance(s, Sample) and s.dated and s.sent is not None]
         if sent:
-            self._times.moment(port.probe, max(sent), received)
+            self._times.newest(port.probe, max(sent), received)
         return found
 
     def _entry(

@@ -36,10 +36,6 @@ class Incident(msgspec.Struct):
     """When its present ring began."""
     rung: int = 0
     """The next rung of that ring."""
-    last: float = 0.0
-    """When its people were rung last."""
-    said: int = -1
-    """The rank that they were rung for then."""
     told: list[str] = []
     """Everybody who was told of any of its rings, and will hear who has it."""
     rung_now: list[str] = []

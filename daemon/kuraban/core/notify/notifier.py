@@ -78,12 +78,8 @@ class Notifier:
         incident, news = self.incidents.enter(alarm, urgency, again=step == "realarmed")
         if not news:
             return None if incident.open else self._in_hand(incident)
-        quick = climbs_quickly(house, alarm)
-        rings = incident.open and urgency == incident.urgency == "wake"
-        if rings and self.climbing.goes_on(incident, quick, at):
-            return None
         ended = self.threads.ended(self.threads.leader(incident))
-        incident.begin(at, urgency, role_of(self._view, alarm, at), quick)
+        incident.begin(at, urgency, role_of(self._view, alarm, at), climbs_quickly(house, alarm))
         if self.soundless.applies(alarm, at):
             self.soundless.tell(incident, alarm, at)
         elif urgency == "wake":
