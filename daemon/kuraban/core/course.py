@@ -76,12 +76,25 @@ class Stage(msgspec.Struct, frozen=True, kw_only=True):
         return v0 + (v1 - v0) * (elapsed - t0) / (t1 - t0)
 
 
+Line = tuple[tuple[float, float], ...]
+
+
+class Target(msgspec.Struct, frozen=True, kw_only=True):
+    """Lines that the house draws for its samples. Nothing is judged by them."""
+
+    by_alcohol: Line = ()
+    """% ABV and Baume."""
+    bmd: Line = ()
+    """Moromi day and BMD."""
+
+
 class Course(msgspec.Struct, frozen=True, kw_only=True):
     id: str
     for_: tuple[str, ...] = msgspec.field(name="for", default=("tank",))
     title: dict[str, str] = {}
     day_one: str | None = None
     never: tuple[float, float] = NEVER
+    target: Target | None = None
     stages: tuple[Stage, ...]
 
     def index(self, stage: str) -> int | None:

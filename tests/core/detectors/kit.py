@@ -14,13 +14,14 @@ from zoneinfo import ZoneInfo
 
 import msgspec
 
-from kuraban.core.course import AirBand, Course, Sides, Stage
+from kuraban.core.course import FAR_FUTURE, AirBand, Course, Sides, Stage
 from kuraban.core.effects import Message, Step
 from kuraban.core.engine.engine import Engine
 from kuraban.core.facts import EntryOutcome, HouseChanged, Reading, Refusal
 from kuraban.core.intake.wire import Wire
 from kuraban.core.site import Cooler, Duty, House, Person, Place, Probe, Site, to_document
 from kuraban.core.units import HOUR, MINUTE, show_time
+from kuraban.core.views.explanation import Account, Because, Delay
 from kuraban.settings.catalogues import load_words
 
 ZONE = ZoneInfo("Asia/Tokyo")
@@ -112,7 +113,7 @@ class Night:
             self.engine.take(fact)
 
     def hear(self, probe: str, value: float) -> None:
-        self.send(f"reading/{probe}", repr(float(value)) if value != int(value) else str(value))
+        self.send(f"reading/{probe}", f"{float(value)!r}".removesuffix(".0"))
 
     def log(self, subject: str, entry: str, at: float | None = None, **fields: object) -> None:
         """Somebody writes it down now; `at` and other minutes are counted as everywhere here."""
@@ -191,6 +192,40 @@ class Night:
         subject, condition = alarm.split("/")
         found: tuple[str, ...] = self.engine.alarm_manager.alarm(subject, condition).evidence
         return found
+
+    def why(self, alarm: str) -> list[str]:
+        """What the watch answers now, a line for each reason; none where it is not judged. Moments
+        and lengths of time are in minutes, `none` and what a reason leaves out are not named."""
+        subject, condition = alarm.split("/")
+        found = [
+            account
+            for _, detector in self.engine.registry.about.get(subject, ())
+            for account in detector.explain(self.engine.now)
+            if account.condition == condition
+        ]
+        return [line for account in found for line in self._lines(account)]
+
+    def _lines(self, account: Account) -> list[str]:
+        lines = ["stands"] if account.stands else []
+        for part in ("seen", "lacks", "ends"):
+            lines += [f"{part}: {self._line(one)}" for one in getattr(account, part)]
+        if account.delay is not None:
+            lines.append(f"delay: {self._line(account.delay)}")
+        return lines
+
+    def _line(self, one: Because | Delay) -> str:
+        fields = one._asdict()
+        words = [str(fields.pop("key"))] if "key" in fields else []
+        for name, value in fields.items():
+            if name in ("since", "until", "due") and value is not None:
+                value = "ever" if value >= FAR_FUTURE else (value - self.start) / 60
+            elif name in ("lasted", "wanted", "spent") and value is not None:
+                value /= 60
+            if isinstance(value, float):
+                value = f"{value:.4g}"
+            if value is not None and (name, value) != ("unit", "°C"):
+                words.append(f"{name}={value}")
+        return " ".join(words)
 
     def messages(self, alarm: str | None = None) -> list[Message]:
         told = [message for message in self.story if isinstance(message, Message)]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import msgspec
 import pytest
 
+from kuraban.core.course import Stage
 from kuraban.core.site import Probe
 from kuraban.core.units import HOUR
 from tests.core.detectors.kit import AIR as AIR_PROBE
@@ -188,3 +189,70 @@ def test_a_fall_to_the_airs_own_temperature_is_an_addition_when_one_is_due() -> 
     night = tank(since=-24 * 60).play(230, mid=poured(13.5, 8.5, 60), air=8.8)  # type: ignore[arg-type]
     assert ALARM in night.alarms()
     assert not night.alarms() & NOT_TOLD
+
+
+# -------------------------------------------------------------------------------- what it answers
+
+
+def test_what_it_answers_until_it_is_seen_and_until_it_is_over() -> None:
+    night, pours = tank(), poured(13.5, 9.6, 60)
+    assert night.why(ALARM) == ["lacks: not-fallen value=0 edge=1.5 unit=K"]
+    night.play(66, mid=pours, air=AIR)  # type: ignore[arg-type]
+    assert night.why(ALARM) == ["lacks: not-fallen value=0.625 edge=1.5 unit=K"]
+    night.play(75, mid=pours, air=AIR)  # type: ignore[arg-type]
+    assert night.why(ALARM) == ["stands", "ends: over-logged until=250"]
+    assert night.raised(ALARM) == [70] and night.evidence(ALARM) == ("step=3.2", "stage=naka")
+    alarm = night.engine.alarm_manager.alarm("tank", "addition-unlogged")
+    assert (alarm.value, alarm.planned, alarm.since) == (10.25, 13.5, night.start + 70 * 60)
+    (mask,) = [m for m in night.view.entry_log.of("tank").masks if m.why == "addition-seen"]
+    assert [(m - night.start) / 60 for m in (mask.start, mask.end)] == [70 - 90, 70 + 180]
+    night.play(260, mid=9.6, air=AIR)
+    assert night.over(ALARM) == [250]
+    assert night.why(ALARM) == ["lacks: not-fallen value=0 edge=1.5 unit=K"]
+    night.log("tank", "batch-end")
+    assert night.why(ALARM) == []
+
+
+@pytest.mark.parametrize(("after", "air", "why"), [
+    (12.6, AIR, "not-fallen value=0.875 edge=1.5 unit=K"),
+    (5.0, AIR, "lands-elsewhere value=5 edge=9.5"),
+    (8.0, 8.0, "is-air value=8"), (8.0, 9.0, None), (8.0, 8.9, "is-air value=8"),
+])  # fmt: skip
+def test_what_it_answers_of_a_fall_that_is_none(after: float, air: float, why: str | None) -> None:
+    night = tank().play(62, mid=13.5, air=air)
+    night.play(100, mid=poured(13.5, after, 60), air=air)  # type: ignore[arg-type]
+    assert night.why(ALARM) == (
+        [f"lacks: {why}"] if why else ["stands", "ends: over-logged until=255"]
+    )
+
+
+def test_what_it_answers_where_it_was_logged_or_somebody_is_at_it_or_nothing_is_heard() -> None:
+    logged = tank()
+    logged.log("tank", "addition", what="water-koji")
+    assert logged.why(ALARM) == ["lacks: is-logged since=60 word=water-koji"]
+    stirred = tank()
+    stirred.log("tank", "stir")
+    assert stirred.why(ALARM) == ["lacks: held until=90"]
+    assert tank().play(170, air=AIR).why(ALARM) == ["lacks: not-known"]
+
+
+@pytest.mark.parametrize("stages", [
+    (stage(celsius=13.5),), (stage("odori", 13.5, hours=30), stage("naka", 12.1)),
+])  # fmt: skip
+def test_what_it_answers_where_no_addition_follows(stages: tuple[Stage, ...]) -> None:
+    """In the last stage, and where the next begins no degree and a half lower."""
+    night = Night(cellar(stages=stages))
+    night.batch()
+    night.play(60, mid=13.5, air=AIR).play(100, mid=11.0, air=AIR)
+    assert night.why(ALARM) == ["lacks: no-filling"] and ALARM not in night.alarms()
+
+
+def test_a_course_that_falls_by_itself_explains_as_much() -> None:
+    """Its plan falls 0.8 K in the hour and a half; two degrees are no addition, 2.6 are."""
+    falling = stage("odori", 14.3, hours=4, rate=-0.53)
+    for after, told in ((11.5, False), (10.9, True)):
+        night = Night(cellar(stages=(falling, stage("naka", 9.5, hours=24))))
+        night.batch(since=-30)
+        night.play(60, mid=13.5, air=AIR)
+        night.play(90, mid=poured(13.5, after, 60), air=AIR)  # type: ignore[arg-type]
+        assert (ALARM in night.alarms()) is told

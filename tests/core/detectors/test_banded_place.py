@@ -148,3 +148,62 @@ def test_water_too_warm_is_told_in_words_of_its_own() -> None:
     water = Place(id="store", kind="water", name="Brewing water", band=(2.0, 6.0))
     pages = Night(house(water, INSIDE)).play(120, air=9.0).pages("store/warm")
     assert pages and all("pump" in page.body and "coil" not in page.body for page in pages)
+
+
+def test_what_it_answers_of_a_warm_store_from_the_first_word_to_the_return() -> None:
+    night = store()
+    assert night.why("store/warm") == ["lacks: no-value", "lacks: must-rise edge=8 wanted=45"]
+    night.play(60, air=4.0)
+    assert night.why("store/warm") == ["lacks: must-rise value=4 edge=8 wanted=45"]
+    assert night.why("store/cold") == ["lacks: must-fall value=4 edge=1 wanted=45"]
+    night.play(90, air=9.0)
+    assert night.why("store/warm") == [
+        "seen: is-above value=9 edge=8", "lacks: runs-out until=110 lasted=25 wanted=45",
+        "delay: since=65 how=seen spent=25 wanted=45 due=110",
+    ]  # fmt: skip
+    night.play(120, air=9.0)
+    over = "ends: over-below value=9 edge=7.7 wanted=11.25"
+    assert night.why("store/warm")[:3] == ["stands", "seen: is-above value=9 edge=8", over]
+    alarm = night.engine.alarm_manager.alarm("store", "warm")
+    assert (alarm.value, alarm.planned, alarm.since) == (9.0, 8.0, night.start + 65 * MINUTE)
+    night.play(130, air=7.5)
+    assert (
+        night.why("store/warm")[2] == "ends: over-below value=7.5 edge=7.7 since=125 wanted=11.25"
+    )
+    night.log("store", "out-of-service", reason="cleaned")
+    assert night.why("store/warm") == night.why("store/cold") == []
+
+
+def test_what_it_answers_of_a_store_that_freezes() -> None:
+    night = store().play(60, air=4.0).play(120, air=0.0)
+    assert night.why("store/cold")[:3] == [
+        "stands", "seen: is-below value=0 edge=1", "ends: over-above value=0 edge=1.3 wanted=11.25",
+    ]  # fmt: skip
+    alarm = night.engine.alarm_manager.alarm("store", "cold")
+    assert (alarm.value, alarm.planned) == (0.0, 1.0)
+    assert night.play(180, air=1.2).stands("store/cold")
+    assert night.play(240, air=1.3).over("store/cold") == [197]
+
+
+@pytest.mark.parametrize(("air", "alarms"), [
+    (8.0, set()), (8.1, {"store/warm"}), (1.0, set()), (0.9, {"store/cold"}),
+])  # fmt: skip
+def test_the_edges_of_the_band_themselves_are_right(air: float, alarms: set[str]) -> None:
+    assert store().play(120, air=air).alarms() == alarms
+
+
+def test_what_has_no_band_and_what_brews_is_not_judged_by_one() -> None:
+    bare = store(Place(id="store", kind="room", name="Cellar")).play(30, air=9.0)
+    assert bare.why("store/warm") == []
+    night = sake().play(60, air=18.0)
+    assert night.why("store/warm")[0] == "stands"
+    night.log("store", "batch-start", batch="7", course="mash")
+    night.play(70, air=18.0)
+    assert len(night.why("store/warm")) == 1, "its course alone answers"
+
+
+def test_it_gets_worse_by_what_it_is_beyond_its_band() -> None:
+    night = store().play(120, air=9.0)
+    assert night.engine.alarm_manager.alarm("store", "warm").worse == pytest.approx(1.0)
+    night.play(150, air=11.0)
+    assert night.engine.alarm_manager.alarm("store", "warm").worse == pytest.approx(3.0)

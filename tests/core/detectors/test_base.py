@@ -2,18 +2,25 @@
 
 from __future__ import annotations
 
-import msgspec
+from typing import Any
 
+import msgspec
+import pytest
+
+from kuraban.core.course import FAR_FUTURE
 from kuraban.core.detectors.base import (
     Conclusion,
     CoolerDetector,
     Detector,
     Finding,
     ProbeDetector,
+    Rule,
 )
+from kuraban.core.detectors.time_outside import TimeOutside
 from kuraban.core.house_state import HouseState
 from kuraban.core.house_view import HouseView
 from kuraban.core.probes.belief import Cleared, Suspected
+from kuraban.core.views.explanation import Account, Because, Delay
 from tests.core.house import DUSK, brewery
 
 
@@ -67,6 +74,7 @@ def test_what_speaks_against_a_probe_is_told_when_it_changes() -> None:
         Suspected("t3-mid", "stuck", DUSK),
         Cleared("t3-mid", "stuck", DUSK + 120),
     ]
+    assert [type(one) for one in heard.told] == [Suspected, Cleared], "they are equal as figures"
 
 
 def test_a_detector_that_goes_leaves_nothing_standing() -> None:
@@ -90,3 +98,79 @@ def test_one_that_looks_at_a_cooler_sees_it_as_the_house_has_it_now() -> None:
     heard.state.settle_in(bare)
     detector.settle()
     assert detector.cooler.entry.name == "Old chiller"
+
+
+# -------------------------------------------------------------------------------- what it answers
+
+
+def asked() -> tuple[Heard, Warm]:
+    heard = Heard()
+    return heard, Warm(heard.view, heard.told.append, "tank-3")
+
+
+def test_what_neither_stands_nor_lacks_anything_waits_for_the_next_look() -> None:
+    """And says when that is, where it is to be."""
+    heard, detector = asked()
+    look = Because("next-look")
+    assert detector.explain(DUSK) == (
+        Account("warm", False, lacks=(look,)), Account("cold", False, lacks=(look,)),
+    )  # fmt: skip
+    detector.due = DUSK + 60
+    assert detector.account("warm").lacks == (Because("next-look", until=DUSK + 60),)
+    detector.due = FAR_FUTURE
+    assert detector.account("warm", lacks=(None,)).lacks == (look,)
+    heard.state.standing.add(("tank-3", "warm"))
+    assert detector.account("warm", lacks=(None,)) == Account("warm", True)
+
+
+def test_by_what_it_will_be_over_is_told_while_it_stands() -> None:
+    heard, detector = asked()
+    over, no = Because("over-measured"), Because("dusk")
+    assert detector.account("warm", lacks=(no,), ends=(over,)) == Account(
+        "warm", False, lacks=(no,)
+    )
+    heard.state.standing.add(("tank-3", "warm"))
+    told = detector.account("warm", lacks=(None, no), ends=(None, over))
+    assert told == Account("warm", True, lacks=(no,), ends=(over,))
+
+
+def test_a_time_that_runs_out_is_told_as_a_delay_but_where_a_better_one_is_known() -> None:
+    _, detector = asked()
+    runs = Because("runs-out", until=DUSK + 400, lasted=200.0, wanted=600.0)
+    told = detector.account("warm", lacks=(Because("dusk"), runs))
+    assert told.delay == Delay(DUSK - 200, "seen", 200.0, 600.0, DUSK + 400)
+    known = Delay(DUSK, "record", 1.0, 2.0, None)
+    assert detector.account("warm", lacks=(runs,), delay=known).delay == known
+    for lacking in (runs._replace(lasted=0.0), runs._replace(until=None), Because("held")):
+        assert detector.account("warm", lacks=(lacking,)).delay is None
+
+
+@pytest.mark.parametrize(("upward", "must", "beyond", "over"), [
+    (True, "must-rise", "is-above", "over-below"), (False, "must-fall", "is-below", "over-above"),
+])  # fmt: skip
+def test_a_condition_by_a_clock_tells_its_edge_its_delay_and_its_way_back(
+    upward: bool, must: Any, beyond: Any, over: Any
+) -> None:
+    heard, detector = asked()
+    clock, rule = TimeOutside(), Rule(upward, 10.5, 10.4, 600.0, 150.0, "K")
+    lacks = Because(must, 10.0, 10.5, "K", wanted=600.0)
+    assert detector.by_clock("warm", clock, rule, 10.0, DUSK) == Account(
+        "warm", False, lacks=(lacks,)
+    )
+    clock.note(DUSK, True, False, 600.0)
+    told = detector.by_clock("warm", clock, rule, 11.0, DUSK + 60, quiet=DUSK + 900)
+    assert told.seen == (Because(beyond, 11.0, 10.5, "K"),)
+    assert told.lacks == (
+        Because("runs-out", until=DUSK + 600, lasted=60.0, wanted=600.0),
+        Because("held", until=DUSK + 900),
+    )
+    assert told.delay == Delay(DUSK, "seen", 60.0, 600.0, DUSK + 600) and told.ends == ()
+    nothing = detector.by_clock("warm", clock, rule, None, DUSK + 60)
+    assert nothing.seen == () and nothing.lacks[0] == Because("no-value", since=DUSK)
+    heard.state.standing.add(("tank-3", "warm"))
+    clock.note(DUSK + 60, False, True, 600.0)
+    back = Because(over, 10.3, 10.4, "K", since=DUSK + 60, wanted=150.0)
+    assert detector.by_clock("warm", clock, rule, 10.3, DUSK + 90).ends == (back,)
+    held = detector.by_clock("warm", clock, rule, 10.3, DUSK + 90, quiet=DUSK + 91)
+    assert held.ends == (back, Because("held", until=DUSK + 91))
+    assert detector.by_clock("warm", clock, rule, 10.3, DUSK + 91, quiet=DUSK + 91).ends == (back,)

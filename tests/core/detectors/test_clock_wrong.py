@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import msgspec
+import pytest
+
+from kuraban.core.facts import Reading
 from kuraban.core.site import Probe
 from tests.core.detectors.kit import CELLAR, TANK, Night, cellar, course, house, noisy
 
@@ -164,3 +168,56 @@ def test_within_six_hours_only_a_step_half_as_large_again_is_told() -> None:
     assert not stepped(night, 5399.0) and stepped(night, -5400.0)
     night.play(12 * 60)
     assert stepped(night, 60.0)
+
+
+@pytest.mark.parametrize(("ahead", "told"), [(5.0, False), (5.5, True), (9.0, True)])
+def test_more_than_five_minutes_are_far_ahead(ahead: float, told: bool) -> None:
+    night = hall()
+    tell(night, 20, dict.fromkeys(NAMES, ahead))
+    assert night.stands(ALARM) is told
+
+
+def test_what_is_told_is_the_middle_of_what_the_boards_say_in_whole_minutes() -> None:
+    night = hall()
+    tell(night, 20, {"mid": 10.4, "second": 30.6, "third": 90.0, "fourth": 30.6})
+    assert night.engine.alarm_manager.alarm("watch", "clock-wrong").value == 31
+
+
+def test_a_step_is_over_before_the_ladders_second_rung() -> None:
+    """Where that comes within five minutes, by then."""
+    home = hall().home
+    quick = msgspec.structs.replace(
+        home, site=msgspec.structs.replace(home.site, ladder=(0, 120, 600))
+    )
+    for house_of, minutes in ((home, 5), (quick, 2)):
+        night = Night(house_of).play(10)
+        clocks = night.engine.registry.clocks
+        clocks.stepped(3600.0, night.start + 600)
+        assert clocks.until == night.start + 600 + 60 * minutes
+        assert clocks.look(night.start + 600) == night.start + 660
+        assert clocks.look(night.start + 600 + 60 * minutes - 30) == clocks.until
+        assert clocks.look(clocks.until) == clocks.until + 60
+
+
+def test_after_six_hours_a_small_step_is_told_again() -> None:
+    night = hall()
+    assert stepped(night, 3600.0)
+    night.minute = 359.99
+    assert not stepped(night, 120.0)
+    night.minute = 360.0
+    assert stepped(night, 120.0)
+
+
+def test_a_reading_that_was_none_leaves_no_word_of_the_clock() -> None:
+    night = hall()
+    tell(night, 3, dict.fromkeys(NAMES, 0.0))
+    clocks, now = night.engine.registry.clocks, night.start + 180
+    before = clocks.heard[0], clocks.ahead[0]
+    ahead = Reading("mid", now + 3600, 10.0, now)
+    kept = clocks.hear(0, ahead)
+    assert kept == before and (clocks.heard[0], clocks.ahead[0]) == (now, 3600.0)
+    clocks.unhear(0, kept)
+    assert (clocks.heard[0], clocks.ahead[0]) == before
+    corrected = Reading("mid", now, 10.0, now, sent=now + 1800)
+    clocks.hear(0, corrected)
+    assert clocks.ahead[0] == 1800.0, "what it sent, not what it was taken for"

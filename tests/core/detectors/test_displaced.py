@@ -8,7 +8,8 @@ import msgspec
 import pytest
 
 from kuraban.core.course import Sides
-from kuraban.core.site import Place, Probe
+from kuraban.core.plan.subject_state import STIR_SEEN
+from kuraban.core.site import Place, PlaceKind, Probe
 from kuraban.core.units import MINUTE
 from tests.core.detectors.kit import (
     AIR,
@@ -464,3 +465,194 @@ def test_what_no_course_heats_is_being_washed() -> None:
     assert ALARM not in night.alarms()
     mash = tank().play(60, mid=10.0, air=8.0).play(120, mid=64.0, air=8.0)
     assert ALARM in mash.alarms()
+
+
+# -------------------------------------------------------------------------------- what it answers
+
+
+def test_what_it_answers_from_the_step_to_the_return() -> None:
+    """All at once to the cellar's 5 °C at 60; back in the mash at 100."""
+    night = tank()
+    assert night.why(ALARM) == ["lacks: no-value"]
+    night.play(60, mid=10.0, air=5.0)
+    calm = ["seen: room-air value=5", "lacks: no-step edge=0.8 unit=K wanted=11"]
+    assert night.why(ALARM) == calm
+    night.play(65, mid=5.0, air=5.0)
+    seen = ["seen: room-air value=5", "seen: before value=10"]
+    assert night.why(ALARM) == [*seen, "lacks: in-doubt value=-5 unit=K since=62 wanted=30"]
+    night.play(100, mid=5.0, air=5.0)
+    assert night.why(ALARM) == ["stands", *seen, "ends: over-since wanted=15"]
+    alarm = night.engine.alarm_manager.alarm("mid", "displaced")
+    assert (alarm.value, alarm.planned, alarm.since) == (5.0, 10.0, night.start + 62 * MINUTE)
+    night.play(110, mid=10.0, air=5.0)
+    assert night.why(ALARM) == ["stands", *seen, "ends: over-since since=103 wanted=15"]
+    night.play(130, mid=10.0, air=5.0)
+    assert night.over(ALARM) == [118]
+    assert night.why(ALARM) == calm
+    night.play(145, air=5.0)
+    assert night.why(ALARM) == [calm[0], "lacks: no-value since=129"]
+    night.log("tank", "batch-end")
+    assert night.why(ALARM) == []
+
+
+def test_what_it_answers_of_a_probe_taken_out_and_put_back() -> None:
+    night = tank().play(60, mid=10.0, air=5.0)
+    night.log("mid", "probe-out")
+    out = ["seen: room-air value=5", "seen: before value=10"]
+    night.play(70, mid=5.0, air=5.0)
+    assert night.why(ALARM) == [*out, "lacks: taken-out since=60 until=120"]
+    night.log("mid", "probe-in")
+    night.play(75, mid=10.0, air=5.0)
+    assert night.why(ALARM) == [*out, "lacks: put-back since=70 wanted=10"]
+    night.play(79, mid=10.0, air=5.0)
+    assert night.view.product("tank", night.engine.now) is None
+    night.play(81, mid=10.0, air=5.0)
+    assert night.view.product("tank", night.engine.now) is not None
+    assert night.why(ALARM) == [
+        "seen: room-air value=5",
+        "lacks: no-step edge=0.8 unit=K wanted=11",
+    ]
+
+
+def test_what_it_answers_where_nothing_measures_the_air() -> None:
+    night = tank(air=False).play(60, mid=10.0).play(93, mid=8.9)
+    doubt = ["seen: before value=10", "lacks: in-doubt value=-1.1 unit=K since=64 wanted=30"]
+    assert night.why(ALARM) == doubt
+    night.play(95, mid=8.9)
+    assert night.why(ALARM) == ["lacks: no-step edge=0.8 unit=K wanted=11"]
+    stirs = [m for m in night.view.entry_log.of("tank").masks if m.why == STIR_SEEN]
+    assert [m.start for m in stirs] == [night.start + 64 * MINUTE]
+
+
+@pytest.mark.parametrize(("kind", "step"), [("starter", 1.2), ("koji-bed", 2), ("tank", 0.8)])
+def test_each_kind_of_place_has_its_own_step(kind: PlaceKind, step: float) -> None:
+    place = msgspec.structs.replace(TANK, kind=kind)
+    shape = koji(30.0) if kind == "koji-bed" else stage()
+    night = Night(house(place, CELLAR, MID, courses=(course(shape, whither=kind),)))
+    night.batch()
+    night.play(30, mid=10.0)
+    assert night.why(ALARM) == [f"lacks: no-step edge={step} unit=K wanted=11"]
+    night.play(40, mid=10.0 - step + 0.01)
+    assert night.why(ALARM)[-1].startswith("lacks: no-step")
+    night.play(46, mid=10.0 - 2 * step)
+    assert night.why(ALARM)[-1].startswith("lacks: in-doubt")
+
+
+# ------------------------------------------------------------------- the edges of being understood
+
+
+def believed(night: Night, place: str = "tank") -> bool:
+    return night.view.product(place, night.engine.now) is not None
+
+
+def test_what_goes_along_with_its_plan_is_believed_all_the_while() -> None:
+    """11 K an hour out of 56 °C: a step each time, and never in doubt."""
+    night = hot_starter()
+    for minute in range(130, 290, 5):
+        night.play(minute, mid=lambda m: 56.0 - 11.3 * (m - 120) / 60, air=6.0)
+        assert believed(night), minute
+
+
+def test_half_way_back_is_not_back() -> None:
+    """Half of the step of 0.8 K decides: 0.5 away it is in doubt still, 0.3 away it is not."""
+    for back, known in ((9.5, False), (9.7, True)):
+        night = tank().play(75, mid=lambda m, b=back: 10 if m < 60 else 9 if m < 68 else b, air=2.0)
+        assert believed(night) is known
+
+
+@pytest.mark.parametrize("way", [1, -1])
+@pytest.mark.parametrize(("rate", "known"), [(1.6, True), (2.3, False)])
+def test_what_goes_on_as_no_mash_can_is_not_accepted(way: int, rate: float, known: bool) -> None:
+    """A degree at once, and on from there by 0.3 or 0.4 K in eleven minutes, away from the air."""
+    goes = lambda m: 10.0 if m < 60 else 10.0 + way * (1.0 + rate * (m - 60) / 60)  # noqa: E731
+    night = tank().play(97, mid=goes, air=10.0 - way * 8.0)
+    assert believed(night) is known
+
+
+def test_a_koji_probe_lifted_during_the_work_is_doubted_until_the_work_is_over() -> None:
+    """It reads the room's 32 °C; whoever works there may have taken it out."""
+    night = bed().play(60, inside=40.0, dry=32.0)
+    night.log("bed", "handwork", within="45m")
+    (mask,) = night.view.entry_log.of("bed").masks
+    ends = (mask.end - night.start) / 60
+    night.play(ends - 1, inside=32.0, dry=32.0)
+    assert not believed(night, "bed") and "inside/displaced" not in night.alarms()
+    night.play(ends + 6, inside=32.0, dry=32.0)
+    assert "inside/displaced" in night.alarms()
+
+
+def test_in_koji_no_step_is_taken_for_a_stir() -> None:
+    night = bed().play(60, inside=40.0, dry=20.0)
+    night.play(110, inside=lambda m: 37.9 if m < 67 else 38.9, dry=20.0)
+    assert believed(night, "bed")
+    assert not [m for m in night.view.entry_log.of("bed").masks if m.why == STIR_SEEN]
+
+
+@pytest.mark.parametrize(("to", "stirred"), [(8.85, True), (8.75, False)])
+def test_in_a_tank_a_step_of_up_to_twelve_tenths_was_a_stir(to: float, stirred: bool) -> None:
+    night = tank(air=False).play(100, mid=step(10.0, to, 60))
+    assert believed(night)
+    masks = [m for m in night.view.entry_log.of("tank").masks if m.why == STIR_SEEN]
+    assert bool(masks) is stirred
+
+
+def test_two_degrees_by_an_addition_are_no_displaced_probe() -> None:
+    """Nothing measures the air; the crew is asked about the addition instead."""
+    odori, naka = stage("odori", 13.5, hours=30), stage("naka", 9.5, hours=24, settle=3 * 3600.0)
+    night = Night(house(TANK, CELLAR, MID, courses=(course(odori, naka),)))
+    night.batch()
+    night.play(60, mid=13.5)
+    night.play(230, mid=lambda m: 13.5 - 3.9 * min((m - 60) / 6, 1.0))
+    assert night.alarms() == {"tank/addition-unlogged"}
+
+
+@pytest.mark.parametrize(("back", "over"), [(9.0, True), (8.9, False)])
+def test_without_air_it_is_back_within_a_degree_of_where_it_was(back: float, over: bool) -> None:
+    night = tank(air=False).play(90, mid=step(10.0, 5.0, 60)).play(130, mid=back)
+    assert bool(night.over(ALARM)) is over
+
+
+@pytest.mark.parametrize(("back", "over"), [(11.0, True), (11.2, False)])
+def test_beside_air_as_warm_as_the_mash_it_is_back_within_a_degree_too(
+    back: float, over: bool
+) -> None:
+    """Washed at 60 °C in a cellar of 11; 0.4 K of way to the air say nothing."""
+    night = tank().play(90, mid=step(10.0, 60.0, 60), air=11.0).play(140, mid=back, air=11.0)
+    assert night.raised(ALARM) and bool(night.over(ALARM)) is over
+
+
+def test_it_left_the_air_when_two_fifths_of_the_way_are_behind_it() -> None:
+    """From 5 towards 10 °C: at 8.1 it is on its way back, at 7.9 it is not."""
+    for reads, over in ((8.1, True), (7.9, False)):
+        night = tank().play(90, mid=step(10.0, 5.0, 60), air=5.0).play(130, mid=reads, air=5.0)
+        assert bool(night.over(ALARM)) is over
+
+
+def test_put_back_without_a_word_it_is_no_longer_out_after_a_quarter_of_an_hour() -> None:
+    night = tank().play(60, mid=10.0, air=5.0)
+    night.log("mid", "probe-out")
+    night.play(90, mid=5.0, air=5.0)
+    states = []
+    for minute in range(92, 116):
+        night.play(minute, mid=10.0, air=5.0)
+        states.append(bool(night.view.probe_states["mid"].suspect))
+    assert states.index(False) + 92 == 110 and not any(states[states.index(False) :])
+
+
+@pytest.mark.parametrize(("minute", "gone"), [(118, False), (121, True)])
+def test_a_taking_out_lasts_an_hour(minute: float, gone: bool) -> None:
+    night = tank().play(60, mid=10.0, air=5.0)
+    night.log("mid", "probe-out")
+    assert bool(night.play(minute, mid=5.0, air=5.0).raised(ALARM)) is gone
+
+
+def test_a_probe_of_another_house_begins_anew() -> None:
+    """In doubt, and then it hangs elsewhere: nothing of the old place is held against it."""
+    night = tank().play(66, mid=step(10.0, 9.0, 60), air=2.0)
+    assert not believed(night)
+    detector = next(d for _, d in night.engine.registry.about["mid"] if "displaced" in d.conditions)
+    detector.settle()
+    assert detector.doubt is not None, "the same probe of the same house"
+    detector.probe_state = None
+    detector.settle()
+    assert detector.doubt is None and detector.held is None

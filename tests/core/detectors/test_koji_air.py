@@ -7,7 +7,7 @@ import pytest
 
 from kuraban.core.course import AirBand
 from kuraban.core.site import Place, Probe
-from kuraban.trade.psychrometry import depression, relative_humidity
+from kuraban.trade.psychrometry import STILL_AIR, depression, relative_humidity
 from tests.core.detectors.kit import EVENING, Night, course, house, koji, noisy, step
 
 NOON = EVENING + 12 * 3600
@@ -60,11 +60,11 @@ def test_air_dripping_with_water_is_damp_when_no_wick_says_so() -> None:
 def test_a_band_of_humidity_is_judged_from_wet_and_dry_bulb_as_well(
     wet: float, alarm: str | None
 ) -> None:
-    """JIS Z 8806: 35/34 is 93.4 %, 35/25 is 44.4 %, 35/30 is 69.5 %."""
+    """In still air 35/34 is 92.4 %, 35/25 is 34.7 %, 35/30 is 64.7 % (A = 0.0012 /K)."""
     night = muro(DRY, WET, air=BY_HUMIDITY).play(120, inside=noisy(36.0), dry=35.0, wet=wet)
     assert night.alarms() == ({alarm} if alarm else set())
     if alarm:
-        assert night.evidence(alarm) == (f"humidity={relative_humidity(35.0, wet):.1f}",)
+        assert night.evidence(alarm) == (f"humidity={relative_humidity(35.0, wet, STILL_AIR):.1f}",)
 
 
 # JIS Z 8806 with A = 0.000662 for a ventilated bulb and Sonntag's saturation pressure at
@@ -169,3 +169,94 @@ def test_damp_air_is_told_at_half_an_hour_and_no_sooner() -> None:
     assert not night.alarms()
     night.play(66, inside=noisy(36.0), dry=35.0, wet=33.0)
     assert night.alarms() == {"bed/humid"}
+
+
+def test_what_it_answers_of_damp_air_from_the_first_word_to_the_return() -> None:
+    """Three to seven degrees of depression are right; two of them from 36 on."""
+    night = muro(DRY, WET)
+    edge = "edge=3 unit=K wanted=30"
+    assert night.why("bed/humid") == ["lacks: no-value", f"lacks: must-fall {edge}"]
+    night.play(30, inside=36.0, dry=35.0, wet=30.0)
+    assert night.why("bed/humid") == [f"lacks: must-fall value=5 {edge}"]
+    assert night.why("bed/dry") == ["lacks: must-rise value=5 edge=7 unit=K wanted=30"]
+    night.play(50, inside=36.0, dry=35.0, wet=33.0)
+    seen = "seen: is-below value=2 edge=3 unit=K"
+    assert night.why("bed/humid") == [
+        seen, "lacks: runs-out until=66 lasted=14 wanted=30",
+        "delay: since=36 how=seen spent=14 wanted=30 due=66",
+    ]  # fmt: skip
+    night.play(90, inside=36.0, dry=35.0, wet=33.0)
+    over = "ends: over-above value=2 edge=3.3 unit=K wanted=15"
+    assert night.why("bed/humid")[:3] == ["stands", seen, over]
+    assert night.raised("bed/humid") == [66]
+    alarm = night.engine.alarm_manager.alarm("bed", "humid")
+    assert (alarm.value, alarm.since) == (2.0, night.start + 36 * 60)
+    night.play(120, inside=36.0, dry=35.0, wet=31.7)
+    assert night.over("bed/humid") == [112]
+    night.log("bed", "batch-end")
+    assert night.why("bed/humid") == night.why("bed/dry") == []
+
+
+def test_what_it_answers_of_air_too_dry() -> None:
+    night = muro(DRY, WET).play(20, inside=36.0, dry=35.0, wet=27.0)
+    assert night.why("bed/dry")[0] == "seen: is-above value=8 edge=7 unit=K"
+    night.play(90, inside=36.0, dry=35.0, wet=27.0)
+    assert "ends: over-below value=8 edge=6.7 unit=K wanted=15" in night.why("bed/dry")
+    night.play(120, inside=36.0, dry=35.0, wet=28.2)
+    assert night.stands("bed/dry"), "two tenths are no return"
+
+
+def test_what_it_answers_of_humidity_and_under_a_mask() -> None:
+    night = muro(DRY, DAMP, air=BY_HUMIDITY).play(30, inside=36.0, dry=35.0, damp=60.0)
+    assert night.why("bed/humid") == ["lacks: must-rise value=60 edge=75 unit=%RH wanted=30"]
+    assert night.why("bed/dry") == ["lacks: must-fall value=60 edge=55 unit=%RH wanted=30"]
+    night.play(75, inside=36.0, dry=35.0, damp=80.0)
+    assert "ends: over-below value=80 edge=73 unit=%RH wanted=15" in night.why("bed/humid")
+    night.log("bed", "handwork", within="45m")
+    assert night.why("bed/humid")[-2] == "ends: held until=135"
+    night.play(100, inside=36.0, dry=35.0, damp=70.0)
+    assert night.stands("bed/humid"), "while it is worked nothing ends either"
+    dry = muro(DRY, DAMP, air=BY_HUMIDITY).play(75, inside=36.0, dry=35.0, damp=50.0)
+    assert "ends: over-above value=50 edge=57 unit=%RH wanted=15" in dry.why("bed/dry")
+
+
+def test_what_it_answers_where_no_band_or_a_later_lot_counts() -> None:
+    plain = koji(air=None)
+    young = course(koji(34.0, "toko"), course_id="young", never=(20, 46), whither="koji-bed")
+    shapes = (course(plain, course_id="koji", never=(20, 46), whither="koji-bed"), young)
+    night = Night(house(BED, SECOND, MURO, INSIDE, DRY, WET, courses=shapes), start=NOON)
+    night.batch("bed", "koji", since=-2000)
+    assert night.why("bed/humid") == ["lacks: no-air-band"]
+    night.batch("second", "young", since=-100)
+    banded = Night(house(BED, SECOND, MURO, INSIDE, DRY, WET, courses=(young,)), start=NOON)
+    banded.batch("bed", "young", since=-2000)
+    assert banded.play(90, inside=36.0, dry=35.0, wet=33.0).stands("bed/humid")
+    banded.batch("second", "young", since=85)
+    banded.play(95, inside=36.0, dry=35.0, wet=33.0)
+    assert banded.why("bed/humid") == banded.why("bed/dry") == ["lacks: later-lot"]
+    assert not banded.stands("bed/humid")
+    assert banded.why("second/humid")[0] == "seen: is-below value=2 edge=3 unit=K"
+
+
+def test_beds_of_other_rooms_and_lots_of_the_same_hour_take_nothing_over() -> None:
+    """A later lot next door, and one that began together with this one."""
+    apart = msgspec.structs.replace(SECOND, room="cellar")
+    hall = Place(id="cellar", kind="room", name="Cellar")
+    shape = course(koji(), course_id="koji", never=(20, 46), whither="koji-bed")
+    for second, since in ((apart, -100), (SECOND, -2000)):
+        night = Night(house(BED, second, MURO, hall, INSIDE, DRY, WET, courses=(shape,)), NOON)
+        night.batch("bed", "koji", since=-2000)
+        night.batch("second", "koji", since=since)
+        assert night.play(90, inside=36.0, dry=35.0, wet=33.0).stands("bed/humid")
+
+
+@pytest.mark.parametrize(("wet", "known"), [(34.71, False), (34.69, True)])
+def test_a_wick_is_wet_from_three_tenths_on(wet: float, known: bool) -> None:
+    for air in (BY_DEPRESSION, BY_HUMIDITY):
+        night = muro(DRY, WET, air=air).play(50, inside=36.0, dry=35.0, wet=wet)
+        assert (night.why("bed/humid")[0] != "lacks: no-value") is known
+
+
+def test_a_temperature_at_which_no_wick_is_reckoned_says_nothing() -> None:
+    night = muro(DRY, DAMP).play(50, inside=36.0, dry=110.0, damp=50.0)
+    assert night.why("bed/humid")[0].startswith("lacks: no-value")

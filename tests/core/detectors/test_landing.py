@@ -119,3 +119,76 @@ def test_an_addition_logged_hours_late_is_judged_by_nobody() -> None:
     n.log("tank", "addition", what="rice", kg=170, celsius=15.0, at=60)
     n.play(400, mid=14.0)
     assert remarks(n) == []
+
+
+def told_at(n: Night) -> list[float]:
+    return [(message.at - n.start) / 60 for message in n.messages() if "landed" in message.title]
+
+
+@pytest.mark.parametrize(("what", "figures", "minutes"), [
+    ("rice", {"kg": 170, "celsius": 15.0}, 90), ("ice", {"kg": 20}, 90),
+    ("yodan", {"kg": 100, "celsius": 15.0}, 60), ("water", {"litres": 100, "celsius": 5.0}, 40),
+])  # fmt: skip
+def test_each_addition_has_its_own_time_to_settle(
+    what: str, figures: dict[str, float], minutes: float
+) -> None:
+    """Rice and ice an hour and a half, the fourth addition an hour, all else forty minutes."""
+    n = night()
+    n.log("tank", "addition", what=what, **figures)
+    n.play(60 + minutes - 1, mid=step(11.0, 16.0, 62))
+    assert told_at(n) == []
+    assert told_at(n.play(200, mid=16.0)) == [60 + minutes]
+
+
+@pytest.mark.parametrize(("beyond", "told"), [(0.25, 0), (0.35, 1)])
+def test_three_tenths_beyond_what_the_figures_allow_are_still_a_landing(
+    beyond: float, told: int
+) -> None:
+    assert GOAL is not None
+    for at in (GOAL.most + beyond, GOAL.least - beyond):
+        assert len(landed(at, kg=170, celsius=15.0)) == told
+
+
+def test_what_went_in_is_forgotten_when_the_tank_is_out_of_service_or_pressed() -> None:
+    for subject, entry, fields in (("tank", "out-of-service", {"reason": "leaks"}),
+                                   ("tank", "batch-end", {})):  # fmt: skip
+        n = night()
+        n.log("tank", "addition", what="rice", kg=170, celsius=15.0)
+        n.play(100, mid=step(11.0, 14.5, 62))
+        n.log(subject, entry, **fields)
+        n.play(300, mid=14.5)
+        assert remarks(n) == []
+
+
+def test_one_entry_is_one_pour_however_often_it_is_looked_at() -> None:
+    """A late word of another kind makes the books be folded anew."""
+    n = night()
+    n.log("tank", "addition", what="rice", kg=170, celsius=15.0)
+    n.play(65, mid=step(11.0, 14.5, 62))
+    n.log("tank", "stir", at=20)
+    n.play(70, mid=14.5)
+    n.log("tank", "check", celsius=14.4)
+    n.play(300, mid=14.5)
+    assert told_at(n) == [150]
+    assert remarks(n) == ["Tank 3 landed 2.3 warmer than its figures say"]
+
+
+def test_a_probe_that_says_too_little_before_it_tells_no_landing() -> None:
+    """Three readings of the last twenty minutes at least."""
+    for spoken, told in ((2, 0), (3, 1)):
+        n = Night(house(TANK, MID, courses=(COURSE,)), start=1768860000.0)
+        n.batch(since=0)
+        n.log("tank", "addition", what="water-koji", litres=400)
+        n.play(30).play(30 + spoken, mid=11.0)
+        n.log("tank", "addition", what="rice", kg=170, celsius=15.0)
+        n.play(300, mid=14.5)
+        assert len(remarks(n)) == told
+
+
+def test_litres_by_additions_may_be_off_by_a_twentieth() -> None:
+    """What lands at the warm end of 380 to 420 L is no news, what lands beyond it is."""
+    assert GOAL is not None
+    tight = expected(Mash(11.0, (400.0, 400.0)), [e.Addition(what="rice", kg=170, celsius=15.0)])
+    wide = expected(Mash(11.0, (380.0, 420.0)), [e.Addition(what="rice", kg=170, celsius=15.0)])
+    assert tight is not None and wide is not None and tight.most < wide.most
+    assert landed(round((tight.most + wide.most) / 2 + 0.3, 3), kg=170, celsius=15.0) == []

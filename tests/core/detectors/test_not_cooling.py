@@ -257,3 +257,124 @@ def test_it_is_told_with_what_its_water_reads() -> None:
         assert night.raised("chiller/not-cooling") == ([32.0] if told else [])
         if told:
             assert night.evidence("chiller/not-cooling") == (f"supply={supply}",)
+
+
+# -------------------------------------------------------------------------------- what it answers
+
+
+def test_what_it_answers_by_its_band_from_rest_to_return() -> None:
+    """Its water at 9 °C, three degrees beyond its band; it starts to run at 60."""
+    night = night_of(RUNNING, SUPPLY, VALVE)
+    assert night.why(ALARM) == ["lacks: together value=0 edge=3 unit="]
+    night.play(60, mid=10.1, running=0, supply=9.0, valve=1)
+    assert night.why(ALARM) == ["lacks: not-running"]
+    night.play(70, mid=10.1, running=1, supply=9.0, valve=1)
+    assert night.why(ALARM)[1] == "lacks: ran-too-short lasted=8 wanted=30"
+    night.play(95, mid=10.1, running=1, supply=9.0, valve=1)
+    told = ["stands", "seen: evidence value=9 word=supply", "ends: over-nearer wanted=15"]
+    assert night.why(ALARM) == told
+    assert night.raised(ALARM) == [92]
+    alarm = night.engine.alarm_manager.alarm("chiller", "not-cooling")
+    assert (alarm.value, alarm.since) == (9.0, night.start + 62 * 60)
+    night.play(120, mid=10.1, running=1, supply=4.0, valve=1)
+    assert night.over(ALARM) == [112]
+    night.log("tank", "batch-end")
+    assert night.why(ALARM) == []
+
+
+def test_what_it_answers_by_its_habit() -> None:
+    """It always turned below 4.4 °C; beyond that from 462 on, and for a quarter of an hour."""
+    night = sawn()
+    warms = ramp(2.0, 1.5, since=360)
+    night.play(380, mid=10.0, running=1, supply=warms, valve=1)
+    assert night.why(ALARM) == ["lacks: in-habit value=2.4 edge=4.422"]
+    night.play(474, mid=10.0, running=1, supply=warms, valve=1)
+    assert night.why(ALARM) == [
+        "lacks: runs-out until=477 lasted=12 wanted=15",
+        "delay: since=462 how=seen spent=12 wanted=15 due=477",
+    ]
+    night.play(490, mid=10.0, running=1, supply=warms, valve=1)
+    assert night.why(ALARM)[1:] == [
+        "seen: evidence word=beyond_habit", "seen: evidence value=5.1 word=supply",
+        "ends: over-nearer wanted=15",
+    ]  # fmt: skip
+    assert night.raised(ALARM) == [478]
+    night.play(530, mid=10.0, running=1, supply=4.0, valve=1)
+    assert night.over(ALARM) == [508]
+
+
+@pytest.mark.parametrize(("falls", "told"), [(-0.5, True), (-1.0, False)])
+def test_beyond_its_habit_and_coming_nearer_it_answers_so(falls: float, told: bool) -> None:
+    """Six degrees at once, and down from there: 0.15 K within a quarter of an hour are enough."""
+    comes = lambda m: 2.0 if m < 362 else 6.0 + falls * (m - 362) / 60  # noqa: E731
+    night = sawn().play(382, mid=10.0, running=1, supply=comes, valve=1)
+    assert told or night.why(ALARM) == ["lacks: comes-nearer value=5.733"]
+    night.play(400, mid=10.0, running=1, supply=comes, valve=1)
+    assert (ALARM in night.alarms()) is told
+
+
+def test_a_load_answers_so_until_two_hours_after_its_mask() -> None:
+    night = sawn()
+    night.log("tank", "addition", what="rice")
+    (mask,) = night.view.entry_log.of("tank").masks
+    ends = (mask.end - night.start) / 60 + 120
+    night.play(480, mid=10.0, running=1, supply=ramp(2.0, 1.8, since=360), valve=1)
+    assert night.why(ALARM) == ["lacks: load"]
+    night.play(ends + 20, mid=10.0, running=1, supply=ramp(5.6, 0.1, since=480), valve=1)
+    (raised,) = night.raised(ALARM)
+    assert ends <= raised <= ends + 2 and "beyond_habit" in night.evidence(ALARM)
+
+
+def test_what_it_answers_of_its_return_and_of_its_tanks() -> None:
+    alike = night_of(RUNNING, SUPPLY, RETURN, VALVE)
+    alike.play(60, mid=10.1, running=1, supply=6.3, back=6.4, valve=1)
+    assert alike.raised(ALARM) == [32]
+    assert alike.why(ALARM)[1:3] == [
+        "seen: evidence value=6.3 word=supply", "seen: evidence value=6.4 word=return",
+    ]  # fmt: skip
+    together = tanks().play(640, air=9.0, **warming((0.1, 0.07, 0.14, 0.12), 300))  # type: ignore[arg-type]
+    assert together.why(ALARM) == ["stands", "ends: over-nearer wanted=15"]
+    assert together.raised(ALARM) == [420]
+
+
+@pytest.mark.parametrize(("supply", "back", "valve", "told"), [
+    (6.3, 6.59, 1, True), (6.3, 6.61, 1, False), (6.3, 6.01, 1, True), (6.3, 5.99, 1, False),
+    (6.3, 6.3, 0, False), (5.9, 5.9, 1, False),
+])  # fmt: skip
+def test_three_tenths_between_supply_and_return_move_heat(
+    supply: float, back: float, valve: float, told: bool
+) -> None:
+    """And nothing is told of it while no valve is open or its water is cold."""
+    night = night_of(RUNNING, SUPPLY, RETURN, VALVE)
+    night.play(60, mid=10.0, running=1, supply=supply, back=back, valve=valve)
+    assert (ALARM in night.alarms()) is told
+
+
+@pytest.mark.parametrize(("falls", "told"), [(-0.5, True), (-0.8, False)])
+def test_a_third_of_a_degree_in_half_an_hour_is_nearer(falls: float, told: bool) -> None:
+    night = night_of(RUNNING, SUPPLY, VALVE).play(30, mid=10.1, running=0, supply=9.0, valve=1)
+    night.play(68, mid=10.1, running=1, supply=ramp(9.0, falls, since=30), valve=1)
+    assert (ALARM in night.alarms()) is told
+
+
+@pytest.mark.parametrize(("rate", "told"), [(0.9, True), (0.6, False), (-0.9, False)])
+def test_a_tank_that_needs_it_and_warms_by_three_tenths_tells(rate: float, told: bool) -> None:
+    night = night_of(POWER, VALVE).play(60, mid=10.3, power=41, valve=1)
+    night.play(94, mid=ramp(10.3, rate, since=60), power=1150, valve=1)
+    assert (ALARM in night.alarms()) is told
+
+
+@pytest.mark.parametrize(("blows", "told"), [(27.4, True), (27.6, False)])
+def test_a_heater_half_a_degree_below_its_band_does_not_heat(blows: float, told: bool) -> None:
+    heater = Cooler(id="heater", kind="heater", name="Heater", rated_watts=2000, band=(28, 40))
+    bed = Place(id="tank", kind="koji-bed", name="Koji bed 1", heater="heater")
+    warm = course(koji(38.0), course_id="koji", never=(20, 46), whither="koji-bed")
+    draws = Probe(id="draws", of="heater", measures="power")
+    air = Probe(id="blows", of="heater", measures="air")
+    night = Night(house(bed, heater, MID, draws, air, courses=(warm,)))
+    night.batch("tank", "koji")
+    night.play(60, mid=38.0, draws=1800, blows=blows)
+    assert ("heater/not-heating" in night.alarms()) is told
+    assert night.why("heater/not-heating")[0] == (
+        "stands" if told else "lacks: in-habit value=27.6"
+    )

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import msgspec
+import pytest
 
 from kuraban.core.course import Sides
 from kuraban.core.site import Place, Probe
-from kuraban.core.units import MINUTE
+from kuraban.core.units import HOUR, MINUTE
 from tests.core.detectors.kit import (
     KOJI_COURSE,
     Night,
@@ -131,3 +132,91 @@ def test_a_deep_and_fast_fall_is_told_whatever_a_slow_valve_probe_says() -> None
     night.batch()
     night.play(200, mid=noisy(ramp(10.0, -1.0, since=30)), air=AIR, valve=0)
     assert ALARM in night.alarms()
+
+
+# -------------------------------------------------------------------------------- what it answers
+
+
+def test_what_it_answers_under_an_open_valve() -> None:
+    """0.4 K an hour; half of its tolerance, four fifths for ten minutes, and the valve's quarter
+    of an hour."""
+    night, falls = tank(), ramp(10.0, -0.4, since=30)
+    assert night.why(ALARM) == ["lacks: no-value"]
+    night.play(30, mid=falls, air=AIR, valve=0)
+    assert night.why(ALARM) == ["lacks: not-deep value=-0 edge=-0.25 unit=K"]
+    night.play(70, mid=falls, air=AIR, valve=1)
+    seen = "seen: valve-open since=34"
+    assert night.why(ALARM) == [seen, "lacks: not-deep value=-0.24 edge=-0.25 unit=K"]
+    night.play(92, mid=falls, air=AIR, valve=1)
+    assert night.why(ALARM) == [seen, "lacks: not-deep value=-0.3867 edge=-0.4 unit=K"]
+    night.play(100, mid=falls, air=AIR, valve=1)
+    assert night.why(ALARM) == [
+        seen, "lacks: runs-out until=106 lasted=9 wanted=15",
+        "delay: since=91 how=seen spent=9 wanted=15 due=106",
+    ]  # fmt: skip
+    night.play(112, mid=falls, air=AIR, valve=1)
+    over = "ends: over-near value=-0.52 edge=-0.25 unit=K"
+    assert night.why(ALARM) == ["stands", seen, over, "ends: over-shut"]
+    assert night.raised(ALARM) == [106]
+    alarm = night.engine.alarm_manager.alarm("tank", "overcooling")
+    assert alarm.value == pytest.approx(9.48) and alarm.planned == 10.0
+    night.play(125, mid=falls, air=AIR, valve=1).play(140, mid=9.3, air=AIR, valve=0)
+    assert night.over(ALARM) == [136]
+    assert night.why(ALARM)[0].startswith("lacks: too-slow value=-0.4345 edge=-0.8 unit=K/h")
+    night.log("tank", "batch-end")
+    assert night.why(ALARM) == []
+
+
+def test_what_it_answers_of_a_valve_opened_deep_below_and_of_what_falls_no_more() -> None:
+    """It has hung half a degree below for an hour; the valve opens at 60 and nothing falls."""
+    night = tank().play(30, mid=10.0, air=AIR, valve=0).play(60, mid=9.55, air=AIR, valve=0)
+    night.play(70, mid=9.55, air=AIR, valve=1)
+    assert night.why(ALARM)[1] == "lacks: runs-out until=77 lasted=8 wanted=15"
+    night.play(100, mid=9.55, air=AIR, valve=1)
+    assert night.why(ALARM) == ["seen: valve-open since=62", "lacks: not-falling value=-0 unit=K/h"]
+
+
+def test_what_it_answers_of_a_fast_fall() -> None:
+    """A degree an hour: 0.9 of the tolerance, in each of five quarters of an hour."""
+    night, falls = tank(valve=False), ramp(10.0, -1.0, since=30)
+    night.play(60, mid=falls, air=AIR)
+    assert night.why(ALARM) == ["lacks: too-slow value=-1.034 edge=-0.8 unit=K/h"]
+    night.play(95, mid=falls, air=AIR)
+    assert night.why(ALARM) == ["stands", "ends: over-near value=-1.017 edge=-0.25 unit=K"]
+    assert night.raised(ALARM) == [86]
+
+
+@pytest.mark.parametrize(("rate", "told"), [(-0.75, False), (-0.85, True)])
+def test_eight_tenths_an_hour_are_a_fast_fall(rate: float, told: bool) -> None:
+    night = tank(valve=False).play(150, mid=ramp(10.0, rate, since=20), air=AIR)
+    assert (ALARM in night.alarms()) is told
+
+
+def test_with_its_valve_shut_it_must_have_left_its_tolerance() -> None:
+    """Nine tenths of it are enough where nobody knows what the valve does."""
+    told = []
+    for valve in ({}, {"valve": 0.0}):
+        night = tank(stage(tolerance=Sides(1.2, 1.2), limit=Sides(5, 5)), valve=bool(valve))
+        night.play(150, mid=ramp(10.0, -1.0, since=20), air=AIR, **valve)
+        told += night.raised(ALARM)
+    assert told == [90, 98]
+
+
+def test_what_it_answers_under_a_mask_and_while_it_settles() -> None:
+    night = tank().play(30, mid=10.0, air=AIR, valve=1)
+    night.log("tank", "addition", what="rice")
+    night.play(60, mid=9.5, air=AIR, valve=1)
+    (mask,) = night.view.entry_log.of("tank").masks
+    assert night.why(ALARM)[1] == f"lacks: held until={(mask.end - night.start) / 60:.4g}"
+    settles = tank(stage(settle=12 * HOUR)).play(60, mid=9.6, air=AIR, valve=1)
+    assert settles.why(ALARM) == ["seen: valve-open since=2", "lacks: held until=120"]
+
+
+def test_half_way_back_under_an_open_valve_it_is_over_after_ten_minutes() -> None:
+    falls = ramp(10.0, -0.4, since=30)
+    night = tank().play(125, mid=falls, air=AIR, valve=1)
+    night.play(160, mid=9.74, air=AIR, valve=1)
+    assert night.stands(ALARM), "0.26 of 0.5"
+    night.play(180, mid=9.8, air=AIR, valve=1)
+    (over,) = night.over(ALARM)
+    assert over == 174

@@ -470,3 +470,130 @@ def test_the_next_value_decides_then() -> None:
     night.play(75, mid=noisy(11.1), air=AIR).play(84, air=AIR)
     night.play(130, mid=noisy(11.1), air=AIR)
     assert night.raised("tank/far-warm")
+
+
+# -------------------------------------------------------------------------------- what it answers
+
+NAMES = ("tank/warm", "tank/cold", "tank/far-warm", "tank/far-cold")
+
+
+def test_what_it_answers_within_its_tolerance_and_where_it_is_not_judged() -> None:
+    night = tank()
+    assert [night.why(name) for name in NAMES] == [["lacks: no-value"]] * 4
+    night.play(60, mid=10.0, air=AIR)
+    assert [night.why(name) for name in NAMES] == [
+        ["lacks: must-rise value=10 edge=10.5 wanted=60"],
+        ["lacks: must-fall value=10 edge=9.5 wanted=60"],
+        ["lacks: must-rise value=10 edge=11 wanted=20"],
+        ["lacks: must-fall value=10 edge=9 wanted=20"],
+    ]
+    night.play(120, air=AIR)
+    assert [night.why(name) for name in NAMES] == [["lacks: no-value since=59"]] * 4
+    night.log("tank", "out-of-service", reason="cleaned")
+    assert [night.why(name) for name in NAMES] == [[]] * 4
+    night.log("tank", "in-service")
+    night.log("tank", "batch-end")
+    assert [night.why(name) for name in NAMES] == [[]] * 4
+
+
+def test_what_it_answers_while_the_delay_runs_and_while_it_stands() -> None:
+    night = tank().play(60, mid=10.0, air=AIR).play(100, mid=10.6, air=AIR)
+    seen = "seen: is-above value=10.6 edge=10.5"
+    assert night.why("tank/warm") == [
+        seen, "lacks: runs-out until=121 lasted=39 wanted=60",
+        "delay: since=61 how=seen spent=39 wanted=60 due=121",
+    ]  # fmt: skip
+    night.play(150, mid=10.6, air=AIR)
+    back = "ends: over-below value=10.6 edge=10.4 wanted=15"
+    assert night.why("tank/warm")[:3] == ["stands", seen, back]
+    alarm = night.engine.alarm_manager.alarm("tank", "warm")
+    assert (alarm.value, alarm.planned, alarm.since) == (10.6, 10.0, night.start + 61 * MINUTE)
+    assert alarm.worse == pytest.approx(0.6)
+    night.play(220, mid=11.2, air=AIR)
+    assert night.why("tank/far-warm")[:3] == [
+        "stands", "seen: is-above value=11.2 edge=11",
+        "ends: over-below value=11.2 edge=10.9 wanted=5",
+    ]  # fmt: skip
+    assert alarm.worse == pytest.approx(1.2)
+
+
+def test_what_it_answers_on_the_cold_side() -> None:
+    night = tank(stage(tolerance=Sides(1.0, 0.5))).play(60, mid=10.0, air=AIR)
+    night.play(150, mid=8.9, air=AIR)
+    back = "ends: over-above value=8.9 edge=9.2 wanted=15"
+    assert night.why("tank/cold")[:3] == ["stands", "seen: is-below value=8.9 edge=9", back]
+
+
+def test_what_it_answers_under_a_mask() -> None:
+    """Stirred at 60 for two hours: the delay runs out beneath, and the mask holds till 200."""
+    night = tank().play(60, mid=10.0, air=AIR)
+    night.log("tank", "stir", within="2h")
+    night.play(70, mid=10.6, air=AIR)
+    assert night.why("tank/warm")[1:3] == [
+        "lacks: runs-out until=121 lasted=9 wanted=60", "lacks: held until=200",
+    ]  # fmt: skip
+    night.play(190, mid=10.6, air=AIR)
+    assert night.why("tank/warm")[1] == "lacks: held until=200"
+    settling = tank(stage(settle=3 * HOUR), since=0).play(100, mid=10.6, air=AIR)
+    assert settling.why("tank/warm")[1] == "lacks: held until=180"
+
+
+def test_what_it_answers_while_it_is_let_run() -> None:
+    """From 10.7 by 0.4 more, warm or cold, with the limit's delay."""
+    night = tank().play(150, mid=10.7, air=AIR)
+    night.log("tank", "let-run", within="6h", more=0.4)
+    assert [night.why(name) for name in NAMES] == [
+        ["lacks: must-rise value=10.7 edge=11.1 wanted=20"],
+        ["lacks: must-fall value=10.7 edge=10.3 wanted=20"],
+        ["lacks: let-run value=0.4 edge=10.7 until=510"],
+        ["lacks: let-run value=0.4 edge=10.7 until=510"],
+    ]
+    night.play(200, mid=11.2, air=AIR)
+    assert night.why("tank/warm")[1:3] == [
+        "seen: is-above value=11.2 edge=11.1", "ends: over-below value=11.2 edge=11 wanted=5",
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(("celsius", "value", "alarm", "lines"), [
+    (14.0, 16.2, "tank/far-warm", ["seen: is-above value=16.2 edge=16",
+                                   "ends: over-below value=16.2 edge=16"]),
+    (5.0, 2.8, "tank/far-cold", ["seen: is-below value=2.8 edge=3",
+                                 "ends: over-above value=2.8 edge=3"]),
+])  # fmt: skip
+def test_what_it_answers_beyond_what_is_never_allowed(
+    celsius: float, value: float, alarm: str, lines: list[str]
+) -> None:
+    loose = stage(celsius=celsius, tolerance=Sides(9, 9), limit=Sides(9, 9))
+    night = tank(loose).play(60, mid=value, air=AIR)
+    seen, over = lines
+    assert night.why(alarm) == ["stands", seen, "seen: evidence word=never", over]
+    near = night.why(alarm.replace("far-", ""))
+    assert len(near) == 1 and near[0].startswith("lacks: must-")
+
+
+def test_what_it_answers_where_a_stir_may_still_even_out() -> None:
+    """Stirred, 1.1 K warmer since; held from 60 to 110, and then for the way back."""
+    night = tank().play(60, mid=10.0, air=AIR)
+    night.log("tank", "stir")
+    night.play(75, mid=11.1, air=AIR).play(84, air=AIR)
+    night.play(130, mid=11.1, air=AIR)
+    assert night.why("tank/far-warm")[:2] == [
+        "seen: is-above value=11.1 edge=11", "lacks: evens-out",
+    ]  # fmt: skip
+    (raised,) = night.play(200, mid=11.1, air=AIR).raised("tank/far-warm")
+    assert raised == 132
+
+
+def test_what_it_answers_when_the_next_value_is_awaited() -> None:
+    """A probe that speaks every five minutes; its delay is over at 122, between two words. One
+    that is late by more than one of them says nothing of now."""
+    slow = msgspec.structs.replace(MID, every=5 * MINUTE)
+    home = msgspec.structs.replace(cellar(), probes=(slow,))
+    night = Night(home)
+    night.batch()
+    night.play(61, mid=10.0).play(114, mid=10.6)
+    assert night.play(119).why("tank/warm")[0] == "seen: is-above value=10.6 edge=10.5"
+    assert not night.play(130).alarms()
+    assert night.why("tank/warm")[1:2] == ["lacks: stale since=110"]
+    night.play(136, mid=10.6)
+    assert night.raised("tank/warm") == [130]

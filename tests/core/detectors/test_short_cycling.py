@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import msgspec
+import pytest
 
 from kuraban.core.site import Probe
 from tests.core.detectors.kit import EVENING, Night
-from tests.core.equipment.test_cooler_view import POWER, RUNNING, night_of
+from tests.core.equipment.test_cooler_view import CHILLER, POWER, RUNNING, night_of
 
 NOON = EVENING + 12 * 3600
 ALARM = "chiller/short-cycling"
@@ -77,3 +78,38 @@ def test_ten_starts_after_twenty_are_no_return_yet() -> None:
 def test_a_chiller_without_a_batch_may_cycle_as_it_likes() -> None:
     night = Night(night_of(RUNNING).home, start=NOON)
     assert not night.play(120, running=starts(20)).alarms()  # type: ignore[arg-type]
+
+
+def test_what_it_answers_counts_the_starts_of_the_hour() -> None:
+    night = chiller(RUNNING).play(30, mid=10.0, running=starts(15))  # type: ignore[arg-type]
+    assert night.why(ALARM) == ["lacks: few-starts value=7 edge=12 unit="]
+    night.play(120, mid=10.0, running=starts(15))  # type: ignore[arg-type]
+    assert night.why(ALARM) == ["stands", "ends: over-starts value=14 edge=6 unit="]
+    alarm = night.engine.alarm_manager.alarm("chiller", "short-cycling")
+    assert (alarm.value, alarm.since) == (15.0, night.start + 4 * 60)
+    assert night.raised(ALARM) == [52]
+    night.log("tank", "batch-end")
+    assert night.why(ALARM) == []
+
+
+@pytest.mark.parametrize(("rated", "high", "told"), [
+    (1500, 225, True), (1500, 224, False), (None, 60, True), (None, 59, False),
+])  # fmt: skip
+def test_a_seventh_of_its_rated_draw_is_a_run(rated: float | None, high: float, told: bool) -> None:
+    """0.15 of it, or 60 W where it is not known."""
+    plain = msgspec.structs.replace(CHILLER, rated_watts=rated)
+    night = Night(night_of(POWER, cooler=plain).home, start=NOON)
+    night.batch()
+    night.play(100, mid=10.0, power=starts(15, high, 10))  # type: ignore[arg-type]
+    assert (ALARM in night.alarms()) is told
+
+
+def test_six_starts_an_hour_are_its_return_and_seven_are_not() -> None:
+    for count, over in ((6, True), (7, False)):
+        night = chiller(RUNNING).play(120, mid=10.0, running=starts(15))  # type: ignore[arg-type]
+        evenly = starts(1)
+        night.play(
+            300, mid=10.0,
+            running=lambda m, n=count, at=evenly: at(m * n) if m % (60 / n) >= 0 else 0,  # type: ignore[operator,misc]
+        )  # fmt: skip
+        assert bool(night.over(ALARM)) is over

@@ -7,7 +7,17 @@ import pytest
 
 from kuraban.core.site import Probe
 from kuraban.core.units import MINUTE
-from tests.core.detectors.kit import EVENING, Night, cellar, noisy
+from tests.core.detectors.kit import (
+    CELLAR,
+    EVENING,
+    MID,
+    TANK,
+    Night,
+    cellar,
+    course,
+    house,
+    noisy,
+)
 
 NOON = EVENING + 14 * 3600
 
@@ -114,3 +124,57 @@ def test_back_in_service_it_measures_again() -> None:
     night.log("mid", "in-service")
     night.play(80, mid=10.0, air=6.0)
     assert night.view.product("tank", night.engine.now) is not None
+
+
+def test_what_it_answers_from_the_start_of_the_batch_on() -> None:
+    """It waits for its first word, then for the next; silent, it says since when; and after the
+    batch it is not judged."""
+    night = tank()
+    assert night.why("mid/silent") == ["lacks: runs-out until=10 lasted=0 wanted=10"]
+    assert night.play(5, air=6.0).why("mid/silent") == [
+        "lacks: runs-out until=10 lasted=5 wanted=10",
+        "delay: since=0 how=seen spent=5 wanted=10 due=10",
+    ]
+    night.play(61, mid=10.0, air=6.0).play(66, air=6.0)
+    assert night.why("mid/silent") == ["lacks: answers since=60 wanted=10"]
+    night.play(90, air=6.0)
+    silent = ["stands", "seen: no-value since=60", "ends: over-answers"]
+    assert night.why("mid/silent") == silent
+    assert night.play(91, mid=10.0).why("mid/silent") == ["lacks: answers since=90 wanted=10"]
+    night.log("tank", "batch-end")
+    assert night.why("mid/silent") == []
+
+
+def test_what_fell_silent_before_the_batch_has_its_ten_minutes_from_the_start_of_it() -> None:
+    night = Night(cellar(), start=NOON).play(60, mid=10.0, air=6.0).play(90, air=6.0)
+    night.batch()
+    assert night.play(99, air=6.0).why("mid/silent")[0] == (
+        "lacks: runs-out until=100 lasted=9 wanted=10"
+    )
+    assert night.play(101, air=6.0).raised("mid/silent") == [100]
+
+
+def test_after_ten_minutes_without_a_batch_it_is_looked_at_again() -> None:
+    """And nothing is told of it in between."""
+    night = tank().play(60, mid=10.0, air=6.0).play(75, air=6.0)
+    night.log("tank", "batch-end")
+    assert night.view.probe_states["mid"].suspect == frozenset()
+    detector = next(d for _, d in night.engine.registry.about["mid"] if "silent" in d.conditions)
+    assert detector.look(night.engine.now) == night.engine.now + 10 * MINUTE
+
+
+def halls(minute: float) -> Night:
+    """Three tanks of one board that falls silent at 60, and back at a minute for two of them."""
+    tanks = [msgspec.structs.replace(TANK, id=f"t{n}") for n in range(3)]
+    probes = [msgspec.structs.replace(MID, id=f"p{n}", of=f"t{n}") for n in range(3)]
+    night = Night(house(CELLAR, *tanks, *probes, courses=(course(),)), start=NOON)
+    for n in range(3):
+        night.batch(f"t{n}")
+    return night.play(60, p0=10.0, p1=10.0, p2=10.0).play(minute).play(100, p0=10.0, p1=10.0)
+
+
+def test_while_many_are_silent_together_each_waits_and_is_told_within_a_minute_after() -> None:
+    night = halls(100)
+    assert night.why("p2/silent") == ["lacks: dusk"]
+    assert "silent" in night.view.probe_states["p2"].suspect
+    assert halls(71).raised("p2/silent") == [71 + 2]

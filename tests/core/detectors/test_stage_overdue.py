@@ -70,6 +70,54 @@ def test_the_end_of_the_batch_is_an_answer() -> None:
     assert not night.stands(ALARM)
 
 
+def test_what_it_answers_before_and_after_it_is_due() -> None:
+    """Due at 120, asked about at 360; once logged there is no further stage to wait for."""
+    night = tank().play(60, mid=10.0, air=AIR)
+    due = "seen: next-stage since=120 word=naka title={}"
+    assert night.why(ALARM) == [due, "lacks: due until=360"]
+    night.play(359, mid=10.0, air=AIR)
+    assert night.why(ALARM) == [due, "lacks: due until=360"]
+    night.play(360, mid=10.0, air=AIR)
+    asked = ["stands", due, "ends: over-logged word=naka title={}"]
+    assert night.why(ALARM) == asked
+    alarm = night.engine.alarm_manager.alarm("tank", "stage-overdue")
+    assert alarm.since == night.start + 120 * 60
+    night.log("tank", "stage", stage="naka")
+    assert night.why(ALARM) == ["lacks: no-stage"]
+    night.log("tank", "out-of-service", reason="cleaned")
+    assert night.why(ALARM) == []
+
+
+def test_one_that_ends_by_the_clock_waits_for_no_word() -> None:
+    night = tank(ends="clock")
+    assert night.why(ALARM) == ["lacks: no-stage"]
+    night.log("tank", "batch-end")
+    assert night.why(ALARM) == []
+
+
+def test_a_last_stage_that_is_long_over_answers_that_none_follows() -> None:
+    night = Night(cellar(stages=(stage(hours=2),)), start=NOON)
+    night.batch(since=0)
+    assert night.play(600, mid=10.0, air=AIR).why(ALARM) == ["lacks: no-stage"]
+
+
+def test_taken_over_within_an_hour_of_its_time_it_is_asked_about_as_of_then() -> None:
+    """Due four hours ago and half an hour: named by that moment; an hour and more: by now."""
+    for begun, told in ((-361, -1), (-400, -40), (-419, -59), (-421, 0)):
+        night = Night(cellar(stages=(stage("odori", hours=2), stage("naka"))), start=NOON)
+        night.batch(since=begun)
+        assert night.raised(ALARM) == [told]
+
+
+def test_where_a_stage_by_the_clock_is_followed_by_one_of_the_crew_that_one_is_asked_for() -> None:
+    stages = (stage("a", hours=1, ends="clock"), stage("b", hours=2), stage("c"))
+    night = Night(cellar(stages=stages), start=NOON)
+    night.batch(since=0)
+    night.play(450, mid=10.0, air=AIR)
+    assert night.raised(ALARM) == [180 + 240]
+    assert night.evidence(ALARM) == ("stage=c",)
+
+
 def test_the_last_stage_of_a_lot_ends_by_the_clock_and_the_watch_goes_on() -> None:
     """Koji that was told to be out: an hour later the lot is over, and nothing looks for ever."""
     stages = (stage("saiko", hours=2), stage("de-koji", hours=1, ends="clock"))

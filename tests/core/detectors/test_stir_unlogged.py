@@ -11,6 +11,8 @@ import pytest
 from kuraban.core.effects import Message
 from kuraban.core.plan.subject_state import STIR_SEEN, Mask
 from kuraban.core.units import HOUR, MINUTE
+from tests.core.detectors.kit import EVENING, cellar
+from tests.core.detectors.kit import Night as Quiet
 from tests.core.house import AWAKE, DUSK, Night, brewery, mashing
 
 STIRRED = DUSK + 3 * HOUR
@@ -134,3 +136,85 @@ def test_what_jumped_while_nothing_was_heard_is_no_step() -> None:
     gap = STIRRED - 9 * MINUTE, STIRRED
     lived.told["t3-mid"] = lambda now: None if gap[0] < now < gap[1] else curve(now)  # type: ignore
     assert not masks(lived.run(200))
+
+
+# --------------------------------------------------------------------- edges, without any noise
+
+
+def plain(minutes: float, trace: Curve, start: float = EVENING) -> Quiet:
+    """A tank in a cellar whose probe says just that, by the minute."""
+    lived = Quiet(cellar(), start)
+    lived.batch()
+    return lived.play(minutes, mid=trace, air=6.0)
+
+
+def held(lived: Quiet) -> list[tuple[float, float]]:
+    """Minutes between which a stir that nobody logged is held."""
+    masks = lived.view.entry_log.of("tank").masks
+    return [
+        ((m.start - lived.start) / 60, (m.end - lived.start) / 60)
+        for m in masks
+        if m.why == STIR_SEEN
+    ]
+
+
+def jump(by: float, at: float = 60.0) -> Curve:
+    return lambda minute: 10.0 + (by if minute >= at else 0.0)
+
+
+@pytest.mark.parametrize(("curve", "seen"), [
+    (jump(0.14), []), (jump(0.2), [60]), (jump(0.79), [60]), (jump(-0.79), [60]), (jump(0.81), []),
+    (jump(0.4, 7), []), (jump(0.4, 8), [8]),
+    (lambda m: 10.0 + 0.4 * min(max(m - 59, 0) / 3, 1), [61]),
+    (lambda m: 10.0 + 0.4 * min(max(m - 59, 0) / 4, 1), []),
+    (lambda m: 10.0 + 0.01 * (m - 60) if m < 60 else 10.4, [60]),
+    (lambda m: 10.0 + 0.015 * (m - 60) if m < 60 else 10.4, []),
+    (lambda m: 10.0 if m < 60 else 10.4 + (0.12 if m % 2 else -0.12), [60]),
+    (lambda m: 10.0 if m < 60 else 10.4 + (0.13 if m % 2 else -0.13), []),
+    (lambda m: jump(0.4)(m) + (0.06 if m % 2 else -0.06), [60]),
+    (lambda m: jump(0.4)(m) + (0.07 if m % 2 else -0.07), []),
+])  # fmt: skip
+def test_what_a_stir_is_and_what_it_is_not(curve: Curve, seen: list[float]) -> None:
+    """From 0.15 to 0.8 K, eight readings before it, gone in three minutes and not in four, from
+    where it stood; it shakes by a quarter of a degree at most, and is four times its own noise."""
+    assert [start for start, _ in held(plain(75, curve))] == seen
+
+
+def test_it_is_seen_once_it_has_stood_for_two_minutes_and_held_for_half_an_hour() -> None:
+    assert held(plain(62, jump(0.4))) == []
+    assert held(plain(63, jump(0.4))) == [(60, 90)]
+
+
+@pytest.mark.parametrize(("gap", "seen"), [(6, [65]), (7, [])])
+def test_over_more_than_six_minutes_of_silence_anything_may_have_moved(
+    gap: float, seen: list[float]
+) -> None:
+    lived = plain(60, jump(0.0))
+    lived.play(59 + gap, air=6.0).play(80, mid=10.4, air=6.0)
+    assert [start for start, _ in held(lived)] == seen
+
+
+@pytest.mark.parametrize(("apart", "seen"), [(9, [60]), (16, [60, 76])])
+def test_a_second_step_needs_its_own_time_before_it(apart: float, seen: list[float]) -> None:
+    """Nothing is looked for within five minutes, and eight readings after them tell a new one."""
+    lived = plain(110, lambda m: 10.0 + 0.35 * (m >= 60) + 0.35 * (m >= 60 + apart))
+    assert [start for start, _ in held(lived)] == seen
+
+
+def test_while_work_is_logged_or_it_is_let_run_no_stir_is_looked_for() -> None:
+    for entry, fields, until, seen in (("addition", {"what": "yeast", "kg": 0.1}, 75, []),
+                                       ("let-run", {"within": "1h", "more": 3}, 75, []),
+                                       ("stir", {"within": "5m"}, 75, [])):  # fmt: skip
+        lived = plain(58, jump(0.0))
+        lived.log("tank", entry, **fields)
+        lived.play(until, mid=jump(0.4), air=6.0)
+        assert held(lived) == seen, entry
+
+
+def test_the_crew_is_asked_again_after_six_hours_and_no_sooner() -> None:
+    for apart, asked in ((300, 1), (365, 2)):
+        curve = lambda m, n=apart: 10.0 + 0.3 * (60 <= m < 60 + n)  # noqa: E731
+        lived = plain(60 + apart + 10, curve, EVENING + 10 * HOUR)
+        assert len(held(lived)) == 2
+        told = [m for m in lived.messages() if "stirred, not logged" in m.title]
+        assert len(told) == asked

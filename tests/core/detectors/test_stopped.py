@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import msgspec
 import pytest
 
@@ -72,6 +74,22 @@ def test_in_january_a_healthy_chiller_rests_for_hours_while_its_water_warms() ->
     night.play(60, mid=10.0, power=cycling(15, 15), supply=3.0, valve=0)  # type: ignore[arg-type]
     night.play(900, mid=noisy(9.95), power=STANDING, supply=ramp(3.0, 0.6, since=60), valve=0)
     assert not night.alarms() & {ALARM, "chiller/warming", "chiller/not-cooling"}
+
+
+@pytest.mark.parametrize(("warmest", "told"), [(5.5, True), (3.2, False)])
+def test_one_that_never_rested_and_stands_still_is_told_once_its_water_is_warmer_than_ever(
+    warmest: float, told: bool
+) -> None:
+    """Within its band all along; it ran at some draw whenever anybody looked, and turned at 3."""
+    night = night_of(POWER, SUPPLY, VALVE)
+    night.play(180, mid=10.0, power=350, valve=1, supply=lambda m: 2.5 + math.sin(m / 8) / 2)
+    night.play(
+        420, mid=noisy(10.0), power=STANDING, valve=1,
+        supply=noisy(lambda m: min(2.5 + (m - 180) / 20, warmest), 0.04),
+    )  # fmt: skip
+    raised = night.raised(ALARM)
+    assert bool(raised) is told
+    assert not told or 180 + 60 + 10 <= raised[0] <= 180 + 60 + 13
 
 
 def test_a_valve_open_while_cold_water_is_in_hand_needs_no_compressor() -> None:
@@ -318,3 +336,140 @@ def test_a_running_word_that_contradicts_the_meter_is_not_believed() -> None:
     night.play(120, mid=10.0, running=1, power=0, demand=1)
     (raised,) = night.raised(ALARM)
     assert 66 <= raised <= 70
+
+
+# -------------------------------------------------------------------------------- what it answers
+
+RUNS = ["ends: over-runs wanted=2", "ends: over-uncalled wanted=30"]
+
+
+def test_what_it_answers_from_the_call_to_the_return() -> None:
+    night = night_of(DEMAND, RUNNING)
+    assert night.why(ALARM) == ["lacks: runs-unknown"]
+    night.play(30, mid=10.0, demand=0, running=0)
+    assert night.why(ALARM) == ["lacks: not-called"]
+    night.play(35, mid=10.0, demand=1, running=0)
+    seen = ["seen: evidence word=not_running", "seen: evidence word=called_demand"]
+    assert night.why(ALARM) == [
+        *seen, "lacks: runs-out until=40 lasted=5 wanted=10",
+        "delay: since=30 how=record spent=5 wanted=10 due=40",
+    ]  # fmt: skip
+    night.play(60, mid=10.0, demand=1, running=0)
+    assert night.why(ALARM) == [
+        "stands", *seen, *RUNS, "delay: since=30 how=record spent=10 wanted=10 due=40",
+    ]  # fmt: skip
+    assert night.raised(ALARM) == [40]
+    alarm = night.engine.alarm_manager.alarm("chiller", "stopped")
+    assert alarm.since == night.start + 30 * 60
+    night.play(62, mid=10.0, demand=1, running=1)
+    assert night.why(ALARM)[:2] == ["stands", "lacks: it-runs"]
+    night.play(70, mid=10.0, demand=1, running=1)
+    assert night.over(ALARM) == [63]
+    night.log("tank", "batch-end")
+    assert night.why(ALARM) == []
+
+
+def test_what_it_answers_by_the_water_at_which_it_always_started() -> None:
+    """At 5.4 °C; it passes that at 511, and ten minutes later it is told as of then."""
+    night = night_of(POWER, SUPPLY, VALVE)
+    night.play(360, mid=10.0, power=resting, supply=sawing, valve=1)
+    assert night.why(ALARM) == ["lacks: it-runs"]
+    warms = ramp(3.0, 1.0, since=360)
+    night.play(500, mid=10.1, power=STANDING, supply=warms, valve=1)
+    assert night.why(ALARM) == ["lacks: not-late value=5.267 edge=5.441"]
+    night.play(525, mid=10.1, power=STANDING, supply=warms, valve=1)
+    assert night.why(ALARM)[:4] == [
+        "stands", "seen: evidence word=not_running", "seen: evidence word=called_valve",
+        "seen: evidence value=5.7 word=supply",
+    ]  # fmt: skip
+    assert night.raised(ALARM) == [521]
+    assert night.evidence(ALARM) == ("not_running", "called_valve", "supply=5.6")
+    alarm = night.engine.alarm_manager.alarm("chiller", "stopped")
+    assert (alarm.value, alarm.since) == (STANDING, night.start + 511 * 60)
+
+
+def test_what_it_answers_of_a_heater_by_its_room() -> None:
+    """Colder is later; figures as the thermometer shows them."""
+    night = koji_room().play(240, mid=36.0, air=room_air, power=heats)
+    night.play(252, mid=36.0, air=ramp(33.0, -1.0, since=240), power=6)
+    assert night.why(ALARM) == ["lacks: not-late value=32.87 edge=31.59"]
+    night.play(345, mid=36.0, air=ramp(33.0, -1.0, since=240), power=6)
+    (raised,) = night.raised(ALARM)
+    assert 335 <= raised <= 341
+
+
+def test_what_it_answers_when_its_standing_power_is_gone() -> None:
+    night = night_of(POWER, SUPPLY, VALVE)
+    night.play(180, mid=10.0, power=cycling(15, 45), supply=4.0, valve=0)  # type: ignore[arg-type]
+    night.play(185, mid=10.0, power=0, supply=4.0, valve=0)
+    assert night.why(ALARM) == [
+        "seen: evidence word=standing_gone", "lacks: runs-out until=186 lasted=5 wanted=6",
+        "delay: since=180 how=record spent=5 wanted=6 due=186",
+    ]  # fmt: skip
+    night.play(190, mid=10.0, power=0, supply=4.0, valve=0)
+    assert night.raised(ALARM) == [186]
+    assert night.evidence(ALARM) == ("standing_gone",)
+    night.play(260, mid=10.0, power=0, supply=4.0, valve=0)
+    assert night.stands(ALARM), "nobody calls, and it is still without current"
+
+
+def test_what_it_answers_of_its_rest_where_nothing_says_what_it_keeps() -> None:
+    """Used to rest for 50 minutes: half as long again is too long."""
+    night = night_of(POWER, VALVE)
+    night.play(240, mid=10.0, power=cycling(10, 50), valve=1)  # type: ignore[arg-type]
+    night.play(262, mid=10.0, power=STANDING, valve=1)
+    assert night.why(ALARM) == ["lacks: rested lasted=70 wanted=75"]
+    night.play(290, mid=10.0, power=STANDING, valve=1)
+    assert night.raised(ALARM) == [277]
+    assert night.evidence(ALARM) == ("not_running", "called_valve")
+
+
+def test_one_of_which_no_rest_is_known_may_rest_for_two_hours() -> None:
+    night = night_of(POWER, VALVE).play(20, mid=10.0, power=STANDING, valve=1)
+    assert night.why(ALARM)[0].startswith("lacks: rested") and "wanted=120" in night.why(ALARM)[0]
+    (raised,) = night.play(200, mid=10.0, power=STANDING, valve=1).raised(ALARM)
+    assert 120 + 10 <= raised <= 120 + 14
+
+
+@pytest.mark.parametrize(("kind", "wait"), [("cold-room", 40), ("built-in", 10)])
+def test_a_unit_in_the_air_of_its_room_has_forty_minutes_for_a_thaw(kind: str, wait: int) -> None:
+    """But not where its own controller asks for it."""
+    unit = msgspec.structs.replace(CHILLER, kind=kind)  # type: ignore[arg-type]
+    night = night_of(RUNNING, VALVE, SUPPLY, cooler=unit)
+    night.play(30, mid=10.0, running=1, valve=0, supply=4.0)
+    night.play(35, mid=10.0, running=0, valve=1, supply=9.0)
+    assert f"wanted={wait}" in night.why(ALARM)[-1]
+    asked = night_of(RUNNING, DEMAND, cooler=unit).play(40, mid=10.0, running=0, demand=1)
+    assert asked.raised(ALARM) == [10]
+
+
+def test_the_ten_minutes_begin_with_the_call_and_never_before_it() -> None:
+    """It stood for an hour; the valve opens at 60: told at 70, and dated from the valve."""
+    for probe in (DEMAND, VALVE):
+        night = night_of(POWER, probe).play(60, mid=10.0, power=0, **{probe.id: 0})
+        night.play(90, mid=10.0, power=0, **{probe.id: 1})
+        assert night.raised(ALARM) == [70], probe.id
+        alarm = night.engine.alarm_manager.alarm("chiller", "stopped")
+        assert alarm.since == night.start + 60 * 60
+        assert night.evidence(ALARM)[0] == "no_draw"
+
+
+def test_half_an_hour_without_a_call_ends_it_and_no_sooner() -> None:
+    night = night_of(DEMAND, RUNNING).play(60, mid=10.0, demand=1, running=0)
+    night.play(120, mid=10.0, demand=0, running=0)
+    assert night.over(ALARM) == [91]
+
+
+def test_a_minute_of_running_is_no_return() -> None:
+    night = night_of(DEMAND, RUNNING).play(60, mid=10.0, demand=1, running=0)
+    night.play(61, mid=10.0, demand=1, running=1).play(70, mid=10.0, demand=1, running=0)
+    assert night.stands(ALARM)
+
+
+def test_a_plug_pulled_from_one_that_always_drew_something_is_told_by_forty_readings() -> None:
+    """More than 20 W at every one of forty readings: nothing at all is a loss; thirty prove it
+    of none, and neither does one that rests at 15 W."""
+    for low, count, told in ((41, 45, True), (41, 30, False), (15, 30, False)):
+        night = night_of(POWER, VALVE).play(count, mid=10.0, power=low, valve=0)
+        night.play(count + 20, mid=10.0, power=0, valve=0)
+        assert (ALARM in night.alarms()) is told, (low, count)

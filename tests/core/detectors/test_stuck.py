@@ -13,6 +13,7 @@ from tests.core.detectors.kit import (
     MID,
     TANK,
     Night,
+    Trace,
     cellar,
     course,
     house,
@@ -50,11 +51,66 @@ def test_a_noisy_loop_of_wire_that_speaks_every_ten_minutes_is_told_within_an_ho
     assert raised <= 600 + 62
 
 
-def test_a_probe_whose_pace_is_not_known_is_told_after_three_hours() -> None:
-    night = tank().play(60, mid=lambda m: 10.0 + (m // 4 % 2) / 16, air=AIR)
-    night.play(400, mid=10.0625, air=AIR)
+def flickers(last: int) -> Trace:
+    """Between two steps every four minutes, the last time at that minute of the night."""
+    return lambda m: 10.0 + (min(m, last) // 4 % 2) / 16
+
+
+@pytest.mark.parametrize(("moves", "hours"), [(14, 3), (15, 2), (29, 2)])
+def test_a_probe_whose_pace_is_hardly_known_is_told_after_two_to_three_hours(
+    moves: int, hours: int
+) -> None:
+    last = 4 * moves
+    night = tank().play(400, mid=flickers(last), air=AIR)
     (raised,) = night.raised(ALARM)
-    assert 60 + 180 - 5 <= raised <= 60 + 180 + 12
+    assert last + 60 * hours <= raised <= last + 60 * hours + 12
+
+
+def test_a_digital_probe_is_known_after_thirty_moves() -> None:
+    """It flickered for two hours within one step: so long it may rest, and no longer."""
+    night = tank().play(400, mid=flickers(4 * 30), air=AIR)
+    (raised,) = night.raised(ALARM)
+    assert 120 + 120 <= raised <= 120 + 120 + 12
+
+
+def test_a_calm_mash_rests_as_long_as_it_flickered_between_two_values() -> None:
+    """It slid by a step every twelve minutes, then flickered for an hour and a half, and rests."""
+
+    def slid(m: float) -> float:
+        return 10.0 - (m // 12) / 16 if m < 300 else 8.4375 - (min(m, 390) // 3 % 2) / 16
+
+    night = tank().play(390 + 89, mid=slid, air=AIR)
+    assert ALARM not in night.alarms()
+    night.play(390 + 120, mid=slid, air=AIR)
+    (raised,) = night.raised(ALARM)
+    assert 390 + 88 <= raised <= 390 + 102
+
+
+def test_a_saw_that_never_stayed_within_a_step_is_told_within_the_hour() -> None:
+    """A step every five minutes, up and down: its flickering never lasted."""
+    night = tank().play(480, mid=noisy(saw(10.0, 0.6, 80), 0.01), air=AIR)
+    night.play(600, mid=10.0625, air=AIR)
+    (raised,) = night.raised(ALARM)
+    assert 480 + 25 <= raised <= 480 + 60
+
+
+def test_a_probe_that_speaks_on_change_is_judged_by_its_changes_not_by_its_heartbeat() -> None:
+    """It moved every three minutes by some steps; its heartbeat comes every 20."""
+    on_change = msgspec.structs.replace(MID, every=1200.0)
+    night = Night(house(TANK, CELLAR, on_change, AIR_PROBE, courses=(course(),)))
+    night.batch()
+    while night.minute < 400:
+        if night.minute % 3 == 0 and night.minute <= 240:
+            night.hear("mid", round(10.0 + (night.minute // 3 * 7 % 11) / 10, 1))
+        elif night.minute > 240 and night.minute % 20 == 0:
+            night.hear("mid", 11.0)
+        night.minute += 1
+        night.engine.wake(night.start + 60 * night.minute)
+        doubted = night.view.probe_states["mid"].suspect
+        assert not doubted or night.minute >= 260, "silence until its heartbeat is no rest"
+    night.listen()
+    (raised,) = night.raised(ALARM)
+    assert 300 <= raised <= 302, "with the heartbeat that shows it"
 
 
 def test_a_value_that_stands_still_while_the_plan_goes_on_makes_no_cold_tank() -> None:
@@ -74,13 +130,27 @@ def test_a_quantised_probe_in_a_quiet_tank_may_rest_for_an_hour_and_more() -> No
     assert ALARM not in night.alarms()
 
 
+def test_a_frozen_probe_whose_board_lags_behind_is_told_all_the_same() -> None:
+    """Each reading is nine minutes old when it comes, older than the look before it."""
+    night, value = tank(), noisy(10.0, 0.05)
+    while night.minute < 240:
+        said = value(night.minute) if night.minute < 120 else 10.0625
+        stamp = night.moment(night.minute - 9)
+        night.send("reading/mid", f'{{"value": {said}, "at": "{stamp}"}}')
+        night.minute += 1
+        night.engine.wake(night.start + 60 * night.minute)
+    night.listen()
+    (raised,) = night.raised(ALARM)
+    assert 120 + 30 - 5 <= raised <= 120 + 60
+
+
 def test_a_flat_probe_that_never_moved_is_not_stuck() -> None:
     """It has shown no noise of its own, and nothing is said of it."""
     night = tank().play(24 * 60, mid=10.0, air=AIR)
     assert not night.alarms()
 
 
-def test_four_times_its_longest_rest_when_that_is_longer() -> None:
+def test_four_times_its_longest_rest_while_its_pace_is_not_known() -> None:
     """It moved every hour and ten minutes: three hours are not enough, four hours and more are."""
     night = tank().play(14 * 70, mid=lambda m: 10.0 + (m // 70 % 2) / 16, air=AIR)
     begin = night.minute

@@ -150,3 +150,73 @@ def test_a_machine_that_runs_on_and_keeps_nothing_cold_is_told() -> None:
     night.play(60, inside=4.0, coil=4.0, power=500)
     night.play(300, inside=ramp(4.0, 4.0, since=60), coil=ramp(4.0, 4.0, since=60), power=900)
     assert {"machine/not-cooling", "machine/warming"} & night.alarms()
+
+
+def test_what_it_answers_of_warm_water_as_it_is_called_for_and_rests() -> None:
+    """Above 6 °C from 35 on: while nobody calls, or it rests, the time is given back."""
+    night = night_of(SUPPLY, VALVE, RUNNING)
+    assert night.why(WARM) == ["lacks: no-value", "lacks: must-rise edge=6 wanted=15"]
+    night.play(30, mid=10.0, supply=4.0, valve=1, running=1)
+    assert night.why(WARM) == ["lacks: must-rise value=4 edge=6 wanted=15"]
+    night.play(40, mid=10.0, supply=7.0, valve=1, running=1)
+    assert night.why(WARM) == [
+        "seen: is-above value=7 edge=6", "lacks: runs-out until=50 lasted=5 wanted=15",
+        "delay: since=35 how=seen spent=5 wanted=15 due=50",
+    ]  # fmt: skip
+    night.play(43, mid=10.0, supply=7.0, valve=0, running=1)
+    spent = ["lacks: uncalled", "delay: since=35 how=seen spent=4 wanted=15"]
+    assert night.why(WARM) == spent
+    night.play(46, mid=10.0, supply=7.0, valve=1, running=0)
+    assert night.why(WARM)[0] == "lacks: rests"
+    night.play(90, mid=10.0, supply=7.0, valve=1, running=1)
+    assert night.why(WARM)[:3] == [
+        "stands", "seen: is-above value=7 edge=6", "ends: over-below value=7 edge=5.7 wanted=5",
+    ]  # fmt: skip
+    assert night.raised(WARM) == [62]
+    night.play(100, mid=10.0, supply=5.8, valve=1, running=1)
+    assert night.stands(WARM), "a tenth inside is no return"
+    night.play(120, mid=10.0, supply=5.7, valve=1, running=1)
+    assert night.over(WARM) == [110]
+    night.log("tank", "batch-end")
+    assert night.why(WARM) == night.why(ICE) == []
+
+
+def test_what_it_answers_of_water_near_freezing() -> None:
+    night = night_of(SUPPLY)
+    assert night.why(ICE) == ["lacks: no-value", "lacks: must-fall edge=0.3 wanted=10"]
+    night.play(30, mid=10.0, supply=0.3)
+    assert night.why(ICE) == ["lacks: must-fall value=0.3 edge=0.3 wanted=10"]
+    night.play(40, mid=10.0, supply=0.2)
+    assert night.why(ICE) == [
+        "seen: is-below value=0.2 edge=0.3", "lacks: runs-out until=43 lasted=7 wanted=10",
+        "delay: since=33 how=seen spent=7 wanted=10 due=43",
+    ]  # fmt: skip
+    night.play(60, mid=10.0, supply=0.2).play(67, mid=10.0, supply=0.6)
+    assert night.raised(ICE) == [43]
+    assert "ends: over-above value=0.6 edge=0.5 since=65 wanted=5" in night.why(ICE)
+    night.play(80, mid=10.0, supply=0.6)
+    assert night.over(ICE) == [70]
+    alarm = night.engine.alarm_manager.alarm("chiller", "freezing")
+    assert alarm.since == night.start + 33 * 60
+
+
+def test_what_cannot_freeze_and_what_has_no_band_answer_nothing() -> None:
+    brine = night_of(SUPPLY, cooler=msgspec.structs.replace(CHILLER, brine=True))
+    assert brine.why(ICE) == [] and brine.why(WARM)
+    bare = night_of(SUPPLY, cooler=msgspec.structs.replace(CHILLER, band=None))
+    assert bare.why(WARM) == bare.why(ICE) == []
+    heats = night_of(SUPPLY, cooler=msgspec.structs.replace(CHILLER, kind="heater"))
+    assert heats.why(WARM) == heats.why(ICE) == []
+
+
+def test_a_band_that_begins_at_nothing_is_of_water() -> None:
+    night = night_of(SUPPLY, cooler=msgspec.structs.replace(CHILLER, band=(0.0, 6.0)))
+    assert night.play(40, mid=10.0, supply=0.1).raised(ICE)
+
+
+def test_while_its_water_says_nothing_neither_is_over() -> None:
+    night = night_of(SUPPLY, VALVE).play(60, mid=10.0, supply=7.0, valve=1)
+    assert night.play(90, mid=10.0, valve=1).stands(WARM)
+    assert night.why(WARM)[:2] == ["stands", "lacks: no-value since=68"]
+    alarm = night.engine.alarm_manager.alarm("chiller", "warming")
+    assert (alarm.value, alarm.planned) == (7.0, 6.0)

@@ -7,6 +7,7 @@ import random
 import pytest
 
 from kuraban.core.detectors.time_outside import TimeOutside
+from kuraban.core.views.explanation import Because, Delay
 from tests.trade.reference import Delayed, delayed_step, readings_to_alarm
 
 # High limit 35.0, cleared at or below 35.0 less the deadband; on- and off-delay in readings as
@@ -198,3 +199,59 @@ def test_over_is_over_and_a_new_exit_needs_its_whole_delay() -> None:
     assert clock.reaches(600.0) == 1200.0
     clock.reset()
     assert clock.reaches(600.0) is None and not clock.returned(0.0)
+
+
+# ------------------------------------------------------------------------------ for whoever asks
+
+MUST = Because("must-rise", 10.0, 10.5)
+
+
+def test_what_is_spent_is_told_to_the_moment_of_asking_and_never_more_than_the_delay() -> None:
+    """Outside from 0 to 120, inside for a minute, asked at 200; then outside again."""
+    clock = TimeOutside()
+    assert clock.told(600.0, 0.0) is None, "nothing is"
+    clock.note(0.0, True, False, 600.0)
+    assert clock.told(600.0, 0.0) == Delay(0.0, "seen", 0.0, 600.0, 600.0)
+    clock.note(120.0, False, False, 600.0)
+    clock.note(180.0, False, False, 600.0)
+    assert clock.told(600.0, 200.0) == Delay(0.0, "seen", 60.0, 600.0, None)
+    clock.note(240.0, True, False, 600.0)
+    assert clock.told(600.0, 300.0) == Delay(240.0, "seen", 60.0, 600.0, 840.0)
+    assert clock.told(600.0, 200.0) == Delay(240.0, "seen", 0.0, 600.0, 840.0), "no less than none"
+    assert clock.told(600.0, 9000.0) == Delay(240.0, "seen", 600.0, 600.0, 840.0)
+    clock.credit(0.0, 240.0, 600.0)
+    assert clock.told(600.0, 240.0) == Delay(0.0, "record", 240.0, 600.0, 600.0)
+    clock.holds = True
+    assert clock.told(600.0, 240.0) == Delay(0.0, "record", 600.0, 600.0, 600.0)
+
+
+def test_a_record_that_shows_no_more_than_was_seen_is_what_was_seen() -> None:
+    clock = TimeOutside()
+    clock.note(0.0, True, False, 600.0)
+    clock.credit(0.0, 60.0, 600.0)
+    assert (clock.how, clock.since, clock.spent) == ("seen", 0.0, 60.0)
+    fresh = TimeOutside()
+    fresh.credit(30.0, 60.0, 600.0)
+    assert (fresh.how, fresh.since, fresh.spent) == ("record", 30.0, 30.0)
+
+
+def test_what_lacks_is_a_way_out_or_the_rest_of_the_delay_and_the_end_of_a_mask() -> None:
+    clock = TimeOutside()
+    assert clock.lacks(600.0, MUST, 0.0, quiet=900.0) == (MUST,), "inside, a mask holds nothing"
+    clock.note(0.0, True, False, 600.0)
+    runs = Because("runs-out", until=600.0, lasted=240.0, wanted=600.0)
+    held = Because("held", until=900.0)
+    assert clock.lacks(600.0, MUST, 240.0) == (runs,)
+    assert clock.lacks(600.0, MUST, 240.0, quiet=900.0) == (runs, held)
+    assert clock.lacks(600.0, MUST, 600.0, quiet=900.0) == (held,)
+    assert clock.lacks(600.0, MUST, 900.0, quiet=900.0) == ()
+
+
+def test_two_words_of_one_moment_spend_nothing() -> None:
+    clock = TimeOutside()
+    clock.note(60.0, False, True, 600.0)
+    clock.note(60.0, True, False, 600.0)
+    assert (clock.spent, clock.since, clock.inside_since) == (0.0, 60.0, None)
+    clock.note(120.0, True, False, 600.0)
+    clock.note(90.0, True, False, 600.0)
+    assert (clock.spent, clock.last) == (60.0, 120.0)

@@ -310,3 +310,74 @@ def test_the_forecast_holds_the_true_exit_about_nine_times_in_ten(tmp_path: Path
     assert len(known) >= 100
     share = sum(known) / len(known)
     assert 0.75 <= share <= 1.0
+
+
+# ---------------------------------------------------------------------------------- what it answers
+
+WARM, COLD = "tank/trending-warm", "tank/trending-cold"
+
+
+def test_what_it_answers_as_a_drift_begins_is_listed_is_sure_and_has_left() -> None:
+    """0.1 K an hour from 180 on; half a degree is left at 480."""
+    night, drifts = tank(), ramp(10.0, 0.1, since=180)
+    assert night.why(WARM) == night.why(COLD) == ["lacks: not-known"]
+    night.play(180, mid=noisy(drifts), air=AIR)
+    level = "seen: drift value=0 unit=K/h"
+    assert night.why(WARM) == [level, "lacks: swing-unknown lasted=115 wanted=120"]
+    night.play(240, mid=noisy(drifts), air=AIR)
+    assert night.why(WARM) == [level, "lacks: too-slow value=0 edge=0.03 unit=K/h"]
+    assert night.why(COLD) == [level, "lacks: within-swing value=0.125 edge=0 unit=K"]
+    night.play(270, mid=noisy(drifts), air=AIR)
+    assert night.why(WARM)[1:] == [
+        "seen: leaves lasted=495", "lacks: unlikely value=-0.1432 unit=K/h",
+    ]  # fmt: skip
+    night.play(300, mid=noisy(drifts), air=AIR)
+    assert night.why(WARM)[1:] == [
+        "seen: leaves lasted=235",
+        "lacks: not-ahead lasted=235 wanted=180",
+    ]
+    night.play(330, mid=noisy(drifts), air=AIR)
+    assert night.why(WARM) == [
+        "stands", "seen: drift value=0.09375 unit=K/h", "seen: leaves lasted=155",
+        "seen: within-swing value=0.25 edge=0.125 unit=K", "seen: evidence word=unsure",
+        "ends: over-turns wanted=270",
+    ]  # fmt: skip
+    alarm = night.engine.alarm_manager.alarm("tank", "trending-warm")
+    assert (alarm.value, alarm.planned) == (pytest.approx(10.2578125), 10.0)
+    night.play(400, mid=noisy(drifts), air=AIR)
+    assert night.why(WARM)[-2:] == [
+        "seen: within-swing value=0.375 edge=0.25 unit=K", "ends: over-turns wanted=270",
+    ]  # fmt: skip
+    assert night.raised(WARM) == [330, 400]
+    night.play(560, mid=noisy(drifts), air=AIR)
+    assert night.why(WARM)[1:] == ["lacks: outside-already"]
+    assert night.over(WARM) == [400, 480]
+    night.log("tank", "batch-end")
+    assert night.why(WARM) == night.why(COLD) == []
+
+
+def test_what_it_answers_of_a_drift_the_other_way_and_at_the_look_before_it_is_listed() -> None:
+    """At 320 it was seen once; the next look decides."""
+    night = tank().play(320, mid=noisy(ramp(10.0, -0.1, since=180)), air=AIR)
+    once = [line for line in night.why(COLD) if line.startswith("lacks")]
+    night.play(400, mid=noisy(ramp(10.0, -0.1, since=180)), air=AIR)
+    (listed, *_) = night.raised(COLD)
+    assert night.why(COLD)[0] == "stands"
+    assert night.why(COLD)[1].startswith("seen: drift value=-0.1")
+    assert once and (once[0] == f"lacks: once-more until={listed:.4g}" or listed > 330)
+
+
+def test_what_it_answers_under_work_and_while_it_is_let_run() -> None:
+    """Until the later of the two."""
+    night = tank().play(180, mid=10.0, air=AIR)
+    night.log("tank", "stir")
+    assert night.why(WARM)[1:] == night.why(COLD)[1:] == ["lacks: held until=210"]
+    night.log("tank", "let-run", within="8h", more=2)
+    assert night.why(WARM)[1:] == ["lacks: held until=660"]
+
+
+def test_what_was_outside_and_comes_back_is_homeward_until_it_passed_the_notice_band() -> None:
+    night = tank().play(300, mid=noisy(10.7), air=AIR)
+    night.play(400, mid=noisy(ramp(10.7, -0.5, since=300)), air=AIR)
+    assert night.why(COLD)[1:] == ["seen: leaves lasted=85", "lacks: homeward"]
+    assert COLD not in night.alarms()

@@ -132,3 +132,66 @@ def test_a_cold_store_whose_probe_is_gone_is_unwatched_after_two_hours() -> None
     assert 175 <= raised <= 190
     night.play(300, air=4.0)
     assert night.over(ALARM)
+
+
+def test_what_it_answers_from_the_first_word_to_the_return() -> None:
+    night = tank()
+    assert night.why(ALARM) == ["lacks: runs-out until=120 lasted=0 wanted=120"]
+    night.play(60, mid=10.0)
+    assert night.why(ALARM) == ["lacks: measured since=59 wanted=120"]
+    assert night.play(100).why(ALARM) == [
+        "lacks: runs-out until=179 lasted=41 wanted=120",
+        "delay: since=59 how=seen spent=41 wanted=120 due=179",
+    ]
+    gone = ["stands", "seen: no-value since=59", "ends: over-measured"]
+    assert night.play(200).why(ALARM) == gone
+    assert night.raised(ALARM) == [179]
+    night.play(203, mid=10.0)
+    assert night.why(ALARM) == ["lacks: measured since=202 wanted=120"]
+    assert night.over(ALARM) == [201]
+    night.log("tank", "batch-end")
+    assert night.why(ALARM) == []
+
+
+def test_what_it_answers_by_hand_and_under_a_mask() -> None:
+    """Measured by hand at 150; after four hours that grew old, and somebody stirs until six."""
+    night = tank().play(60, mid=10.0).play(150)
+    night.log("tank", "check", celsius=10.0)
+    assert night.play(151).why(ALARM) == ["lacks: measured since=150 wanted=120"]
+    night.play(385)
+    night.log("tank", "stir", within="1h")
+    assert night.play(395).why(ALARM) == [
+        "lacks: runs-out until=465 lasted=245 wanted=315",
+        "delay: since=150 how=seen spent=245 wanted=315 due=465",
+    ]
+    assert night.play(470).raised(ALARM) == [465]
+
+
+def test_a_store_answers_by_the_probe_of_its_air() -> None:
+    store = Place(id="tank", kind="cold-store", name="Koji cold store", band=(1.0, 8.0))
+    air = Probe(id="air", of="tank", measures="air")
+    night = Night(house(store, air), start=EVENING).play(60, air=4.0)
+    assert night.why(ALARM)[0].startswith("lacks: measured")
+    night.play(150)
+    assert night.why(ALARM)[0] == "lacks: runs-out until=179 lasted=91 wanted=120"
+    assert night.play(300).raised(ALARM) == [179]
+
+
+def test_a_place_with_nothing_to_measure_it_answers_nothing() -> None:
+    night = Night(house(TANK, courses=(course(),)))
+    night.batch()
+    assert night.why(ALARM) == []
+
+
+def test_in_the_dark_it_is_held_and_told_within_a_minute_of_the_light() -> None:
+    """Three tanks of one board; two of them are back after three hours."""
+    tanks = [msgspec.structs.replace(TANK, id=f"t{n}") for n in range(3)]
+    probes = [msgspec.structs.replace(MID, id=f"p{n}", of=f"t{n}") for n in range(3)]
+    night = Night(house(*tanks, *probes, courses=(course(),)))
+    for n in range(3):
+        night.batch(f"t{n}")
+    night.play(60, p0=10.0, p1=10.0, p2=10.0).play(240)
+    assert night.why("t2/unwatched") == ["lacks: dusk"]
+    night.play(250, p0=10.0, p1=10.0)
+    assert night.raised("t2/unwatched") == [242]
+    assert not {"t0/unwatched", "t1/unwatched"} & night.alarms()

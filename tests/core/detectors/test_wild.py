@@ -96,3 +96,42 @@ def test_a_probe_of_no_batch_may_throw_what_it_likes() -> None:
 def test_a_step_of_the_true_product_is_no_jump_back() -> None:
     night = tank().play(300, mid=noisy(step(10.0, 16.0, 100)), air=AIR)
     assert ALARM not in night.alarms()
+
+
+def test_what_it_answers_counts_the_jumps_of_the_half_hour() -> None:
+    night = tank().play(60, mid=10.0, air=AIR)
+    assert night.why(ALARM) == ["lacks: jumps value=0 edge=5 unit="]
+    code = lambda m: -127.0 if m % 5 == 0 else 10.0  # noqa: E731
+    night.play(80, mid=code, air=AIR)
+    assert night.why(ALARM) == ["lacks: jumps value=4 edge=5 unit="]
+    night.play(81, mid=code, air=AIR)
+    five = ["stands", "seen: jumps value=5 edge=5 unit=", "ends: over-jumps wanted=30"]
+    assert night.why(ALARM) == five
+    assert night.evidence(ALARM) == ("jumps=5",)
+    alarm = night.engine.alarm_manager.alarm("mid", "wild")
+    assert alarm.since == night.start + 60 * 60
+    night.play(120, mid=10.0, air=AIR)
+    assert night.over(ALARM) == [80 + 30]
+    night.log("tank", "batch-end")
+    assert night.why(ALARM) == []
+
+
+@pytest.mark.parametrize(("bad", "told"), [(2, False), (3, True)])
+def test_three_of_the_last_ten_minutes_and_more_than_the_good_ones_are_mostly_wrong(
+    bad: int, told: bool
+) -> None:
+    """A probe of five minutes: it speaks twice or three times in ten."""
+    night = tank().play(60, mid=10.0, air=AIR)
+    night.play(70, air=AIR)
+    night.play(70 + bad, mid=-127.0, air=AIR)
+    assert night.stands(ALARM) is told
+    assert ("wild" in night.view.probe_states["mid"].suspect) is told
+    seen = "seen" if told else "lacks"
+    assert f"{seen}: jumps value={bad} edge=5 unit=" in night.why(ALARM)
+
+
+def test_as_many_good_as_bad_ones_are_not_mostly_wrong() -> None:
+    night = tank().play(60, mid=10.0, air=AIR).play(70, air=AIR)
+    night.play(73, mid=10.0, air=AIR).play(76, mid=-127.0, air=AIR)
+    assert not night.stands(ALARM)
+    assert night.play(77, mid=-127.0, air=AIR).stands(ALARM)

@@ -235,6 +235,28 @@ def test_a_detector_that_failed_looks_again() -> None:
     assert [(at - began) / MINUTE for at in broken.looked] == [1, 11, 21]
 
 
+class Eager(Broken):
+    """It wants to look at the moment at which it looks."""
+
+    def look(self, now: float) -> float:
+        self.looked.append(now)
+        return now
+
+
+def test_a_detector_that_would_look_for_ever_holds_up_nobody() -> None:
+    """It is a fault of ours, told as one; the others go on, and it looks again later."""
+    bell = Bell(at=moment("2026-02-02T02:00"))
+    eager, began = Eager(bell), bell.now
+    bell.find("tank-3", "warm")
+    bell.engine.timers.want(eager, began + MINUTE)
+    with pytest.raises(ExceptionGroup) as told:
+        bell.engine.wake(began + 25 * MINUTE)
+    assert "Eager of tank-3" in str(told.value.exceptions[0])
+    assert [(at - began) / MINUTE for at in eager.looked] == [1, 11, 21]
+    bell._drained()
+    assert bell.rings(began) == [(0, "aki"), (10, "aki")]
+
+
 # ----------------------------------------------------------------------------------------- readings
 
 

@@ -289,3 +289,82 @@ def test_all_that_a_probe_said_below_an_edge_has_a_beginning() -> None:
     assert unbroken(probes, 5.0, now, above=True) == now
     assert unbroken(probes, 1000.0, now) == night.start + 40 * 60
     assert unbroken([], 5.0, now) == now
+
+
+def test_what_lies_on_the_edge_itself_lies_below_it() -> None:
+    """A meter that stood at 41 W from 5 on: below an edge of 41, not above it."""
+    night = night_of(POWER).play(5, mid=10.0, power=100).play(15, mid=10.0, power=41)
+    power, now = night.view.hanging("chiller", "power"), night.engine.now
+    assert unbroken(power, 41.0, now) == night.start + 5 * 60
+    assert unbroken(power, 40.9, now) == now
+    assert unbroken(power, 41.0, now, above=True) == now
+    assert unbroken(power, 40.9, now, above=True) == night.start
+
+
+def test_no_further_back_than_twenty_minutes_is_looked() -> None:
+    night = night_of(POWER).play(60, mid=10.0, power=41)
+    assert unbroken(night.view.hanging("chiller", "power"), 50.0, night.engine.now) == (
+        night.engine.now - 20 * 60
+    )
+
+
+def test_what_it_keeps_is_its_water_else_its_rooms_air_and_of_a_heater_the_other_way_up() -> None:
+    room = msgspec.structs.replace(CELLAR, cooler="chiller")
+    air = Probe(id="air", of="cellar", measures="air")
+    tank = msgspec.structs.replace(TANK, cooler="chiller")
+    for kind, sign in (("chilled-water", 1.0), ("heater", -1.0)):
+        cooler = msgspec.structs.replace(CHILLER, kind=kind)
+        if kind == "heater":
+            room = msgspec.structs.replace(CELLAR, heater="chiller")
+        night = Night(house(tank, room, MID, cooler, SUPPLY, air, courses=(course(),)))
+        night.batch()
+        night.play(10, mid=10.0, supply=4.0, air=7.0)
+        assert seen(night, "chiller").keeps(night.engine.now) == sign * 4.0
+        night.play(40, mid=10.0, air=7.0)
+        assert seen(night, "chiller").keeps(night.engine.now) == sign * 7.0
+        night.play(70, mid=10.0)
+        assert seen(night, "chiller").keeps(night.engine.now) is None
+        rises = Night(house(tank, room, MID, cooler, air, courses=(course(),)))
+        rises.batch()
+        rises.play(40, mid=10.0, air=lambda m: 7.0 + m / 10)
+        rise = seen(rises, "chiller").keeps_rise(rises.engine.now, 1200.0)
+        assert rise == pytest.approx(sign * 1.6, abs=0.01)
+
+
+def test_water_in_a_pipe_is_its_own_after_ten_minutes_of_an_open_valve() -> None:
+    """A unit in a room has no pipe."""
+    for valve, kind, known in ((1, "chilled-water", 4.0), (0, "chilled-water", None),
+                               (0, "cold-room", 4.0)):  # fmt: skip
+        cooler = msgspec.structs.replace(CHILLER, kind=kind)
+        night = night_of(SUPPLY, VALVE, RUNNING, cooler=cooler)
+        night.play(20, mid=10.0, supply=4.0, valve=valve, running=1)
+        one, now = seen(night), night.engine.now
+        assert one.habit is not None
+        ran = one.stands(now)
+        assert (ran.pipe, ran.valve, ran.runs, ran.keeps) == (
+            kind == "chilled-water", bool(valve), True, 4.0,
+        )  # fmt: skip
+        assert one.keeps_truly(ran) == known
+
+
+def test_of_two_valves_one_open_is_open_and_one_known_is_known() -> None:
+    tanks = [msgspec.structs.replace(TANK, id=f"t{n}", cooler="chiller") for n in range(2)]
+    valves = [msgspec.structs.replace(VALVE, id=f"v{n}", of=f"t{n}") for n in range(2)]
+    for told, opened in (((0, 1), True), ((1, 0), True), ((0, 0), False), ((None, 0), False),
+                         ((0, None), False), ((None, None), None)):  # fmt: skip
+        night = Night(house(*tanks, CHILLER, *valves, courses=(course(),)))
+        night.batch("t0")
+        known = {f"v{n}": value for n, value in enumerate(told) if value is not None}
+        night.play(10, **known)
+        assert seen(night).valve_open(night.engine.now) is opened
+
+
+def test_a_room_with_a_band_calls_whatever_its_valve_says_and_a_tank_does_not() -> None:
+    """Warm beyond its band, its water out of band too; a shut valve silences a tank alone."""
+    store = Place(id="tank", kind="cold-store", name="Store", band=(1.0, 8.0), cooler="chiller")
+    inside = Probe(id="inside", of="tank", measures="air")
+    for inside_reads, valve, why in ((9.0, 0, "called_warm"), (7.0, 0, None), (8.0, 0, None),
+                                     (7.0, 1, "called_valve")):  # fmt: skip
+        night = Night(house(store, CHILLER, SUPPLY, VALVE, inside))
+        night.play(10, inside=inside_reads, supply=9.0, valve=valve)
+        assert called(night) == why

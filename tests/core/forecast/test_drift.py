@@ -4,11 +4,25 @@ from __future__ import annotations
 
 import math
 import random
+from itertools import pairwise
 
+import msgspec
 import pytest
 
-from kuraban.core.forecast.drift import LEVEL_DOUBT, Drift, Point, Swing, drift_along, swing_of
+from kuraban.core.forecast.drift import (
+    LEVEL_DOUBT,
+    Drift,
+    Point,
+    Swing,
+    drift_along,
+    drift_of,
+    points_of,
+    swing_of,
+    undisturbed_since,
+)
+from kuraban.core.site import PlaceKind
 from kuraban.core.units import HOUR, MINUTE
+from tests.core.detectors.kit import CELLAR, MID, TANK, Night, course, house, ramp
 
 NOW = 1_000_000.0
 
@@ -193,3 +207,86 @@ def test_three_hundredths_beyond_its_swing_are_within_it() -> None:
     for now, up, down in ((0.12, False, False), (0.14, True, False), (-0.14, False, True)):
         moved = swing._replace(now=now)
         assert (moved.exceeded(True), moved.exceeded(False)) == (up, down)
+
+
+# --------------------------------------------------------------------------- in a house at night
+
+
+def lived(minutes: float = 240, rate: float = 0.1, kind: PlaceKind = "tank") -> Night:
+    """A place that leaves its plan by so much an hour from the start."""
+    place = msgspec.structs.replace(TANK, kind=kind)
+    night = Night(house(place, CELLAR, MID, courses=(course(whither=kind),)))
+    night.batch()
+    return night.play(minutes, mid=ramp(10.0, rate))
+
+
+def points_now(night: Night) -> list[tuple[float, float]]:
+    """Minute and K above the plan."""
+    batch, now = night.view.batch("tank", night.engine.now), night.engine.now
+    return [((at - night.start) / 60, value) for at, value in
+            points_of(night.view, "tank", batch, now)]  # fmt: skip
+
+
+@pytest.mark.parametrize(("kind", "step"), [("tank", 10), ("starter", 5), ("koji-bed", 3)])
+def test_a_record_is_read_in_steps_of_its_kind(kind: PlaceKind, step: float) -> None:
+    """Ten minutes of a mash, five of a starter, three of koji; the last is still open."""
+    found = points_now(lived(30 + 0.5 * step + 1, kind=kind))
+    assert found[0] == pytest.approx((step / 2, 0.1 * step / 2 / 60), abs=0.01)
+    minutes = [minute for minute, _ in found]
+    assert [b - a for a, b in pairwise(minutes[:3])] == pytest.approx([step] * 2)
+    assert minutes[-1] > 30
+
+
+def test_what_is_left_over_after_the_last_step_is_the_present_and_needs_two_readings() -> None:
+    for minutes, present in ((31, False), (32, True)):
+        found = points_now(lived(minutes))
+        assert (found[-1][0] > 29) is present
+    night = lived(36)
+    batch, now = night.view.batch("tank", night.engine.now), night.engine.now
+    assert batch is not None
+    assert points_of(night.view, "tank", batch, now) == points_of(night.view, "tank", batch, now)
+
+
+def test_the_drift_of_a_place_is_that_of_its_points() -> None:
+    night = lived(240)
+    batch, now = night.view.batch("tank", night.engine.now), night.engine.now
+    assert batch is not None
+    found = drift_of(night.view, "tank", batch, now)
+    assert found is not None
+    assert found.slope == pytest.approx(0.1, abs=1e-3)
+    assert found.level == pytest.approx(0.4, abs=0.01)
+    assert found.swing.seen == pytest.approx((240 - 60 - 5) * 60, abs=60)
+
+
+def test_a_stir_is_the_begin_of_what_is_looked_at() -> None:
+    """Stirred at 60: from the end of its mask on, and not from one that is still under way."""
+    night = lived(60)
+    night.log("tank", "stir")
+    (mask,) = night.view.entry_log.of("tank").masks
+    ends = (mask.end - night.start) / 60
+    night.play(ends - 1, mid=ramp(10.0, 0.1))
+    assert undisturbed_since(night.view, "tank", night.engine.now) == 0.0
+    assert points_now(night)[0][0] == pytest.approx(5)
+    night.play(ends + 25, mid=ramp(10.0, 0.1))
+    assert undisturbed_since(night.view, "tank", night.engine.now) == mask.end
+    assert points_now(night)[0][0] == pytest.approx(ends + 5)
+
+
+def test_its_own_noise_widens_a_drift_by_as_much_as_neighbours_are_alike() -> None:
+    """Figures of one record: a line, a slow wave on it, and a noise that forgets at once."""
+    slow = [(at, value + 0.02 * math.sin(n / 2)) for n, (at, value) in enumerate(every(10, 3.0))]
+    quick = line(0.2, 0.1, noise=0.02)
+    few = [(at, value + 0.02 * (-1) ** n) for n, (at, value) in enumerate(every(36, 3.0))]
+    found = []
+    for points in (slow, quick, few):
+        drift = laid(points)
+        assert drift is not None
+        found.append((drift.low, drift.slope, drift.high, drift.level))
+    assert found == [
+        pytest.approx(figures, abs=1e-4)
+        for figures in (
+            (0.0622, 0.1013, 0.1281, 0.0162),
+            (0.0893, 0.1016, 0.1136, 0.2069),
+            (-0.0155, 0.1, 0.1385, -0.02),
+        )
+    ]

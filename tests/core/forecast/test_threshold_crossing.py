@@ -97,3 +97,20 @@ def test_one_wild_reading_in_each_group_moves_nothing() -> None:
     wild = [value + (9.0 if m % 15 == 3 else 0.0) for m, value in zip(MINUTES, apart, strict=True)]
     passed = passed_at(times, wild, 0.2, noted=3700.0)
     assert passed == pytest.approx(3600.0, abs=120)
+
+
+def test_where_it_rises_steeply_the_first_reading_beyond_is_right() -> None:
+    """0.05 K are a quarter of an hour at 0.2 K an hour, one minute at three."""
+    times = [60.0 * m for m in MINUTES]
+    for rate, hidden in ((0.2, 900.0), (3.0, 60.0)):
+        apart = [rate * (at - 600.0) / 3600 for at in times]
+        assert passed_at(times, apart, 0.0, noted=4800.0) == pytest.approx(4800.0 - hidden)
+
+
+def test_of_five_neighbours_the_least_and_the_greatest_are_left_out_and_of_four_none() -> None:
+    for count, passed in ((60, 1800.0), (48, None)):
+        times = [60.0 * m for m in range(count)]
+        apart = [0.5 * at / 3600 for at in times]
+        wild = [value - 6.0 * (m >= count // 2 and m % 5 == 2) for m, value in enumerate(apart)]
+        found = passed_at(times, wild, 0.25, noted=1830.0)
+        assert found == (None if passed is None else pytest.approx(passed, abs=90))

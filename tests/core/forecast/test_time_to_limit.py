@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
+import msgspec
 import numpy as np
 import pytest
 from scipy.optimize import curve_fit
@@ -17,7 +18,7 @@ from kuraban.core.forecast.time_to_limit import (
     hours_left,
 )
 from kuraban.core.notify.reports import evening_word
-from kuraban.core.site import Cooler, Place, Probe
+from kuraban.core.site import Cooler, Place, PlaceKind, Probe
 from kuraban.core.texts.messages import evening
 from tests.core.detectors.kit import (
     AIR,
@@ -28,6 +29,7 @@ from tests.core.detectors.kit import (
     ZONE,
     Night,
     cellar,
+    course,
     house,
     noisy,
     saw,
@@ -337,3 +339,79 @@ def test_a_quiet_tank_is_never_believed_to_stand_still() -> None:
     found = left(warming(0.0))
     assert found is not None and found.fast == 0.03
     assert 13.0 <= found.soonest <= 16.0 and math.isinf(found.latest)
+
+
+# ------------------------------------------------------------------------------- figures, reckoned
+
+
+def figures(found: Hours | None) -> list[float | None]:
+    """Hours to the tolerance, sooner and later, to the limit, and the K/h, slow and fast."""
+    assert found is not None
+    return [found.soonest, found.latest, found.limit_soonest, found.limit_latest, found.slow,
+            found.fast]  # fmt: skip
+
+
+def full(celsius: float = 10.0, kind: PlaceKind = "tank", air: float = 8.0, litres: float = 1400,
+         product: float | None = None) -> Night:  # fmt: skip
+    """A place of that size as planned, nothing logged but its batch, in such a cellar."""
+    place = msgspec.structs.replace(TANK, kind=kind, litres=litres, cooler="chiller")
+    never = (-20.0, 16.0 if celsius < 20 else 80.0)
+    shape = course(stage(celsius=celsius), whither=kind, never=never)
+    n = Night(house(place, CELLAR, MID, AIR, CHILLER, courses=(shape,)))
+    n.batch(since=-20 * 24 * 60)
+    return n.play(30, mid=celsius if product is None else product, air=air)
+
+
+EVER = math.inf
+
+
+@pytest.mark.parametrize(("night", "hours"), [
+    (full(), [4.5304, EVER, 9.2996, EVER, -0.0681, 0.0969]),
+    (full(12.0), [4.9212, EVER, 10.1018, EVER, -0.1594, 0.0892]),
+    (full(12.1), [2.7714, EVER, 5.6889, EVER, -0.1485, 0.1585]),
+    (full(kind="starter"), [2.0916, EVER, 4.2938, EVER, -0.0526, 0.2102]),
+    (full(air=20.0), [0.7872, 8.9056, 1.6158, 17.0017, 0.0618, 0.5613]),
+    (full(litres=5000), [4.4093, EVER, 9.0511, EVER, -0.0365, 0.0995]),
+    (full(product=9.6), [8.2359, EVER, 12.7315, EVER, -0.0498, 0.0984]),
+    (full(15.8), [3.0445, EVER, 1.0327, EVER, -0.3175, 0.1443]),
+])  # fmt: skip
+def test_by_its_course_it_is_a_wide_range(night: Night, hours: list[float]) -> None:
+    """A course kept cold up to 12 °C, a livelier one beyond, a starter; in a warm cellar, in a
+    large tank, below its plan; and near what is never allowed, which comes before the limit.
+    Figures as the textbook's formulas give them (`tests/trade`), for these ranges."""
+    assert figures(left(night)) == pytest.approx(hours, abs=6e-4)
+
+
+def test_by_samples_and_by_litres_the_range_is_narrower() -> None:
+    plain, by_sample, by_litres = full(), full(), full()
+    sampled(by_sample)
+    by_litres.log("tank", "addition", what="water-koji", litres=400, at=0)
+    found = figures(left(by_sample))
+    assert found == pytest.approx([4.157, EVER, 8.5332, EVER, -0.0371, 0.1056], abs=6e-4)
+    found = figures(left(by_litres))
+    assert found == pytest.approx([4.7153, EVER, 9.6792, EVER, -0.0957, 0.0931], abs=6e-4)
+    assert in_hand(plain) is None and in_hand(by_litres) is None
+    assert in_hand(by_sample) == pytest.approx(4.157, abs=6e-4)
+
+
+def test_by_its_own_record_it_is_off_by_a_seventh_and_a_warmer_cellar_quickens_it() -> None:
+    found = warming(0.12)
+    assert figures(left(found)) == pytest.approx(
+        [3.4673, 7.6863, 6.6616, 13.9608, 0.0797, 0.1437], abs=6e-4
+    )
+    hours = left(found)
+    assert hours is not None and (hours.record, hours.shut) == pytest.approx(
+        (8.0, 0.8333), abs=1e-3
+    )
+    warm = warming(0.06).play(729, mid=10.0, air=14.0, valve=0.0)
+    assert figures(left(warm)) == pytest.approx([1.2502, EVER, 2.566, EVER, 0.0, 0.3524], abs=6e-4)
+
+
+@pytest.mark.parametrize(("product", "air", "known"), [
+    (60.0, 60.0, True), (60.1, 20.0, False), (20.0, 60.1, False), (20.0, -10.1, False),
+    (20.0, -10.0, True),
+])  # fmt: skip
+def test_beyond_sixty_and_ten_below_no_heat_is_reckoned(
+    product: float, air: float, known: bool
+) -> None:
+    assert (left(full(product, kind="starter", air=air)) is not None) is known

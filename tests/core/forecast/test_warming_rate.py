@@ -2,11 +2,24 @@
 
 from __future__ import annotations
 
+import msgspec
 import pytest
 
 from kuraban.core.forecast.warming_rate import EVERY, Learned, disturbed_since, learned
 from kuraban.core.site import Cooler, Place, Probe
-from tests.core.detectors.kit import Night, cellar, noisy, saw
+from tests.core.detectors.kit import (
+    AIR,
+    CELLAR,
+    MID,
+    TANK,
+    Night,
+    cellar,
+    course,
+    house,
+    noisy,
+    saw,
+    stage,
+)
 
 CHILLER = Cooler(id="chiller", kind="chilled-water", name="Chiller 1", rated_watts=1500)
 VALVE = Probe(id="valve", of="tank", measures="valve", every=300)
@@ -167,3 +180,55 @@ def test_half_an_hour_beyond_the_time_of_the_cold_wall_is_a_warm_up(
     n.play(120 + minutes, mid=lambda m: 10 + 0.1 * (m - 120) / 60, air=8.0, valve=0.0)
     n.play(240, mid=10.1, air=8.0, valve=1.0)
     assert (of(n) is not None) is learns
+
+
+def test_what_is_learned_of_ten_hours_to_the_figure() -> None:
+    """Five turns of two hours; of the 96 minutes shut 71 count, in points of five minutes."""
+    for n in (cooled(), cooled(switch=RUNNING)):
+        found = of(n)
+        assert found == pytest.approx((24000.0, 0.06818, 0.07321, 0.1, 8.0, 0.83333), abs=1e-5)
+
+
+def test_thirteen_hours_back_is_as_far_as_it_is_learned_from() -> None:
+    """Of a warm-up of 90 minutes an hour must be left, the cold wall's time and half an hour."""
+    for until, learns in ((810, True), (830, False)):
+        n = Night(cellar(CHILLER, VALVE, cooler="chiller"))
+        n.batch()
+        n.play(90, mid=lambda m: 10 + 0.1 * m / 60, air=8.0, valve=0.0)
+        n.play(until, mid=lambda m: 10.1, air=8.0, valve=1.0)
+        assert (of(n) is not None) is learns
+
+
+def test_the_cold_wall_of_a_starter_is_over_after_a_quarter_of_an_hour() -> None:
+    for kind, learns in (("starter", True), ("tank", False)):
+        place = msgspec.structs.replace(TANK, kind=kind, cooler="chiller")
+        shape = course(stage(), whither=kind)
+        n = Night(house(place, CELLAR, MID, AIR, CHILLER, VALVE, courses=(shape,)))
+        n.batch()
+        n.play(60, mid=10.0, air=8.0, valve=1.0)
+        n.play(110, mid=lambda m: 10 + 0.1 * (m - 60) / 60, air=8.0, valve=0.0)
+        n.play(180, mid=10.08, air=8.0, valve=1.0)
+        assert (of(n) is not None) is learns
+
+
+def test_a_probe_that_speaks_too_seldom_shows_no_warm_up() -> None:
+    """Five points of five minutes at least; one every ten minutes gives four in 35."""
+    slow = msgspec.structs.replace(MID, every=600.0)
+    for minutes, learns in ((62, False), (85, True)):
+        place = msgspec.structs.replace(TANK, cooler="chiller")
+        n = Night(house(place, CELLAR, slow, AIR, CHILLER, VALVE))
+        n.batch()
+        n.play(60, mid=10.0, air=8.0, valve=1.0)
+        n.play(60 + minutes, mid=lambda m: 10 + 0.1 * (m - 60) / 60, air=8.0, valve=0.0)
+        n.play(180, mid=10.1, air=8.0, valve=1.0)
+        assert (of(n) is not None) is learns
+
+
+def test_one_wild_reading_of_five_minutes_moves_no_slope() -> None:
+    """The least and the greatest of five are left out."""
+    n = Night(cellar(CHILLER, VALVE, cooler="chiller"))
+    n.batch()
+    wild = lambda m: 13.0 if m == 58 else 10 + 0.1 * m / 60  # noqa: E731
+    n.play(120, mid=wild, air=8.0, valve=0.0)
+    found = of(n)
+    assert found is not None and found.typical == pytest.approx(0.1, abs=0.002)

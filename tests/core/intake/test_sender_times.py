@@ -15,7 +15,7 @@ NOW = 1_770_000_000.0
 def after(*aheads: float) -> SenderTimes:
     times = SenderTimes(LATE)
     for ahead in aheads:
-        times.stepped(ahead)
+        times.stepped(ahead, NOW - DAY)
     return times
 
 
@@ -128,7 +128,7 @@ def test_a_step_just_after_a_start_makes_no_old_reading_of_a_new_one() -> None:
     """The wall clock goes an hour forward, this board's does not."""
     times = after(0.0)
     times.back(NOW - 2 * HOUR, NOW)
-    times.stepped(HOUR)
+    times.stepped(HOUR, NOW + 1)
     assert times.moment("true", NOW + 60, NOW + 60) == NOW + 60
 
 
@@ -137,7 +137,7 @@ def test_what_waited_for_a_start_is_of_before_a_step_just_after_it() -> None:
     waited: that was measured, and dated, before; what follows by a board's own clock is of now."""
     times = after(0.0)
     times.back(NOW - 30 * MINUTE, NOW)
-    times.stepped(HOUR)
+    times.stepped(HOUR, NOW + 1)
     for minutes in (29, 20, 11, 5):
         assert times.moment("t3", NOW - minutes * MINUTE, NOW + 5) == NOW - minutes * MINUTE
     assert times.moment("t3", NOW + 60, NOW + 60) == NOW + 60

@@ -405,3 +405,37 @@ def test_the_quick_way_says_what_the_slow_way_would(probe: str, payload: str) ->
     topic = f"kura/reading/{probe}"
     slow = WIRE._read_slowly(topic, payload.encode(), NOW, False)
     assert WIRE.read(topic, payload.encode(), NOW) == slow
+
+
+def test_a_probe_with_a_pointer_is_read_by_it_whatever_common_form_stands_beside() -> None:
+    """A board that tells two figures under one roof, `value` of its own among them."""
+    odd = Probe(id="odd", of="tank-3", measures="product", pointer="/mash")
+    wire = Wire(replace(HOUSE, probes=(odd,)))
+    topic = "kura/reading/odd"
+    (fact,) = wire.read(topic, b'{"value":3,"mash":12}', NOW)
+    assert isinstance(fact, Reading) and fact.value == 12.0
+    (fact,) = wire.read(topic, b'{"value":3}', NOW)
+    assert isinstance(fact, Refusal) and fact.probe == "odd"
+
+
+@pytest.mark.parametrize(("topic", "line"), [
+    (TOPIC, TOPIC), ("kura/reading/nobody", ""), ("kura/log/tank-3", "kura/log/tank-3"),
+    ("kura/log/t3-mid", "kura/log/t3-mid"), ("kura/log/watch", "kura/log/watch"),
+    ("kura/log/nobody", ""), ("other/log/tank-3", ""), ("kura/reading/tank-3", ""), ("", ""),
+])  # fmt: skip
+def test_a_topic_of_the_house_has_a_line_of_its_own_and_all_others_share_one(
+    topic: str, line: str
+) -> None:
+    assert WIRE.line_of(topic) == line
+    assert WIRE.probes_of(topic) == (("t3-mid",) if topic == TOPIC else ())
+
+
+def test_a_message_that_is_not_read_at_all_is_refused_as_of_its_probe() -> None:
+    told = WIRE.unread(TOPIC, b"12", NOW, "too long")
+    assert (told.topic, told.probe, told.received, told.reason) == (
+        TOPIC,
+        "t3-mid",
+        NOW,
+        "too long",
+    )
+    assert WIRE.unread("kura/reading/nobody", b"", NOW, "too long").probe is None

@@ -288,3 +288,17 @@ def test_a_probe_that_said_nothing_is_neither_fresh_nor_good() -> None:
     spoken = hear(silent, 10.0)
     assert spoken.fresh(DUSK + spoken.silent_after)
     assert not spoken.fresh(DUSK + spoken.silent_after + 1)
+
+
+def test_whoever_brings_a_reading_hears_what_became_of_it() -> None:
+    """New, known already, or against what is known: of now, late, kept by the broker, and older."""
+    one = hear(ProbeState(PROBE), 10.0)
+    for at, value, late, retained, became in (
+        (DUSK, 10.0, False, False, "same"), (DUSK, 11.0, False, False, "conflict"),
+        (DUSK - 60, 10.0, True, False, "new"), (DUSK - 60, 9.0, True, False, "conflict"),
+        (DUSK + 60, 10.0, False, True, "new"), (DUSK + 120, 10.0, False, False, "new"),
+        (DUSK + 90, 10.0, False, False, "new"), (DUSK + 120, 10.0, False, False, "same"),
+    ):  # fmt: skip
+        heard = Reading(PROBE.id, at, value, DUSK + 120, late=late, retained=retained)
+        assert one.hear(heard) == became
+    assert one.heard == DUSK + 120

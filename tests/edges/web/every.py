@@ -33,7 +33,9 @@ VARIANTS = {
     "/place/{place}": ("?range=batch", "?range=stir"),
     "/place/{place}/plan": ("?days=14",),
     "/place/{place}/addition": ("?wanted=rice&water_litres=100&water_celsius=5&target=9"
-                                "&rice_kg=80", "?wanted=ice&target=x"),
+                                "&rice_kg=80", "?wanted=ice&target=x",
+                                "?wanted=spirit&mash_litres=2000&mash_celsius=9&spirit_litres=400"
+                                "&ice_kg=4&target=8"),
     "/why/{subject}": ("?at=2026-02-03T23:30",),
     "/batches/start": ("?place=starter-1&course=starter-sokujo-14",
                        "?place=tank-3&course=starter-sokujo-14"),

@@ -3,7 +3,8 @@
 It should run, and ten minutes of doing nothing are enough, when its own demand says so; when a
 valve is open and it draws nothing at all, or was seen to run as soon as a valve opens, every time.
 Else what it keeps decides: its water, its air or that of its room, beyond the point at which it is
-used to start (beyond its band, while that is not known). With cold water in hand it rests, for
+used to start (while that is not known: beyond its band, or beyond where it ever turned, of one
+that never rested before). With cold water in hand it rests, for
 hours and under open valves. Where nothing says what it keeps, it must have rested longer than ever
 before, and the places that it serves must be turning together.
 
@@ -16,7 +17,7 @@ from __future__ import annotations
 from collections import deque
 
 from kuraban.core.detectors.base import CoolerDetector, Tell
-from kuraban.core.equipment.cooler_habit import Ran
+from kuraban.core.equipment.cooler_habit import HabitView, Ran
 from kuraban.core.equipment.cooler_view import NOTHING_WATTS, unbroken
 from kuraban.core.house_view import HouseView
 from kuraban.core.units import HOUR, MINUTE
@@ -37,6 +38,8 @@ RUNS_AGAIN = 2 * MINUTE
 OVER = 30 * MINUTE
 THAWS_FOR = 40 * MINUTE
 """A unit in the air of its room rests so long for a thaw (common practice: 20 to 30 min)."""
+STILL = 1 * HOUR
+"""The same of one that was never seen to rest, once what it keeps is beyond where it ever was."""
 LONG_REST = 2 * HOUR
 """However short it is used to rest; and as long as nothing is known of its rests."""
 RESTS = 1.5
@@ -221,7 +224,16 @@ class Stopped(CoolerDetector):
         if habit.start is not None:
             return kept > habit.start
         off_band = self.cooler.off_band(ran.at)
+        if off_band is False and self._never_so(ran, kept, habit):
+            return True
         return None if off_band is None else off_band and called is not None
+
+    def _never_so(self, ran: Ran, kept: float, habit: HabitView) -> bool:
+        """It was never seen to rest, stands still for long, and what it keeps is beyond where it
+        turned each time while it ran."""
+        if self.off_since is None or habit.longest_rest is not None or not habit.proven:
+            return False
+        return ran.at - self.off_since >= STILL and habit.reach is not None and kept > habit.reach
 
     def _rested_too_long(self, now: float, called: str) -> bool:
         """Longer than it is used to, with the places that need it turning away together."""

@@ -200,7 +200,11 @@ class Engine:
         detector = self.timers.pop()
         again = self.now + AFTER_A_FAULT
         try:
-            again = detector.look(self.now)
+            wish = detector.look(self.now)
+            if wish <= self.now:
+                name = f"{type(detector).__name__} of {detector.subject}"
+                raise RuntimeError(f"{name} would look at this very moment for ever")
+            again = wish
         finally:
             self.timers.want(detector, again)
 

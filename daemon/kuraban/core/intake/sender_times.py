@@ -14,7 +14,8 @@ broker is as old as that. An hour's wait would look like a clock an hour off. So
 wall clock, the one in force first, is asked for both: a reading of now, or one that can have been
 measured while nobody listened. What can have waited tells nothing of its sender, and neither does a
 reading of now that by another state can have waited. What waited was measured before a step that
-came after it: by that state nothing waited.
+came after it: by that state nothing waited. If the clock stepped while nobody listened, the state
+before is asked first: most of what waited is of before, and few senders' clocks went along.
 """
 
 from __future__ import annotations
@@ -36,7 +37,7 @@ class SenderTimes:
         self._found: dict[str, float] = {}
         self._shown: dict[str, float] = {}
         """When each sender last showed what it goes by."""
-        self._began = self._waited = float("-inf")
+        self._began = self._waited = self._stepped = float("-inf")
         self._then: tuple[float, ...] = ()
         """The states by which something can have waited."""
 
@@ -45,13 +46,13 @@ class SenderTimes:
         """Whether the wall clock and the watch's time have always been one."""
         return not self._earlier
 
-    def stepped(self, ahead: float) -> None:
-        """The wall clock is `ahead` of the watch's time from now on."""
+    def stepped(self, ahead: float, at: float) -> None:
+        """The wall clock is `ahead` of the watch's time from `at` on."""
         before = self._ahead
         earlier = (one for one in (before, *self._earlier) if one != ahead)
         self._earlier = tuple(dict.fromkeys(earlier))[:KEPT]
         self._found = {who: by for who, by in self._found.items() if by != before}
-        self._ahead = ahead
+        self._ahead, self._stepped = ahead, at
 
     def back(self, since: float, now: float) -> None:
         """Nobody listened between these two moments of the watch's time, and messages waited.
@@ -60,12 +61,15 @@ class SenderTimes:
         """
         self._waited = min(self._waited, since) if since <= self._began else since
         self._began, self._then = now, (self._ahead, *self._earlier)
+        if self._stepped >= self._waited and self._earlier:
+            before, *others = self._earlier
+            self._then = before, self._ahead, *others
 
     def moment(self, sender: str, told: float, received: float) -> float:
         """The watch's time of what a sender told at `received`."""
         found = self._found.get(sender)
         if found is None:
-            tried = self._ahead, *self._earlier
+            tried = self._states(received)
         elif self._shown.get(sender) == received:
             tried = (found,)
         elif told - found > received + AHEAD:  # it cannot go by that any more
@@ -81,6 +85,13 @@ class SenderTimes:
             if self._may_have_waited(told, ahead, received):
                 return at
         return told - tried[0]
+
+    def _states(self, received: float) -> tuple[float, ...]:
+        """All that may be, the likeliest first."""
+        known = self._ahead, *self._earlier
+        if received - self._began >= self._late_after:
+            return known
+        return *(one for one in known if one not in self._then), *self._then
 
     def _may_have_waited(self, told: float, ahead: float, received: float) -> bool:
         """Whether by that state it is older than a reading of now, and nobody listened then."""

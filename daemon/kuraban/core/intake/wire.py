@@ -81,10 +81,10 @@ class Wire:
         }
         return (f"{self.root}/reading/+", f"{self.root}/log/+", *sorted(own))
 
-    def stepped(self, ahead: float) -> None:
-        """The wall clock is `ahead` of the watch's time from now on, seconds."""
+    def stepped(self, ahead: float, at: float) -> None:
+        """The wall clock is `ahead` of the watch's time from `at` on, seconds."""
         if self._wall:
-            self._times.stepped(ahead)
+            self._times.stepped(ahead, at)
             self._plain = self._times.plain
 
     def back(self, since: float, now: float) -> None:

@@ -34,7 +34,7 @@ RANGES: tuple[Range, ...] = ("day", "stir", "morning", "soe", "batch")
 MOST_ROWS = 48
 DONE_SHOWN = 12
 LONGEST_BATCH = 60 * DAY
-BACK = {"round": "/round", "rings": "/rings", "cellar": "/", "koji": "/koji"}
+BACK = {"batches": "/batches", "round": "/round", "rings": "/rings", "cellar": "/", "koji": "/koji"}
 """Where a form may lead back to, by what it says."""
 ICE = "setup/ice/"
 """Before a probe's id: back to its ice bath."""
