@@ -378,3 +378,29 @@ def test_a_heater_half_a_degree_below_its_band_does_not_heat(blows: float, told:
     assert night.why("heater/not-heating")[0] == (
         "stands" if told else "lacks: in-habit value=27.6"
     )
+
+
+def test_a_stage_that_settles_is_a_load() -> None:
+    """Nobody knows yet where what was poured in comes to rest."""
+    for settle, told in ((24 * 3600.0, False), (0.0, True)):
+        tank = msgspec.structs.replace(TANK, cooler="chiller")
+        shape = course(stage(settle=settle))
+        night = Night(house(tank, CELLAR, MID, CHILLER, RUNNING, SUPPLY, VALVE, courses=(shape,)))
+        night.batch(since=0)
+        night.play(360, mid=10.0, running=lambda m: m % 90 >= 60, supply=sawing, valve=1)
+        night.play(500, mid=10.0, running=1, supply=ramp(2.0, 1.5, since=360), valve=1)
+        assert (ALARM in night.alarms()) is told
+        assert told or night.why(ALARM) == ["lacks: load"]
+
+
+def test_while_its_own_water_is_cold_its_tanks_say_nothing_of_it() -> None:
+    """Four mashes warm, nobody knows whether it runs; 4 °C stand in its pipe, then nothing does."""
+    places = [msgspec.structs.replace(TANK, id=f"tank-{n}", cooler="chiller") for n in range(4)]
+    probes = [msgspec.structs.replace(MID, id=f"p{n}", of=f"tank-{n}") for n in range(4)]
+    home = house(CELLAR, AIR, CHILLER, SUPPLY, *places, *probes, courses=(course(stage()),))
+    night = Night(home)
+    for n in range(4):
+        night.batch(f"tank-{n}")
+    traces = warming((0.1, 0.07, 0.14, 0.12), 300)
+    night.play(700, air=9.0, supply=4.0, **traces)  # type: ignore[arg-type]
+    assert ALARM not in night.alarms()

@@ -597,3 +597,59 @@ def test_what_it_answers_when_the_next_value_is_awaited() -> None:
     assert night.why("tank/warm")[1:2] == ["lacks: stale since=110"]
     night.play(136, mid=10.6)
     assert night.raised("tank/warm") == [130]
+
+
+# ------------------------------------------------------------- what is well inside, and what is not
+
+
+@pytest.mark.parametrize(("slope", "by", "alarm"), [
+    (0.0, 0.6, "tank/warm"), (0.0, -0.6, "tank/cold"), (0.3, 0.6, "tank/warm"),
+    (-0.3, -0.6, "tank/cold"), (0.3, 0.0, None), (-0.3, 0.0, None), (0.0, 0.3, None),
+])  # fmt: skip
+def test_after_hours_well_inside_a_step_is_told_at_its_delay(
+    slope: float, by: float, alarm: str | None
+) -> None:
+    """Whatever was found calm before: beside a plan that stands, rises or falls."""
+    rising = stage(rate=slope, hours=24)
+    planned = lambda m: 10.0 + slope * m / 60 + (by if m >= 400 else 0.0)  # noqa: E731
+    night = tank(rising, since=0).play(480, mid=planned, air=AIR)
+    assert night.alarms() - {"tank/trending-warm", "tank/trending-cold"} == (
+        {alarm} if alarm else set()
+    )
+    if alarm is not None:
+        assert night.raised(alarm) == [400 + ENTERS + 60]
+
+
+@pytest.mark.parametrize(("slope", "alarm"), [(-0.3, "tank/warm"), (0.3, "tank/cold")])
+def test_a_product_that_stands_still_is_left_by_its_plan_after_hours_well_inside(
+    slope: float, alarm: str
+) -> None:
+    """Half a degree apart after 100 minutes, told an hour later."""
+    night = tank(stage(rate=slope, hours=24), since=0).play(175, mid=10.0, air=AIR)
+    (raised,) = night.raised(alarm)
+    assert 160 <= raised <= 160 + SHOWS
+
+
+def test_an_alarm_that_stands_when_a_let_run_ends_is_judged_by_the_plan_again() -> None:
+    """Warm by what it was let run; back on the plan, it is over after a quarter of an hour."""
+    night = tank().play(60, mid=10.0, air=AIR)
+    night.log("tank", "let-run", within="2h", more=0.4)
+    night.play(130, mid=10.6, air=AIR)
+    assert night.stands("tank/warm"), "0.6 where 0.4 were allowed"
+    night.play(185, mid=10.6, air=AIR)
+    assert night.stands("tank/warm"), "beyond the plan's half degree as well"
+    night.play(240, mid=ramp(10.6, -1.2, since=185), air=AIR)
+    (over,) = night.over("tank/warm")
+    assert over == pytest.approx(195 + 15, abs=4), "a tenth inside by 195"
+
+
+def test_two_and_a_half_hours_after_a_stir_no_layers_are_left() -> None:
+    """Stirred at 60; 0.6 K beyond its limit at 200 may still be that stir's, at 215 it is not."""
+    found = []
+    for minute in (200, 215):
+        night = tank().play(60, mid=10.0, air=AIR)
+        night.log("tank", "stir")
+        night.play(minute, mid=10.1, air=AIR)
+        product = next(d for _, d in night.engine.registry.about["tank"] if "warm" in d.conditions)
+        found.append(len(product._stirs(night.engine.now)))
+    assert found == [1, 0]

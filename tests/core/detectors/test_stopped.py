@@ -473,3 +473,58 @@ def test_a_plug_pulled_from_one_that_always_drew_something_is_told_by_forty_read
         night = night_of(POWER, VALVE).play(count, mid=10.0, power=low, valve=0)
         night.play(count + 20, mid=10.0, power=0, valve=0)
         assert (ALARM in night.alarms()) is told, (low, count)
+
+
+# ------------------------------------------------------------------------------ what it is used to
+
+
+def valved(minute: float) -> float:
+    """A valve that opens for half of each turn of twenty minutes."""
+    return 1.0 if minute % 20 < 10 else 0.0
+
+
+@pytest.mark.parametrize(("pump", "told"), [(440, True), (460, False)])
+def test_three_tenths_of_its_rated_draw_are_a_pump(pump: float, told: bool) -> None:
+    """450 of 1500 W; a compressor that turns down draws more. Its word comes with its meter's
+    second reading."""
+    night = night_of(POWER, RUNNING, SUPPLY, VALVE)
+    power = lambda m: pump if m % 60 < 20 else STANDING  # noqa: E731
+    runs = lambda m: 1 <= m % 60 < 20  # noqa: E731
+    night.play(180, mid=10.0, power=power, running=runs, supply=4.0, valve=0)
+    night.play(200, mid=10.0, power=STANDING, running=0, supply=4.0, valve=1)
+    assert (ALARM in night.alarms()) is told
+
+
+def test_one_that_answered_every_valve_is_stopped_when_it_leaves_one_unanswered() -> None:
+    """Its word alone; cold water in hand is no excuse. One that never did may rest on it."""
+    for runs, told in ((valved, [250]), (lambda m: m % 20 >= 10, [])):
+        night = night_of(RUNNING, SUPPLY, VALVE)
+        night.play(240, mid=10.0, running=runs, supply=4.0, valve=valved)
+        night.play(280, mid=10.0, running=0, supply=4.0, valve=1)
+        assert night.raised(ALARM) == told
+
+
+def test_one_that_never_rested_under_an_open_valve_is_stopped_when_it_does() -> None:
+    """Where nothing says what it keeps; where its water is known, that decides."""
+    bare = night_of(RUNNING, VALVE).play(90, mid=10.0, running=1, valve=1)
+    assert bare.play(120, mid=10.0, running=0, valve=1).raised(ALARM) == [100]
+    known = night_of(RUNNING, SUPPLY, VALVE).play(90, mid=10.0, running=1, valve=1, supply=4.0)
+    known.play(120, mid=10.0, running=0, valve=1, supply=4.0)
+    assert ALARM not in known.alarms()
+
+
+def test_one_that_rests_at_nothing_rests_so_under_an_open_valve_too() -> None:
+    night = night_of(POWER, SUPPLY, VALVE)
+    night.play(300, mid=10.0, power=cycling(15, 45, low=0), supply=4.0, valve=1)  # type: ignore[arg-type]
+    assert night.raised(ALARM) == [25], "only the first rest is strange"
+
+
+def test_forty_readings_in_a_row_prove_that_it_never_draws_nothing() -> None:
+    """Broken by one reading of nothing they prove it of none; once proven, one breaks nothing."""
+    for draws, told in (((30, 2, 30), False), ((50, 2, 5), True)):
+        night, minute = night_of(POWER, VALVE), 0
+        for count, watts in zip(draws, (FULL, 0, FULL), strict=True):
+            minute += count
+            night.play(minute, mid=10.0, power=watts, valve=0)
+        night.play(minute + 20, mid=10.0, power=0, valve=0)
+        assert (ALARM in night.alarms()) is told

@@ -205,3 +205,24 @@ def test_a_gap_in_the_readings_is_no_rest(at: float) -> None:
     night = tank().play(at, mid=noisy(10.0, 0.05), air=AIR).play(at + 200, air=AIR)
     night.play(at + 260, mid=noisy(step(10.0, 10.0, 0), 0.05), air=AIR)
     assert ALARM not in night.alarms()
+
+
+def test_what_it_answers_of_its_rests() -> None:
+    """Restless for two hours, frozen at 120, and moving again from 540 on."""
+    night = tank()
+    assert night.why(ALARM) == ["seen: rest-usual lasted=0 wanted=0", "lacks: no-value"]
+    night.play(8, mid=noisy(10.0, 0.05), air=AIR)
+    assert night.why(ALARM)[1].startswith("lacks: moves-few") and "edge=10" in night.why(ALARM)[1]
+    night.play(120, mid=noisy(10.0, 0.05), air=AIR).play(150, mid=10.0625, air=AIR)
+    usual = "seen: rest-usual lasted=1.392 wanted=2.955"
+    assert night.why(ALARM) == [usual, "lacks: still-for value=10.06 lasted=30 wanted=30"]
+    night.play(300, mid=10.0625, air=AIR)
+    told = ["stands", "seen: still-for value=10.06 lasted=171 wanted=30", usual, "ends: over-moves"]
+    assert night.raised(ALARM) == [151] and night.why(ALARM)[1:2] == told[1:2]
+    assert night.why(ALARM)[0] == "stands" and night.why(ALARM)[2:] == told[2:]
+    alarm = night.engine.alarm_manager.alarm("mid", "stuck")
+    assert (alarm.value, alarm.since) == (10.0625, night.start + 120 * 60)
+    night.play(330, air=AIR)
+    assert "lacks: no-value since=299" in night.why(ALARM)
+    night.log("tank", "batch-end")
+    assert night.why(ALARM) == []
