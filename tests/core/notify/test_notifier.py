@@ -76,6 +76,21 @@ def test_whatever_quiets_an_alarm_takes_back_its_pages(step: str) -> None:
     assert bell.withdrawn == ["tank-3/warm"]
 
 
+def test_a_page_that_names_a_graver_sign_in_hand_is_withdrawn_with_the_lesser() -> None:
+    """In hand past its limit, it worsens as warm, and rings by the gravest that it stands for."""
+    bell = Bell(at=NIGHT)
+    bell.log("tank-3", "batch-start", batch="3", course="mash", stage="main")
+    for name in ("far-warm", "warm"):
+        bell.find("tank-3", name, worse=1.2)
+    bell.on(2).log("tank-3", "acknowledge", by="aki")
+    bell.on(30).find("tank-3", "warm", worse=1.4)
+    assert bell.steps("tank-3/warm")[-1] == "realarmed"
+    assert bell.pages()[-1].alarms == ("tank-3/far-warm",) and bell.pages()[-1].at == bell.now
+    bell.withdrawn.clear()
+    bell.on(2).log("tank-3", "acknowledge", by="aki")
+    assert sorted(bell.withdrawn) == ["tank-3/far-warm", "tank-3/warm"]
+
+
 def joined(first: str = "cold", second: str = "overcooling") -> Bell:
     """A cold tank in Aki's hands, and twenty minutes later a second sign of the same."""
     bell = Bell()

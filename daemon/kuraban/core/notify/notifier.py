@@ -150,6 +150,9 @@ class Notifier:
             if not (incident.open and incident.members):
                 self.climbing.carry_on(incident, followers, at)
         elif incident.open:
+            # Its page names the gravest sign, which may have been in hand before.
+            lead = self._alarms[incident.key[0], incident.lead]
+            self.writer.withdrawn += [lead.id] if lead is not alarm else []
             incident.open, incident.follows = False, None
             self.notices.who_has_it(incident, alarm, at)
             same = self.threads.answered_with(incident)
