@@ -96,6 +96,7 @@ ENTRIES: tuple[tuple[str, bytes], ...] = (
     ("tank-3", b'{"entry":"let-run","for":"2h","more":0.5,"by":"Aki"}'),
     ("tank-3", b'{"entry":"batch-end"}'),
     ("tank-3", b'{"entry":"press","to":["tank-4"],"rest":true}'),
+    ("tank-3", b'{"entry":"best","batch":"No. 12","since":"2026-01-02T08:00:00+09:00"}'),
     ("tank-3", b'{"entry":"move","to":"tank-4"}'),
     ("tank-3", b'{"entry":"split","to":["tank-3","tank-4"]}'),
     ("tank-3", b'{"entry":"merge","into":"tank-4"}'),

@@ -60,6 +60,7 @@ MEANINGS = {
     "out-of-service": "not judged until put back",
     "in-service": "judged again",
     "verdict": "whether a ring was worth it",
+    "best": "a batch of this place was one of the house's best, by which later ones are measured",
     "take-back": "an old entry, named by its id, was wrong; it stays on record",
     "amend": "members of an old entry replaced; further members, or those in fields, are new",
     "duty-swap": "two people exchange the duties that begin on a day, in one role or in all",

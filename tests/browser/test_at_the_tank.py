@@ -204,3 +204,16 @@ def test_a_round_goes_on_where_one_stands(house: House, open_: Open) -> None:
     expect(ticked).to_be_in_viewport()
     expect(ticked.locator(".tick")).to_contain_text("✓")
     expect(ticked.get_by_role("button", name="Stirred")).to_have_class("quiet")
+
+
+def test_the_days_figures_are_written_in_one_go_without_script(house: House, open_: Open) -> None:
+    """On a phone of 360 pixels: thermometer, alcohol, note; each is shown with its fate."""
+    page = open_(f"{house.at}/place/tank-3/sample", script=False)
+    hand = next(p.product for p in house.watch.snapshot().places if p.id == "tank-3")
+    for name, text in (("celsius", f"{hand:.1f}"), ("alcohol", "9.8"), ("text", "banana")):
+        page.locator(f"#{name}").fill(text)
+    page.locator("form.several button.main").tap()
+    page.wait_for_url("**told=**")
+    told = page.locator(".told").all_inner_texts()
+    assert len(told) == 3 and all("Saved." in one for one in told)
+    assert [len(entries(house, "tank-3", kind)) for kind in ("sample", "note")] == [1, 1]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 
 import pytest
@@ -31,6 +32,16 @@ def test_too_little_koji_is_warned_about(type_in: Type) -> None:
     """At least 15 % for specified names: National Tax Agency, labelling standard for sake."""
     assert "BELOW the 15 %" in type_in("reckon", "share", "30+3+40").output
     assert "enough" in type_in("reckon", "share", "17+3+25").output
+
+
+def test_a_script_gets_the_proportions_as_json(type_in: Type) -> None:
+    """The trial batch of the National Research Institute of Brewing, stockpiled-rice trial no. 3:
+    koji 23 %, water 132 % without the late water."""
+    words = ("11+6+25", "22+8+37", "44+9+70", "--measured", "237", "--json")
+    told = json.loads(type_in("reckon", "share", *words).stdout)
+    assert (told["koji_percent"], told["water_percent"]) == (23.0, 132.0)
+    assert [one["name"] for one in told["additions"]] == ["soe", "naka", "tome"]
+    assert told["swelling_percent"] == 105.0 and told["specified_name"] is True
 
 
 def test_a_tank_that_runs_over_and_a_probe_that_hangs_dry_are_told(type_in: Type) -> None:

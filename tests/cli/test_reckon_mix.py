@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from pathlib import Path
 
 import pytest
 
@@ -121,3 +122,29 @@ def test_a_mixture_beyond_what_is_possible_is_refused_in_one_line(
     refused = type_in("reckon", "mix", *words)
     assert refused.exit_code == 2 and told in refused.stderr
     assert len(refused.stderr.strip().splitlines()) == 1
+
+
+def test_ice_in_the_place_of_water_is_told(type_in: Type) -> None:
+    """100 L at 10 °C to be 5 °C: x (333.6 + 41.86) = 100 · 4.186 · 5, by hand."""
+    shown = type_in("reckon", "mix", "water=100@10", "ice=?", "--target", "5").output
+    assert "In the place of as much water: 5.6 kg" in shown and "94 L of it" in shown
+
+
+def test_room_in_a_tank_is_told_with_the_foam(type_in: Type, tmp_path: Path) -> None:
+    """By litres, and by a dip where the site file has a table; two mistakes are named."""
+    site = tmp_path / "site.toml"
+    table = '[[place]]\nid = "{}"\nkind = "tank"\nname = "{}"\n{}\n'
+    site.write_text(
+        table.format("big", "Big", "dip = [[0, 3020], [20, 2680], [60, 1990], [150, 410]]")
+        + table.format("plain", "Plain", "litres = 2800"),
+        encoding="utf-8",
+    )
+    shown = type_in("reckon", "room", "big", "rice=300@12", "--dip", "40", "--site", site)
+    assert shown.exit_code == 0, shown.stderr
+    for part in ("2650 L of 3020", "238 L to the brim", "22 cm below the rim", "1510 to 2265 L",
+                 "Nobody leans or climbs in"):  # fmt: skip
+        assert part in shown.output
+    full = type_in("reckon", "room", "plain", "moromi=2700@7", "--site", site).output
+    assert "RUNS OVER by 35 L" in full and "below the rim" not in full
+    for wrong in (("plain", "--dip", "40"), ("nowhere",)):
+        assert type_in("reckon", "room", *wrong, "--site", site).exit_code == 2

@@ -11,9 +11,10 @@ import pytest
 
 from kuraban.cli import reckon_place
 from kuraban.core import entries as e
+from kuraban.core.course import NEVER
 from kuraban.core.facts import Logged
 from kuraban.core.units import parse_time
-from kuraban.queries.batches.progress import Progress
+from kuraban.queries.batches.progress import Progress, proposed
 from kuraban.recording import merged
 from kuraban.store.history import History
 from kuraban.trade.density import forecast_zero
@@ -90,6 +91,7 @@ def test_a_script_gets_the_progress_as_json(night: Path, type_in: Type) -> None:
     assert told["samples"] and parse_time(told["samples"][0]["at"]) < parse_time(
         told["tomorrow"][0]
     )
+    assert told["proposed"]["at"] == told["tomorrow"][0] and told["proposed"]["why"]
 
 
 def test_the_progress_is_a_table_a_forecast_and_a_hint(
@@ -117,7 +119,7 @@ def told_of(read: list[tuple[float, float]], ends: float) -> str:
     """What `progress` says at last of a mash with these moromi days and Baume."""
     found = Progress(samples=(), today=None, zero=forecast_zero(read), corrected=None, slope=None,
                      ends=ends, tomorrow=(0.0, 10.0))  # fmt: skip
-    return "\n".join(reckon_place._forecast(found))
+    return "\n".join(reckon_place._forecast(found, proposed(found, None, NEVER, 0.0)))
 
 
 DIARY = [(6.4, 4.0), (7.4, 3.2), (8.4, 2.9), (9.4, 2.4), (10.4, 1.9), (11.4, 1.5), (12.4, 1.1)]
@@ -182,6 +184,13 @@ def test_two_weights_of_the_koji_tell_the_water_that_left(
     shown = type_in("reckon", "koji", "koji-bed-1", *words, "--site", site)
     assert "14.1 kg, 11 %; burned about 4.3 kg of starch" in shown.output
     assert "made about 523 W, of which 23" in shown.output
+    told = json.loads(
+        type_in("reckon", "koji", "koji-bed-1", *words, "--json", "--site", site).stdout
+    )
+    assert (round(told["water_kg"], 1), round(told["made_watts"])) == (14.1, 523)
+    times = [told["at"], told["due"], *(one["at"] for one in told["last"])]
+    assert all(parse_time(at) > 0 and at[-6] in "+-" for at in times), "RFC 3339 with an offset"
+    assert len(told["reached"]) == 2 and told["slow"] <= told["fast"]
 
 
 def test_the_next_work_on_the_koji_by_its_own_rise(

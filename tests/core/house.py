@@ -177,7 +177,7 @@ class Night:
         """Somebody puts the wall clock `by` seconds forward, now."""
         self.ahead += by
         self.take(ClockStepped(self.now, by, self.ahead, self.began))
-        self.wire.stepped(self.ahead)
+        self.wire.stepped(self.ahead, self.now)
         self.house = self.wire.house = self.engine.view.house
         return self
 

@@ -4,10 +4,7 @@ It knows incidents, rings and spells of duty, and nothing of the watch. An incid
 would call one thing. A ring begins when something in it needs somebody, and goes on by its rungs
 until somebody answers, nothing of it is left, or something worse takes over; after its last it goes
 on once an hour, together with all that was left unanswered by the same people, and what is worse
-by then begins there. What gets worse within five minutes of a ring or of the next is told with the
-next; a product that was back before anybody answered and is out again within the hour goes on where
-it stood.
-What is shelved needs nobody until its shelf is over.
+by then begins there. What is shelved needs nobody until its shelf is over.
 """
 
 from __future__ import annotations
@@ -89,9 +86,6 @@ class Incident:
     wake: bool = False
     lead: Kind | None = None
     """What the messages are about."""
-    last: float = 0.0
-    said: int = -1
-    """When people were rung of it last, and for which rank."""
     follows: Incident | None = None
     """At the end of the ladders: what tells the same people of this one too."""
 
@@ -138,8 +132,6 @@ class Model:
         self.hands: dict[Kind, str] = {}
         """Who has what was answered."""
         self.incidents: dict[tuple[str, str], Incident] = {}
-        self.rested: dict[tuple[str, str], Incident] = {}
-        """Over before anybody answered."""
         self.numbers = count()
         self.due: list[tuple[float, int, Callable[[float], None]]] = []
         self.out: list[Told] = []
@@ -175,11 +167,8 @@ class Model:
         if kind in self.shelves:
             if self.shelves[kind].once:
                 del self.shelves[kind]
-                if (kind.subject, kind.group) not in self.incidents:
-                    self.rested.pop((kind.subject, kind.group), None)
         else:
-            unseen = kind in self.unseen
-            self._leaves(at, kind, over=unseen)
+            self._leaves(at, kind)
 
     def shelved(self, at: float, kind: Kind, until: float, once: bool) -> None:
         shelf = self.shelves[kind] = Shelf(until, once)
@@ -208,8 +197,6 @@ class Model:
             if incident.ring is None or page[0] < round(incident.ring.start, 3):
                 continue
             lead = incident.lead or kind
-            for one in self._thread(incident):
-                one.last, one.said = at, _rank(one)
             line = self._told_at(lead, at, 3, incident.ring)
             fresh = [who for who in line if who not in incident.ring.told]
             self._tell(at, fresh[:1], incident, lead, incident.ring.rung)
@@ -236,10 +223,6 @@ class Model:
         return self.incidents.setdefault((kind.subject, kind.group), Incident())
 
     def _needs_somebody(self, kind: Kind, at: float, again: bool) -> None:
-        key = kind.subject, kind.group
-        rested = self.rested.pop(key, None)
-        if rested is not None and key not in self.incidents and at - rested.last < HOUR:
-            self.incidents[key] = rested
         incident = self._incident(kind)
         others = incident.members - {kind.condition}
         gravest = max((OF[kind.subject, name].rank for name in incident.members), default=-1)
@@ -250,8 +233,6 @@ class Model:
             return
         incident.look(kind.subject)
         lead = incident.lead or kind
-        if incident.wake and kind.wakes and self._goes_on(incident, kind, at):
-            return
         incident.wake = kind.wakes
         before = incident.ring and (incident.follows or incident).ring
         incident.follows = None
@@ -264,24 +245,6 @@ class Model:
                 self._keep(at + 2 * MINUTE, person, lead)
         else:
             self._tell(at, self._who_is_up(lead, at), incident, lead)
-
-    def _goes_on(self, incident: Incident, kind: Kind, at: float) -> bool:
-        """Its ring goes on, and the next of it is all that is told."""
-        was = incident.ring
-        if was is None or incident.follows is not None or not was.told:
-            return False
-        rungs, rung = RUNGS[was.quick], was.rung
-        due = incident.last + (MINUTE * (rungs[rung] - rungs[rung - 1]) if rung < 4 else HOUR)
-        if _rank(incident) > incident.said:
-            if at - incident.last < 5 * MINUTE:
-                due = min(due, incident.last + 5 * MINUTE)
-            elif due - at > 5 * MINUTE:
-                return False
-        due, quick = max(due, at), was.quick or kind.quick
-        start = due - MINUTE * RUNGS[quick][rung] if rung < 4 else was.start
-        ring = incident.ring = Ring(start, quick, next(self.numbers), rung, was.told)
-        self._later(due, lambda at: self._climb(at, kind, ring, rung))
-        return True
 
     def _in_the_same_hands(self, kind: Kind, incident: Incident, at: float) -> None:
         """Nobody is being told any more and somebody has the rest of it: theirs too, one word."""
@@ -318,9 +281,6 @@ class Model:
         who: dict[str, None] = {}
         for one in self._thread(incident):
             assert one.lead is not None
-            if at == ring.start and one is not incident and at - one.last < HOUR / 2:
-                continue
-            one.last, one.said = at, _rank(one)
             who |= dict.fromkeys(self._told_at(one.lead, at, rung, ring))
         self._tell(at, list(who), incident, lead, 0 if at == ring.start else rung)
         ring.rung = rung + 1
@@ -353,7 +313,7 @@ class Model:
             climbs = first.ring
             self._later(at + HOUR, lambda at: self._climb(at, lead, climbs, 4))
 
-    def _leaves(self, at: float, kind: Kind, over: bool = False) -> None:
+    def _leaves(self, at: float, kind: Kind) -> None:
         """Nobody needs to be told of it any more."""
         incident = self.incidents.get((kind.subject, kind.group))
         if incident is None:
@@ -361,9 +321,6 @@ class Model:
         incident.members.discard(kind.condition)
         if not incident.members:
             del self.incidents[kind.subject, kind.group]
-            rang = incident.ring is not None and incident.wake and incident.follows is None
-            if over and rang and kind.group in ("warm", "cold"):
-                self.rested[kind.subject, kind.group] = incident
             self._carry_on(at, incident, incident.ring)
             return
         if incident.lead == kind:
@@ -399,8 +356,6 @@ class Model:
                 if kind in self.holding:
                     self._takes(at, kind, who, within)
                     self._has_it(at, kind, who)
-                elif (kind.subject, kind.group) not in self.incidents:
-                    self.rested.pop((kind.subject, kind.group), None)
             elif kind in self.holding and within is not None:
                 self._promise(at, kind, who, within)
 

@@ -319,3 +319,15 @@ def test_a_stage_of_hours_has_its_hours_though_the_clock_was_changed() -> None:
     start = moment("2026-03-28T20:00", VIENNA)
     plan = planned(Mark(3, start), zone=VIENNA)
     assert plan.standing(start).span.due - start == DAY
+
+
+def test_what_lies_ahead_is_expected_by_the_lengths_between() -> None:
+    """A stage that has begun at its time, the next when the present one is due, then each after the
+    length of the one before; past the last stands the course's end, put off with the rest day."""
+    plan = planned(Mark(0, SOE), Mark(1, SOE + DAY, hold=DAY))
+    stages = plan.course.stages
+    assert plan.begins(0) == SOE and plan.begins(1) == SOE + DAY
+    expected = plan.spans[-1].due
+    for number in range(plan.spans[-1].stage + 1, len(stages) + 1):
+        assert plan.begins(number) == expected
+        expected += stages[number].length if number < len(stages) else 0.0

@@ -321,3 +321,27 @@ def test_a_line_of_every_day_is_a_duty_of_any_day_and_one_of_fridays_is_not() ->
 def test_where_no_rota_is_written_nobody_is_taken_for_awake() -> None:
     line = roster.chain(with_rota(HOUSE), "brewer", DUSK)
     assert len(line) == 5 and not any(one.awake for one in line)
+
+
+def test_the_turns_of_the_days_ahead_are_those_on_duty() -> None:
+    """By lines across midnight, by single days, by shifts; for a day swapped; whoever is always on
+    has a turn only of a day on which they stand in for somebody."""
+    lines = (
+        FRIDAY_NIGHT,
+        Duty(role="brewer", person="sho", order=2, days=("sat",)),
+        Duty(role="brewer", person="mio", order=3, hours=(8 * HOUR, 18 * HOUR)),
+        Duty(role="crew", person="ken", order=1),
+    )
+    shift = Shift(role="crew", person="mio", order=2, start=moment("2026-02-04T20:00"),
+                  end=moment("2026-02-05T02:00"))  # fmt: skip
+    swap = Swap(first="ken", second="sho", day="2026-02-05")
+    house = msgspec.structs.replace(with_rota(HOUSE, *lines), shifts=(shift,), swaps=(swap,))
+    turns = list(roster.turns(house, date(2026, 2, 2), 7))
+    always = {("crew", "ken")}
+    for hour in range(24, 6 * 24):
+        at = moment("2026-02-02T00:30") + hour * HOUR
+        for role in ("brewer", "crew"):
+            on = {(role, one.person) for one in roster.holders(house, role, at)} - always
+            told = {(role, one.person) for one in turns if one.role == role
+                    and one.start <= at < one.end}  # fmt: skip
+            assert told == on, (hour, role)

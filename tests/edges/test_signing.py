@@ -2,7 +2,16 @@
 
 from __future__ import annotations
 
-from kuraban.edges.signing import DEVICE_LASTS, VISIT_LASTS, Device, Link, Signer, Visit, entry_id
+from kuraban.edges.signing import (
+    DEVICE_LASTS,
+    VISIT_LASTS,
+    Device,
+    Feed,
+    Link,
+    Signer,
+    Visit,
+    entry_id,
+)
 
 SIGNER = Signer("k" * 64)
 OTHER = Signer("o" * 64)
@@ -59,3 +68,13 @@ def test_one_link_makes_one_entry() -> None:
     """Pressed twice it is the same; the other button of the message is another."""
     assert entry_id(LINK) == entry_id(Link(*LINK))
     assert entry_id(LINK) != entry_id(LINK._replace(act="let-run"))
+
+
+def test_a_calendars_address_is_good_for_nothing_else() -> None:
+    """Nor is another's signature one of it."""
+    feed = Feed("mio", "mark")
+    assert SIGNER.read_feed(SIGNER.feed(feed)) == feed
+    assert (
+        SIGNER.read_feed(SIGNER.link(LINK)) is None and OTHER.read_feed(SIGNER.feed(feed)) is None
+    )
+    assert SIGNER.read_link(SIGNER.feed(feed)) is None

@@ -60,7 +60,7 @@ def stepped(since: float | None = None, now: float = 0.0) -> Intake:
     """The wall clock went an hour forward; the board's did not."""
     wire = Wire(brewery())
     found = Intake(wire, since, now)
-    wire.stepped(HOUR)
+    wire.stepped(HOUR, 0.0)
     return found
 
 
@@ -80,6 +80,20 @@ def test_what_waited_for_the_watch_and_then_for_the_broker_is_too() -> None:
     one.impaired(Impaired("broker", True, back))
     one.impaired(Impaired("broker", False, DUSK))
     assert of(one.read(dated(DUSK - 90 * MINUTE), DUSK + 1)) == DUSK - 90 * MINUTE
+
+
+def test_what_waited_while_the_machine_slept_is_as_old_as_it_says() -> None:
+    """It learns only as it wakes that the broker has lost it, and that the clock went on an hour
+    meanwhile: nothing was heard since its last message."""
+    wire, asleep = Wire(brewery()), DUSK - 2 * HOUR
+    one = Intake(wire)
+    assert of(one.read(dated(asleep), asleep)) == asleep
+    one.impaired(Impaired("broker", True, DUSK))
+    wire.stepped(HOUR, DUSK)
+    one.impaired(Impaired("broker", False, DUSK + 1))
+    for minutes in (115, 95, 61, 30, 5, 0):
+        at = DUSK - minutes * MINUTE
+        assert of(one.read(dated(at), DUSK + 2)) == at
 
 
 def test_what_is_lost_beside_the_broker_keeps_no_message() -> None:

@@ -71,7 +71,7 @@ def somebody_is_reached(season: Season, told: Told) -> Wrong:
 
 def _beyond(season: Season, told: Told) -> Callable[[str, str, float], bool]:
     """Whether a place is and stays beyond its tolerance, or its limit, around a moment, truly, and
-    its probe says so.
+    its probe says so and is believed: of what nobody measures people hear just that.
 
     A tank or bed without a batch has no plan that it could be beyond, however warm it is; and of
     one whose plan somebody drew anew nobody knows here what it is.
@@ -93,6 +93,12 @@ def _beyond(season: Season, told: Told) -> Callable[[str, str, float], bool]:
         elif event.do == "entry" and event.entry["entry"] == "batch-end":
             ended.setdefault(event.where, season.began + event.at * HOUR)
 
+    unmeasured: dict[str, list[tuple[float, bool]]] = {}
+    for step in told.steps:
+        if step.condition == "unwatched" and step.step in ("raised", "returned", "normal"):
+            raised = step.step == "raised"
+            unmeasured.setdefault(step.subject, []).append((season.truly(step.at), raised))
+
     def holds(place: str, condition: str, moment: float) -> bool:
         far, _, side = condition.rpartition("-")
         if place not in PLANNED or side not in ("warm", "cold") or (far and place == STORE):
@@ -102,6 +108,8 @@ def _beyond(season: Season, told: Told) -> Callable[[str, str, float], bool]:
         spans = [moment - minutes * MINUTE for minutes in (66, 44, 22, 0)]  # a delay, and somewhat
         if any(bisect(heard[place], one) == bisect(heard[place], two)
                for one, two in pairwise(spans)):  # fmt: skip
+            return False
+        if [raised for at, raised in unmeasured.get(place, ()) if at <= moment][-1:] == [True]:
             return False
         sign = 1 if side == "warm" else -1
         beyond = OUTSIDE[place] * (2 if far else 1) + 0.1

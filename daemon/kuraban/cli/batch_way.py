@@ -12,9 +12,9 @@ from kuraban.cli.common import Site, say, say_json, suggestion, watched, wrong
 from kuraban.core.site import House
 from kuraban.core.texts.translator import figure
 from kuraban.core.timescale import moment_of
-from kuraban.core.units import show_time
+from kuraban.core.views.batch_way import Joint, Stood
 from kuraban.queries.batches.batch_history import BatchHistory
-from kuraban.queries.batches.batch_way import Joint, Stood, Way, way_of
+from kuraban.queries.batches.batch_way import way_of
 from kuraban.queries.journal_state import clock, open_history
 from kuraban.settings.paths import journal_of
 
@@ -43,7 +43,7 @@ def way(
     if not found.stood and not found.joints:
         raise unknown(known, batch)
     if as_json:
-        say_json(_document(found, house))
+        say_json(found.told(house.zone))
         return
     for joint in found.joints:
         say(_joint(joint, house))
@@ -73,27 +73,6 @@ def _stood(stood: Stood, house: House) -> Iterator[str]:
 
 def _day(at: float, house: House) -> str:
     return f"{datetime.fromtimestamp(at, house.zone):%Y-%m-%d %H:%M}"
-
-
-def _document(found: Way, house: House) -> dict[str, object]:
-    """The same for a script: times in the house's zone."""
-
-    def told(at: float | None) -> str | None:
-        return None if at is None else show_time(at, house.zone)
-
-    return {
-        "joints": [one._asdict() | {"at": told(one.at)} for one in found.joints],
-        "stood": [
-            one._asdict()
-            | {"start": told(one.start), "end": told(one.end)}
-            | {"warmth": None if one.warmth is None else one.warmth._asdict()}
-            | {"heatings": [
-                {"at": told(each.at), "least": each.least, **each.held._asdict()}
-                for each in one.heatings
-            ]}
-            for one in found.stood
-        ],
-    }  # fmt: skip
 
 
 def unknown(batch_history: BatchHistory, batch: str) -> Exception:

@@ -41,6 +41,8 @@ Site = Annotated[
     ),
 ]
 
+AsJson = Annotated[bool, typer.Option("--json", help="As JSON, for a script.")]
+
 
 def house_of(
     site: Path | None, now: float | None = None, *, advised: bool = False, secrets: bool = False

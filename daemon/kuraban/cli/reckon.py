@@ -6,31 +6,25 @@ Mixing is in `kuraban.cli.reckon_mix`; what is asked of a place that runs (`left
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Annotated
 
 import typer
 
 from kuraban.cli import reckon_place
-from kuraban.cli.common import console, say, table, wrong
-from kuraban.cli.reckon_mix import mix
+from kuraban.cli.common import AsJson, console, say, say_json, table, wrong
+from kuraban.cli.reckon_mix import in_tank, mix
 from kuraban.cli.reckon_place import ADVICE, told
 from kuraban.cli.reckon_spirit import spirit
 from kuraban.core.detectors.koji_air import DRY_WICK
 from kuraban.core.intake import typed_figures
 from kuraban.core.texts.translator import figure
-from kuraban.trade import density, mixing, psychrometry, thermometers
+from kuraban.trade import density, mixing, psychrometry, tank, thermometers
 
 NEGATIVE = {"ignore_unknown_options": True}
 """So that a figure below zero is none of the options."""
-FOAM_FROM = 0.75
-"""Share of a tank beyond which a foaming yeast's high foam may run over (common practice)."""
 UNKNOWN_ALCOHOL = 5.0
 """% by which the alcohol of a mash may be off where nobody typed it."""
-DRAUGHTS = {
-    "fan": psychrometry.ASPIRATED,
-    "natural": psychrometry.NATURAL_DRAUGHT,
-    "still": psychrometry.STILL_AIR,
-}
 EXAMPLES = """\b
 Examples:
   kuraban reckon mix moromi=2000@7.0 rice=440@12.7
@@ -46,6 +40,7 @@ def add_to(app: typer.Typer) -> None:
     group = typer.Typer(rich_markup_mode=None, no_args_is_help=True, help=about, epilog=EXAMPLES)
     for name, command, example in (
         ("mix", mix, "moromi=2000@7.0 rice=440@12.7"),
+        ("room", in_tank, "tank-3 moromi=1500@7 rice=300@12"),
         ("spirit", spirit, "2000 18.2 --target 19.5 --rice 1000"),
         ("share", share, "11+6+25 22+8+37 44+9+70"),
         ("rh", rh, "35 30 --draught natural"),
@@ -82,6 +77,7 @@ def share(
         float | None,
         typer.Option(metavar="LITRES", help="In the tank after the last addition, as measured."),
     ] = None,
+    as_json: AsJson = False,
 ) -> None:
     """Proportions of the additions (三段仕込み): koji (麹歩合), water (汲水), litres."""
     named = [("starter 酒母", starter)] if starter else []
@@ -91,24 +87,30 @@ def share(
     steps = [(n, _triple(t)) for n, t in [*named, *zip(names, additions, strict=False)]]
     rice = sum(kake + koji for _, (kake, koji, _) in steps)
     koji, water = (sum(triple[part] for _, triple in steps) for part in (1, 2))
+    swollen = None if measured is None else mixing.swelling(measured, water, rice)
+    malted = mixing.koji_share(koji, rice)
+    if as_json:
+        say_json({"additions": list(_as_documents(steps, rice)), "rice_kg": rice, "koji_kg": koji,
+                  "water_litres": water, "koji_percent": malted, "water_percent":
+                  100 * water / rice, "swelling_percent": swollen,
+                  "specified_name": malted >= mixing.LABEL_KOJI_SHARE})  # fmt: skip
+        return
     made = table("", "rice 白米", "share", "koji 麹", "water 汲水", "litres", "",
                  right=("rice 白米", "share", "koji 麹", "water 汲水", "litres"))  # fmt: skip
     litres = 0.0
-    for name, (kake, malted, wet) in steps:
-        own = kake + malted
+    for name, (kake, own_koji, wet) in steps:
+        own = kake + own_koji
         litres += mixing.mash_litres(wet, own)
-        shares = _percent(own, rice), _percent(malted, own), _percent(wet, own)
+        shares = _percent(own, rice), _percent(own_koji, own), _percent(wet, own)
         full = _full(litres, size, dry_below)
         made.add_row(name, f"{own:g} kg", *shares, f"{litres:.0f}", full)
     shares = "", _percent(koji, rice), _percent(water, rice)
     made.add_row("all", f"{rice:g} kg", *shares, f"{litres:.0f}", "")
     console().print(made)
-    if measured is not None:
-        swollen = mixing.swelling(measured, water, rice)
+    if swollen is not None:
         say(f"Swelling (留測) {swollen:.0f} %: litres without the water, by kg of rice; usual 105")
-    if size is not None and size >= litres > FOAM_FROM * size:
+    if size is not None and size >= litres > tank.room(size, litres).foaming[1]:
         say("High foam (高泡) of a foaming yeast needs a quarter of the tank or more; see to a cap")
-    malted = mixing.koji_share(koji, rice)
     say(f"Koji share (麹歩合) {malted:.1f} %: "
         + ("enough for a specified name (特定名称)." if malted >= mixing.LABEL_KOJI_SHARE else
            "BELOW the 15 % that a specified name (特定名称) requires."))  # fmt: skip
@@ -116,6 +118,19 @@ def share(
     say("  rests on: white rice as weighed, 1.05 L a kilogram; litres ±5 %")
     say("  source: 15 % National Tax Agency, labelling standard for sake; the rest common practice")
     say(ADVICE)
+
+
+def _as_documents(
+    steps: list[tuple[str, tuple[float, float, float]]], rice: float
+) -> Iterator[dict[str, object]]:
+    """Each addition for a script: kg, litres, %, and the litres of mash up to it."""
+    litres = 0.0
+    for name, (kake, koji, water) in steps:
+        own = kake + koji
+        litres += mixing.mash_litres(water, own)
+        yield {"name": name.split()[0], "rice_kg": own, "koji_kg": koji, "water_litres": water,
+               "rice_percent": 100 * own / rice, "koji_percent": 100 * koji / own,
+               "water_percent": 100 * water / own, "mash_litres": litres}  # fmt: skip
 
 
 def _triple(text: str) -> tuple[float, float, float]:
@@ -161,9 +176,10 @@ def rh(
     error: Annotated[float, typer.Option(metavar="K", help="What each bulb may be off.")] = 0.3,
 ) -> None:
     """Humidity (湿度) from dry and wet bulb (乾湿差), or the wet bulb from the humidity."""
-    if draught not in DRAUGHTS:
+    if draught not in psychrometry.DRAUGHTS:
         raise wrong("command line", "--draught", f'"{draught}"', "write fan, natural or still")
-    coefficient, pressure = DRAUGHTS[draught], psychrometry.air_pressure(altitude)
+    coefficient = psychrometry.DRAUGHTS[draught]
+    pressure = psychrometry.air_pressure(altitude)
     source = "JIS Z 8806 (Sprung), saturation after Sonntag 1990"
     if (wet is None) == (humidity is None):
         raise wrong("command line", "WET", "give WET or --humidity, one of them",

@@ -7,27 +7,32 @@ from typing import Annotated, NamedTuple, get_args
 import msgspec
 import typer
 
-from kuraban.cli.common import wrong
+from kuraban.cli.common import Site, house_of, wrong
+from kuraban.cli.completion import places
 from kuraban.cli.reckon_place import told
 from kuraban.core import entries as e
 from kuraban.core.intake import typed_figures
 from kuraban.core.plan.addition_temperature import (
+    COLDEST,
     EMPTY,
+    HOTTEST,
+    RICE_HOTTEST,
     WHITE,
     Expected,
     Mash,
     amount_for,
     ice_for,
+    ice_instead,
     landing,
     needed,
     share_of,
 )
+from kuraban.core.plan.fill_level import brim_of, dips_of, litres_of
 from kuraban.core.texts.translator import figure
 from kuraban.errors import OutOfRange
 from kuraban.trade.mixing import STARTER_RULE, rice_by_rule
+from kuraban.trade.tank import dip_at, litres_at, room
 
-WATER_COLDEST, RICE_HOTTEST, WATER_HOTTEST = 0.0, 45.0, 60.0
-"""°C to which water can be chilled, and which what goes in does not exceed (common practice)."""
 BY_KG = ("rice", "ice")
 FORM = "write WHAT=AMOUNT@CELSIUS, such as rice=440@12.7"
 NAMES = {"rice": "Rice (蒸米)", "ice": "Ice (氷)", "water-koji": "Water (水麹)"}
@@ -95,14 +100,14 @@ def _lands(mash: Mash, known: list[e.Addition]) -> None:
 def _how_warm(mash: Mash, known: list[e.Addition], asked: Asked, target: float) -> None:
     found = needed(mash, known, asked.of, target, WHITE)
     what = asked.of.what
-    if found.likely < WATER_COLDEST:
-        chilled = [*known, _at(asked.of, WATER_COLDEST + 0.5)]
+    if found.likely < COLDEST:
+        chilled = [*known, _at(asked.of, COLDEST + 0.5)]
         ice = ice_for(mash, chilled, target)
         raise OutOfRange(
             f"{what}: {figure(found.likely)} °C would be needed, below freezing; "
             f"chill the rest first, or add about {figure(ice.likely, 0)} kg of ice"
         )
-    hottest = RICE_HOTTEST if what == "rice" else WATER_HOTTEST
+    hottest = RICE_HOTTEST if what == "rice" else HOTTEST
     if found.likely > hottest:
         raise OutOfRange(
             f"{what}: {figure(found.likely)} °C would be needed, more than {hottest:g}; "
@@ -137,9 +142,22 @@ def _how_much(mash: Mash, known: list[e.Addition], asked: Asked, target: float) 
             f"{figure(target)} °C; it has to lie beyond the target"
         )
     least = Expected(*(max(each, 0.0) for each in found))
-    _tell(mash, [*known, asked.of],
-          f"{_name(asked)}: {_span(least, unit)} to land at {figure(target)} °C",
-          *([] if least.likely else ["It is that cold without ice."]))  # fmt: skip
+    more = [] if least.likely else ["It is that cold without ice."]
+    if what == "ice" and least.likely:
+        more = _instead(mash, known, target)
+    line = f"{_name(asked)}: {_span(least, unit)} to land at {figure(target)} °C"
+    _tell(mash, [*known, asked.of], line, *more)
+
+
+def _instead(mash: Mash, known: list[e.Addition], target: float) -> list[str]:
+    """The ice that takes the place of some of the water."""
+    for part in known:
+        if part.what in ("water", "water-koji") and part.celsius is not None and part.litres:
+            ice = ice_instead(mash, known, part.celsius, target, WHITE)
+            if ice.likely <= part.litres:
+                return [f"In the place of as much {part.what}: {_span(ice, 'kg')}, and "
+                        f"{figure(part.litres - ice.likely, 0)} L of it"]  # fmt: skip
+    return []
 
 
 def _tell(mash: Mash, parts: list[e.Addition], line: str, *more: str) -> None:
@@ -164,6 +182,54 @@ def _span(found: Expected, unit: str) -> str:
 
 def _at(addition: e.Addition, celsius: float) -> e.Addition:
     return msgspec.structs.replace(addition, celsius=celsius)
+
+
+# Whether it fits.
+
+
+def in_tank(
+    place: Annotated[
+        str, typer.Argument(metavar="PLACE", help="Id of the tank.", autocompletion=places)
+    ],
+    parts: Annotated[
+        list[str] | None,
+        typer.Argument(
+            metavar="WHAT=AMOUNT@CELSIUS",
+            help="What is in it (moromi) and what goes in, as for mix.",
+            show_default=False,
+        ),
+    ] = None,
+    dip: Annotated[
+        float | None,
+        typer.Option(metavar="CM", help="From the rim down to the surface now, instead of moromi."),
+    ] = None,
+    site: Site = None,
+) -> None:
+    """Room in a tank (空寸) after an addition: litres to the brim, the surface, the foam (高泡).
+
+    By the tank's litres, and its height or dip table (検尺) of the site file.
+    """
+    known = house_of(site)[0].house.place.get(place)
+    if known is None:
+        raise wrong("command line", "PLACE", f'there is no place "{place}"', "name a tank")
+    dips, brim = dips_of(known), brim_of(known)
+    if brim is None or (dip is not None and dips is None):
+        right = "give it litres and height, or dip, in the site file"
+        raise wrong("command line", place, "nobody knows how much it holds", right)
+    mash, added, _ = _parts(parts or [])
+    litres = sum(mash.litres) / 2 if dip is None or dips is None else litres_at(dips, dip)
+    litres += sum(litres_of(one) or 0.0 for one in added)
+    found, surface = room(brim, litres), dip_at(dips, litres) if dips else None
+    left = f"{abs(found.left):.0f} L"
+    over = f"RUNS OVER by {left}" if found.left < 0 else f"{left} to the brim"
+    least, most = found.foaming
+    told(f"{known.name}: {litres:.0f} L of {brim:.0f}, {over} once gas has lifted it",
+         *([f"the surface stands {surface:.0f} cm below the rim"] if surface is not None else []),
+         f"high foam (高泡) of a foaming yeast: room above {least:.0f} to {most:.0f} L at most",
+         "Nobody leans or climbs in: gas lies on the mash. Read the dip from outside, two of you.",
+         rests="1.05 L a kilogram of rice, 5 % of rise",
+         source="foam: Gauntner, Sake World no. 81 (2006), three quarters of a tank; Sake Street "
+         "(2024), half to two thirds; the rest common practice")  # fmt: skip
 
 
 # What was typed.

@@ -16,6 +16,7 @@ import msgspec
 import typer
 
 from kuraban.cli.common import (
+    AsJson,
     Site,
     console,
     dated,
@@ -35,8 +36,9 @@ from kuraban.core.plan.subject_state import Batch
 from kuraban.core.texts.translator import figure
 from kuraban.core.timescale import moment_of
 from kuraban.core.units import HOUR
+from kuraban.core.views.batch_sheet import Proposal
 from kuraban.errors import JournalError
-from kuraban.queries.batches.progress import Progress, Works, progress, works
+from kuraban.queries.batches.progress import Progress, Works, progress, proposed, works
 from kuraban.queries.equipment.koji import heat_of
 from kuraban.queries.journal_state import clock, looking
 from kuraban.settings.paths import journal_of
@@ -50,10 +52,17 @@ Place = Annotated[
 ]
 STILL = 180.0
 """Seconds after which a watch that wrote nothing is asked about."""
-NARROW = 3.0
-"""Days of a forecast's range beyond which it advises nothing."""
-PRESSED_AFTER = 7.0
-"""Days after Baume zero within which mash is pressed (common practice)."""
+HINTS = {
+    "open": "It is decided from BMD, taste and smell.",
+    "with-course": "BMD goes with the course.",
+    "late": "BMD runs late: a few tenths warmer are usual.",
+    "early": "BMD runs early: a few tenths colder are usual.",
+    "with-line": "BMD {bmd} on day {day} goes with the house's line, {wanted}.",
+    "above-line": "BMD {bmd} on day {day} is above the house's line, {wanted}: behind it, a few "
+    "tenths warmer are usual.",
+    "below-line": "BMD {bmd} on day {day} is below the house's line, {wanted}: ahead of it, a few "
+    "tenths colder are usual.",
+}
 BASES = {
     "own warm-ups": "its own warm-ups of the last 13 h",
     "samples": "its samples' alcohol, its litres and the cellar's air",
@@ -164,14 +173,18 @@ def _heat(run: Running, found: Hours) -> Iterator[str]:
 
 def show_progress(
     place: Place,
-    as_json: Annotated[bool, typer.Option("--json", help="As JSON, for a script.")] = False,
+    as_json: AsJson = False,
     site: Site = None,
 ) -> None:
     """Baume (ボーメ), SMV (日本酒度), BMD, and the day on which Baume is zero."""
     with _running(place, site) as run:
         found = progress(run.view.house, run.view.entry_log.about(place), run.batch, run.now)
+        course = run.batch.course
+        target = run.view.house.course.get(course.id, course).target
+        proposal = proposed(found, target, course.never, run.now)
         if as_json:
-            say_json(dated(msgspec.to_builtins(found), run.view.house.zone))
+            told = msgspec.to_builtins(found) | {"proposed": msgspec.to_builtins(proposal)}
+            say_json(dated(told, run.view.house.zone))
             return
         say(f"{run.name}, {run.batch.title or run.batch.name}"
             + (f", moromi day {found.today}" if found.today is not None else ""))  # fmt: skip
@@ -179,7 +192,7 @@ def show_progress(
             say("No samples are logged: kuraban log " + place + " sample baume=4.2 alcohol=12.1")
             return
         console().print(_table(run, found))
-        for line in _forecast(found):
+        for line in _forecast(found, proposal):
             say(line)
         say("  rests on: whole brewery days for BMD; the forecast takes the hour and ±0.05 Baume")
         say('  source: Nada Sake Research Group glossary, "BMD curve"; the range is computed')
@@ -208,7 +221,7 @@ def _or(value: float | None, decimals: int) -> str:
     return "" if value is None else figure(value, decimals)
 
 
-def _forecast(found: Progress) -> Iterator[str]:
+def _forecast(found: Progress, proposal: Proposal | None) -> Iterator[str]:
     if found.corrected is not None:
         yield f"The forecast starts anew after the {found.corrected}, which moved Baume by itself."
     if found.slope is not None:
@@ -222,8 +235,8 @@ def _forecast(found: Progress) -> Iterator[str]:
         yield (f"Baume zero about day {zero.likely:.0f} ({span}: Baume's own pace, which slows "
                "down, and BMD's line, which runs late)"
                + (f"; the course ends on day {found.ends:.0f}" if found.ends else ""))  # fmt: skip
-    if found.tomorrow is not None:
-        yield f"Tomorrow morning the plan has {figure(found.tomorrow[1])} °C. {_hint(found)}"
+    if proposal is not None:
+        yield f"Tomorrow morning the plan has {figure(proposal.planned)} °C. {_hint(proposal)}"
 
 
 def _fallen(found: Progress, slope: float) -> Iterator[str]:
@@ -236,17 +249,13 @@ def _fallen(found: Progress, slope: float) -> Iterator[str]:
         yield f"  so about {figure(alcohol_by_fall(alcohol, baume, now, slope))} % by now"
 
 
-def _hint(found: Progress) -> str:
-    """What the forecast against the course's end suggests: nothing, while it is a wide one. Mash is
-    pressed up to a week after Baume zero (common practice)."""
-    zero, ends = found.zero, found.ends
-    if zero is None or ends is None or zero.latest - zero.earliest > NARROW:
-        return "It is decided from BMD, taste and smell."
-    if zero.earliest > ends:
-        return "BMD runs late: a few tenths warmer are usual, if taste and smell agree."
-    if zero.latest < ends - PRESSED_AFTER:
-        return "BMD runs early: a few tenths colder are usual, if taste and smell agree."
-    return "BMD goes with the course."
+def _hint(proposal: Proposal) -> str:
+    """What the samples propose, and why; nothing is applied."""
+    facts = {name: f"{value:.1f}".removesuffix(".0") for name, value in proposal.facts}
+    why = HINTS[proposal.why].format(**facts)
+    if proposal.celsius == proposal.planned:
+        return why
+    return f"{why} Proposed: {figure(proposal.celsius)} °C, if taste and smell agree."
 
 
 # Koji.
@@ -262,6 +271,7 @@ def koji(
         float | None,
         typer.Option("--over", metavar="HOURS", help="Between the two.", show_default=False),
     ] = None,
+    as_json: AsJson = False,
     site: Site = None,
 ) -> None:
     """When the next work on a koji bed (手入れ) is due by the bed's own rise, and its heat.
@@ -272,6 +282,9 @@ def koji(
         if run.view.house.place[place].kind != "koji-bed":
             raise wrong("command line", "PLACE", f"{place} is no koji bed", "name a koji-bed")
         found = works(run.view, place, run.batch, run.now)
+        if as_json:
+            say_json(dated(_document(run, found, weighed, hours), run.view.house.zone))
+            return
         if found is None:
             say(f"{run.name}: not known yet. It takes half an hour of undisturbed readings.")
             return
@@ -280,6 +293,32 @@ def koji(
         say("  rests on: its own rise of the last hour, Theil-Sen with its 90 % range")
         say("  source: Sen 1968, JASA 63:1379; the figure aimed at is the course's")
         say(ADVICE)
+
+
+def _document(
+    run: Running, found: Works | None, weighed: tuple[float, float] | None, hours: float | None
+) -> dict[str, object] | None:
+    """The same for a script: °C, K/h, W, kg; when the figure is reached as a time, None for
+    never."""
+    if found is None:
+        return None
+    told = msgspec.to_builtins(found)
+    reached = found.hours.soonest, found.hours.latest
+    told["reached"] = [None if h == math.inf else run.now + h * HOUR for h in reached]
+    del told["hours"]
+    told["last"] = [dict(zip(("work", "at", "moved"), one, strict=True)) for one in found.last]
+    told["rise_watts"] = _rise(run, found)
+    if weighed is not None:
+        lost = water_lost(*weighed)
+        told |= {"water_kg": lost, "starch_kg": burned_starch(*weighed)}
+        if hours:
+            told["made_watts"] = burned_watts(told["starch_kg"], hours)
+            told["vapour_watts"] = vapour_watts(lost, hours, found.product)
+    return {"place": run.place, "at": run.now, **told}
+
+
+def _rise(run: Running, found: Works) -> tuple[float, float] | None:
+    return heat_of(run.batch, (found.slow, found.fast), run.now - run.batch.begun[0])
 
 
 def _works(run: Running, found: Works) -> Iterator[str]:
@@ -301,7 +340,7 @@ def _works(run: Running, found: Works) -> Iterator[str]:
 def _given_off(
     run: Running, found: Works, weighed: tuple[float, float] | None, hours: float | None
 ) -> Iterator[str]:
-    watts = heat_of(run.batch, (found.slow, found.fast), run.now - run.batch.begun[0])
+    watts = _rise(run, found)
     if watts is not None:
         span = f"{watts[0]:.0f} to {watts[1]:.0f} W"
         yield f"  Its rise alone takes {span} of its heat (発熱); at least so much is made"

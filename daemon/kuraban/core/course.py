@@ -33,6 +33,10 @@ class Sides(msgspec.Struct, frozen=True):
     above: float
 
 
+SCALDS = 45.0
+"""°C from which on what is in a tank scalds."""
+
+
 class AirBand(msgspec.Struct, frozen=True):
     """Band of the room's air around a koji bed, in K of depression or % RH; one of the two."""
 
@@ -55,6 +59,11 @@ class Stage(msgspec.Struct, frozen=True, kw_only=True):
     limit_delay: float
     air: AirBand | None = None
 
+    @property
+    def scalds(self) -> bool:
+        """A heating, or the filling of a hot starter."""
+        return max(celsius for _, celsius in self.points) >= SCALDS
+
     def course_at(self, elapsed: float) -> float:
         """Degrees of the curve `elapsed` seconds into the stage; level outside its points."""
         points = self.points
@@ -67,12 +76,25 @@ class Stage(msgspec.Struct, frozen=True, kw_only=True):
         return v0 + (v1 - v0) * (elapsed - t0) / (t1 - t0)
 
 
+Line = tuple[tuple[float, float], ...]
+
+
+class Target(msgspec.Struct, frozen=True, kw_only=True):
+    """Lines that the house draws for its samples. Nothing is judged by them."""
+
+    by_alcohol: Line = ()
+    """% ABV and Baume."""
+    bmd: Line = ()
+    """Moromi day and BMD."""
+
+
 class Course(msgspec.Struct, frozen=True, kw_only=True):
     id: str
     for_: tuple[str, ...] = msgspec.field(name="for", default=("tank",))
     title: dict[str, str] = {}
     day_one: str | None = None
     never: tuple[float, float] = NEVER
+    target: Target | None = None
     stages: tuple[Stage, ...]
 
     def index(self, stage: str) -> int | None:
@@ -281,12 +303,16 @@ class Planned:
         first = self.course.index(self.course.day_one)
         if first is None:
             return None
-        begins = self._begins(first)
+        begins = self.begins(first)
         day = brewery_day(at, self.day_starts, self.zone)
         days = (day - brewery_day(begins, self.day_starts, self.zone)).days
         return days + 1 if days >= 0 else days
 
-    def _begins(self, stage: int) -> float:
+    def begins(self, stage: int) -> float:
+        """When a stage, by its number, began or is expected by the lengths of those before it.
+
+        The number after the last asks for the end of the course.
+        """
         for span in self.spans:
             if span.stage == stage:
                 return span.start

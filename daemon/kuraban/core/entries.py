@@ -194,6 +194,14 @@ class Verdict(_Entry, frozen=True, tag="verdict"):
     was: Literal["right", "needless", "late"]
 
 
+class Best(_Entry, frozen=True, tag="best"):
+    """A batch of this place is one of the house's best, by which later ones are measured: the last
+    of that name, or the one that began here at `since`."""
+
+    batch: Words
+    since: Moment | None = None
+
+
 class TakeBack(_Entry, frozen=True, tag="take-back"):
     of: Words
     reason: Words | None = None
@@ -229,8 +237,8 @@ class Note(_Entry, frozen=True, tag="note"):
 Entry = (
     BatchStart | StageMark | Hold | Aim | Plan | LetRun | BatchEnd | Press | Move | Split | Merge
     | Stir | Addition | CaskIn | CaskOut | Handwork | ProbeOut | ProbeIn | Check | Sample | Look
-    | ServedBy | Acknowledge | Shelve | Unshelve | OutOfService | InService | Verdict | TakeBack
-    | Amend | DutySwap | Confirm | Note
+    | ServedBy | Acknowledge | Shelve | Unshelve | OutOfService | InService | Verdict | Best
+    | TakeBack | Amend | DutySwap | Confirm | Note
 )  # fmt: skip
 
 BY_KIND: dict[str, type[Entry]] = {str(kind.__struct_config__.tag): kind for kind in Entry.__args__}

@@ -11,12 +11,12 @@ would ring is away, it is due earlier by the time that the first of them needs t
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from datetime import date, datetime, tzinfo
+from datetime import date, datetime, timedelta, tzinfo
 from typing import NamedTuple
 
 from kuraban.core.site import Duty, House
-from kuraban.core.timescale import wall_of
-from kuraban.core.units import DAY, begun, brewery_day
+from kuraban.core.timescale import moment_of, wall_of
+from kuraban.core.units import DAY, at_clock, begun, brewery_day
 
 DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
@@ -88,6 +88,39 @@ def has_duty(house: House, person: str, role: str | None, day: date) -> bool:
 def holders(house: House, role: str, at: float) -> list[Holder]:
     """Everyone on duty for a role at a moment, first to be told first."""
     return _ordered(line for line in _lines(house, at) if line.holder.role == role)
+
+
+class Turn(NamedTuple):
+    """One person's duty in a role from `start` to `end`."""
+
+    person: str
+    role: str
+    start: float
+    end: float
+
+
+def turns(house: House, first: date, days: int) -> Iterator[Turn]:
+    """The duties that begin on each of so many days from `first` on, swaps included.
+
+    Whoever is always on duty has no turn of it, but on a day on which it is somebody else's.
+    """
+    for day in (first + timedelta(days=number) for number in range(days)):
+        for duty in house.rota:
+            if duty.days and DAYS[day.weekday()] not in duty.days:
+                continue
+            person = _swapped(house, duty.person, duty.role, day)
+            if not (duty.days or duty.hours) and person == duty.person:
+                continue
+            whole = (0.0, DAY) if duty.days else (house.site.day_starts,) * 2
+            start, end = duty.hours or whole
+            last = day if start < end else day + timedelta(days=1)
+            begins, ends = at_clock(day, start, house.zone), at_clock(last, end, house.zone)
+            yield Turn(person, duty.role, begins, ends)
+        for shift in house.shifts:
+            if datetime.fromtimestamp(shift.start, house.site.zone).date() == day:
+                person = _swapped(house, shift.person, shift.role, day)
+                begins, ends = (moment_of(at, house.zone) for at in (shift.start, shift.end))
+                yield Turn(person, shift.role, begins, ends)
 
 
 def everyone(house: House, role: str) -> list[Holder]:

@@ -30,6 +30,8 @@ SIGNALS: frozenset[str] = frozenset({"running", "demand", "valve", "pump"})
 """Measures that are a truth value."""
 TEMPERATURES: frozenset[str] = frozenset({"product", "air", "wet-bulb", "supply", "return"})
 
+Draught = Literal["fan", "natural", "still"]
+"""The air past a wick."""
 Scale = Literal["°C", "K", "°F"]
 """In which degrees a probe is told."""
 BREWING: frozenset[str] = frozenset({"tank", "starter", "koji-bed"})
@@ -43,6 +45,10 @@ class Place(msgspec.Struct, frozen=True, kw_only=True):
     kind: PlaceKind
     name: str
     litres: float | None = None
+    height: float | None = None
+    """cm inside, bottom to rim."""
+    dip: tuple[tuple[float, float], ...] | None = None
+    """cm from the rim down to the surface, and the litres in it then."""
     room: str | None = None
     cooler: str | None = None
     heater: str | None = None
@@ -86,6 +92,8 @@ class Probe(msgspec.Struct, frozen=True, kw_only=True):
     """The degrees in which its bare numbers are sent; None: °C, or what it measures in."""
     factor: float = 1.0
     """What one of them is worth: 0.1 where a bus sends whole tenths."""
+    draught: Draught | None = None
+    """Past a wick; None: still, as the air of a closed room."""
 
     @property
     def silent_after(self) -> float:

@@ -57,6 +57,13 @@ class Link(NamedTuple):
         return VERDICT_LASTS if self.act == "verdict" else LINK_LASTS
 
 
+class Feed(NamedTuple):
+    """One person's calendar of the work due. `mark` is another after each renewal."""
+
+    person: str
+    mark: str
+
+
 class Signer:
     """Signs with one key and knows its own signatures again."""
 
@@ -65,6 +72,7 @@ class Signer:
         self._visits = URLSafeSerializer(key, salt="kuraban visit")
         self._devices = URLSafeSerializer(key, salt="kuraban device")
         self._links = URLSafeSerializer(key, salt="kuraban link")
+        self._feeds = URLSafeSerializer(key, salt="kuraban feed")
 
     def visit(self, visit: Visit) -> str:
         return _text(self._visits.dumps(list(visit)))
@@ -96,6 +104,14 @@ class Signer:
         """The link of a token, None for a forged one; whether it is too old is asked apart."""
         link: Link | None = _read(self._links, text, Link)
         return link
+
+    def feed(self, feed: Feed) -> str:
+        return _text(self._feeds.dumps(list(feed)))
+
+    def read_feed(self, text: str) -> Feed | None:
+        """The feed of an address, None for a forged one; whether it is renewed is asked apart."""
+        feed: Feed | None = _read(self._feeds, text, Feed)
+        return feed
 
 
 def entry_id(link: Link) -> str:

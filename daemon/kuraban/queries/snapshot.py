@@ -207,7 +207,8 @@ class Painter:
             stage_title=stage.title or {"en": stage.id},
             stage_since=span.start,
             stage_due=span.due if later else None,
-            ahead=tuple(StageAhead(id=s.id, title=s.title or {"en": s.id}) for s in later),
+            ahead=tuple(_ahead(batch.plan, span.stage + 1)),
+            ends=batch.plan.begins(len(batch.course.stages)),
             day=batch.plan.day(now),
             hours=(now - batch.begun[0]) / HOUR,
             tolerance=_pair(stage.tolerance),
@@ -338,6 +339,15 @@ def line_of(plan: Planned, until: float) -> PlanLine:
 def _thinned(points: list[Point]) -> tuple[Point, ...]:
     """Without the second of two alike."""
     return tuple(dict.fromkeys(points))
+
+
+def _ahead(plan: Planned, first: int) -> Iterator[StageAhead]:
+    """The stages from a number on."""
+    stages = plan.course.stages
+    for number in range(first, len(stages)):
+        stage, logged = stages[number], stages[number - 1].ends == "crew"
+        due = plan.begins(number) if logged else None
+        yield StageAhead(id=stage.id, title=stage.title or {"en": stage.id}, due=due)
 
 
 def _stretches(plan: Planned) -> Iterator[Stretch]:

@@ -26,8 +26,8 @@ class Intake:
     def __init__(self, wire: Wire, since: float | None = None, now: float = 0.0) -> None:
         self._wire = wire
         self._allowance = Allowance(0.0 if since is None else max(0.0, now - since))
-        self._unheard = since
-        """Since when nothing was heard, until something is."""
+        self._heard = since
+        """When something was heard last."""
         self._lost = since
         """Since when the broker is lost, or was."""
         if since is not None:
@@ -38,7 +38,7 @@ class Intake:
     def read(self, one: Arrived, received: float) -> Sequence[Fact]:
         """The facts of one message. Of who is beyond his share nothing is read, only counted."""
         topic, payload = one.topic, one.payload
-        self._unheard = None
+        self._heard = received
         if self._dry and received < self._dry.get(topic, received):
             refusal = self._unread(one, received, TOO_MANY)
             return self._allowance.cut(topic, refusal, received)
@@ -52,11 +52,12 @@ class Intake:
         return taken
 
     def impaired(self, fact: Impaired) -> None:
-        """While the broker is lost messages wait there, as they do while nobody watches."""
+        """While the broker is lost messages wait there, as they do while nobody watches, or while
+        the machine is suspended, which loses the broker too."""
         if fact.part != "broker":
             return
         if fact.holds:
-            self._lost = fact.received if self._unheard is None else self._unheard
+            self._lost = fact.received if self._heard is None else self._heard
         elif self._lost is not None:
             self._wire.back(self._lost, fact.received)
 

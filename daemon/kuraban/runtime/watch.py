@@ -160,7 +160,7 @@ class Watch:
             feed(self.engine, fact)
             log.warning("%s", WRONG_AT_START)
         for step in self._wall_clock.steps:
-            self._wire.stepped(step.ahead)
+            self._wire.stepped(step.ahead, step.received)
         self._go_by_the_wall()
 
     def _go_by_the_wall(self) -> None:
@@ -281,7 +281,7 @@ class Watch:
         for fact in self._wall_clock.look():
             self._local.add(fact)
             if isinstance(fact, ClockStepped):
-                self._wire.stepped(fact.ahead)
+                self._wire.stepped(fact.ahead, fact.received)
                 log.warning("the wall clock went %+.0f s; the watch goes by elapsed time", fact.by)
 
     def _quiet(self) -> bool:

@@ -11,10 +11,10 @@ thermometer stands below the dry one. Relative humidity follows from
 - 0.000800 /K  natural draught of about 1 m/s (FAO Irrigation Paper 56, from memory);
 - 0.001200 /K  still air indoors (same source).
 
-At 35 °C dry and 30 °C wet the last gives 4.8 %RH less than the first. JIS is the default, because
-printed tables use it; a wick that hangs in still air must say so. Air pressure matters little: 0.4
-%RH from the sea to 1000 m. A dry or dirty wick reads nearer the dry thermometer, so the room looks
-humid: a false high. And two probes of ±0.5 K make about ±4 %RH at 35/33 °C.
+At 35 °C dry and 30 °C wet the last gives 4.8 %RH less than the first. JIS is the default here,
+because printed tables use it; a wick of the koji room counts as in still air. Air pressure matters
+little: 0.4 %RH from the sea to 1000 m. A dry or dirty wick reads nearer the dry thermometer, so the
+room looks humid: a false high. And two probes of ±0.5 K make about ±4 %RH at 35/33 °C.
 
 Pressures are Pa, humidity is % of saturation over water, temperatures are °C.
 """
@@ -38,6 +38,9 @@ NATURAL_DRAUGHT = 0.000800
 
 STILL_AIR = 0.001200
 """The same indoors without ventilation, per K (FAO 56, from memory)."""
+
+DRAUGHTS = {"fan": ASPIRATED, "natural": NATURAL_DRAUGHT, "still": STILL_AIR}
+"""By the draught past a wick, as people name it."""
 
 
 def air_pressure(altitude: float) -> float:

@@ -1,8 +1,9 @@
-"""A small solver, so that the arithmetic needs no numerical library."""
+"""A small solver and straight lines, so that the arithmetic needs no numerical library."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from bisect import bisect_right
+from collections.abc import Callable, Sequence
 
 from kuraban.errors import OutOfRange
 
@@ -29,3 +30,12 @@ def rising_root(f: Callable[[float], float], low: float, high: float) -> float:
             low, at_low = x, here
             at_high, side = (at_high / 2 if side < 0 else at_high), -1
     return x
+
+
+def on_line(points: Sequence[tuple[float, float]], x: float) -> float | None:
+    """The height at `x` of straight lines through `points`, `x` ascending; None beside them."""
+    if not points or not points[0][0] <= x <= points[-1][0]:
+        return None
+    after = min(bisect_right(points, (x, float("inf"))), len(points) - 1)
+    (x0, y0), (x1, y1) = points[max(after - 1, 0)], points[after]
+    return y1 if x1 == x0 else y0 + (y1 - y0) * (x - x0) / (x1 - x0)

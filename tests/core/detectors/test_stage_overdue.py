@@ -116,3 +116,13 @@ def test_where_a_stage_by_the_clock_is_followed_by_one_of_the_crew_that_one_is_a
     night.play(450, mid=10.0, air=AIR)
     assert night.raised(ALARM) == [180 + 240]
     assert night.evidence(ALARM) == ("stage=c",)
+
+
+def test_the_last_stage_of_a_lot_ends_by_the_clock_and_the_watch_goes_on() -> None:
+    """Koji that was told to be out: an hour later the lot is over, and nothing looks for ever."""
+    stages = (stage("saiko", hours=2), stage("de-koji", hours=1, ends="clock"))
+    night = Night(cellar(stages=stages), start=NOON)
+    night.batch(since=0)
+    night.play(60, mid=noisy(10.0), air=AIR)
+    night.log("tank", "stage", stage="de-koji", by="mio")
+    assert not night.play(200, mid=noisy(10.0), air=AIR).alarms()

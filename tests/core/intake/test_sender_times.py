@@ -15,7 +15,7 @@ NOW = 1_770_000_000.0
 def after(*aheads: float) -> SenderTimes:
     times = SenderTimes(LATE)
     for ahead in aheads:
-        times.stepped(ahead)
+        times.stepped(ahead, NOW - DAY)
     return times
 
 
@@ -52,14 +52,25 @@ def test_a_backfill_of_just_the_steps_length_is_no_reading_of_now() -> None:
     assert times.moment("t3", NOW, NOW) == NOW - HOUR
 
 
-def test_a_backfill_that_comes_with_a_reading_of_now_goes_by_its_clock() -> None:
+def test_what_is_sent_at_once_goes_by_the_clock_of_its_newest() -> None:
     """Ours went an hour back, this board's did not: what it kept of just an hour ago is so old."""
     times = after(-HOUR)
     assert times.moment("t3", NOW - 300, NOW - 300) == NOW - 300
-    assert times.moment("t3", NOW - 5, NOW) == NOW - 5
+    times.newest("t3", NOW - 5, NOW)
     for minutes in (120, 65, 60, 30):
         assert times.moment("t3", NOW - minutes * MINUTE, NOW) == NOW - minutes * MINUTE
     assert times.moment("t3", NOW - HOUR, NOW + 300) == NOW, "by itself it is one that went along"
+    times.newest("t3", NOW + 300, NOW + 300)
+    assert times.moment("t4", NOW - HOUR, NOW + 300) == NOW, "another board's is not sent with it"
+
+
+def test_what_a_board_kept_before_and_while_nobody_listened_goes_by_one_clock() -> None:
+    """Its newest waited for the machine to wake; its oldest is older than anything that waited."""
+    times = after(-HOUR, 0.0)
+    times.back(NOW - 2 * HOUR, NOW)
+    times.newest("store", NOW - 14 * MINUTE, NOW)
+    for minutes in (132, 71, 14):
+        assert times.moment("store", NOW - minutes * MINUTE, NOW) == NOW - minutes * MINUTE
 
 
 def test_what_waited_for_the_watch_is_no_sign_of_a_wrong_clock() -> None:
@@ -128,7 +139,7 @@ def test_a_step_just_after_a_start_makes_no_old_reading_of_a_new_one() -> None:
     """The wall clock goes an hour forward, this board's does not."""
     times = after(0.0)
     times.back(NOW - 2 * HOUR, NOW)
-    times.stepped(HOUR)
+    times.stepped(HOUR, NOW + 1)
     assert times.moment("true", NOW + 60, NOW + 60) == NOW + 60
 
 
@@ -137,7 +148,7 @@ def test_what_waited_for_a_start_is_of_before_a_step_just_after_it() -> None:
     waited: that was measured, and dated, before; what follows by a board's own clock is of now."""
     times = after(0.0)
     times.back(NOW - 30 * MINUTE, NOW)
-    times.stepped(HOUR)
+    times.stepped(HOUR, NOW + 1)
     for minutes in (29, 20, 11, 5):
         assert times.moment("t3", NOW - minutes * MINUTE, NOW + 5) == NOW - minutes * MINUTE
     assert times.moment("t3", NOW + 60, NOW + 60) == NOW + 60

@@ -222,9 +222,9 @@ def test_past_the_limit_everybody_is_to_be_told_anew() -> None:
     bell = Bell(at=NIGHT)
     bell.find("tank-3", "warm")
     failed(bell)
-    bell.on(15).find("tank-3", "far-warm")
+    bell.on(1).find("tank-3", "far-warm")
     failed(bell)
-    assert bell.rings(NIGHT)[3:] == [(15, "aki"), (15, "bun")]
+    assert bell.rings(NIGHT) == [(0, "aki"), (0, "bun"), (1, "aki"), (1, "bun")]
 
 
 def test_who_came_on_duty_since_the_ring_began_is_the_next() -> None:

@@ -175,16 +175,3 @@ def test_a_list_of_one_is_told_like_any_ring() -> None:
     bell.find("bed-1", "cold")
     bell.on(5)
     assert bell.pages("aki")[6].title == alone.pages("aki")[0].title
-
-
-@pytest.mark.parametrize("another", [False, True])
-def test_what_was_all_told_before_is_no_first_message(another: bool) -> None:
-    """Unless it also tells of a bed that she had not heard of."""
-    bell = thick(brewing(Bell(at=NIGHT)))
-    bell.on(1).find("bed-1", "far-warm")
-    bell.on(7)
-    if another:
-        bell.find("bed-2", "warm")
-    bell.on(4)
-    gathered = bell.pages("aki")[7]
-    assert len(gathered.alarms) == 1 + another and gathered.rung == (not another)

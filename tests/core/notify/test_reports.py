@@ -237,7 +237,7 @@ def test_the_stages_that_are_due_today_are_named() -> None:
     night = Night(at=moment("2026-02-02T06:00"))
     night.log("tank-3", "batch-start", batch="3", course="mash", since=night.now - 20 * HOUR)
     night.log("tank-4", "batch-start", batch="4", course="mash", stage="main")
-    assert [(name, stage) for name, stage, _ in morning(night).due] == [("Tank 3", {"en": "tome"})]
+    assert [(one.name, one.stage) for one in morning(night).due] == [("Tank 3", {"en": "tome"})]
 
 
 def test_the_report_comes_when_the_brewery_day_turns() -> None:
@@ -389,3 +389,14 @@ def test_the_aim_of_a_batch_that_ends_before_the_day_turns_is_none() -> None:
                   since=night.now - days * DAY)  # fmt: skip
     assert [aim.name for aim in morning(night).aims] == ["Tank 4"]
     assert morning(night).aims[0].by == moment("2026-02-03T06:00")
+
+
+def test_the_morning_on_which_a_mash_is_to_be_pressed_says_so() -> None:
+    """With the caution of that work; a starter has none, and of other stages only what scalds."""
+    night = Night(at=moment("2026-02-02T06:00"))
+    for tank, days in (("tank-3", 4.5), ("tank-4", 2.5)):
+        night.log(tank, "batch-start", batch=tank, course="mash", stage="last",
+                  since=night.now - days * DAY)  # fmt: skip
+    assert [(one.name, one.stage, one.caution) for one in morning(night).due] == [
+        ("Tank 3", None, "press")
+    ]

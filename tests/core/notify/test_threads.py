@@ -6,7 +6,6 @@ from collections import Counter
 from itertools import pairwise
 
 import msgspec
-import pytest
 
 from kuraban.core.alarms.life_cycle import State
 from kuraban.core.engine.standing import lay_over, pack, standing_of, unpack
@@ -246,20 +245,3 @@ def test_an_update_in_the_middle_of_it_loses_no_hour() -> None:
     assert [page.alarms for page in bell.pages("aki")][heard:] == [
         ("tank-3/warm", "tank-4/warm"), ("tank-3/warm", "tank-4/warm"),
     ]  # fmt: skip
-
-
-@pytest.mark.parametrize(("minutes", "kens"), [(29.9, 0), (30, 1)])
-def test_whoever_was_rung_of_the_cause_just_before_is_not_rung_for_a_further_tank_of_it(
-    minutes: float, kens: int
-) -> None:
-    """Nobody answered: the brewer hears at once, maintenance too if half an hour went by since."""
-    bell = Bell(at=NIGHT)
-    bell.find("chiller-1", "stopped")
-    bell.on(60 + minutes).find("tank-3", "warm")
-    new = [page for page in bell.pages() if page.at == bell.now]
-    assert [(page.person, page.rung) for page in new if page.person != "ken"] == [
-        ("aki", 0), ("bun", 0),
-    ]  # fmt: skip
-    assert [page.rung for page in new if page.person == "ken"] == [4] * kens
-    bell.on(60)
-    assert {page.person for page in bell.pages() if page.at == bell.now} == {"aki", "bun", "ken"}

@@ -78,7 +78,7 @@ def test_rooms_and_stores_are_told_without_lids() -> None:
 def test_where_alcohol_went_in_fire_is_kept_away(hours: float, warned: bool) -> None:
     """The caution of the work comes first, that of the spirit after it."""
     body = told(last_work=("alcohol", SPEECH.at - hours * HOUR)).body
-    assert ("Spirit is flammable" in body) == warned and "Lid shut" in body
+    assert ("Spirit and its vapour burn" in body) == warned and "Lid shut" in body
     assert "Spirit" not in told(last_work=("rice", SPEECH.at - HOUR)).body
 
 

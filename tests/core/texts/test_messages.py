@@ -17,6 +17,7 @@ import pytest
 from kuraban.core.texts.alarm_facts import SOMEBODY, Situation
 from kuraban.core.texts.messages import (
     Aim,
+    Due,
     Evening,
     First,
     Leaving,
@@ -225,7 +226,7 @@ def messages(language: str) -> dict[str, Text]:
             Aim(name=names["tank"], now=10.3, then=10.1, by=NOW + 28 * HOUR),
             Aim(name=names["two"], now=9.0, then=9.0, by=NOW + 28 * HOUR),
         ),
-        due=((names["two"], {"en": "naka", "ja": "仲添"}, NOW + 7 * HOUR),),
+        due=(Due(names["two"], {"en": "naka", "ja": "仲添"}, NOW + 7 * HOUR),),
         note={"en": "Tank 4 stirs heavily.", "ja": "4号は櫂が重い。"}[language],
     )  # fmt: skip
     word = Evening(
@@ -399,6 +400,34 @@ def test_an_unknown_condition_is_still_told() -> None:
     """A house that runs ahead of its catalogue hears at least where and what."""
     text = page(bare("creaking", "tank", "en"), "en", WORDS, ZONE)
     assert text.title == "Tank 3 creaking"
+
+
+CARED_FOR = ("electric", "heater", "hot", "licensed", "muro", "press", "spirit", "stir", "tank")
+FIRST = {
+    "en": ("local rules", "licensed people"),
+    "ja": ("地域の決まり", "有資格者"),
+}
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+@pytest.mark.parametrize("key", CARED_FOR)
+def test_a_caution_puts_local_rules_or_licensed_people_first(key: str, language: str) -> None:
+    """Pressing, heating, spirit's vapour, tanks under gas, mains at heaters and coolers."""
+    said = WORDS.catalogue[language][f"caution.{key}"].lower()
+    assert any(one in said for one in FIRST[language])
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_the_morning_warns_of_what_is_due(language: str) -> None:
+    """Once of each work that hurts people, under the list of what is due."""
+    words = WORDS.catalogue[language]
+    due = (
+        Due("T 1", {"en": "heat"}, None, "hot"), Due("T 2", {"en": "heat"}, None, "hot"),
+        Due("T 3", None, None, "press"), Due("T 4", {"en": "naka"}, None),
+    )  # fmt: skip
+    body = morning(Morning(at=NOW, due=due), language, WORDS, ZONE).body
+    assert body.count(words["caution.hot"]) == body.count(words["caution.press"]) == 1
+    assert ("T 3 pressing" if language == "en" else "T 3 上槽") in body
 
 
 if __name__ == "__main__":

@@ -2,9 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from kuraban.core.units import DAY
 from kuraban.core.views.batch_sheet import BatchSheet, BatchStay, SheetDay
-from kuraban.core.views.side_by_side import begins, course_of, likely, pairs, ran_at
+from kuraban.core.views.side_by_side import (
+    band,
+    begins,
+    course_of,
+    likely,
+    middle_of,
+    pairs,
+    ran_at,
+)
 from kuraban.core.views.snapshot import PlanLine
 
 
@@ -60,3 +70,28 @@ def test_the_same_number_of_last_season_is_laid_beside_first() -> None:
 def test_what_ran_a_year_ago_is_known() -> None:
     ran, later = stay("No. 9", 10 * DAY, 40 * DAY), stay("No. 10", 50 * DAY, 80 * DAY)
     assert ran_at((later, ran), 20 * DAY) == [ran]
+
+
+def sampled(start: float, *baume: float) -> BatchSheet:
+    days = tuple(
+        SheetDay(at=start + n * DAY, number=n + 1, place="tank-3", day=n + 1, morning=10.0 + n,
+                 baume=value, bmd=(n + 1) * value)
+        for n, value in enumerate(baume)
+    )  # fmt: skip
+    return replace(sheet(start, []), days=days)
+
+
+def test_the_best_are_a_band_from_the_least_to_the_most_of_each_day() -> None:
+    """Of a day that only one of them had, that one's."""
+    best = [sampled(0.0, 8.0, 7.0), sampled(50 * DAY, 8.4, 7.6, 6.0), sampled(90 * DAY, 7.8)]
+    assert band(best, "baume", "tome") == [(1.0, 7.8, 8.4), (2.0, 7.0, 7.6), (3.0, 6.0, 6.0)]
+
+
+def test_their_middle_lies_beside_a_batch_day_by_day() -> None:
+    """The median, on the days of the batch beside which it is laid."""
+    one = sheet(400 * DAY, [9.0, 9.5])
+    best = [sampled(0.0, 8.0, 7.0), sampled(50 * DAY, 8.4), sampled(90 * DAY, 7.8)]
+    middle = middle_of(one, best, "soe")
+    assert [(day.number, day.baume) for day in middle.days] == [(1, 8.0), (2, 7.0)]
+    assert begins(middle, "soe") == begins(one, "soe") == 400 * DAY
+    assert middle.measured[0] == (400 * DAY, 10.0)

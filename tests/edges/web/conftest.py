@@ -17,6 +17,8 @@ from kuraban.edges.signing import Signer
 from kuraban.edges.web.drawing.recent_curves import RecentCurves
 from kuraban.edges.web.live.snapshot_hub import SnapshotHub
 from kuraban.edges.web.page_context import Clocked, PageContext
+from kuraban.edges.web.security.feed_marks import FILE as CALENDARS
+from kuraban.edges.web.security.feed_marks import FeedMarks
 from kuraban.edges.web.security.signed_out import FILE, SignedOut
 from kuraban.edges.web.server import Pages
 from kuraban.queries.batches.batch_sheet import Batches
@@ -153,6 +155,7 @@ def context_of(served: Served) -> PageContext:
         history=served.path, submit=served.submit, clock=served.clock, signer=Signer(KEY),
         accounts={}, tools=SettingUp(served.settings),  # type: ignore[arg-type]
         signed_out=SignedOut(served.path.with_name(FILE), 0.0), recent=RecentCurves(served.path),
+        feeds=FeedMarks(served.path.with_name(CALENDARS)),
     )  # fmt: skip
 
 

@@ -14,13 +14,16 @@ from typing import cast
 from fastapi.routing import APIRoute
 
 from kuraban.core.site import TEMPERATURES
-from kuraban.edges.signing import Link, Signer
+from kuraban.edges.signing import Act, Link, Signer
 from kuraban.edges.web.app import make_app
 from kuraban.edges.web.page_context import PageContext
 from kuraban.edges.web.programs.api import PREFIX
 from kuraban.queries.batches.batch_sheet import Batches
 from tests.edges.web.served import Served
 
+ACTS: tuple[tuple[str, Act], ...] = (
+    ("aki", "acknowledge"), ("sho", "let-run"), ("sho", "verdict"),
+)  # fmt: skip
 FOR_PROGRAMS = (PREFIX, "/metrics", "/live/")
 FILE = re.compile(r"\.[a-z]+$")
 PART = re.compile(r"\{(\w+)\}")
@@ -30,7 +33,9 @@ VARIANTS = {
     "/place/{place}": ("?range=batch", "?range=stir"),
     "/place/{place}/plan": ("?days=14",),
     "/place/{place}/addition": ("?wanted=rice&water_litres=100&water_celsius=5&target=9"
-                                "&rice_kg=80", "?wanted=ice&target=x"),
+                                "&rice_kg=80", "?wanted=ice&target=x",
+                                "?wanted=spirit&mash_litres=2000&mash_celsius=9&spirit_litres=400"
+                                "&ice_kg=4&target=8"),
     "/why/{subject}": ("?at=2026-02-03T23:30",),
     "/batches/start": ("?place=starter-1&course=starter-sokujo-14",
                        "?place=tank-3&course=starter-sokujo-14"),
@@ -114,10 +119,10 @@ def _batches(watch: Served) -> list[tuple[str, str]]:
 
 def _links(watch: Served, key: str) -> list[str]:
     """One of each kind that a message carries, about what rings now, and one too old."""
-    ring, now, sign = watch.snapshot().rings[0], watch.clock(), Signer(key).link
+    now, sign = watch.clock(), Signer(key).link
     made = [
-        Link(ring.subject, ring.condition, "aki", "acknowledge", now),
-        Link(ring.subject, ring.condition, "sho", "let-run", now),
-        Link(ring.subject, ring.condition, "sho", "verdict", now),
+        Link(ring.subject, ring.condition, person, act, now)
+        for ring in watch.snapshot().rings[:1]
+        for person, act in ACTS
     ]
     return [sign(link) for link in made]

@@ -13,7 +13,7 @@ import sys
 import tempfile
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from kuraban.clock import Clock
@@ -40,8 +40,9 @@ LATE = "2026-02-04T03:10:00+09:00"
 class Served:
     """A watch as it stands. `submit` takes a fact and judges it at once, as the loop would."""
 
-    def __init__(self, folder: Path, engine: Engine) -> None:
-        self.settings = dataclasses.replace(load(SITE, {}), data=folder, web=Web())
+    def __init__(self, folder: Path, engine: Engine, site: Path = SITE) -> None:
+        self.site = site
+        self.settings = dataclasses.replace(load(site, {}), data=folder, web=Web())
         self.path = folder / JOURNAL
         self.words = engine.words
         self.painter = Painter(self.words)
@@ -54,18 +55,30 @@ class Served:
     @classmethod
     def live(cls, folder: Path, night: str = "demo-night", until: str = LATE) -> Served:
         """Live through a night up to a moment."""
-        player = Player(load(SITE, {}).house, "kura", load_words())
-        served, end = cls(folder, player.engine), parse_time(until)
         (recording,) = (ROOT / "fixtures" / "nights" / night).glob("recording.jsonl*")
+        return next(cls.lived(folder, SITE, recording, parse_time(until)))
+
+    @classmethod
+    def lived(cls, folder: Path, site: Path, recording: Path, *ends: float) -> Iterator[Served]:
+        """A house's recording, the watch as it stands at each of these moments."""
+        player = Player(load(site, {}).house, "kura", load_words())
+        served = cls(folder, player.engine, site)
+        moments = iter(ends)
+        end = next(moments)
         for number, message in enumerate(merged([recording], lambda bad: None, lambda size: None)):
-            if message.at > end:
-                break
+            while message.at > end:
+                yield served.at(end)
+                end = next(moments)
             player.play(message)
             if number % 2000 == 0:
                 served.commit()
-        served.engine.wake(end)
-        served.commit()
-        return served
+        yield served.at(end)
+
+    def at(self, moment: float) -> Served:
+        """The same watch, its clock run on."""
+        self.engine.wake(moment)
+        self.commit()
+        return self
 
     def twin(self, folder: Path) -> Served:
         """The same watch once more, with a journal of its own."""
@@ -74,7 +87,7 @@ class Served:
         engine = engine_in(read(kept.blob), self.words)
         for file in self.path.parent.glob(f"{JOURNAL}*"):
             shutil.copy(file, folder / file.name)
-        return Served(folder, engine)
+        return Served(folder, engine, self.site)
 
     def commit(self) -> None:
         self._journal.commit(self.engine.drain())

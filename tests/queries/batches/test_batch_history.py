@@ -141,3 +141,23 @@ def test_a_journal_that_was_set_aside_is_read_from_its_beginning(
     other.tell("tank-4", START, 0)
     assert other.stays("tank-4") == [("No. 1", 0, None)]
     assert other.stays("tank-2") == []
+
+
+def test_the_house_marks_its_best_and_takes_the_mark_back(diary: Diary) -> None:
+    """By name, the last of it; by when it began, an earlier one. A name that ran elsewhere is
+    none."""
+    for at in (0.0, 40 * DAY):
+        diary.tell("tank-3", START, at)
+        diary.tell("tank-3", e.BatchEnd(), at + 33 * DAY)
+    diary.stays("tank-3")
+    first, second = diary.batch_history.stays["tank-3"]
+    mark = diary.tell("tank-3", e.Best(batch="No. 1"), 80 * DAY)
+    diary.tell("tank-4", e.Best(batch="No. 1"), 80 * DAY)
+    diary.stays("tank-3")
+    first, second = diary.batch_history.stays["tank-3"]
+    assert diary.batch_history.is_best(second) and not diary.batch_history.is_best(first)
+    diary.tell("tank-3", e.TakeBack(of=mark), 81 * DAY)
+    diary.tell("tank-3", e.Best(batch="No. 1", since=e.Moment(first.start)), 82 * DAY)
+    diary.stays("tank-3")
+    first, second = diary.batch_history.stays["tank-3"]
+    assert diary.batch_history.is_best(first) and not diary.batch_history.is_best(second)

@@ -11,7 +11,8 @@ from kuraban.core import entries as e
 from kuraban.core.facts import HouseChanged, Reading
 from kuraban.core.site import House, to_document
 from kuraban.core.units import DAY, HOUR, MINUTE
-from kuraban.queries.batches.batch_way import Way, way_of
+from kuraban.core.views.batch_way import Way
+from kuraban.queries.batches.batch_way import way_of
 from kuraban.settings import built_in_courses
 from kuraban.store.history import History
 from tests.journals import house

@@ -7,8 +7,9 @@ from typing import Any
 import msgspec
 import pytest
 
+from kuraban.core.course import NEVER, Line, Target
 from kuraban.core.site import Place, Probe
-from kuraban.queries.batches.progress import Progress, progress, works
+from kuraban.queries.batches.progress import Progress, Sampled, progress, proposed, works
 from tests.core.detectors.kit import MID, TANK, Night, course, house, koji, ramp, stage
 
 DAY = 1440
@@ -140,3 +141,60 @@ def test_what_a_work_did_last_time_is_told() -> None:
     found = works(n.view, "bed", n.view.batch("bed", now), now)
     assert found is not None and [name for name, _, _ in found.last] == ["handwork"]
     assert found.last[0][2] == pytest.approx(-1.0, abs=0.2)
+
+
+LINE = Target(bmd=((6.0, 24.0), (12.0, 13.0)))
+
+
+@pytest.mark.parametrize(
+    ("bmd", "way", "why"),
+    [
+        (((6.0, 24.0), (12.0, 13.0)), 0, "with-line"),
+        (((6.0, 20.0), (12.0, 9.0)), 1, "above-line"),
+        (((6.0, 30.0), (12.0, 17.0)), -1, "below-line"),
+    ],
+)
+def test_tomorrows_aim_is_proposed_by_the_houses_line(bmd: Line, way: int, why: str) -> None:
+    """Day 12 at BMD 13.2: above the line the ferment is behind it, a few tenths warmer."""
+    n, found = sampled(12)
+    proposal = proposed(found, Target(bmd=bmd), NEVER, n.start + 60 * n.minute)
+    assert proposal is not None and found.tomorrow is not None
+    assert proposal.at == found.tomorrow[0] and proposal.why == why
+    assert proposal.celsius - proposal.planned == pytest.approx(0.3 * way)
+    assert dict(proposal.facts)["bmd"] == pytest.approx(13.2)
+
+
+def test_no_line_is_asked_where_it_cannot_know() -> None:
+    """Beside its days, after late water, by an old sample; and never beyond what never allows."""
+    n, found = sampled(12)
+    now = n.start + 60 * n.minute
+    for target, at in ((Target(bmd=((20.0, 9.0), (30.0, 1.0))), now), (LINE, now + 2 * DAY * 60)):
+        told = proposed(found, target, NEVER, at)
+        assert told is not None and told.why in ("open", "with-course", "early")
+    low = Target(bmd=((6.0, 20.0), (12.0, 9.0)))
+    held = proposed(found, low, (0.0, 8.1), now)
+    assert held is not None and held.celsius == 8.1
+    n.log("tank", "addition", at=11 * DAY, what="late-water", litres=50.0)
+    told = proposed(asked(n), low, NEVER, now)
+    assert told is not None and "line" not in told.why
+
+
+@pytest.mark.parametrize(
+    ("day", "baume", "wanted", "why"),
+    [
+        (10, 6.0, 57.3, "with-line"),
+        (10, 6.0, 57.0, "above-line"),
+        (10, 6.0, 63.3, "below-line"),
+        (20, 0.5, 8.6, "with-line"),
+        (20, 0.5, 8.4, "above-line"),
+    ],
+)
+def test_a_batch_goes_with_a_line_within_a_twentieth_and_a_reading(
+    day: int, baume: float, wanted: float, why: str
+) -> None:
+    """BMD 60 within 5 % of its line, and 10 within 1.5 of it (common practice)."""
+    read = Sampled(at=0.0, day=day, baume=baume, alcohol=None, acidity=None)
+    found = Progress(samples=(read,), today=day, zero=None, corrected=None, slope=None, ends=None,
+                     tomorrow=(DAY * 60.0, 9.0))  # fmt: skip
+    told = proposed(found, Target(bmd=((1.0, wanted), (30.0, wanted))), NEVER, 0.0)
+    assert told is not None and told.why == why

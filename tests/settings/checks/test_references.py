@@ -74,7 +74,8 @@ def test_a_measure_fits_what_the_probe_is_of(of: str, measures: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("measures", "key", "value"), [("humidity", "unit", "°F"), ("running", "factor", 0.1)]
+    ("measures", "key", "value"),
+    [("humidity", "unit", "°F"), ("running", "factor", 0.1), ("air", "draught", "fan")],
 )
 def test_degrees_are_for_temperatures_and_factors_for_numbers(
     measures: str, key: str, value: Any

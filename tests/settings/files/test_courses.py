@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from kuraban.core.course import Course, Sides, Stage
+from kuraban.core.course import Course, Sides, Stage, Target
 from kuraban.errors import ConfigurationError, Fault
 from kuraban.settings import built_in_courses, load, read_course
 
@@ -370,3 +370,44 @@ def test_hands_that_work_koji_at_38_to_40_have_a_side_for_the_fall() -> None:
     """It is lowered by one to two degrees by the work (Nada glossary, "Koji making processes")."""
     for name in ("koji-tray-cool-48", "koji-bed-44", "koji-ginjo-52"):
         assert at(BUILT_IN[name], "shimai-shigoto").tolerance == Sides(2.5, 1.0)
+
+
+# The lines that a house draws.
+
+TOME = ('id = "soe"', 'id = "tome"')
+DAYS = ('for = ["tank"]', 'for = ["tank"]\nday_one = "tome"')
+
+
+def test_a_house_draws_its_lines_in_baume_or_in_smv(course: Write) -> None:
+    """SMV is ten times Baume with the sign turned (Nada glossary, "SMV")."""
+    drawn = "\n[target]\n{} = [[4, {}], [17.5, {}]]\nbmd = [[3, 24], [9, 36]]\n"
+    baume = read_course(course(TOME, DAYS, more=drawn.format("baume_by_alcohol", 7.0, -0.3)))
+    smv = read_course(course(TOME, DAYS, more=drawn.format("smv_by_alcohol", -70, 3)))
+    assert (
+        baume.target
+        == smv.target
+        == Target(by_alcohol=((4.0, 7.0), (17.5, -0.3)), bmd=((3.0, 24.0), (9.0, 36.0)))
+    )
+    assert read_course(course()).target is None
+
+
+@pytest.mark.parametrize(
+    ("line", "key", "right"),
+    [
+        ("bmd = [[9, 36], [3, 24]]", "target.bmd", "ascending order of moromi day"),
+        ("bmd = [[3, 24]]", "target.bmd", "two points or more"),
+        ("baume_by_alcohol = [[4, 7.0], [40, 0]]", "target.baume_by_alcohol", "alcohol"),
+        ("smv_by_alcohol = [[4, -70], [17, 300]]", "target.smv_by_alcohol", "SMV"),
+        ("bdm = [[3, 24], [9, 36]]", "target.bdm", "bmd"),
+        ("baume_by_alcohol = [[4, 7], [17, 0]]\nsmv_by_alcohol = [[4, -70], [17, 3]]",
+         "target.smv_by_alcohol", "once"),
+    ],
+)  # fmt: skip
+def test_a_line_that_cannot_be_is_named(course: Write, line: str, key: str, right: str) -> None:
+    faults = broken(course(TOME, DAYS, more=f"\n[target]\n{line}\n"))
+    assert key in faults and right in f"{faults[key].wrong} {faults[key].right}"
+
+
+def test_a_line_of_days_takes_a_course_that_counts_days(course: Write) -> None:
+    faults = broken(course(more="\n[target]\nbmd = [[3, 24], [9, 36]]\n"))
+    assert "day_one" in faults["target.bmd"].right

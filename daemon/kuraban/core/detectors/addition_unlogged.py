@@ -12,7 +12,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from kuraban.core.course import FAR_FUTURE
-from kuraban.core.detectors.base import Detector, Disturbed, Tell
+from kuraban.core.detectors.base import Detector, Disturbed, Tell, at_the_end
 from kuraban.core.entries import INGREDIENTS
 from kuraban.core.house_view import HouseView
 from kuraban.core.plan.filling import AT_AIR_NEAR, NEAR, due, landing, logged_lately
@@ -65,7 +65,7 @@ class AdditionUnlogged(Detector):
             return now + LOOK
         following = standing.span.stage + 1
         if following >= len(batch.course.stages):
-            return min(standing.span.end, now + 2 * HOUR)
+            return at_the_end(standing.span.end, now, 2 * HOUR)
         fallen = self._seen(batch, now)
         if isinstance(fallen, Because):
             return now + LOOK

@@ -181,6 +181,12 @@ class Detector:
         self.clear(at)
 
 
+def at_the_end(end: float, now: float, most: float) -> float:
+    """When to look again: at the end of a stage, or after `most` seconds. At the very end of a
+    course the batch still stands in the books, since looks come first: then it is not the end."""
+    return end if now < end < now + most else now + most
+
+
 class ProbeDetector(Detector):
     """Parent of those that say whether a probe is a measure."""
 

@@ -3,6 +3,10 @@
 Breweries think in wet-bulb depression: dry bulb less wet bulb, K. A stage names a band of it, or of
 relative humidity. Where a room has several beds the stage of the later lot counts. A dried-out wick
 reads as the dry bulb does, depression near nothing; that is no damp room and nothing is judged.
+
+Humidity from a wick goes by the draught past it, still air where the site file says nothing. Where
+there is no wick, the depression is that of printed tables (JIS Z 8806, a wick with a fan), by which
+people read a course beside a hygrometer.
 """
 
 from __future__ import annotations
@@ -11,16 +15,23 @@ from kuraban.core.course import FAR_FUTURE, AirBand
 from kuraban.core.detectors.base import Detector, Rule, Tell
 from kuraban.core.detectors.time_outside import TimeOutside
 from kuraban.core.house_view import HouseView
+from kuraban.core.site import House
 from kuraban.core.units import MINUTE
 from kuraban.core.views.explanation import Account, Because, Unit
 from kuraban.errors import OutOfRange
-from kuraban.trade.psychrometry import depression, relative_humidity
+from kuraban.trade.psychrometry import DRAUGHTS, depression, relative_humidity
 
 LOOK = 2 * MINUTE
 DELAY = 30 * MINUTE
 DEADBAND = {"depression": 0.3, "humidity": 2.0}
 DRY_WICK = 0.3
 UNITS: dict[str, Unit] = {"depression": "K", "humidity": "%RH"}
+
+
+def wick_of(house: House, *subjects: str | None) -> float:
+    """The psychrometer coefficient, /K, of the first wick on these."""
+    wicks = [one for of in subjects if of is not None for one in house.probes_of(of, "wet-bulb")]
+    return DRAUGHTS[(wicks[0].draught if wicks else None) or "still"]
 
 
 class KojiAir(Detector):
@@ -86,7 +97,8 @@ class KojiAir(Detector):
                     return "depression", low_high, depression(dry, humidity)
                 return "depression", low_high, None
             if humidity is None and dry is not None and wet is not None and dry - wet >= DRY_WICK:
-                humidity = relative_humidity(dry, wet)
+                coefficient = wick_of(self.view.house, place.room, place.id)
+                humidity = relative_humidity(dry, wet, coefficient)
         except OutOfRange:
             humidity = None
         return "humidity", band.humidity or (0.0, 100.0), humidity

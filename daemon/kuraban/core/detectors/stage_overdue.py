@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from kuraban.core.course import FAR_FUTURE
-from kuraban.core.detectors.base import Detector
+from kuraban.core.detectors.base import Detector, at_the_end
 from kuraban.core.units import HOUR
 from kuraban.core.views.explanation import Account, Because
 
@@ -25,7 +25,7 @@ class StageOverdue(Detector):
         following = standing.span.stage + 1
         if standing.stage.ends == "clock" or following >= len(batch.course.stages):
             self.clear(now)
-            return min(standing.span.end, now + 24 * HOUR)
+            return at_the_end(standing.span.end, now, 24 * HOUR)
         due = standing.span.due + GRACE
         if now < due:
             self.clear(now)

@@ -76,8 +76,6 @@ class IncidentState(msgspec.Struct, frozen=True, kw_only=True):
     open: bool
     at: float
     rung: int
-    last: float = 0.0
-    said: int = -1
     told: tuple[str, ...]
     rung_now: tuple[str, ...]
     follows: Key | None = None

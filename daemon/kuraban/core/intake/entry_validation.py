@@ -31,7 +31,7 @@ SUBJECTS: dict[str, str] = {
     "merge": BREW, "stir": BREW, "addition": BREW, "cask-in": BREW, "cask-out": BREW,
     "handwork": BREW,
     "probe-out": PLACE_OR_PROBE, "probe-in": PLACE_OR_PROBE, "check": PLACE, "sample": BREW,
-    "look": BREW, "served-by": PLACE, "acknowledge": ANYTHING, "shelve": ANYTHING,
+    "look": BREW, "best": BREW, "served-by": PLACE, "acknowledge": ANYTHING, "shelve": ANYTHING,
     "unshelve": ANYTHING, "out-of-service": IN_USE, "in-service": IN_USE, "verdict": ANYTHING,
     "duty-swap": THE_WATCH, "take-back": ANYTHING, "amend": ANYTHING, "confirm": ANYTHING,
     "note": ANYTHING,

@@ -6,15 +6,16 @@ time from the same machine, and others do not, since theirs was right all along 
 it was shows with the next reading of each: one that comes as it is measured is a few minutes old at
 most. So a sender that has not been heard since a step is also tried by what was in force before,
 and whoever fits that stays with it until it fits no more. What fits nothing is late, or ahead, by
-what the sender was found to go by, else by what is in force. What is sent at once with a reading of
-now goes by the same clock, be it just an hour old.
+what the sender was found to go by, else by what is in force. What is sent at once goes by one
+clock, that of the newest, be it just an hour older.
 
 After a start, or a while without the broker, nobody has been heard lately, and what waited at the
 broker is as old as that. An hour's wait would look like a clock an hour off. So each state of the
 wall clock, the one in force first, is asked for both: a reading of now, or one that can have been
 measured while nobody listened. What can have waited tells nothing of its sender, and neither does a
 reading of now that by another state can have waited. What waited was measured before a step that
-came after it: by that state nothing waited.
+came after it: by that state nothing waited. If the clock stepped while nobody listened, the state
+before is asked first: most of what waited is of before, and few senders' clocks went along.
 """
 
 from __future__ import annotations
@@ -34,9 +35,9 @@ class SenderTimes:
         self._earlier: tuple[float, ...] = ()
         """How far the wall clock was ahead before, the latest first."""
         self._found: dict[str, float] = {}
-        self._shown: dict[str, float] = {}
-        """When each sender last showed what it goes by."""
-        self._began = self._waited = float("-inf")
+        self._at_once: tuple[str, float, float] | None = None
+        """Of what is sent at once: by whom, when it came, and what its newest goes by."""
+        self._began = self._waited = self._stepped = float("-inf")
         self._then: tuple[float, ...] = ()
         """The states by which something can have waited."""
 
@@ -45,13 +46,13 @@ class SenderTimes:
         """Whether the wall clock and the watch's time have always been one."""
         return not self._earlier
 
-    def stepped(self, ahead: float) -> None:
-        """The wall clock is `ahead` of the watch's time from now on."""
+    def stepped(self, ahead: float, at: float) -> None:
+        """The wall clock is `ahead` of the watch's time from `at` on."""
         before = self._ahead
         earlier = (one for one in (before, *self._earlier) if one != ahead)
         self._earlier = tuple(dict.fromkeys(earlier))[:KEPT]
         self._found = {who: by for who, by in self._found.items() if by != before}
-        self._ahead = ahead
+        self._ahead, self._stepped = ahead, at
 
     def back(self, since: float, now: float) -> None:
         """Nobody listened between these two moments of the watch's time, and messages waited.
@@ -60,14 +61,22 @@ class SenderTimes:
         """
         self._waited = min(self._waited, since) if since <= self._began else since
         self._began, self._then = now, (self._ahead, *self._earlier)
+        if self._stepped >= self._waited and self._earlier:
+            before, *others = self._earlier
+            self._then = before, self._ahead, *others
+
+    def newest(self, sender: str, told: float, received: float) -> None:
+        """What follows is older, and sent at once with that."""
+        self._at_once = None
+        self._at_once = sender, received, told - self.moment(sender, told, received)
 
     def moment(self, sender: str, told: float, received: float) -> float:
         """The watch's time of what a sender told at `received`."""
         found = self._found.get(sender)
+        if self._at_once is not None and self._at_once[:2] == (sender, received):
+            return told - self._at_once[2]
         if found is None:
-            tried = self._ahead, *self._earlier
-        elif self._shown.get(sender) == received:
-            tried = (found,)
+            tried = self._states(received)
         elif told - found > received + AHEAD:  # it cannot go by that any more
             tried = found, self._ahead, *self._earlier
         else:
@@ -76,11 +85,18 @@ class SenderTimes:
             at = told - ahead
             if received - self._late_after <= at <= received + AHEAD:
                 if not any(self._may_have_waited(told, one, received) for one in tried):
-                    self._found[sender], self._shown[sender] = ahead, received
+                    self._found[sender] = ahead
                 return at
             if self._may_have_waited(told, ahead, received):
                 return at
         return told - tried[0]
+
+    def _states(self, received: float) -> tuple[float, ...]:
+        """All that may be, the likeliest first."""
+        known = self._ahead, *self._earlier
+        if received - self._began >= self._late_after:
+            return known
+        return *(one for one in known if one not in self._then), *self._then
 
     def _may_have_waited(self, told: float, ahead: float, received: float) -> bool:
         """Whether by that state it is older than a reading of now, and nobody listened then."""

@@ -81,10 +81,10 @@ class Wire:
         }
         return (f"{self.root}/reading/+", f"{self.root}/log/+", *sorted(own))
 
-    def stepped(self, ahead: float) -> None:
-        """The wall clock is `ahead` of the watch's time from now on, seconds."""
+    def stepped(self, ahead: float, at: float) -> None:
+        """The wall clock is `ahead` of the watch's time from `at` on, seconds."""
         if self._wall:
-            self._times.stepped(ahead)
+            self._times.stepped(ahead, at)
             self._plain = self._times.plain
 
     def back(self, since: float, now: float) -> None:
@@ -220,7 +220,7 @@ class Wire:
         found = list(samples(port, document, records))
         sent = [s.sent for s in found if isinstance(s, Sample) and s.dated and s.sent is not None]
         if sent:
-            self._times.moment(port.probe, max(sent), received)
+            self._times.newest(port.probe, max(sent), received)
         return found
 
     def _entry(

@@ -14,12 +14,10 @@ from kuraban.core.notify.incidents import Incident, Incidents, Key
 from kuraban.core.notify.ladder import WHOM, Call, Whom, called
 from kuraban.core.notify.message_writer import MessageWriter
 from kuraban.core.notify.threads import Threads
-from kuraban.core.units import HOUR, MINUTE
+from kuraban.core.units import HOUR
 
 AT_LAST = 1 * HOUR
 """Between two messages of what nobody answered to the end of its ladder."""
-SOON = 5 * MINUTE
-"""What gets worse so soon after a message, or before the next, is told with the next."""
 
 
 class Climbing:
@@ -55,27 +53,6 @@ class Climbing:
         finally:
             incident.rung = rung + 1
             self._plan(incident, at)
-
-    def goes_on(self, incident: Incident, quick: bool, at: float) -> bool:
-        """Whether a ring that nobody answered yet goes on, instead of a new one: with what got
-        graver so soon after its last message, or before its next, that the next says both; or
-        with what was over in between and is back."""
-        if incident.follows is not None or not incident.rung_now or self._threads.beside(incident):
-            return False
-        steps, rung = self._threads.ladder(incident), incident.rung
-        apart = steps[rung] - steps[rung - 1] if 0 < rung < len(steps) else AT_LAST
-        due = incident.last + apart
-        graver = incident.rank > incident.said
-        if graver and at - incident.last < SOON:
-            due = min(due, incident.last + SOON)
-        elif graver and due - at > SOON:
-            return False
-        incident.quick = incident.quick or quick
-        steps = self._threads.ladder(incident)
-        if rung < len(steps):
-            incident.at = max(due, at) - steps[rung]
-        self._deadlines.add(max(due, at), ClimbLadder(incident.key, incident.at, rung))
-        return True
 
     def _plan(self, incident: Incident, at: float) -> None:
         """Its next rung after one at `at`."""
@@ -128,19 +105,11 @@ class Climbing:
                 self._plan(incident, now)
 
     def _called(self, incident: Incident, whom: Whom, at: float) -> list[Call]:
-        """Everybody of one rung, for whatever follows it too; each once.
-
-        Who knows only what follows it, and was rung of that just before, hears with the next rung.
-        """
+        """Everybody of one rung, for whatever follows it too; each once."""
         found: dict[str, Call] = {}
-        first = at == incident.at
         for one in self._threads.of(incident):
-            if first and one is not incident and at - one.last < AT_LAST / 2:
-                continue
             condition = CONDITIONS[one.lead]._replace(role=one.role)
-            house = self._view.entry_log.manned
-            rung = incident.rung if not first else 0 if one is incident else one.rung
-            one.last, one.said = at, one.rank
+            house, rung = self._view.entry_log.manned, 0 if at == incident.at else incident.rung
             for call in called(house, condition, whom, at, rung, incident.rung_now):
                 found.setdefault(call.person, call)
         return list(found.values())

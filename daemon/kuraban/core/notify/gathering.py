@@ -75,9 +75,7 @@ class Gathering:
         if not alarms:
             return
         wakes = any(urgency_of(self._view, alarm, at) == "wake" for alarm in alarms)
-        told = {name for _, name in self.rung.get(person, ())}
-        again = all(alarm.id in told for alarm in alarms)
-        call = Call(person, role_of(self._view, alarms[0], at), int(again))
+        call = Call(person, role_of(self._view, alarms[0], at), 0)
         self._page(call, alarms, "wake" if wakes else "duty", at)
 
     def _too_many(self, call: Call, alarm: Alarm, at: float) -> bool:

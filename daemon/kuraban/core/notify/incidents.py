@@ -2,8 +2,7 @@
 
 An incident is all alarms of one side of one product, or all of one cooler's failing. It rings once;
 a higher rank (past the limit) takes it over with one message. What joins it later and is no graver
-is not told again. A product that was back before anybody answered, and is out again within the
-hour, is the same thing.
+is not told again.
 """
 
 from __future__ import annotations
@@ -15,12 +14,9 @@ import msgspec
 from kuraban.core.alarm_conditions import CONDITIONS, COOLING_FAILS
 from kuraban.core.alarms.life_cycle import Alarm
 from kuraban.core.effects import Urgency
-from kuraban.core.units import HOUR
 
 Key = tuple[str, str]
 """The subject, and which of its incidents."""
-BACK_WITHIN = 1 * HOUR
-"""After its last ring: what comes back by then, and nobody answered, is the same thing."""
 
 
 class Incident(msgspec.Struct):
@@ -40,10 +36,6 @@ class Incident(msgspec.Struct):
     """When its present ring began."""
     rung: int = 0
     """The next rung of that ring."""
-    last: float = 0.0
-    """When its people were rung last."""
-    said: int = -1
-    """The rank that they were rung for then."""
     told: list[str] = []
     """Everybody who was told of any of its rings, and will hear who has it."""
     rung_now: list[str] = []
@@ -73,8 +65,6 @@ class Incidents:
 
     def __init__(self) -> None:
         self.standing: dict[Key, Incident] = {}
-        self.rested: dict[Key, Incident] = {}
-        """What was over before anybody answered."""
 
     def of(self, subject: str, condition: str) -> Incident | None:
         return self.standing.get(_key(subject, condition))
@@ -84,18 +74,12 @@ class Incidents:
         incident = self.of(subject, condition)
         return ranked(incident.members) if incident is not None else []
 
-    def enter(
-        self, alarm: Alarm, urgency: Urgency, again: bool, at: float
-    ) -> tuple[Incident, bool]:
+    def enter(self, alarm: Alarm, urgency: Urgency, again: bool) -> tuple[Incident, bool]:
         """An alarm rings: its incident, and whether that is news or only joins what is known.
 
         `again`: it was told before and rings once more.
         """
         key = _key(alarm.subject, alarm.condition)
-        rested = self.rested.pop(key, None)
-        if rested is not None and key not in self.standing and at - rested.last < BACK_WITHIN:
-            rested.open = True
-            self.standing[key] = rested
         incident = self.standing.setdefault(key, Incident(key))
         known = bool(incident.members - {alarm.condition})
         incident.members.add(alarm.condition)
@@ -106,28 +90,18 @@ class Incidents:
             incident.look()
         return incident, news
 
-    def leave(self, alarm: Alarm, over: bool = False) -> None:
-        """An alarm rings no more; with its lead gone the rest is told of, if that still wakes.
-
-        `over`: since it returned to normal by itself, and nobody had answered.
-        """
+    def leave(self, alarm: Alarm) -> None:
+        """An alarm rings no more; with its lead gone the rest is told of, if that still wakes."""
         incident = self.of(alarm.subject, alarm.condition)
         if incident is None:
             return
         incident.members.discard(alarm.condition)
         if not incident.members:
             del self.standing[incident.key]
-            rang = incident.open and incident.urgency == "wake" and incident.follows is None
-            if over and rang and CONDITIONS[alarm.condition].side:
-                self.rested[incident.key] = incident
         elif incident.lead == alarm.condition:
             incident.look()
             if incident.urgency == "wake" and CONDITIONS[incident.lead].urgency != "wake":
                 incident.urgency, incident.open = "duty", False
-
-    def seen(self, alarm: Alarm) -> None:
-        """Somebody knows that it is over: if it comes back, it is another."""
-        self.rested.pop(_key(alarm.subject, alarm.condition), None)
 
 
 def ranked(conditions: Iterable[str]) -> list[str]:

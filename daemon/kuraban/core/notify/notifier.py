@@ -75,15 +75,11 @@ class Notifier:
 
     def _ring(self, alarm: Alarm, step: StepName, at: float) -> Alarm | None:
         urgency, house = urgency_of(self._view, alarm, at), self._view.house
-        incident, news = self.incidents.enter(alarm, urgency, step == "realarmed", at)
+        incident, news = self.incidents.enter(alarm, urgency, again=step == "realarmed")
         if not news:
             return None if incident.open else self._in_hand(incident)
-        quick = climbs_quickly(house, alarm)
-        rings = incident.open and urgency == incident.urgency == "wake"
-        if rings and self.climbing.goes_on(incident, quick, at):
-            return None
         ended = self.threads.ended(self.threads.leader(incident))
-        incident.begin(at, urgency, role_of(self._view, alarm, at), quick)
+        incident.begin(at, urgency, role_of(self._view, alarm, at), climbs_quickly(house, alarm))
         if self.soundless.applies(alarm, at):
             self.soundless.tell(incident, alarm, at)
         elif urgency == "wake":
@@ -146,12 +142,10 @@ class Notifier:
         self.duty_alarms.over(alarm)
         incident = self.incidents.of(alarm.subject, alarm.condition)
         if incident is None:
-            if step == "normal":
-                self.incidents.seen(alarm)
             return
         followers = self.threads.of(incident)[1:]
         if step != "acknowledged":
-            self.incidents.leave(alarm, over=step == "returned")
+            self.incidents.leave(alarm)
             incident.open = incident.open and self._rings(incident)
             if not (incident.open and incident.members):
                 self.climbing.carry_on(incident, followers, at)

@@ -15,7 +15,7 @@ from kuraban.core.forecast.time_to_limit import first_to_leave
 from kuraban.core.house_view import HouseView
 from kuraban.core.plan.subject_state import PROBE_OUT_LONGEST, Batch
 from kuraban.core.site import WATCH, House, Place
-from kuraban.core.texts.messages import Aim, Evening, First, Leaving, Morning, Night, Ring
+from kuraban.core.texts.messages import Aim, Due, Evening, First, Leaving, Morning, Night, Ring
 from kuraban.core.units import HOUR, MINUTE, next_clock
 
 NIGHT = 12 * HOUR
@@ -293,18 +293,21 @@ def _rings(view: HouseView, night: list[Step | Message]) -> list[Ring]:
     return rings
 
 
-def _due(view: HouseView, now: float) -> list[tuple[str, dict[str, str], float | None]]:
-    """Stages that the courses expect before the brewery day turns."""
+def _due(view: HouseView, now: float) -> Iterator[Due]:
+    """Stages and pressings that the courses expect before the brewery day turns."""
     site = view.house.site
     turn = next_clock(now, site.day_starts, view.house.zone)
-    found: list[tuple[str, dict[str, str], float | None]] = []
     for place in view.house.places:
         batch = view.batch(place.id, now)
         if batch is None:
             continue
         span = batch.plan.standing(now).span
-        following = span.stage + 1
-        if following < len(batch.course.stages) and span.due < turn:
+        following, when = span.stage + 1, max(span.due, now)
+        if span.due >= turn:
+            continue
+        if following < len(batch.course.stages):
             stage = batch.course.stages[following]
-            found.append((place.name, stage.title or {"en": stage.id}, max(span.due, now)))
-    return found
+            caution = "hot" if stage.scalds else ""
+            yield Due(place.name, stage.title or {"en": stage.id}, when, caution)
+        elif place.kind == "tank" and batch.course.day_one is not None:
+            yield Due(place.name, None, when, "press")

@@ -22,6 +22,7 @@ from kuraban.trade.heat import MASH_HEAT_CAPACITY
 from kuraban.trade.mixing import (
     KOJI,
     KOJI_PER_WHITE,
+    MELTING,
     SPIRIT,
     STEAMED_PER_WHITE,
     STEAMED_RICE,
@@ -33,6 +34,9 @@ from kuraban.trade.mixing import (
     needed_temperature,
 )
 
+COLDEST, HOTTEST, RICE_HOTTEST = 0.0, 60.0, 45.0
+"""°C to which water can be chilled, and which what goes in, and rice, do not exceed (common
+practice)."""
 OFF, OFF_RICE = 0.5, 1.0
 """K by which the temperature of what goes in may be off."""
 
@@ -148,10 +152,22 @@ def amount_for(
     ))  # fmt: skip
 
 
-def ice_for(mash: Mash, additions: list[e.Addition], target: float) -> Expected:
+def ice_for(
+    mash: Mash, additions: list[e.Addition], target: float, ends: Ends = LOGGED
+) -> Expected:
     """kg of ice at 0 °C that bring all of it down to `target`, 0 where it is as cold already.
     OutOfRange for impossible figures."""
-    found = amount_for(mash, additions, e.Addition(what="ice", kg=1.0), target)
+    found = amount_for(mash, additions, e.Addition(what="ice", kg=1.0), target, ends)
+    return Expected(*(max(figure, 0.0) for figure in found))
+
+
+def ice_instead(
+    mash: Mash, additions: list[e.Addition], water: float, target: float, ends: Ends = LOGGED
+) -> Expected:
+    """kg of ice at 0 °C that bring all of it down to `target` where each takes the place of a litre
+    of the additions' water, which has `water` °C. 0 where it is as cold already."""
+    unit = Part(0.0, 0.0, MELTING + WATER * water)
+    found = _over(ends, lambda at: needed_amount(_whole(mash, additions, at), unit, target))
     return Expected(*(max(figure, 0.0) for figure in found))
 
 

@@ -25,7 +25,7 @@ from kuraban.core.units import DAY, at_clock, show_time
 PLACES = (e.BatchStart, e.Move, e.Split, e.Merge)
 """Entries by which a batch comes to a place."""
 CONTROL = (
-    e.Acknowledge, e.Shelve, e.Unshelve, e.Verdict, e.Note, e.Sample, e.Look, e.Confirm,
+    e.Acknowledge, e.Shelve, e.Unshelve, e.Verdict, e.Best, e.Note, e.Sample, e.Look, e.Confirm,
 )  # fmt: skip
 """Entries that change no book."""
 DISTURBED_KEPT = 4

@@ -11,8 +11,10 @@ from __future__ import annotations
 from kuraban.core import entries as e
 from kuraban.core.facts import Logged
 from kuraban.core.plan.plan_view import EntryLogView
+from kuraban.core.site import Place
 from kuraban.core.units import HOUR
 from kuraban.trade.mixing import LITRES_PER_KG_RICE
+from kuraban.trade.tank import upright
 
 STARTER_KG = 1.1
 """kg of a litre of starter (common practice)."""
@@ -84,3 +86,17 @@ def _pour(
     filled[place], filled[goal] = 0.0, litres
     counted.discard(place)
     counted.add(goal)
+
+
+def dips_of(place: Place) -> tuple[tuple[float, float], ...] | None:
+    """The litres of a tank by dip, as far as the site file says."""
+    if place.dip is not None:
+        return place.dip
+    if place.height is None or place.litres is None:
+        return None
+    return upright(place.height, place.litres)
+
+
+def brim_of(place: Place) -> float | None:
+    """Litres that it holds, by its dip table where it has one."""
+    return place.litres if place.dip is None else place.dip[0][1]

@@ -14,6 +14,7 @@ from __future__ import annotations
 from math import isfinite
 from typing import NamedTuple
 
+from kuraban.core.course import SCALDS
 from kuraban.core.site import BREWING
 from kuraban.core.texts.alarm_facts import SOMEBODY, Situation, Title
 from kuraban.core.texts.translator import Speech, figure, fill
@@ -41,8 +42,6 @@ _UNITS = {"humidity": "%RH", "depression": "K"}
 _TAIL = ("serves", "ring", "probe", "stir", "work", "hand")
 _FORECAST = 10 * MINUTE
 """Forecasts are told to these ten minutes, the earlier ones; more would be a pretence."""
-_HOT = 45.0
-"""°C from which on a tank is being heated, or a hot starter made: what is in it scalds."""
 _SPIRIT_FOR = 12 * HOUR
 """So long after alcohol went in, spirit may stand about and its vapour hang over the mash."""
 _FIRST_SEEN = 2
@@ -290,7 +289,7 @@ def _caution(now: Situation) -> str:
         return "muro"
     if now.kind == "starter" and now.condition in ("cold", "far-cold", "trending-cold"):
         return "cask"
-    if now.kind in ("tank", "starter") and (now.planned or 0.0) >= _HOT:
+    if now.kind in ("tank", "starter") and (now.planned or 0.0) >= SCALDS:
         return "hot"
     if now.kind in ("tank", "starter") and now.condition in _OVER_THE_MASH:
         return "lid"

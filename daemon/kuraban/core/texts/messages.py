@@ -61,6 +61,16 @@ class Ring(msgspec.Struct, frozen=True, kw_only=True):
     answered: float | None = None
 
 
+class Due(NamedTuple):
+    """A stage of a place, None for its pressing, when it is due today, and the `caution.` key of
+    that work, "" for none."""
+
+    name: str
+    stage: Title | None
+    when: float | None
+    caution: str = ""
+
+
 class Morning(msgspec.Struct, frozen=True, kw_only=True):
     """The night behind and the day ahead."""
 
@@ -72,8 +82,7 @@ class Morning(msgspec.Struct, frozen=True, kw_only=True):
     probes: tuple[tuple[str, str], ...] = ()
     """Name and condition of each probe to look at."""
     aims: tuple[Aim, ...] = ()
-    due: tuple[tuple[str, Title, float | None], ...] = ()
-    """Place, title of the stage, and when it is due today."""
+    due: tuple[Due, ...] = ()
     done: tuple[tuple[str, str, str | None], ...] = ()
     """Cooler, what was found and done there, and who noted it."""
     note: str | None = None
@@ -169,11 +178,12 @@ def morning(report: Morning, language: str, words: Words, zone: tzinfo) -> Text:
         for name, condition in report.probes
     ]
     due = [
-        speech.say("morning.stage", known(
-            name=name, stage=pick(stage, language), when=speech.clock(when)
+        speech.say("morning.press" if one.stage is None else "morning.stage", known(
+            name=one.name, stage=pick(one.stage or {}, language), when=speech.clock(one.when)
         ))
-        for name, stage, when in report.due
+        for one in report.due
     ]  # fmt: skip
+    cautions = dict.fromkeys(f"caution.{one.caution}" for one in report.due if one.caution)
     aims = [_aim(aim, speech) for aim in report.aims]
     count = known(n=str(len(rings)))
     return Text(
@@ -186,6 +196,7 @@ def morning(report: Morning, language: str, words: Words, zone: tzinfo) -> Text:
             *waited,
             _listing("morning.probes", probes, speech),
             _listing("morning.due", due, speech),
+            *(speech.say(caution) for caution in cautions),
             _listing("morning.aims", aims, speech),
             *(
                 speech.say("morning.done", known(name=name, text=text, who=who))

@@ -9,7 +9,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Protocol
 
+from kuraban.core.course import Target
 from kuraban.core.facts import Logged
+from kuraban.core.views.batch_way import Stood, Way
 from kuraban.core.views.snapshot import PlanLine, Point, Text
 from kuraban.trade.density import ZeroDay
 
@@ -20,6 +22,18 @@ class Question:
 
     key: str
     fields: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Proposal:
+    """For the aim of tomorrow morning, `at`: the plan's °C there and `celsius` instead, the same
+    where it may stay. `why` is a key of the catalogue, with its fields. Nothing is applied."""
+
+    at: float
+    planned: float
+    celsius: float
+    why: str
+    facts: tuple[tuple[str, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,6 +64,8 @@ class BatchStay:
     """When its course would end, as it stands."""
     came_from: str | None = None
     went_to: str | None = None
+    best: bool = False
+    """Somebody marked it as one of the house's best."""
 
     @property
     def key(self) -> int:
@@ -104,6 +120,10 @@ class BatchSheet:
     """The moromi day on which Baume reaches zero."""
     corrected: str | None = None
     """What was added that made the forecast start anew."""
+    target: Target | None = None
+    """The lines that the house draws now."""
+    proposed: Proposal | None = None
+    """For tomorrow's aim, of a batch that runs."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -137,6 +157,16 @@ class Archive(Protocol):
 
     def sheet(self, place: str, key: int) -> BatchSheet | None:
         """The sheet of the batch whose stay in a place began in the second `key`."""
+
+    def best(self, stay: BatchStay) -> tuple[BatchSheet, ...]:
+        """The house's best of the same course, but for this batch: those that were marked and are
+        over, the newest few."""
+
+    def way(self, batch: str) -> Way:
+        """What went into a batch and where it went, walked both ways."""
+
+    def stood(self, place: str) -> Stood | None:
+        """What stands in a place, of pressed sake with its warmth; at most an hour old."""
 
     def sample(self, logged: Logged) -> tuple[Question, ...]:
         """What is to be asked about an analysis in the light of those before it."""

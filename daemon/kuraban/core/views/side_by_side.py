@@ -1,13 +1,17 @@
 """Two batches day by day beside each other, counted from soe or from tome.
 
-The other may be the batch's own course, as it was before anybody drew it anew.
+The other may be the batch's own course, as it was before anybody drew it anew, or the middle of the
+house's best: a batch is one of these because somebody who tasted it marked it, never by reckoning.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from statistics import median
 from typing import Literal
 
+from kuraban.core.course import Line
 from kuraban.core.facts import Logged
 from kuraban.core.units import DAY, HOUR
 from kuraban.core.views.batch_sheet import BatchSheet, BatchStay, SheetDay
@@ -75,6 +79,50 @@ def course_of(sheet: BatchSheet) -> BatchSheet:
         for day in sheet.days
     )  # fmt: skip
     return replace(sheet, days=days, measured=line.points, zero=None, corrected=None)
+
+
+def series(sheet: BatchSheet, measure: Measure | Literal["aim"], origin: Origin) -> Line:
+    """A measure by the number of its day, as far as it is known."""
+    found = ((counted(day, origin), getattr(day, measure)) for day in sheet.days)
+    return tuple((float(n), value) for n, value in found if n is not None and value is not None)
+
+
+Band = tuple[float, float, float]
+"""The number of a day, and from least to most what these had on it."""
+
+
+def band(sheets: Iterable[BatchSheet], measure: Measure, origin: Origin) -> list[Band]:
+    return [(n, min(found), max(found)) for n, found in _by_day(sheets, measure, origin)]
+
+
+def _by_day(
+    sheets: Iterable[BatchSheet], measure: Measure, origin: Origin
+) -> list[tuple[float, list[float]]]:
+    found: dict[float, list[float]] = {}
+    for sheet in sheets:
+        for number, value in series(sheet, measure, origin):
+            found.setdefault(number, []).append(value)
+    return sorted(found.items())
+
+
+def middle_of(one: BatchSheet, best: Sequence[BatchSheet], origin: Origin) -> BatchSheet:
+    """The best as if they were one batch: on each day the median of each measure."""
+    start = begins(one, origin) or one.stay.since
+    middle = {
+        measure: {n: median(values) for n, values in _by_day(best, measure, origin)}
+        for measure in MEASURES
+    }
+    days = tuple(
+        SheetDay(
+            at=start + (number - (number > 0)) * DAY, number=int(number), day=int(number),
+            place=one.stay.place, morning=middle["morning"].get(number),
+            baume=middle["baume"].get(number), bmd=middle["bmd"].get(number),
+            alcohol=middle["alcohol"].get(number),
+        )
+        for number in sorted({n for values in middle.values() for n in values})
+    )  # fmt: skip
+    measured = tuple((day.at, day.morning) for day in days if day.morning is not None)
+    return replace(one, days=days, measured=measured, step=DAY, zero=None, corrected=None)
 
 
 def ran_at(stays: tuple[BatchStay, ...], moment: float) -> list[BatchStay]:

@@ -40,8 +40,11 @@ class ProbeNow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StageAhead:
+    """`due` is when the course expects that the crew begins it, None where it begins by itself."""
+
     id: str
     title: Text
+    due: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -109,6 +112,8 @@ class BatchNow:
     stage_due: float | None
     """When the course expects the next stage, None after the last."""
     ahead: tuple[StageAhead, ...] = ()
+    ends: float | None = None
+    """When its course would end, as it stands."""
     day: int | None = None
     """Moromi day, where the course counts them."""
     hours: float = 0.0
@@ -158,6 +163,14 @@ class PlaceNow:
     """Its readings tell where it is going, so that no leaving means that none is in sight."""
     hours: HoursLeft | None = None
     """How long it has if its cooling stopped now."""
+
+    @property
+    def is_mash(self) -> bool:
+        """It is stirred: a starter, or a mash and no pressed sake, whose course counts no days."""
+        batch = self.batch
+        return batch is not None and (
+            self.kind == "starter" or (self.kind == "tank" and batch.day is not None)
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

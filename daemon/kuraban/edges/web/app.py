@@ -14,6 +14,8 @@ from starlette.exceptions import HTTPException
 from starlette.types import Receive, Scope, Send
 
 import kuraban
+from kuraban.edges.web.due import feed
+from kuraban.edges.web.due import page as work_due
 from kuraban.edges.web.live import sse as live
 from kuraban.edges.web.page_context import (
     NotAllowed,
@@ -91,6 +93,7 @@ def make_app(context: PageContext) -> FastAPI:
     every = (
         *(cellar, place, ringing, setting_up, answers, entrance, live, api, metrics, batches),
         *(record, redraw, koji, coolers, mixing, home_screen, side_by_side, why, guide),
+        *(work_due, feed),
     )
     for part in every:
         app.include_router(part.router)
@@ -101,6 +104,7 @@ def make_app(context: PageContext) -> FastAPI:
         coolers.programs,
         side_by_side.programs,
         why.programs,
+        work_due.programs,
     ):
         app.include_router(programs)
     app.mount("/static", Files(directory=STATIC))

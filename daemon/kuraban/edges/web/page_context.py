@@ -24,6 +24,7 @@ from kuraban.edges.signing import Signer, Visit
 from kuraban.edges.web.drawing.recent_curves import RecentCurves
 from kuraban.edges.web.live.snapshot_hub import SnapshotHub
 from kuraban.edges.web.security.accounts import Accounts, Role
+from kuraban.edges.web.security.feed_marks import FeedMarks
 from kuraban.edges.web.security.signed_out import SignedOut
 from kuraban.edges.web.translator import Translator, choose
 
@@ -107,6 +108,7 @@ class PageContext:
     accounts: Accounts
     tools: Tools
     signed_out: SignedOut
+    feeds: FeedMarks
     recent: RecentCurves
     encrypted: bool = False
     archive: Archive | None = None

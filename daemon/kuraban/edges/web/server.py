@@ -30,6 +30,8 @@ from kuraban.edges.web.page_context import Asked, Clocked, PageContext, Tools
 from kuraban.edges.web.security.accounts import Account, Accounts
 from kuraban.edges.web.security.connections import IDLE, Server
 from kuraban.edges.web.security.crowd import Crowd
+from kuraban.edges.web.security.feed_marks import FILE as CALENDARS
+from kuraban.edges.web.security.feed_marks import FeedMarks
 from kuraban.edges.web.security.middleware import AT_HOME, App, Guard
 from kuraban.edges.web.security.signed_out import FILE, SignedOut
 from kuraban.errors import MachineError
@@ -93,6 +95,7 @@ class Pages:
             accounts=Accounts(where.accounts, clock),
             tools=tools,
             signed_out=SignedOut(history.with_name(FILE), clock()),
+            feeds=FeedMarks(history.with_name(CALENDARS)),
             recent=RecentCurves(history),
             encrypted=self._encrypted,
             archive=archive,

@@ -16,6 +16,7 @@ from kuraban.core.texts.messages import Words
 from kuraban.core.texts.translator import Speech, figure
 from kuraban.core.timescale import moment_of, wall_of
 from kuraban.core.units import HOUR, MINUTE, parse_duration, parse_time
+from kuraban.core.views.batch_sheet import Proposal
 from kuraban.core.views.snapshot import Going, PlaceNow, Ring, Text
 from kuraban.edges.web.forms import refusal_reasons as reasons
 from kuraban.store.history import Shortened
@@ -28,6 +29,8 @@ SIGNS = {"warm": "▲", "cold": "▼"}
 ARROWS: dict[Going, str] = {"up": "↗", "down": "↘", "level": "→"}
 OUTSIDE = frozenset({"warm", "cold", "far-warm", "far-cold"})
 JUST_NOW = 90.0
+DAYS = frozenset({"day", "earliest", "latest", "ends"})
+"""Facts of a proposal that are days."""
 TELEPHONE = re.compile(r"(?<![\d.])(?:\+\d{1,3}[ -]?)?\(?\d{2,5}\)?(?:[ -]\d{2,4}){1,3}(?![\d.:])|"
                        r"(?<![\d.])\+?\d{7,15}(?![\d.])")  # fmt: skip
 """Seven figures in a row, or groups of them with hyphens or spaces between; no time of day."""
@@ -138,15 +141,34 @@ class Translator:
         match entry:
             case e.StageMark(stage=stage):
                 return self("entry.stage", stage=self.stage(stage))
-            case e.Addition(what=what, kg=kg):
-                weight = "" if kg is None else f" {figure(kg, 0)} kg"
-                return f"{self.work(what)}{weight}"
+            case e.Addition(what=what):
+                return f"{self.work(what)} {self.amounts(entry)}".strip()
             case e.Check(celsius=celsius) | e.Aim(celsius=celsius):
                 return f"{self(f'entry.{e.kind_of(entry)}')} {self.celsius(celsius)}"
             case e.Note(text=text):
                 return f"{self('entry.note')}: {text}"
             case _:
                 return self(f"entry.{e.kind_of(entry)}")
+
+    def amounts(self, one: e.Addition) -> str:
+        """The figures of what goes in."""
+        told = [
+            f"{figure(n, 0 if n >= 100 or n % 1 == 0 else 1)} {unit}"
+            for n, unit in ((one.litres, "L"), (one.kg, "kg")) if n
+        ]  # fmt: skip
+        return " ".join([*told, *([] if one.celsius is None else [self.celsius(one.celsius)])])
+
+    def proposed(self, proposal: Proposal) -> str:
+        """What the samples propose for tomorrow's aim, and why."""
+        facts = {name: self.figure(v, 0 if name in DAYS else 1) for name, v in proposal.facts}
+        why = self(f"redraw.why-{proposal.why}", **facts)
+        apart = proposal.celsius - proposal.planned
+        if not apart:
+            return why
+        return why + self(
+            "redraw.proposed", change=self.signed(apart), celsius=self.celsius(proposal.celsius),
+            when=self.time(proposal.at),
+        )  # fmt: skip
 
     # Why something was not taken.
 

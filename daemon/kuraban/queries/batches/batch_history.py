@@ -17,6 +17,7 @@ from kuraban.core.course import Course
 from kuraban.core.engine.occupancy import CARRIED, TAKEN
 from kuraban.core.facts import Logged
 from kuraban.core.plan.counted_entries import CountedEntries
+from kuraban.core.plan.entry_corrections import Key
 from kuraban.core.plan.subject_state import Batch
 from kuraban.core.site import House
 from kuraban.core.timescale import pieces_of
@@ -68,6 +69,8 @@ class BatchHistory:
         self._over: Stays = {}
         """Those that no entry can change any more."""
         self.stays: Stays = {}
+        self.best: dict[Key, Logged] = {}
+        """What was marked as the house's best and counts."""
 
     def catch_up(self, history: History) -> None:
         """Take what has been written since; all anew where the journal was set aside, or the wall
@@ -78,6 +81,9 @@ class BatchHistory:
             self._clear()
         for link, told in history.outcomes_after(self._link):
             self._link, logged = link, told.logged
+            if isinstance(told.as_it_counts.entry, e.Best):
+                self.best.pop(logged.key, None)
+                self.best |= {logged.key: told.as_it_counts} if told.counts else {}
             if isinstance(logged.entry, TAKEN) and logged.subject in self.house.place:
                 self._keep_course(history, told.as_it_counts)
                 before = self._batches() if self._books.whole else {}
@@ -86,6 +92,20 @@ class BatchHistory:
         if not self._books.whole:
             self._anew()
         self._forget(history.now() or 0.0)
+
+    def is_best(self, stay: Stay) -> bool:
+        """Whether somebody marked it as one of the best."""
+        return any(self._named(logged) is stay for logged in self.best.values())
+
+    def _named(self, logged: Logged) -> Stay | None:
+        """The stay that a mark names."""
+        entry = logged.entry
+        assert isinstance(entry, e.Best)
+        for stay in reversed(self.stays.get(logged.subject, [])):
+            meant = entry.since is None or int(stay.start) == int(entry.since)
+            if meant and stay.batch.name == entry.batch and stay.start <= logged.at:
+                return stay
+        return None
 
     def _keep_course(self, history: History, logged: Logged) -> None:
         """The batch's own course: that of its beginning, though its file may have changed."""

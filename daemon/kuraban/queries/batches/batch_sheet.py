@@ -31,9 +31,11 @@ from kuraban.core.views.batch_sheet import (
     Question,
     SheetDay,
 )
+from kuraban.core.views.batch_way import Stood, Way
 from kuraban.core.views.snapshot import Point
 from kuraban.queries.batches.batch_history import BatchHistory, Stay
-from kuraban.queries.batches.progress import Sampled, progress
+from kuraban.queries.batches.batch_way import stood_of, way_of
+from kuraban.queries.batches.progress import Sampled, progress, proposed
 from kuraban.queries.batches.replanning import redrawn, redrawn_questions
 from kuraban.queries.entries.sample_plausibility import asked_of_sample
 from kuraban.queries.snapshot import line_of
@@ -42,6 +44,8 @@ from kuraban.store.history import History
 EVENING = 11 * HOUR
 LONGEST = 120 * DAY
 SAMPLES_BACK = 5 * DAY
+MOST_BEST = 5
+"""So many of the best are laid beside a batch."""
 STEP = 30 * MINUTE
 """Between two points of a sheet's curve."""
 SHOWN = (
@@ -58,6 +62,7 @@ class Batches:
         self._path = path
         self._lock = Lock()
         self._batch_history = BatchHistory(house)
+        self._stood: dict[str, tuple[Batch, float, Stood]] = {}
 
     @contextmanager
     def _caught_up(self) -> Iterator[History]:
@@ -73,7 +78,8 @@ class Batches:
         with self._caught_up() as history:
             now = history.now() or 0.0
             every = [stay for stays in self._batch_history.stays.values() for stay in stays]
-            told = [told_of(stay, now) for stay in every]
+            marks = [self._batch_history.is_best(stay) for stay in every]
+            told = [told_of(stay, now, best) for stay, best in zip(every, marks, strict=True)]
         return tuple(sorted(told, key=lambda stay: stay.start, reverse=True))
 
     def sheet(self, place: str, key: int) -> BatchSheet | None:
@@ -82,7 +88,37 @@ class Batches:
             stay = next((one for one in stays if int(one.start) == key), None)
             if stay is None:
                 return None
-            return sheet_of(history, self._batch_history.house, stay, history.now() or 0.0)
+            best = self._batch_history.is_best(stay)
+            return sheet_of(history, self._batch_history.house, stay, history.now() or 0.0, best)
+
+    def best(self, stay: BatchStay) -> tuple[BatchSheet, ...]:
+        with self._caught_up() as history:
+            known, now = self._batch_history, history.now() or 0.0
+            marked = [
+                one
+                for stays in known.stays.values()
+                for one in stays
+                if one.batch.course.id == stay.course and one.ended(now) is not None
+                and (one.place, int(one.start)) != (stay.place, stay.key) and known.is_best(one)
+            ]  # fmt: skip
+            newest = sorted(marked, key=lambda one: one.start)[-MOST_BEST:]
+            return tuple(sheet_of(history, known.house, one, now, True, False) for one in newest)
+
+    def way(self, batch: str) -> Way:
+        with self._caught_up() as history:
+            known = self._batch_history
+            return way_of(history, known, known.house, batch, history.now() or 0.0)
+
+    def stood(self, place: str) -> Stood | None:
+        with self._caught_up() as history:
+            now, stays = history.now() or 0.0, self._batch_history.stays.get(place, [])
+            if not stays or stays[-1].ended(now) is not None:
+                return None
+            kept = self._stood.get(place)
+            if kept is None or kept[0] is not stays[-1].batch or now - kept[1] > HOUR:
+                found = stood_of(history, self._batch_history.house, stays[-1], now)
+                kept = self._stood[place] = (stays[-1].batch, now, found)
+            return kept[2]
 
     def sample(self, logged: Logged) -> tuple[Question, ...]:
         sample = logged.entry
@@ -105,14 +141,12 @@ class Batches:
             return ahead_of(self._batch_history.house, place, stays[-1].batch, now, days, points)
 
 
-def told_of(stay: Stay, now: float) -> BatchStay:
+def told_of(stay: Stay, now: float, best: bool = False) -> BatchStay:
     """A stay as it stands now, or as it stood at its end."""
     batch, end = stay.batch, stay.ended(now)
     at = now if end is None else end - 1.0
     standing = batch.plan.standing(at)
-    last = batch.plan.spans[-1]
     later = batch.course.stages[standing.span.stage + 1 :]
-    rest = batch.course.stages[last.stage + 1 :]
     return BatchStay(
         place=stay.place,
         name=batch.name,
@@ -129,14 +163,18 @@ def told_of(stay: Stay, now: float) -> BatchStay:
         hours=(at - batch.begun[0]) / HOUR,
         rice_kg=batch.rice_kg,
         ahead=tuple(stage.title or {"en": stage.id} for stage in later),
-        ends=last.due + sum(stage.length for stage in rest),
+        ends=batch.plan.begins(len(batch.course.stages)),
         came_from=None if stay.before is None else stay.before.place,
         went_to=stay.to,
+        best=best,
     )
 
 
-def sheet_of(history: History, house: House, stay: Stay, now: float) -> BatchSheet:
-    """The whole batch, the places from which it came included."""
+def sheet_of(
+    history: History, house: House, stay: Stay, now: float, best: bool = False, curve: bool = True
+) -> BatchSheet:
+    """The whole batch, the places from which it came included; without its `curve` the days alone,
+    since a curve reads every reading."""
     end = stay.ended(now)
     until = now if end is None else end
     since = max(stay.batch.since, until - LONGEST)
@@ -145,12 +183,14 @@ def sheet_of(history: History, house: House, stay: Stay, now: float) -> BatchShe
     found = progress(house, told, stay.batch, until)
     measured = [
         point
-        for place, start, stop in stretches
+        for place, start, stop in (stretches if curve else ())
         for point in _curve(history, house, place, start, stop)
     ]
+    drawn = house.course.get(stay.batch.course.id, stay.batch.course)
+    target = drawn.target
     ends = min(until if end is not None else now + 2 * DAY, stay.batch.plan.spans[-1].end)
     return BatchSheet(
-        stay=told_of(stay, now),
+        stay=told_of(stay, now, best),
         morning=house.site.day_starts,
         evening=(house.site.day_starts + EVENING) % DAY,
         days=tuple(_days(history, house, stay.batch, stretches, told, found.samples)),
@@ -159,6 +199,8 @@ def sheet_of(history: History, house: House, stay: Stay, now: float) -> BatchShe
         step=STEP,
         zero=found.zero,
         corrected=found.corrected,
+        target=target,
+        proposed=None if end is not None else proposed(found, target, stay.batch.course.never, now),
     )
 
 

@@ -8,59 +8,20 @@ the batch's own name or another, as its batch-start says.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from typing import Literal, NamedTuple
 
 from kuraban.core import entries as e
 from kuraban.core.facts import Logged
 from kuraban.core.site import House
 from kuraban.core.units import DAY
+from kuraban.core.views.batch_way import Heating, Joint, Stood, Way
 from kuraban.queries.batches.batch_history import BatchHistory, Stay
 from kuraban.store.history import History
-from kuraban.trade.warmth import Held, Warmth, held, warmth
+from kuraban.trade.warmth import held, warmth
 
 FILLED_WITHIN = 2 * DAY
 """After a pressing, the batch that begins in its tank is what was pressed."""
 HOT = 55.0
 """°C from which on a stage is a heating."""
-
-How = Literal["added", "merged", "pressed"]
-
-
-class Joint(NamedTuple):
-    """One batch, or what was known by that name, goes into another in a place."""
-
-    at: float
-    source: str
-    into: str
-    how: How
-    place: str
-
-
-class Heating(NamedTuple):
-    """What a heating reached, and for how long it held what it had to."""
-
-    at: float
-    least: float
-    held: Held
-
-
-class Stood(NamedTuple):
-    """A batch in a place; `end` None while it stands there. Warmth and heatings of pressed sake."""
-
-    batch: str
-    place: str
-    start: float
-    end: float | None
-    warmth: Warmth | None = None
-    heatings: tuple[Heating, ...] = ()
-
-
-class Way(NamedTuple):
-    """Everything that went into a batch and that it went into, oldest first, and where they all
-    stood."""
-
-    joints: tuple[Joint, ...]
-    stood: tuple[Stood, ...]
 
 
 def way_of(history: History, known: BatchHistory, house: House, batch: str, now: float) -> Way:
@@ -71,7 +32,7 @@ def way_of(history: History, known: BatchHistory, house: House, batch: str, now:
     of_it = sorted((one for one in stays if one.batch.name in names), key=lambda one: one.start)
     return Way(
         tuple(one for one in joints if one.source in names and one.into in names),
-        tuple(_stood(history, house, one, now) for one in of_it),
+        tuple(stood_of(history, house, one, now) for one in of_it),
     )
 
 
@@ -125,7 +86,8 @@ def _downstream(joints: Sequence[Joint], batch: str) -> set[str]:
     return found
 
 
-def _stood(history: History, house: House, stay: Stay, now: float) -> Stood:
+def stood_of(history: History, house: House, stay: Stay, now: float) -> Stood:
+    """A stay, of pressed sake with its warmth and its heatings."""
     end, name = stay.ended(now), stay.batch.name
     plain = Stood(name, stay.place, stay.start, end)
     if house.place[stay.place].kind != "tank" or stay.batch.course.day_one is not None:

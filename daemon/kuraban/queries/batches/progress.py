@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from statistics import median
 
 from kuraban.core import entries as e
+from kuraban.core.course import Target
 from kuraban.core.facts import Logged
 from kuraban.core.forecast.drift import drift_of
 from kuraban.core.forecast.time_to_limit import baume_of
@@ -19,6 +20,7 @@ from kuraban.core.house_view import HouseView
 from kuraban.core.plan.subject_state import Batch
 from kuraban.core.site import House
 from kuraban.core.units import DAY, MINUTE, day_turn, next_clock
+from kuraban.core.views.batch_sheet import Proposal
 from kuraban.trade.density import (
     LONGEST_MASH,
     ZeroDay,
@@ -28,12 +30,24 @@ from kuraban.trade.density import (
     hydrometer_at_15,
 )
 from kuraban.trade.heat import Hours, hours_until
+from kuraban.trade.solve import on_line
 
 WORKS_BACK = 20 * MINUTE
 WORKS_ON = 45 * MINUTE
 """Before a work and after it the bed's temperature is read over so long (common practice)."""
 LEAST, MOST = -3.0, 20.0
 """Baume of which BMD is reckoned."""
+NARROW = 3.0
+"""Days of a forecast's range beyond which it advises nothing."""
+PRESSED_AFTER = 7.0
+"""Days after Baume zero within which mash is pressed (common practice)."""
+TENTHS = 0.3
+"""K by which a day's aim is moved at a time: a few tenths (common practice)."""
+BESIDE, LEAST_BESIDE = 0.05, 1.5
+"""The share of a line's BMD, and how much at least, within which a batch goes with it: two readings
+may differ by 0.05 Baume, 1.5 on day 30 (common practice)."""
+FRESH = 1.5 * DAY
+"""A sample older than that proposes nothing."""
 SPIRIT = ("alcohol", "late-water", "water", "yodan")
 """What changes Baume without ferment: a forecast starts anew after it."""
 
@@ -111,6 +125,54 @@ def progress(house: House, told: Iterable[Logged], batch: Batch, now: float) -> 
         ends=_ends(batch),
         tomorrow=(morning, batch.plan.at(morning)),
     )
+
+
+def proposed(
+    found: Progress, target: Target | None, never: tuple[float, float], now: float
+) -> Proposal | None:
+    """What the samples propose for tomorrow's aim: a few tenths, or to leave it. The brewer decides
+    by face, nose and tongue; a range that is wide advises nothing.
+
+    BMD above the house's line is a ferment behind it, and below ahead; without a line, or after
+    something that moved Baume by itself, the forecast of zero is held against the course's end.
+    """
+    if found.tomorrow is None:
+        return None
+    at, planned = found.tomorrow
+    way, why, facts = _by_line(found, target, now) or _by_zero(found)
+    celsius = min(max(planned + way * TENTHS, never[0]), never[1]) if way else planned
+    return Proposal(at=at, planned=planned, celsius=celsius, why=why, facts=facts)
+
+
+Way = tuple[int, str, tuple[tuple[str, float], ...]]
+"""Warmer 1, colder -1 or as planned 0; why, and its figures."""
+
+
+def _by_line(found: Progress, target: Target | None, now: float) -> Way | None:
+    if target is None or not found.samples or found.corrected is not None:
+        return None
+    newest = found.samples[-1]
+    if now - newest.at > FRESH:
+        return None
+    level, day = newest.bmd, newest.day
+    wanted = None if day is None else on_line(target.bmd, day)
+    if level is None or day is None or wanted is None:
+        return None
+    apart, room = level - wanted, max(BESIDE * abs(wanted), LEAST_BESIDE)
+    facts = (("day", float(day)), ("bmd", level), ("wanted", wanted))
+    if abs(apart) <= room:
+        return 0, "with-line", facts
+    return (1, "above-line", facts) if apart > 0 else (-1, "below-line", facts)
+
+
+def _by_zero(found: Progress) -> Way:
+    zero, ends = found.zero, found.ends
+    if zero is None or ends is None or zero.latest - zero.earliest > NARROW:
+        return 0, "open", ()
+    facts = (("earliest", zero.earliest), ("latest", zero.latest), ("ends", ends))
+    if zero.earliest > ends:
+        return 1, "late", facts
+    return (-1, "early", facts) if zero.latest < ends - PRESSED_AFTER else (0, "with-course", facts)
 
 
 def _samples(told: list[Logged], batch: Batch) -> list[Sampled]:

@@ -14,7 +14,7 @@ from typing import Literal, NamedTuple
 
 from kuraban.core import entries as e
 from kuraban.core.course import AirBand
-from kuraban.core.detectors.koji_air import DRY_WICK
+from kuraban.core.detectors.koji_air import DRY_WICK, wick_of
 from kuraban.core.facts import Logged
 from kuraban.core.house_view import HouseView
 from kuraban.core.plan.subject_state import Batch
@@ -102,7 +102,8 @@ def air_of(view: HouseView, beds: list[Place], now: float) -> AirNow | None:
     dry, wet, humidity = (found[measure] for measure in MEASURES)
     if dry is None and humidity is None:
         return None
-    apart, percent = _both(dry, wet, humidity)
+    subjects = (*(bed.room for bed in beds), *(bed.id for bed in beds))
+    apart, percent = _both(dry, wet, humidity, wick_of(view.house, *subjects))
     lot = _latest_lot(view, beds, now)
     band = None if lot is None else lot[1].plan.standing(now).stage.air
     measure, edges = _band(band)
@@ -136,7 +137,7 @@ def _heard(view: HouseView, beds: list[Place]) -> float | None:
 
 
 def _both(
-    dry: float | None, wet: float | None, humidity: float | None
+    dry: float | None, wet: float | None, humidity: float | None, coefficient: float
 ) -> tuple[float | None, float | None]:
     """Depression and humidity, each measured or from the other."""
     apart = None if dry is None or wet is None else dry - wet
@@ -144,7 +145,7 @@ def _both(
         if apart is None and dry is not None and humidity is not None:
             return depression(dry, humidity), humidity
         if humidity is None and dry is not None and wet is not None and wet <= dry:
-            return apart, relative_humidity(dry, wet)
+            return apart, relative_humidity(dry, wet, coefficient)
     except OutOfRange:
         pass
     return apart, humidity

@@ -124,6 +124,8 @@ def _places(raw: Mapping[str, Any]) -> Found:
         yield from _refers(row, "heater", coolers, lambda kind: kind == "heater", "heater")
         if row.text("room") and row.text("room") == row.text("id"):
             yield _at(row, "room", "a place cannot stand in itself", "name the room around it")
+        if "height" in row.values and "litres" not in row.values:
+            yield _at(row, "height", "is given without litres", "give litres, or a dip table")
 
 
 def _probes(raw: Mapping[str, Any]) -> Found:
@@ -149,6 +151,8 @@ def _own_units(row: Row) -> Found:
         yield _at(row, "unit", f"{measures} is no temperature", "leave the unit out")
     if "factor" in row.values and measures in SIGNALS:
         yield _at(row, "factor", f"{measures} is true or false", "leave the factor out")
+    if "draught" in row.values and measures != "wet-bulb":
+        yield _at(row, "draught", f"{measures} has no wick", "leave the draught out")
 
 
 def _is_measure(word: str) -> bool:

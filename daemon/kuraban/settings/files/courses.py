@@ -12,7 +12,7 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import NamedTuple
 
-from kuraban.core.course import NEVER, Course, Sides, Stage
+from kuraban.core.course import NEVER, Course, Sides, Stage, Target
 from kuraban.core.units import MINUTE
 from kuraban.errors import ConfigurationError, Fault
 from kuraban.settings.files.faults import validate
@@ -110,8 +110,23 @@ def _course(table: CourseFile, where: str, report: Report) -> Course:
         title=table.title or {},
         day_one=table.day_one,
         never=table.never or NEVER,
+        target=_target(table, where, report),
         stages=tuple(_stage(stage, table, where, report) for stage in table.stage),
     )
+
+
+def _target(table: CourseFile, where: str, report: Report) -> Target | None:
+    own = table.target
+    if own is None:
+        return None
+    if own.baume_by_alcohol and own.smv_by_alcohol:
+        wrong, right = "the same line is in baume_by_alcohol", "draw it once, in Baume or in SMV"
+        report.faults.append(Fault(where, "target.smv_by_alcohol", wrong, right))
+    if own.bmd and table.day_one is None:
+        right = "name day_one, the stage whose brewery day is day 1"
+        report.faults.append(Fault(where, "target.bmd", "this course counts no moromi days", right))
+    smv = tuple((alcohol, -value / 10) for alcohol, value in own.smv_by_alcohol or ())
+    return Target(by_alcohol=own.baume_by_alcohol or smv, bmd=own.bmd or ())
 
 
 def _stage(stage: StageTable, table: CourseFile, where: str, report: Report) -> Stage:

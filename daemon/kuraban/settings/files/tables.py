@@ -7,15 +7,18 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, ConfigDict, Field
 from pydantic_settings import BaseSettings, PydanticBaseSettingsSource, SettingsConfigDict
 
-from kuraban.core.site import CoolerKind, Language, Measure, PlaceKind, Scale
+from kuraban.core.site import CoolerKind, Draught, Language, Measure, PlaceKind, Scale
 from kuraban.core.units import HOUR, MINUTE
 from kuraban.settings.files.values import (
     Air,
     Allowed,
     Argon,
     Band,
+    BaumeByAlcohol,
+    BmdByDay,
     Clock,
     Day,
+    Dip,
     Duration,
     Hours,
     Id,
@@ -24,6 +27,7 @@ from kuraban.settings.files.values import (
     Pointer,
     Points,
     Positive,
+    SmvByAlcohol,
     SomeTime,
     Timezone,
     Title,
@@ -94,6 +98,10 @@ class PlaceTable(Table):
     kind: PlaceKind
     name: Words
     litres: Positive | None = None
+    height: Positive | None = None
+    """cm inside, bottom to rim, of an upright tank."""
+    dip: Dip | None = None
+    """Of a calibrated tank: cm from the rim down to the surface, and the litres in it then."""
     room: str | None = None
     cooler: str | None = None
     heater: str | None = None
@@ -136,6 +144,8 @@ class ProbeTable(Table):
     """The degrees in which its bare numbers are sent, where that is not °C."""
     factor: Positive = 1.0
     """What one of its bare numbers is worth: 0.1 where a bus sends whole tenths."""
+    draught: Draught | None = None
+    """The air past its wick: fan (3 m/s or more), natural (about 1 m/s) or still, the default."""
 
 
 class PersonTable(Table):
@@ -306,6 +316,17 @@ class StageTable(DefaultsTable):
     air: Air | None = None
 
 
+class TargetTable(Table):
+    """Lines that the house draws for its samples; straight between their points."""
+
+    baume_by_alcohol: BaumeByAlcohol | None = None
+    """% ABV and Baume."""
+    smv_by_alcohol: SmvByAlcohol | None = None
+    """The same in SMV; one of the two."""
+    bmd: BmdByDay | None = None
+    """Moromi day and BMD."""
+
+
 class CourseFile(Table):
     """A whole course file."""
 
@@ -317,4 +338,5 @@ class CourseFile(Table):
     never: Band | None = None
     """°C beyond which no aim, let-run or mask moves the alarm."""
     defaults: DefaultsTable = DefaultsTable()
+    target: TargetTable | None = None
     stage: Annotated[tuple[StageTable, ...], Field(min_length=1)]

@@ -192,6 +192,32 @@ def _points(value: object) -> tuple[tuple[float, float], ...]:
     return tuple(points)
 
 
+def _line(
+    first: tuple[float, float], then: tuple[float, float], what: tuple[str, str], example: str,
+    *, falls: bool = False,
+) -> Callable[[object], tuple[tuple[float, float], ...]]:  # fmt: skip
+    """A line through pairs of two figures, each within its bounds, the first ascending."""
+
+    def check(value: object) -> tuple[tuple[float, float], ...]:
+        if not isinstance(value, list) or len(value) < 2:
+            raise refuse(f"{show(value)} is no line of two points or more", f"write {example}")
+        near, far = _within(*first, what[0]), _within(*then, what[1])
+        points: list[tuple[float, float]] = []
+        for pair in value:
+            x, y = _pair(pair, f"points such as {example}")
+            points.append((near(x), far(y)))
+        for before, after in pairwise(points):
+            if after[0] <= before[0]:
+                right = f"put the points in ascending order of {what[0]}"
+                raise refuse(f"{after[0]:g} does not come after {before[0]:g}", right)
+            if falls and after[1] >= before[1]:
+                right = f"{what[1]} falls from point to point"
+                raise refuse(f"{after[1]:g} is not less than {before[1]:g}", right)
+        return tuple(points)
+
+    return check
+
+
 def _air(value: object) -> AirBand:
     known = ("wet_bulb_depression", "humidity")
     if not isinstance(value, dict):
@@ -363,4 +389,32 @@ Air = Annotated[
         minProperties=1,
         maxProperties=1,
     ),
+]
+_LINE = _a("array", minItems=2, items={
+    "type": "array", "items": {"type": "number"}, "minItems": 2, "maxItems": 2,
+})  # fmt: skip
+_ALCOHOL = (0.0, 25.0), "alcohol"
+BaumeByAlcohol = Annotated[
+    tuple[tuple[float, float], ...],
+    PlainValidator(
+        _line(_ALCOHOL[0], (-5, 20), (_ALCOHOL[1], "Baume"), "[[4.0, 7.0], [17.5, -0.3]]")
+    ),
+    _LINE,
+]
+SmvByAlcohol = Annotated[
+    tuple[tuple[float, float], ...],
+    PlainValidator(_line(_ALCOHOL[0], (-200, 50), (_ALCOHOL[1], "SMV"), "[[4.0, -70], [17.5, 3]]")),
+    _LINE,
+]
+BmdByDay = Annotated[
+    tuple[tuple[float, float], ...],
+    PlainValidator(_line((1, 60), (-60, 200), ("moromi day", "BMD"), "[[3, 24], [9, 36]]")),
+    _LINE,
+]
+Dip = Annotated[
+    tuple[tuple[float, float], ...],
+    PlainValidator(
+        _line((0, 1000), (0, 1_000_000), ("dip", "litres"), "[[0, 1420], [50, 1010]]", falls=True)
+    ),
+    _LINE,
 ]

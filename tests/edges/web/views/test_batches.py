@@ -239,3 +239,61 @@ def test_a_start_can_be_dated_back(browse: Browse, served: Served) -> None:
     starter = served.snapshot().place(FREE)
     assert starter is not None and starter.batch is not None
     assert starter.batch.since == pytest.approx(since, abs=60)
+
+
+def test_a_mash_is_pressed_into_the_tanks_that_are_ticked(browse: Browse, served: Served) -> None:
+    """Tank 3's, into 1 and 4; what is left for another pressing goes on."""
+    browser = browse()
+    asked = text_of(browser.get("/batches/end/tank-3"))
+    assert 'name="to-tank-1"' in asked and 'name="to-tank-3"' not in asked
+    assert "locked before a hand goes in" in asked and "local rules first" in asked
+    form = {"token": browser.token(), "to-tank-1": "1", "to-tank-4": "1", "rest": "1"}
+    assert browser.post("/batches/end/tank-3", data=form).status_code == 303
+    tank = served.snapshot().place("tank-3")
+    assert tank is not None and tank.batch is not None
+    del form["rest"]
+    assert browser.post("/batches/end/tank-3", data=form).status_code == 303
+    tank = served.snapshot().place("tank-3")
+    assert tank is not None and tank.batch is None and tank.ended is not None
+    told = browser.get("/api/v1/outcomes/tank-3").json()
+    assert [one["entry"].get("to") for one in told[-2:]] == [["tank-1", "tank-4"]] * 2
+
+
+def test_what_is_left_went_somewhere_first(browse: Browse, served: Served) -> None:
+    """A pressing that names no tank comes back with the question; koji names none ever."""
+    browser = browse()
+    form = {"token": browser.token(), "rest": "1"}
+    answer = browser.post("/batches/end/tank-3", data=form)
+    assert answer.status_code == 422 and "into which tanks" in text_of(answer)
+    assert 'name="to-' not in browser.page("/batches/end/koji-bed-1")
+
+
+def test_the_way_is_walked_on_the_sheet_and_by_programs(browse: Browse, served: Served) -> None:
+    """From the koji lot that an addition named to the tank in which the sake stands, and back."""
+    browser = browse()
+    browser.tap("tank-3", entry="addition", what="water-koji", kg="20", batch="K 21")
+    form = {"token": browser.token(), "to-tank-4": "1"}
+    free_a_tank(served, browser, "tank-4")
+    browser.post("/batches/end/tank-3", data=form)
+    begin(browser, place="tank-4", course="sake-heated", batch="First", sure="1")
+    told = browser.get("/api/v1/way", params={"batch": "K 21"}).json()
+    joined = [(one["source"], one["how"], one["into"]) for one in told["joints"]]
+    assert joined == [("K 21", "added", "No. 9"), ("No. 9", "pressed", "First")]
+    assert {one["place"] for one in told["stood"]} == {"tank-3", "tank-4"}
+    for place in ("tank-3", "tank-4"):
+        sheet = text_of(browser.get(f"/place/{place}/sheet", follow_redirects=True))
+        assert "K 21 went into Tank 3, batch No. 9" in sheet
+        assert "No. 9 was pressed into Tank 4, batch First" in sheet
+    assert browser.get("/api/v1/way", params={"batch": "No. 99"}).status_code == 404
+
+
+def test_a_tank_in_store_shows_the_warmth_it_had(browse: Browse, served: Served) -> None:
+    """Two hours at about 15 °C are 1 °C·day; a mash has no such line."""
+    browser = browse()
+    assert "In store" not in browser.page("/place/tank-3")
+    at = show_time(served.clock() - 2 * HOUR, served.settings.house.zone)[:16]
+    browser.post("/batches/end/tank-3", data={"token": browser.token(), "at": at})
+    assert begin(browser, place="tank-3", course="sake-heated", batch="S", at=at).status_code == 303
+    text = text_of(browser.get("/place/tank-3"))
+    assert "Warmth so far: 1 °C·days above 0" in text
+    assert "air the room" in text and "may hold gas instead of air" in text

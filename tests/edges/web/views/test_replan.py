@@ -1,15 +1,18 @@
-"""The plan of the coming days, and the day's sample."""
+"""The plan of the coming days, and the day's figures."""
 
 from __future__ import annotations
 
+import dataclasses
 import html
 import re
 from collections.abc import Iterator
 from pathlib import Path
 
 import httpx
+import msgspec
 import pytest
 
+from kuraban.core.course import Target
 from kuraban.edges.web.views.replan import read
 from tests.edges.web.conftest import Browse, Browser, pages_of
 from tests.edges.web.served import Served
@@ -141,7 +144,67 @@ def test_fields_are_read_by_their_moments() -> None:
     assert typed.points == ((100.0, 8.5), (200.0, 9.0)) and typed.unread == ("x",)
 
 
-# The day's sample.
+def test_tomorrow_is_proposed_and_nothing_is_drawn_before_it_is_kept(
+    watch: Served, browse: Browse
+) -> None:
+    """Day 18 at BMD 46.8, the house's line 40: a few tenths warmer, with the reason."""
+    before = len(watch.engine.view.entry_log.log)
+    line = Target(bmd=((3.0, 24.0), (18.0, 40.0), (33.0, 0.0)))
+    house = watch.settings.house
+    courses = tuple(msgspec.structs.replace(c, target=line) for c in house.courses)
+    drawn = msgspec.structs.replace(house, courses=courses)
+    watch.settings = dataclasses.replace(watch.settings, house=drawn)
+    browser = browse(app=pages_of(watch).app)
+    text = html.unescape(browser.page(PLAN))
+    assert "BMD 46.8 on day 18 is above the house's line, 40.0" in text
+    found = re.search(r'href="(/place/tank-3/plan\?(t\d+)=([\d.]+))">Draw it in', text)
+    assert found is not None and found[2] in mornings(browser)
+    assert float(found[3]) == pytest.approx(planned(watch, float(found[2][1:])) + 0.3, abs=0.06)
+    assert f'name="{found[2]}"' in browser.page(found[1]) and f'value="{found[3]}"' in browser.page(
+        found[1]
+    )
+    assert len(watch.engine.view.entry_log.log) == before
+
+
+# The day's figures.
+
+
+def test_the_day_is_written_in_one_go_and_each_fate_is_shown(
+    browser: Browser, watch: Served
+) -> None:
+    """Thermometer, analysis, note: three entries of one form, sent twice or not."""
+    fields = {"id": "day-18", "celsius": "9.9", "baume": "2.5", "alcohol": "13.0",
+              "text": "banana, clean"}  # fmt: skip
+    before = len(watch.engine.view.entry_log.log)
+    answer = send(browser, SAMPLE, **fields)
+    assert answer.status_code == send(browser, SAMPLE, **fields).status_code == 303
+    assert len(watch.engine.view.entry_log.log) == before + 3
+    text = html.unescape(browser.page(answer.headers["location"]))
+    for told in ("Sample", "By hand thermometer 9.9", "Note: banana, clean"):
+        assert f"Saved. Tank 3: {told}" in text.replace("\n", " "), told
+    assert text.count("Take back") >= 3
+
+
+def test_a_hand_that_is_far_from_the_probe_is_asked_about(browse: Browse) -> None:
+    """As on the tank's own page, 3 K apart."""
+    answer = send(browse(), SAMPLE, celsius="25")
+    assert answer.status_code == 422 and "the hand 25.0" in answer.text
+
+
+def test_nothing_of_it_is_written_while_one_figure_is_asked_about(
+    browser: Browser, watch: Served
+) -> None:
+    """Baume 0.6 after 2.6."""
+    before = len(watch.engine.view.entry_log.log)
+    fields = {"celsius": "9.9", "baume": "0.6", "text": "x"}
+    answer = send(browser, SAMPLE, **fields)
+    text = html.unescape(answer.text)
+    assert "Baumé 2.6 before" in text and 'value="9.9"' in text and 'value="x"' in text
+    assert len(watch.engine.view.entry_log.log) == before
+    sure = re.search(r'name="sure" value="([^"]+)"', answer.text)
+    assert sure is not None
+    assert send(browser, SAMPLE, **fields, sure=html.unescape(sure[1])).status_code == 303
+    assert len(watch.engine.view.entry_log.log) == before + 3
 
 
 def test_a_sample_is_written_and_stands_among_the_others(browser: Browser) -> None:

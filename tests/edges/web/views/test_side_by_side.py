@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import csv
+import html
 import io
+import re
 import xml.etree.ElementTree as ET
 from collections.abc import Iterator
+from contextlib import closing
+from pathlib import Path
 
 import pytest
 
@@ -82,3 +86,30 @@ def test_counted_from_soe_the_first_days_meet(two: Served, browser: Browser) -> 
     told = browser.get(f"/api/v1{BESIDE}", params={"with": "course", "from": "soe"}).json()
     assert [one["day"] for one in told][:3] == [1, 2, 3]
     assert told[3]["morning"]["other"] is not None
+
+
+def test_the_houses_best_are_a_band_and_can_be_laid_beside(
+    two: Served, browse: Browse, tmp_path: Path
+) -> None:
+    """The neighbour is pressed and marked on its sheet: then it stands behind today's batch, on
+    its sheet and beside it."""
+    with closing(two.twin(tmp_path)) as own:
+        own.submit(Logged("end", "tank-4", e.BatchEnd(), own.clock(), own.clock(), "aki"))
+        page = browse(app=pages_of(own).app)
+        sheet = f"/batches/{with_other(two)}"
+        assert 'class="best"' not in page.page(BESIDE)
+        form = re.search(r'name="batch" value="([^"]+)"><input type="hidden" name="since" '
+                         r'value="([^"]+)"', page.page(sheet))  # fmt: skip
+        assert form is not None and form[1] == OTHER
+        sent = page.post("/log/tank-4", data={
+            "entry": "best", "batch": form[1], "since": html.unescape(form[2]),
+            "back": "batches", "token": page.token(),
+        })  # fmt: skip
+        assert sent.status_code == 303
+        assert "one of our best" in page.page(sheet) and "Mark as" not in page.page(sheet)
+        text = page.page(f"{BESIDE}?with=best")
+        assert "the middle of our best (1)" in text and 'class="best"' in text
+        assert 'class="best"' in page.page(BESIDE.removesuffix("/beside"))
+        told = page.get(f"/api/v1{BESIDE}", params={"with": "best"}).json()
+        day = next(one for one in told if one["day"] == 5)
+        assert day["baume"] == {"one": 7.8, "other": 7.8, "apart": 0.0}

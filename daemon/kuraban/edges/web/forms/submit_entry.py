@@ -178,11 +178,14 @@ def _found(history: History, logged: Logged) -> Outcome | None:
 def told_entry(request: Request, context: PageContext) -> ToldEntry | None:
     """The entry that a page was led on from, so that it can be taken back there."""
     told, subject = request.query_params.get("told"), request.query_params.get("of")
-    if not told or not subject:
-        return None
+    return known_entry(context, subject, told) if told and subject else None
+
+
+def known_entry(context: PageContext, subject: str, entry_id: str) -> ToldEntry | None:
+    """An entry of the last hour, and what became of it."""
     try:
         with reading(context.history) as history:
-            found = history.told_of(subject, told)
+            found = history.told_of(subject, entry_id)
     except JournalError:
         return None
     late = found is not None and context.clock() - found.logged.at > TAKEN_BACK_WITHIN

@@ -1,8 +1,9 @@
-"""Before an addition: how warm rice or water must be, or how much ice, to land on the course.
+"""Before an addition: how warm or how much of a part it takes to land on the course, whether the
+tank has room for it, and when the water must be cold.
 
 The form is a question and writes nothing. What a tank holds and where its next stage begins stand
 in it already, and can be put right. How it is reckoned is in
-`kuraban.core.plan.addition_temperature`.
+`kuraban.core.plan.addition_temperature` and `kuraban.trade.tank`.
 """
 
 from __future__ import annotations
@@ -16,38 +17,53 @@ from fastapi.responses import HTMLResponse
 from kuraban.core import entries as e
 from kuraban.core.detectors.landing import FULL
 from kuraban.core.plan.addition_temperature import (
+    COLDEST,
     EMPTY,
+    HOTTEST,
+    RICE_HOTTEST,
+    WHITE,
     Expected,
     Mash,
-    expected,
+    amount_for,
     ice_for,
+    ice_instead,
+    landing,
     needed,
     share_of,
 )
-from kuraban.core.site import House
+from kuraban.core.plan.fill_level import brim_of, dips_of, litres_of
+from kuraban.core.site import House, Place
 from kuraban.core.texts.translator import figure
-from kuraban.core.views.snapshot import PlaceNow
+from kuraban.core.units import HOUR
+from kuraban.core.views.snapshot import PlaceNow, Snapshot
 from kuraban.edges.web.forms.form_values import number
 from kuraban.edges.web.page_context import Context, Somebody
 from kuraban.edges.web.templating import page
 from kuraban.edges.web.views.place import brewing_place
 from kuraban.errors import OutOfRange
+from kuraban.trade.mixing import WATER
+from kuraban.trade.tank import Room, dip_at, litres_at, room
 
 router = APIRouter(include_in_schema=False)
 
-Wanted = Literal["rice", "water", "ice", "landing"]
-WANTED: tuple[Wanted, ...] = ("rice", "water", "ice", "landing")
-FIELDS = (
-    "mash_litres", "mash_celsius", "water_litres", "koji_kg", "water_celsius", "rice_kg",
-    "rice_celsius", "target",
-)  # fmt: skip
-LIMITS = {
-    "mash_litres": (0, 100_000), "mash_celsius": (-5, 60), "water_litres": (0, 100_000),
-    "koji_kg": (0, 100_000), "water_celsius": (0, 60), "rice_kg": (0, 100_000),
-    "rice_celsius": (0, 60), "target": (0, 40),
+MASH, ICE, LANDING = "mash", "ice", "landing"
+MUCH = "-much"
+"""After a part's name: how much of it is wanted, and not how warm."""
+PARTS: dict[str, tuple[e.Ingredient, str]] = {
+    "water": ("water", "litres"), "rice": ("rice", "kg"), "starter": ("starter", "litres"),
+    "late": ("late-water", "litres"), "yodan": ("yodan", "litres"),
+    "spirit": ("alcohol", "litres"), ICE: ("ice", "kg"),
 }  # fmt: skip
-COLDEST, HOTTEST = 0.0, {"rice": 45.0, "water": 60.0}
-"""°C to which water can be chilled, and to which what goes in may be warm (common practice)."""
+"""What goes in, and the unit of its amount; the mash itself is there already."""
+NAMES = {"water-koji": "water", **{what: part for part, (what, _) in PARTS.items()}}
+HOW_WARM = (MASH, *(part for part in PARTS if part != ICE))
+HOW_MUCH = tuple(f"{part}{MUCH}" for part in HOW_WARM)
+WANTED = (LANDING, *HOW_WARM, ICE, *HOW_MUCH)
+AMOUNT = {MASH: "mash_litres", **{part: f"{part}_{unit}" for part, (_, unit) in PARTS.items()}}
+FIELDS = (*AMOUNT.values(), *(f"{part}_celsius" for part in HOW_WARM), "koji_kg", "target", "dip")
+BEFORE_RICE = 2 * HOUR
+"""Water and koji go in one to two hours before the rice (glossary after the term book of the Japan
+Sake and Shochu Makers Association)."""
 
 
 class Wrong(Exception):
@@ -57,34 +73,70 @@ class Wrong(Exception):
         self.key, self.field = key, field
 
 
-class Answer(NamedTuple):
-    """°C, or kg of ice: likely, and from least to most; `moves` K for a degree in what is asked."""
+class Fill(NamedTuple):
+    """Litres in the tank after it, the room there is then, cm from the rim to the surface."""
 
-    wanted: Wanted
+    litres: float
+    brim: float
+    room: Room
+    dip: float | None
+
+
+class Answer(NamedTuple):
+    """°C, kg or L: likely, and from least to most; `moves` K for a degree in what is asked."""
+
+    wanted: str
     figure: Expected
+    goes: tuple[e.Addition, ...]
+    """What goes in, with the figure that was asked for."""
     moves: float | None = None
     beyond: Literal["cold", "hot"] | None = None
     """It would have to be colder or hotter than it can be."""
     ice: float | None = None
     """kg that make up for water which cannot be cold enough."""
+    instead: tuple[float, float] | None = None
+    """kg of ice in the place of as much water, and the litres of water that are left."""
+
+    @property
+    def unit(self) -> str:
+        if self.wanted in (ICE, f"rice{MUCH}"):
+            return "kg"
+        return "L" if self.wanted.endswith(MUCH) else "°C"
+
+
+class Chill(NamedTuple):
+    """When the water must be ready, when the rice is due, and the water store: its name, its °C,
+    kWh to be taken out of so much of its water."""
+
+    ready: float
+    due: float
+    store: str | None = None
+    celsius: float | None = None
+    kwh: float | None = None
 
 
 @router.get("/place/{place}/addition")
 def addition(request: Request, context: Context, visitor: Somebody, place: str) -> HTMLResponse:
-    known = brewing_place(context.snapshot(), place)
+    snapshot = context.snapshot()
+    known = brewing_place(snapshot, place)
     asked = {name: request.query_params.get(name, "")[:20] for name in FIELDS}
     wanted = next((one for one in WANTED if one == request.query_params.get("wanted")), None)
-    answer = wrong = None
+    answer = wrong = fill = chill = None
     if wanted is None:
         asked = beginning(known, context.house)
     else:
         try:
+            asked = dipped(context.house.place[place], asked)
             answer = answered(wanted, asked)
+            fill = filled(context.house.place[place], asked, answer)
+            chill = chilled(snapshot, context.house, known, answer)
         except Wrong as error:
             wrong = error
     return page(
-        request, context, visitor, "addition.html", place=known, asked=asked,
-        wanted=wanted or "rice", every=WANTED, answer=answer, wrong=wrong,
+        request, context, visitor, "addition.html", place=known, asked=asked, parts=PARTS,
+        wanted=wanted or "rice", warm=HOW_WARM, much=(ICE, *HOW_MUCH), amounts=AMOUNT,
+        answer=answer, wrong=wrong, fill=fill, chill=chill,
+        names=NAMES, dips=dips_of(context.house.place[place]) is not None,
     )  # fmt: skip
 
 
@@ -105,7 +157,7 @@ def beginning(place: PlaceNow, house: House) -> dict[str, str]:
     return found
 
 
-def answered(wanted: Wanted, asked: Mapping[str, str]) -> Answer:
+def answered(wanted: str, asked: Mapping[str, str]) -> Answer:
     """Wrong where a figure is missing, cannot be read, or comes to nothing that can be."""
     told = {name: _number(name, asked.get(name, "")) for name in FIELDS}
     try:
@@ -114,44 +166,81 @@ def answered(wanted: Wanted, asked: Mapping[str, str]) -> Answer:
         raise Wrong("mixing.impossible", "") from None
 
 
-def _answered(wanted: Wanted, told: dict[str, float | None]) -> Answer:
-    mash = _mash(told)
-    parts = {name: part for name in ("water", "rice") if (part := _part(name, told, wanted))}
-    if wanted == "landing":
-        found = expected(mash, list(parts.values()))
-        if found is None:
+def _answered(wanted: str, told: dict[str, float | None]) -> Answer:
+    asked, much = wanted.removesuffix(MUCH), wanted.endswith(MUCH) or wanted == ICE
+    mash = EMPTY if asked == MASH else _mash(told)
+    others = [part for name in PARTS if name != asked and (part := _part(name, told))]
+    if wanted == LANDING:
+        if not others:
             raise Wrong("mixing.nothing", "")
-        return Answer(wanted, found)
-    target = _given(told, "target")
-    if wanted == "ice":
-        if not parts and not mash.litres[1]:
-            raise Wrong("mixing.nothing", "")
-        return Answer(wanted, ice_for(mash, list(parts.values()), target))
-    last = parts.pop(wanted, None)
-    if last is None:
-        raise Wrong("mixing.missing", f"{wanted}_{'kg' if wanted == 'rice' else 'litres'}")
-    others = list(parts.values())
+        return Answer(wanted, landing(mash, others, WHITE), tuple(others))
     if not others and not mash.litres[1]:
         raise Wrong("mixing.nothing", "")
-    return _needs(wanted, mash, others, last, target)
+    target = _given(told, "target")
+    if wanted == ICE:
+        found = ice_for(mash, others, target, WHITE)
+        return _with_ice(wanted, found, mash, others, target)
+    if much:
+        return _how_much(wanted, asked, told, mash, others, target)
+    return _how_warm(asked, told, mash, others, target)
 
 
-def _needs(
-    wanted: Wanted, mash: Mash, others: list[e.Addition], last: e.Addition, target: float
+def _with_ice(
+    wanted: str, found: Expected, mash: Mash, others: list[e.Addition], target: float
 ) -> Answer:
-    found = needed(mash, others, last, target)
-    at_target = _at(last, target)
+    """Ice on top, and as it takes the place of some of the water."""
+    goes = [*others, *([_sized("ice", found.likely)] if found.likely else [])]
+    wet = next((one for one in others if one.what in ("water", "water-koji")), None)
+    instead = None
+    if wet is not None and wet.litres and wet.celsius is not None and found.likely:
+        kg = ice_instead(mash, others, wet.celsius, target, WHITE).likely
+        instead = (kg, wet.litres - kg) if kg <= wet.litres else None
+    return Answer(wanted, found, tuple(goes), instead=instead)
+
+
+def _how_much(
+    wanted: str, asked: str, told: dict[str, float | None], mash: Mash,
+    others: list[e.Addition], target: float,
+) -> Answer:  # fmt: skip
+    what = "starter" if asked == MASH else PARTS[asked][0]
+    celsius = _given(told, f"{asked}_celsius")
+    koji = told["koji_kg"] if asked == "water" else None
+    known = [*others, e.Addition(what="water-koji", litres=0.0, kg=koji, celsius=celsius)]
+    unit = _sized(what, 1.0, celsius)
+    found = amount_for(mash, known if koji else others, unit, target, WHITE)
+    if found.likely < 0:
+        raise Wrong("mixing.no-amount", "")
+    got = e.Addition(what="water-koji", litres=found.likely, kg=koji, celsius=celsius)
+    goes = [] if asked == MASH else [got if koji else _sized(what, found.likely, celsius)]
+    least = Expected(*(max(one, 0.0) for one in found))
+    return Answer(wanted, least, (*others, *goes))
+
+
+def _how_warm(
+    asked: str, told: dict[str, float | None], mash: Mash, others: list[e.Addition], target: float
+) -> Answer:
+    amount = _given(told, AMOUNT[asked])
+    koji = told["koji_kg"] if asked == "water" else None
+    last = _sized("starter" if asked == MASH else PARTS[asked][0], amount, None, koji)
+    found = needed(mash, others, last, target, WHITE)
+    at_target, got = (_sized(last.what, amount, each, koji) for each in (target, found.likely))
     moves = share_of(mash, [*others, at_target], at_target)
-    if found.likely < COLDEST:
-        ice = ice_for(mash, [*others, _at(last, COLDEST)], target)
-        return Answer(wanted, found, moves, "cold", ice.likely)
-    return Answer(wanted, found, moves, "hot" if found.likely > HOTTEST[wanted] else None)
+    goes = (*others, *(() if asked == MASH else (got,)))
+    if found.likely < COLDEST and asked != MASH:
+        coldest = _sized(last.what, amount, COLDEST, koji)
+        ice = ice_for(mash, [*others, coldest], target, WHITE)
+        return Answer(asked, found, goes, moves, "cold", ice.likely)
+    hottest = RICE_HOTTEST if asked == "rice" else HOTTEST
+    return Answer(asked, found, goes, moves, "hot" if found.likely > hottest else None)
 
 
-def _at(addition: e.Addition, celsius: float) -> e.Addition:
-    return e.Addition(
-        what=addition.what, kg=addition.kg, litres=addition.litres, celsius=celsius
-    )  # fmt: skip
+def _sized(
+    what: e.Ingredient, amount: float, celsius: float | None = None, koji: float | None = None
+) -> e.Addition:
+    if what in ("rice", "ice"):
+        return e.Addition(what=what, kg=amount, celsius=celsius)
+    named: e.Ingredient = "water-koji" if koji else what
+    return e.Addition(what=named, litres=amount, kg=koji or None, celsius=celsius)
 
 
 def _mash(told: dict[str, float | None]) -> Mash:
@@ -161,17 +250,53 @@ def _mash(told: dict[str, float | None]) -> Mash:
     return Mash(_given(told, "mash_celsius"), ((1 - FULL) * litres, (1 + FULL) * litres))
 
 
-def _part(name: str, told: dict[str, float | None], wanted: Wanted) -> e.Addition | None:
-    """What goes in; its temperature is nothing yet where it is what is asked for."""
-    amount, koji = told["rice_kg" if name == "rice" else "water_litres"], told["koji_kg"]
+def _part(name: str, told: dict[str, float | None]) -> e.Addition | None:
+    """What goes in, with its figures."""
+    amount = told[AMOUNT[name]]
     if not amount:
         return None
-    celsius = None if name == wanted else _given(told, f"{name}_celsius")
-    if name == "rice":
-        return e.Addition(what="rice", kg=amount, celsius=celsius)
-    if koji:
-        return e.Addition(what="water-koji", litres=amount, kg=koji, celsius=celsius)
-    return e.Addition(what="water", litres=amount, celsius=celsius)
+    celsius = 0.0 if name == ICE else _given(told, f"{name}_celsius")
+    return _sized(PARTS[name][0], amount, celsius, told["koji_kg"] if name == "water" else None)
+
+
+# Whether it fits, and when the water must be cold.
+
+
+def dipped(place: Place, asked: dict[str, str]) -> dict[str, str]:
+    """With the litres of a dip in the place of those typed."""
+    dips, dip = dips_of(place), _number("dip", asked["dip"])
+    if dip is None or dips is None:
+        return asked
+    try:
+        return {**asked, "mash_litres": f"{litres_at(dips, dip):.0f}"}
+    except OutOfRange:
+        raise Wrong("mixing.outside", "dip") from None
+
+
+def filled(place: Place, asked: Mapping[str, str], answer: Answer) -> Fill | None:
+    """The tank after it, None where nobody knows how much it holds."""
+    dips, brim = dips_of(place), brim_of(place)
+    if brim is None:
+        return None
+    much = answer.wanted == f"{MASH}{MUCH}"
+    litres = answer.figure.likely if much else _number("mash_litres", asked["mash_litres"]) or 0.0
+    litres += sum(litres_of(one) or 0.0 for one in answer.goes)
+    return Fill(litres, brim, room(brim, litres), dip_at(dips, litres) if dips else None)
+
+
+def chilled(snapshot: Snapshot, house: House, place: PlaceNow, answer: Answer) -> Chill | None:
+    """When the water must be ready, where a next stage is due; what it takes from a water store."""
+    due = None if place.batch is None else place.batch.stage_due
+    wet = next((one for one in answer.goes if one.what in ("water", "water-koji")), None)
+    if due is None or wet is None or wet.celsius is None or not wet.litres:
+        return None
+    ready = due - BEFORE_RICE
+    store = next((one.id for one in house.places if one.kind == "water"), None)
+    now = None if store is None else snapshot.place(store)
+    if now is None or now.product is None:
+        return Chill(ready, due)
+    kwh = wet.litres * WATER * (now.product - max(wet.celsius, COLDEST)) / 3.6e6
+    return Chill(ready, due, store, now.product, kwh if kwh > 0 else None)
 
 
 def _given(told: dict[str, float | None], name: str) -> float:
@@ -182,7 +307,7 @@ def _given(told: dict[str, float | None], name: str) -> float:
 
 
 def _number(name: str, text: str) -> float | None:
-    low, high = LIMITS[name]
+    low, high = LIMITS.get(name.rpartition("_")[2], (0, 100_000))
     try:
         value = number(text)
     except ValueError:
@@ -190,3 +315,6 @@ def _number(name: str, text: str) -> float | None:
     if value is not None and not low <= value <= high:
         raise Wrong("mixing.outside", name)
     return value
+
+
+LIMITS = {"celsius": (-5, 100), "target": (0, 40), "dip": (0, 1000)}

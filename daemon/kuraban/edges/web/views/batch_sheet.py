@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
-from fastapi import APIRouter, Path, Request
+from fastapi import APIRouter, Path, Query, Request
 from fastapi.responses import RedirectResponse, Response
 from starlette.exceptions import HTTPException
 
@@ -13,10 +14,12 @@ from kuraban.core.site import House
 from kuraban.core.texts.translator import figure
 from kuraban.core.units import HOUR, show_time
 from kuraban.core.views.batch_sheet import BatchSheet, BatchStay, SheetDay
+from kuraban.core.views.side_by_side import band
 from kuraban.core.views.snapshot import Text
 from kuraban.edges.web import history_queries as past
 from kuraban.edges.web.drawing import figures as drawing
 from kuraban.edges.web.drawing import long_charts as lines
+from kuraban.edges.web.drawing import small_plots as plots
 from kuraban.edges.web.page_context import Context, PageContext, Somebody
 from kuraban.edges.web.programs.api import PREFIX, REFUSALS, Subject, fields_of
 from kuraban.edges.web.programs.sheet_csv import clocks, table
@@ -24,6 +27,7 @@ from kuraban.edges.web.templating import page
 from kuraban.edges.web.translator import Translator
 from kuraban.errors import JournalError
 from kuraban.store.history import Shortened
+from kuraban.trade.solve import on_line
 
 router = APIRouter(include_in_schema=False)
 programs = APIRouter(prefix=PREFIX, responses=REFUSALS)
@@ -44,13 +48,39 @@ def of_place(context: Context, visitor: Somebody, place: str) -> Response:
 @router.get("/batches/{place}/{key}")
 def sheet(request: Request, context: Context, visitor: Somebody, place: str, key: int) -> Response:
     found, w = known(context, place, key), context.translator(visitor.language)
+    best = context.books().best(found.stay)
     return page(
         request, context, visitor, "sheet.html", sheet=found, stay=found.stay,
         charts=drawing.available(), clocks=clocks(found),
         counted=[day for day in found.days if day.bmd is not None][-4:],
         density=lambda day: density(day, w), day_number=day_number,
         manages=visitor.may("manage"), may_log=visitor.may("log"), kept=_kept(found, context),
+        best=best, small=list(plots.beside(found, None, best, "tome")),
+        began=show_time(found.stay.start, context.house.zone), today=_today(found, best),
+        marks=context.house.place[place].kind != "koji-bed",
+        way=context.books().way(found.stay.name),
     )  # fmt: skip
+
+
+class Today(NamedTuple):
+    """The last BMD, what the house's line has on that day, and from where to where the best lay."""
+
+    day: int
+    bmd: float
+    line: float | None
+    band: tuple[float, float] | None
+
+
+def _today(sheet: BatchSheet, best: Sequence[BatchSheet]) -> Today | None:
+    last = next((day for day in sheet.days[::-1] if day.bmd is not None), None)
+    if last is None or last.bmd is None or last.day is None:
+        return None
+    line = on_line(sheet.target.bmd, last.day) if sheet.target else None
+    lain = band(best, "bmd", "tome")
+    least = on_line([(day, low) for day, low, _ in lain], last.day)
+    most = on_line([(day, high) for day, _, high in lain], last.day)
+    held = None if least is None or most is None else (least, most)
+    return Today(last.day, last.bmd, line, held)
 
 
 def _kept(sheet: BatchSheet, context: PageContext) -> tuple[Shortened, ...]:
@@ -223,6 +253,19 @@ def one_sheet(
         days=[_day(day, context.house) for day in found.days],
         zero=None if zero is None else Zero(zero.earliest, zero.likely, zero.latest),
     )
+
+
+@programs.get("/way", summary="What went into a batch, where it stood, where it went")
+def way(
+    context: Context, visitor: Somebody,
+    batch: str = Query(min_length=1, max_length=200, description="Name of a batch or lot."),
+) -> dict[str, Any]:  # fmt: skip
+    """From additions that name their lot, from merges and pressings, walked both ways; of pressed
+    sake the degree-days above 0 °C and the heatings: highest °C, and minutes at `least` or more."""
+    found = context.books().way(batch)
+    if not found.stood and not found.joints:
+        raise HTTPException(404, f"no batch {batch} is known; /batches lists them")
+    return found.told(context.house.zone)
 
 
 def _batch(stay: BatchStay, house: House) -> Batch:

@@ -252,14 +252,27 @@ def end(
     at, wrong = filled.moment("at"), filled.wrong
     if at is not None and not runs.start < at <= context.clock() + HOUR / 12:
         wrong.append(w("batches.end-when", start=w.date(runs.start)))
+    goals = [one for one in _tanks(context, place) if form.get(f"to-{one.id}")]
+    rest = bool(form.get("rest"))
+    if rest and not goals:
+        wrong.append(w("batches.rest-where"))
     if wrong:
         return _end_page(request, context, visitor, place, form, tuple(wrong))
     dated = {} if at is None else {"at": show_time(at, context.house.zone)}
-    fields = {"entry": "batch-end", **dated, **own_id(form)}
+    pressed = {"entry": "press", "to": [one.id for one in goals], "rest": rest}
+    fields = {**(pressed if goals else {"entry": "batch-end"}), **dated, **own_id(form)}
     outcome = tell(fields, place, context, visitor)
     if outcome.state == "refused":
         return _end_page(request, context, visitor, place, form, outcome=outcome)
     return led("/batches", outcome, place)
+
+
+def _tanks(context: PageContext, place: str) -> list[Place]:
+    """Into which a mash can be pressed; none for what is no mash."""
+    known = context.snapshot().place(place)
+    if known is None or known.kind != "tank" or not known.is_mash:
+        return []
+    return [one for one in context.house.places if one.kind == "tank" and one.id != place]
 
 
 def _running(context: PageContext, place: str) -> BatchStay:
@@ -278,6 +291,6 @@ def _end_page(
     stay = _running(context, place)
     return page(
         request, context, visitor, "batch_end.html", 422 if wrong or outcome else 200, stay=stay,
-        typed=form, wrong=wrong, outcome=outcome,
+        typed=form, wrong=wrong, outcome=outcome, tanks=_tanks(context, place),
         now=datetime.fromtimestamp(context.clock(), context.house.zone),
     )  # fmt: skip

@@ -46,7 +46,7 @@ def cellar(request: Request, context: Context, visitor: Somebody) -> HTMLRespons
 def stir_round(request: Request, context: Context, visitor: Somebody) -> HTMLResponse:
     """Walk the cellar and tick each tank that was stirred since this round began."""
     snapshot = context.snapshot()
-    tanks = [p for p in snapshot.places if p.batch is not None and p.kind != "koji-bed"]
+    tanks = [place for place in snapshot.places if place.is_mash]
     began = round_began(context.house, snapshot.at)
     done = [p.id for p in tanks if p.last_stir is not None and p.last_stir >= began]
     return page(
@@ -80,7 +80,7 @@ def round_parts(
     return {
         f"read-{place.id}": fill("_reads.html", w, place=place)
         for place in snapshot.places
-        if place.batch is not None and place.kind != "koji-bed"
+        if place.is_mash
     }
 
 

@@ -13,6 +13,7 @@ from starlette.exceptions import HTTPException
 from kuraban.core import entries as e
 from kuraban.core.units import DAY, HOUR, MINUTE, show_time
 from kuraban.core.views.snapshot import PlaceNow, Snapshot
+from kuraban.core.views.work_due import cautions
 from kuraban.edges.web import history_queries as past
 from kuraban.edges.web.drawing import figures as drawing
 from kuraban.edges.web.drawing import long_charts as lines
@@ -33,7 +34,7 @@ RANGES: tuple[Range, ...] = ("day", "stir", "morning", "soe", "batch")
 MOST_ROWS = 48
 DONE_SHOWN = 12
 LONGEST_BATCH = 60 * DAY
-BACK = {"round": "/round", "rings": "/rings", "cellar": "/", "koji": "/koji"}
+BACK = {"batches": "/batches", "round": "/round", "rings": "/rings", "cellar": "/", "koji": "/koji"}
 """Where a form may lead back to, by what it says."""
 ICE = "setup/ice/"
 """Before a probe's id: back to its ice bath."""
@@ -172,6 +173,9 @@ def show(
         "turns": show_time(snapshot.day_turns, context.house.zone),
         **forms(context, known),
     }
+    sake = known.kind == "tank" and known.batch is not None and not known.is_mash
+    fields["cautions"] = cautions(known, context.house)
+    fields["sake"] = context.books().stood(place) if sake else None
     status = 200 if outcome is None else 422
     return page(request, context, visitor, "place.html", status, **fields)
 

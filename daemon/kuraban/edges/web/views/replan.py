@@ -1,4 +1,4 @@
-"""Tomorrow and the days after: the plan re-drawn for many days, and the samples that decide it.
+"""Tomorrow and the days after: the plan re-drawn for many days, and the figures that decide it.
 
 The brewer writes a temperature for any of the coming mornings. The plan then runs straight from
 now through these and goes on as the course has it, shifted. The curve is drawn by the server, by a
@@ -7,9 +7,11 @@ script at each figure or by the button; nothing is kept before "keep" is pressed
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Annotated, Any, NamedTuple
 from urllib.parse import urlencode
+from uuid import uuid4
 
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
@@ -18,6 +20,7 @@ from starlette.exceptions import HTTPException
 from kuraban.core import entries as e
 from kuraban.core.facts import Refusal
 from kuraban.core.intake.entry_parser import entry_from
+from kuraban.core.plan.counted_entries import ToldEntry
 from kuraban.core.units import DAY, show_time
 from kuraban.core.views.batch_sheet import Ahead, BatchSheet, Question, SheetDay
 from kuraban.core.views.snapshot import Point
@@ -26,7 +29,8 @@ from kuraban.edges.web.drawing import figures as drawing
 from kuraban.edges.web.drawing import long_charts as lines
 from kuraban.edges.web.forms.form_fields import Filled, Form, TheForm, led, own_id
 from kuraban.edges.web.forms.form_values import number
-from kuraban.edges.web.forms.submit_entry import Outcome, tell, told_entry
+from kuraban.edges.web.forms.questions import asks
+from kuraban.edges.web.forms.submit_entry import Outcome, known_entry, tell
 from kuraban.edges.web.page_context import Context, NotAllowed, PageContext, Somebody, Visitor
 from kuraban.edges.web.programs.api import PREFIX, REFUSALS, Subject
 from kuraban.edges.web.templating import page
@@ -40,6 +44,8 @@ programs = APIRouter(prefix=PREFIX, responses=REFUSALS)
 
 DAYS, MOST_DAYS = 7, 21
 BACK = 3 * DAY
+PARTS = ("", "-check", "-note")
+"""Ends of the ids of one form's entries: the analysis, the hand thermometer, the note."""
 ANALYSED = ("baume", "smv", "alcohol", "acidity", "amino", "hydrometer_celsius")
 
 
@@ -190,52 +196,88 @@ def samples(sheet: BatchSheet | None) -> list[SheetDay]:
     return known[::-1][:6]
 
 
-# The day's analysis.
+# The day's figures, as they are read at the tank.
 
 
 @router.get("/place/{place}/sample")
 def sample(request: Request, context: Context, visitor: Somebody, place: str) -> Response:
-    return _sample_page(request, context, visitor, place, {})
+    told = request.query_params.get("told", "")
+    kept = [known_entry(context, place, told + part) for part in PARTS] if told else []
+    return _sample_page(request, context, visitor, place, {}, told=[one for one in kept if one])
 
 
 @router.post("/place/{place}/sample")
 def write_sample(
     request: Request, context: Context, visitor: Somebody, place: str, form: TheForm
 ) -> Response:
+    """The hand thermometer's reading, the analysis and a note, each an entry of its own. Nothing is
+    written while one of them cannot be read or is asked about."""
     w = context.translator(visitor.language)
     brewing_place(context.snapshot(), place)
     filled = Filled(form, w, "sheet")
+    entries, wrong = _entries(filled), filled.wrong
+    if not wrong and not entries:
+        wrong.append(w("sample.empty"))
+    questions = [] if wrong else [*_questions(entries, context, visitor, place, w)]
+    meant = " ".join(f"{n}={v}" for fields in entries.values() for n, v in fields.items())
+    if wrong or (questions and form.get("sure") != meant):
+        return _sample_page(request, context, visitor, place, form, wrong, questions, meant)
+    own = own_id(form) or {"id": str(uuid4())}
+    outcomes = {
+        part: tell({**fields, "id": own["id"] + part}, place, context, visitor)
+        for part, fields in entries.items()
+    }
+    refused = {part for part, outcome in outcomes.items() if outcome.state == "refused"}
+    if not refused:
+        return led(f"/place/{place}/sample", Outcome(own["id"], "kept"), place)
+    kept = [known_entry(context, place, own["id"] + part) for part in outcomes.keys() - refused]
+    left = {name: form[name] for part in refused for name in entries[part] if name in form}
+    reasons = [w.reason(outcomes[part].reason) for part in sorted(refused)]
+    told = [one for one in kept if one]
+    return _sample_page(request, context, visitor, place, left, reasons, told=told)
+
+
+def _entries(filled: Filled) -> dict[str, dict[str, Any]]:
+    """What was filled in, by the part of the form: the end of the entry's id."""
+    hand, text = filled.number("celsius"), filled.text("text")
     read = {name: filled.number(name) for name in ANALYSED}
     told = {name: value for name, value in read.items() if value is not None}
-    fields, wrong = {"entry": "sample", **told}, filled.wrong
-    if not wrong and not any(name in fields for name in ANALYSED[:-1]):
-        wrong.append(w("sample.empty"))
-    made = entry_from(dict(fields), place, context.house, context.clock(), "page", visitor.by)
-    asks: tuple[Question, ...] = ()
-    if not wrong and not isinstance(made, Refusal) and isinstance(made.entry, e.Sample):
-        asks = context.books().sample(made)
-    meant = " ".join(f"{name}={value:g}" for name, value in told.items())
-    if wrong or (asks and form.get("sure") != meant):
-        questions = [asked(one, w) for one in asks]
-        return _sample_page(request, context, visitor, place, form, tuple(wrong), questions, meant)
-    outcome = tell({**fields, **own_id(form)}, place, context, visitor)
-    if outcome.state == "refused":
-        return _sample_page(request, context, visitor, place, form, (w.reason(outcome.reason),))
-    return led(f"/place/{place}/sample", outcome, place)
+    found: dict[str, dict[str, Any]] = {}
+    if any(name in told for name in ANALYSED[:-1]):
+        found[""] = {"entry": "sample", **told}
+    if hand is not None:
+        found["-check"] = {"entry": "check", "celsius": hand}
+    if text:
+        found["-note"] = {"entry": "note", "text": text}
+    return found
+
+
+def _questions(
+    entries: dict[str, dict[str, Any]], context: PageContext, visitor: Visitor, place: str,
+    w: Translator,
+) -> Iterator[str]:  # fmt: skip
+    """What is to be asked about, or cannot be, before any of it is written."""
+    for fields in entries.values():
+        one = asks(fields, context.snapshot(), place, context.house, w)
+        if one:
+            yield one
+        made = entry_from(dict(fields), place, context.house, context.clock(), "page", visitor.by)
+        if not isinstance(made, Refusal) and isinstance(made.entry, e.Sample):
+            yield from (asked(each, w) for each in context.books().sample(made))
 
 
 def _sample_page(
     request: Request, context: PageContext, visitor: Visitor, place: str, form: dict[str, str],
-    wrong: tuple[str, ...] = (), asks: list[str] | None = None, meant: str = "",
+    wrong: Sequence[str] = (), questions: Sequence[str] = (), meant: str = "",
+    told: Sequence[ToldEntry] = (),
 ) -> Response:  # fmt: skip
     if not visitor.may("log"):
         raise NotAllowed
     sheet = sheet_of(context, place)
     return page(
-        request, context, visitor, "sample.html", 422 if wrong or asks else 200,
-        place=brewing_place(context.snapshot(), place), typed=form, wrong=wrong, asked=asks or [],
-        sure=meant, samples=samples(sheet), sheet=sheet,
-        told=told_entry(request, context),
+        request, context, visitor, "sample.html", 422 if wrong or questions else 200,
+        place=brewing_place(context.snapshot(), place), typed=form, wrong=wrong, asked=questions,
+        sure=meant, samples=samples(sheet), sheet=sheet, told=told, fields=("celsius", *ANALYSED),
     )  # fmt: skip
 
 

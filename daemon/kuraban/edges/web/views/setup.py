@@ -164,6 +164,7 @@ def _sheet(
         request, context, visitor, "setup.html", 200 if form is None else 422, unknown=unknown,
         lines=context.tools.lines([one.id for one in unknown]) if unknown else "",
         probes=temperatures, tested=tested or {}, house=context.house, typed=form,
+        subscribers=[one for one in context.house.people if one.id in context.feeds],
     )  # fmt: skip
 
 

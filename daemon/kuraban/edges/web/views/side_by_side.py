@@ -6,6 +6,7 @@ The other is any batch of the same kind of place, or `course`: the batch's own c
 from __future__ import annotations
 
 import io
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Annotated, Any, NamedTuple
 
@@ -20,11 +21,11 @@ from kuraban.core.views.side_by_side import (
     MEASURES,
     YEAR,
     DayPair,
-    Measure,
     Origin,
     begins,
     course_of,
     likely,
+    middle_of,
     pairs,
     ran_at,
 )
@@ -32,6 +33,7 @@ from kuraban.core.views.snapshot import PlanLine, Point
 from kuraban.edges.table_writer import csv_rows
 from kuraban.edges.web.drawing import figures as drawing
 from kuraban.edges.web.drawing import long_charts as lines
+from kuraban.edges.web.drawing import small_plots as plots
 from kuraban.edges.web.page_context import Context, PageContext, Somebody
 from kuraban.edges.web.programs.api import PREFIX, REFUSALS, Subject
 from kuraban.edges.web.templating import page
@@ -41,12 +43,10 @@ from kuraban.edges.web.views.batch_sheet import known
 router = APIRouter(include_in_schema=False)
 programs = APIRouter(prefix=PREFIX, responses=REFUSALS)
 
-COURSE = "course"
-WIDE, HIGH, EDGE = 340, 110, 34
-DRAWN: tuple[Measure, ...] = ("baume", "bmd", "alcohol")
+COURSE, BEST = "course", "best"
 GAP = 3.0
 """Steps without a reading from which the other's line is broken."""
-OTHER = "The other, as place/key of /batches, or `course`."
+OTHER = "The other, as place/key of /batches, `course`, or `best`: the middle of the house's best."
 With = Annotated[str, Query(alias="with", max_length=120, description=OTHER)]
 From = Annotated[Origin, Query(alias="from", description="The first day of both.")]
 
@@ -57,22 +57,11 @@ class Both(NamedTuple):
     chosen: str
     origin: Origin
     others: list[BatchStay]
+    best: tuple[BatchSheet, ...]
 
     @property
     def days(self) -> tuple[DayPair, ...]:
         return pairs(self.one, self.other, self.origin)
-
-
-class Small(NamedTuple):
-    """A drawing of one measure by days: paths of both, and what stands at its edges."""
-
-    measure: Measure
-    one: str
-    other: str
-    low: float
-    high: float
-    first: int
-    last: int
 
 
 @router.get("/batches/{place}/{key}/beside")
@@ -85,7 +74,7 @@ def beside(
     ago = {f"{one.place}/{one.key}" for one in ran_at(tuple(both.others), w.at - YEAR)}
     return page(
         request, context, visitor, "side_by_side.html", both=both, stay=both.one.stay,
-        days=both.days, named=_name(both, w), small=list(_small(both.days)), ago=ago,
+        days=both.days, named=_name(both, w), small=list(_small(both)), ago=ago,
         charts=drawing.available(),
         query=f"with={both.chosen}&from={both.origin}", added=added,
     )  # fmt: skip
@@ -134,6 +123,12 @@ def as_csv(
     )  # fmt: skip
 
 
+def _small(both: Both) -> Iterator[plots.Small]:
+    """The other as a line, and the best as a band behind both."""
+    other = None if both.chosen == COURSE else both.other
+    return plots.beside(both.one, other, both.best, both.origin)
+
+
 def _cells(day: DayPair, w: Translator) -> list[str]:
     figures = [
         "" if value is None else f"{round(value, 2) + 0.0:g}"
@@ -153,12 +148,15 @@ def added(told: tuple[Any, ...]) -> list[Any]:
 def _both(context: PageContext, place: str, key: int, asked: str, origin: Origin) -> Both:
     """Both sheets; 404 where one is not known."""
     one = known(context, place, key)
+    best = context.books().best(one.stay)
     others = fitting(context.books().stays(), one.stay, context.house)
     if not asked:
         found = likely(one.stay, others)
         asked = COURSE if found is None else f"{found.place}/{found.key}"
     if asked == COURSE:
         other = course_of(one)
+    elif asked == BEST and best:
+        other = one
     else:
         where, _, number = asked.partition("/")
         if not number.isdigit() or len(number) > 12:
@@ -166,7 +164,9 @@ def _both(context: PageContext, place: str, key: int, asked: str, origin: Origin
         other = known(context, where, int(number))
     if begins(one, origin) is None or begins(other, origin) is None:
         origin = "soe"
-    return Both(one, other, asked, origin, others)
+    if asked == BEST:
+        other = middle_of(one, best, origin)
+    return Both(one, other, asked, origin, others, best)
 
 
 def fitting(stays: tuple[BatchStay, ...], stay: BatchStay, house: House) -> list[BatchStay]:
@@ -182,6 +182,8 @@ def fitting(stays: tuple[BatchStay, ...], stay: BatchStay, house: House) -> list
 def _name(both: Both, w: Translator) -> str:
     if both.chosen == COURSE:
         return w("beside.course", course=w.text(both.one.stay.course_title))
+    if both.chosen == BEST:
+        return w("beside.best", n=len(both.best))
     other = both.other.stay
     return w("beside.named", batch=other.title or other.name, place=w.place(other.place),
              when=w.date(other.since))  # fmt: skip
@@ -195,23 +197,6 @@ def _broken(sheet: BatchSheet) -> list[Point]:
             found.append((found[-1][0] + 1.0, float("nan")))
         found.append((at, value))
     return found
-
-
-def _small(days: tuple[DayPair, ...]) -> Any:
-    for measure in DRAWN:
-        values = [value for day in days for value in day.values(measure) if value is not None]
-        if len(values) < 2:
-            continue
-        low, high, first, last = min(values), max(values), days[0].number, days[-1].number
-        paths = []
-        for side in (0, 1):
-            spots = [
-                (EDGE + (day.number - first) * (WIDE - EDGE - 6) / max(last - first, 1),
-                 8 + (high - value) * (HIGH - 30) / ((high - low) or 1.0))
-                for day in days if (value := day.values(measure)[side]) is not None
-            ]  # fmt: skip
-            paths.append(" ".join(f"{x:.0f},{y:.0f}" for x, y in spots))
-        yield Small(measure, paths[0], paths[1], low, high, first, last)
 
 
 # For programs.
