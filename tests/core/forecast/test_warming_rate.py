@@ -232,3 +232,14 @@ def test_one_wild_reading_of_five_minutes_moves_no_slope() -> None:
     n.play(120, mid=wild, air=8.0, valve=0.0)
     found = of(n)
     assert found is not None and found.typical == pytest.approx(0.1, abs=0.002)
+
+
+def test_a_valve_that_opened_and_then_fell_silent_was_open() -> None:
+    """Its last word counts: nothing of the silence is taken for a warm-up."""
+    spoke, silent = cooled(571), cooled(571)
+    for n, valve in ((spoke, {"valve": 1.0}), (silent, {})):
+        n.play(576, mid=noisy(10.1), air=8.0, valve=1.0)
+        n.play(601, mid=noisy(10.1), air=8.0, **valve)
+    one, two = of(spoke), of(silent)
+    assert one is not None and two is not None
+    assert (one.seconds, one.slowest, one.fastest) == (two.seconds, two.slowest, two.fastest)
