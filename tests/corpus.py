@@ -9,7 +9,7 @@ from __future__ import annotations
 import random
 from collections.abc import Iterator
 
-from kuraban.core.course import Course, Sides, Stage
+from kuraban.core.planned_curve import Course, Sides, Stage
 from kuraban.core.site import Cooler, Duty, House, Person, Place, Probe, Site
 
 NOW = 1769883000.0

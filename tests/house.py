@@ -29,7 +29,7 @@ CORE = (
     (
         "timescale",
         "units",
-        "course",
+        "planned_curve",
         "effects",
         "entries",
         "alarm_conditions",

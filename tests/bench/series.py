@@ -14,11 +14,11 @@ from typing import Any, NamedTuple
 from rich.console import Console
 from rich.table import Table
 
-from kuraban.core.course import Course, Sides, Stage
 from kuraban.core.effects import Step
 from kuraban.core.engine.engine import Engine
 from kuraban.core.facts import HouseChanged, Logged, Reading
 from kuraban.core.intake.entry_parser import entry_from
+from kuraban.core.planned_curve import Course, Sides, Stage
 from kuraban.core.site import House, Person, Place, Probe, Site, to_document
 from kuraban.core.units import DAY, HOUR, MINUTE
 from kuraban.settings.catalogues import load_words

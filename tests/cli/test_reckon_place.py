@@ -11,8 +11,8 @@ import pytest
 
 from kuraban.cli import reckon_place
 from kuraban.core import entries as e
-from kuraban.core.course import NEVER
 from kuraban.core.facts import Logged
+from kuraban.core.planned_curve import NEVER
 from kuraban.core.units import parse_time
 from kuraban.queries.batches.progress import Progress, proposed
 from kuraban.recording import merged

@@ -14,7 +14,6 @@ from zoneinfo import ZoneInfo
 
 import msgspec
 
-from kuraban.core.course import FAR_FUTURE, Course, Sides, Stage
 from kuraban.core.detectors.base import Finding
 from kuraban.core.effects import Message, Step
 from kuraban.core.engine.engine import Engine
@@ -30,6 +29,7 @@ from kuraban.core.facts import (
 )
 from kuraban.core.intake.entry_parser import entry_from
 from kuraban.core.intake.wire import Wire
+from kuraban.core.planned_curve import FAR_FUTURE, Course, Sides, Stage
 from kuraban.core.site import Cooler, Duty, House, Person, Place, Probe, Site, to_document
 from kuraban.core.texts.messages import Words
 from kuraban.core.units import DAY, HOUR, MINUTE

@@ -8,7 +8,6 @@ import msgspec
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kuraban.core.course import FAR_FUTURE
 from kuraban.core.deadlines import (
     BatchEnded,
     ClimbLadder,
@@ -28,6 +27,7 @@ from kuraban.core.deadlines import (
 )
 from kuraban.core.entries import Stir
 from kuraban.core.facts import Logged
+from kuraban.core.planned_curve import FAR_FUTURE
 
 ONE_OF_EACH: tuple[Deadline, ...] = (
     ClimbLadder(("tank-3", "warm"), 1e9, 2),

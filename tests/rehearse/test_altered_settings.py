@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from kuraban.core.course import Sides, Stage
+from kuraban.core.planned_curve import Sides, Stage
 from kuraban.core.site import House
 from kuraban.core.units import HOUR, MINUTE
 from kuraban.errors import ConfigurationError

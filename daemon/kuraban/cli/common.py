@@ -21,7 +21,7 @@ from rich.text import Text
 
 from kuraban.core.intake.payload import nearest
 from kuraban.core.intake.typed_figures import narrow
-from kuraban.core.texts.terminal import json_plain, plain
+from kuraban.core.texts.sanitized_text import json_plain, plain
 from kuraban.core.texts.translator import Words
 from kuraban.core.timescale import A_MOMENT
 from kuraban.core.units import show_time

@@ -8,7 +8,7 @@ import typer
 
 from kuraban.cli import completion
 from kuraban.cli.common import Site, console, say, say_json, suggestion, table, wrong
-from kuraban.core.course import NEVER, Course, Sides, Stage
+from kuraban.core.planned_curve import NEVER, Course, Sides, Stage
 from kuraban.core.texts.translator import figure
 from kuraban.core.units import show_duration
 from kuraban.settings import built_in_courses

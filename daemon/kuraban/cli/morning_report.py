@@ -63,7 +63,7 @@ def morning(
             engine.view,
             engine.alarm_manager,
             engine.daily_words.night,
-            engine.notifier.duty_alarms.waiting,
+            engine.notifier.deferred_alarms.waiting,
             engine.now,
         )
         tongue = language or settings.house.site.language

@@ -12,8 +12,8 @@ from typing import NamedTuple
 
 import msgspec
 
-from kuraban.core.course import FAR_FUTURE
 from kuraban.core.facts import Logged
+from kuraban.core.planned_curve import FAR_FUTURE
 
 
 class _Due(msgspec.Struct, frozen=True, gc=False, tag=True):

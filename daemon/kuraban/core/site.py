@@ -14,7 +14,7 @@ from zoneinfo import ZoneInfo
 
 import msgspec
 
-from kuraban.core.course import Course
+from kuraban.core.planned_curve import Course
 from kuraban.core.timescale import Pieces, Timescale
 from kuraban.core.units import HOUR, MINUTE
 

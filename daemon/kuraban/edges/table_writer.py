@@ -21,7 +21,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import IO, Any, Literal, Protocol
 
-from kuraban.core.texts.terminal import plain
+from kuraban.core.texts.sanitized_text import plain
 
 Kind = Literal["text", "number", "whole"]
 Cell = str | float | int | None

@@ -35,7 +35,7 @@ from kuraban.core.intake.reading_decoder import BUS_CODES
 from kuraban.core.plan.counted_entries import ToldEntry
 from kuraban.core.plan.entry_corrections import CORRECTIONS
 from kuraban.core.site import House, from_document
-from kuraban.core.texts.terminal import json_plain
+from kuraban.core.texts.sanitized_text import json_plain
 from kuraban.core.timescale import wall_of
 from kuraban.core.units import AHEAD, DAY, show_duration
 from kuraban.replay import CLOCK_TOPIC, HOUSE_TOPIC, PART_TOPIC

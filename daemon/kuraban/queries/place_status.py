@@ -5,10 +5,10 @@ The pages and the terminal ask the same and must not answer differently.
 
 from __future__ import annotations
 
-from kuraban.core.course import Sides, Stage
 from kuraban.core.detectors.trending import LEAST_SLOPE
 from kuraban.core.house_view import HouseView
 from kuraban.core.plan.subject_state import Batch
+from kuraban.core.planned_curve import Sides, Stage
 from kuraban.core.views.snapshot import Going, Word
 
 

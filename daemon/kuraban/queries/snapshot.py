@@ -20,7 +20,6 @@ from kuraban.core.alarm_conditions import BREWER, CONDITIONS, COOLING_FAILS, CRE
 from kuraban.core.alarms.alarm_context import situation_of
 from kuraban.core.alarms.alarm_manager import AlarmManager
 from kuraban.core.alarms.life_cycle import Alarm, State
-from kuraban.core.course import FAR_FUTURE, Planned, Sides, Stage
 from kuraban.core.engine.engine import Engine
 from kuraban.core.fates.pending_entries import WAITS
 from kuraban.core.forecast.drift import Drift, drift_of
@@ -29,6 +28,7 @@ from kuraban.core.house_view import HouseView
 from kuraban.core.notify.priority import urgency_of
 from kuraban.core.notify.reports import doubts_of, why_not_judged
 from kuraban.core.plan.subject_state import Batch
+from kuraban.core.planned_curve import FAR_FUTURE, Planned, Sides, Stage
 from kuraban.core.site import WATCH, Place
 from kuraban.core.texts.alarm_facts import Situation
 from kuraban.core.texts.messages import Words, page

@@ -20,7 +20,7 @@ from typing import NamedTuple, NoReturn, TypeVar
 import msgspec
 
 from kuraban.core.alarm_conditions import CONDITIONS
-from kuraban.core.course import Course, Sides, Stage
+from kuraban.core.planned_curve import Course, Sides, Stage
 from kuraban.core.site import Cooler, House, Place
 from kuraban.core.units import parse_duration
 from kuraban.errors import ConfigurationError, Fault

@@ -15,7 +15,7 @@ import os
 import signal
 import sys
 
-from kuraban.core.texts.terminal import plain
+from kuraban.core.texts.sanitized_text import plain
 from kuraban.errors import JournalError, KurabanError, MachineError, OurError
 from kuraban.settings.catalogues import load_words
 from kuraban.settings.handover import pack, unpack

@@ -9,16 +9,12 @@ from types import MappingProxyType
 
 import msgspec
 
-from kuraban.core.course import Course
+from kuraban.core.planned_curve import Course
 from kuraban.core.site import Cooler, Duty, House, Person, Place, Probe, Site
 from kuraban.core.units import DAY
 from kuraban.errors import ConfigurationError, Fault
 from kuraban.settings.checks.advice import advise
-from kuraban.settings.checks.history_target import receiver, receiving, receiving_words
-from kuraban.settings.checks.listen_policy import exposure, split_listen
-from kuraban.settings.checks.references import check
-from kuraban.settings.checks.secret_files import readable
-from kuraban.settings.checks.staffing import (
+from kuraban.settings.checks.calendars import (
     absences,
     manning,
     read_calendars,
@@ -26,6 +22,10 @@ from kuraban.settings.checks.staffing import (
     unread,
     words_on,
 )
+from kuraban.settings.checks.history_target import receiver, receiving, receiving_words
+from kuraban.settings.checks.listen_policy import exposure, split_listen
+from kuraban.settings.checks.references import check
+from kuraban.settings.checks.secret_files import readable
 from kuraban.settings.files.courses import Report, house_courses
 from kuraban.settings.files.faults import validate
 from kuraban.settings.files.sources import ENVIRONMENT, Raw, read_site, set_above, unknown_variables

@@ -10,10 +10,10 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, ru
 
 from kuraban.core.alarms.alarm_manager import AlarmManager
 from kuraban.core.alarms.life_cycle import Alarm, State
-from kuraban.core.course import Course, Sides
 from kuraban.core.detectors.base import Finding
 from kuraban.core.house_state import HouseState
 from kuraban.core.house_view import HouseView
+from kuraban.core.planned_curve import Course, Sides
 from kuraban.core.units import DAY, HOUR, MINUTE
 from tests.core.alarms.standard import KINDS, Kind, Standard, Standing
 from tests.core.house import DUSK, Bell, brewery, brewing, mashing, stage

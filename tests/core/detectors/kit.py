@@ -14,11 +14,11 @@ from zoneinfo import ZoneInfo
 
 import msgspec
 
-from kuraban.core.course import FAR_FUTURE, AirBand, Course, Sides, Stage
 from kuraban.core.effects import Message, Step
 from kuraban.core.engine.engine import Engine
 from kuraban.core.facts import EntryOutcome, HouseChanged, Reading, Refusal
 from kuraban.core.intake.wire import Wire
+from kuraban.core.planned_curve import FAR_FUTURE, AirBand, Course, Sides, Stage
 from kuraban.core.site import Cooler, Duty, House, Person, Place, Probe, Site, to_document
 from kuraban.core.units import HOUR, MINUTE, show_time
 from kuraban.core.views.explanation import Account, Because, Delay

@@ -5,7 +5,7 @@ from __future__ import annotations
 import msgspec
 import pytest
 
-from kuraban.core.course import Stage
+from kuraban.core.planned_curve import Stage
 from kuraban.core.site import Probe
 from kuraban.core.units import HOUR
 from tests.core.detectors.kit import AIR as AIR_PROBE

@@ -7,7 +7,6 @@ from typing import Any
 import msgspec
 import pytest
 
-from kuraban.core.course import FAR_FUTURE
 from kuraban.core.detectors.base import (
     Conclusion,
     CoolerDetector,
@@ -19,6 +18,7 @@ from kuraban.core.detectors.base import (
 from kuraban.core.detectors.time_outside import TimeOutside
 from kuraban.core.house_state import HouseState
 from kuraban.core.house_view import HouseView
+from kuraban.core.planned_curve import FAR_FUTURE
 from kuraban.core.probes.belief import Cleared, Suspected
 from kuraban.core.views.explanation import Account, Because, Delay
 from tests.core.house import DUSK, brewery

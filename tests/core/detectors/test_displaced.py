@@ -7,8 +7,8 @@ import math
 import msgspec
 import pytest
 
-from kuraban.core.course import Sides
 from kuraban.core.plan.subject_state import STIR_SEEN
+from kuraban.core.planned_curve import Sides
 from kuraban.core.site import Place, PlaceKind, Probe
 from kuraban.core.units import MINUTE
 from tests.core.detectors.kit import (

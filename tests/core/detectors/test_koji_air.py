@@ -5,7 +5,7 @@ from __future__ import annotations
 import msgspec
 import pytest
 
-from kuraban.core.course import AirBand
+from kuraban.core.planned_curve import AirBand
 from kuraban.core.site import Place, Probe
 from kuraban.trade.psychrometry import STILL_AIR, depression, relative_humidity
 from tests.core.detectors.kit import EVENING, Night, course, house, koji, noisy, step

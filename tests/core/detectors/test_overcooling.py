@@ -5,7 +5,7 @@ from __future__ import annotations
 import msgspec
 import pytest
 
-from kuraban.core.course import Sides
+from kuraban.core.planned_curve import Sides
 from kuraban.core.site import Place, Probe
 from kuraban.core.units import HOUR, MINUTE
 from tests.core.detectors.kit import (

@@ -8,9 +8,9 @@ import statistics
 import msgspec
 import pytest
 
-from kuraban.core.course import Sides
 from kuraban.core.detectors.product_band import deadband, off_delay
 from kuraban.core.facts import Reading
+from kuraban.core.planned_curve import Sides
 from kuraban.core.probes.probe_state import ProbeState
 from kuraban.core.site import Probe
 from kuraban.core.units import HOUR, MINUTE

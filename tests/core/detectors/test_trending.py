@@ -12,9 +12,9 @@ import pytest
 
 from fixtures.invent import Night as Invented
 from fixtures.invent import random_night
-from kuraban.core.course import FAR_FUTURE
 from kuraban.core.effects import Step
 from kuraban.core.forecast.drift import Drift, Swing, drift_of
+from kuraban.core.planned_curve import FAR_FUTURE
 from kuraban.core.units import HOUR, MINUTE
 from kuraban.recording import read_line
 from kuraban.replay import Player

@@ -5,7 +5,6 @@ from __future__ import annotations
 import msgspec
 
 from kuraban.core.alarm_conditions import CONDITIONS
-from kuraban.core.course import FAR_FUTURE
 from kuraban.core.detectors.base import Conclusion, Finding
 from kuraban.core.detectors.disagrees import Disagrees
 from kuraban.core.detectors.product_band import ProductBand
@@ -13,6 +12,7 @@ from kuraban.core.engine.detector_registry import DetectorRegistry
 from kuraban.core.engine.look_timers import Timers
 from kuraban.core.house_state import HouseState
 from kuraban.core.house_view import HouseView
+from kuraban.core.planned_curve import FAR_FUTURE
 from kuraban.core.probes.belief import Suspected
 from kuraban.core.site import House, Probe
 from tests.core.house import DUSK, Night, brewery, mashing

@@ -10,12 +10,12 @@ import pytest
 from hypothesis import Phase, example, given, settings
 from hypothesis import strategies as st
 
-from kuraban.core.course import FAR_FUTURE
 from kuraban.core.detectors.base import Detector
 from kuraban.core.effects import Message, Step
 from kuraban.core.engine.engine import Engine
 from kuraban.core.entries import Stir
 from kuraban.core.facts import Delivered, Fact, HouseChanged, Impaired, Logged, Reading, Refusal
+from kuraban.core.planned_curve import FAR_FUTURE
 from kuraban.core.site import House, Probe, to_document
 from kuraban.core.units import HOUR, MINUTE
 from tests.core.busy_night import DAWN, HOUSE, facts, told

@@ -5,11 +5,11 @@ from __future__ import annotations
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kuraban.core.course import FAR_FUTURE
 from kuraban.core.detectors.base import Conclusion, Detector
 from kuraban.core.engine.look_timers import SWEPT_FROM, Timers
 from kuraban.core.house_state import HouseState
 from kuraban.core.house_view import HouseView
+from kuraban.core.planned_curve import FAR_FUTURE
 from kuraban.core.units import HOUR, MINUTE
 from tests.core.house import DUSK, brewery
 

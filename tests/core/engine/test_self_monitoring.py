@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from kuraban.core.course import FAR_FUTURE
 from kuraban.core.detectors.silent import Silent
 from kuraban.core.detectors.unwatched import Unwatched
 from kuraban.core.facts import Impaired
+from kuraban.core.planned_curve import FAR_FUTURE
 from kuraban.core.units import DAY, MINUTE, show_time
 from tests.core.house import mashing, moment
 

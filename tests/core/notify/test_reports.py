@@ -18,7 +18,7 @@ def morning(night: Night) -> Morning:
         engine.view,
         engine.alarm_manager,
         night.story,
-        engine.notifier.duty_alarms.waiting,
+        engine.notifier.deferred_alarms.waiting,
         night.now,
     )
 

@@ -7,7 +7,7 @@ from typing import Any
 import msgspec
 import pytest
 
-from kuraban.core.course import NEVER, Line, Target
+from kuraban.core.planned_curve import NEVER, Line, Target
 from kuraban.core.site import Place, Probe
 from kuraban.queries.batches.progress import Progress, Sampled, progress, proposed, works
 from tests.core.detectors.kit import MID, TANK, Night, course, house, koji, ramp, stage

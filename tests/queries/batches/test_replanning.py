@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from kuraban.core import entries as e
-from kuraban.core.course import Mark
 from kuraban.core.plan.subject_state import Batch
+from kuraban.core.planned_curve import Mark
 from kuraban.core.units import DAY, HOUR, parse_time
 from kuraban.queries.batches.replanning import redrawn, redrawn_questions
 from tests.journals import house

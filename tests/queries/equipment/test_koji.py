@@ -7,7 +7,7 @@ from typing import Any
 import msgspec
 import pytest
 
-from kuraban.core.course import AirBand
+from kuraban.core.planned_curve import AirBand
 from kuraban.core.site import Cooler, Draught, Place, Probe
 from kuraban.core.views.equipment_views import BedNow
 from kuraban.queries.equipment.koji import Beds, air_of, heat_of, rooms

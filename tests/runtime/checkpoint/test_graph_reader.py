@@ -14,11 +14,11 @@ from hypothesis import strategies as st
 from msgspec.msgpack import Ext, encode
 
 from kuraban.core.alarms.life_cycle import Alarm, State
-from kuraban.core.course import Mark
 from kuraban.core.engine.engine import Engine
 from kuraban.core.entries import BatchStart, Duration, Moment
 from kuraban.core.facts import HouseChanged
 from kuraban.core.plan.subject_state import Mask, SubjectState
+from kuraban.core.planned_curve import Mark
 from kuraban.core.site import to_document
 from kuraban.core.texts.messages import Words
 from kuraban.runtime.checkpoint.graph_reader import DEEPEST

@@ -12,9 +12,9 @@ import msgspec
 import pytest
 
 from kuraban.core.alarms.life_cycle import Alarm, State
-from kuraban.core.course import Mark
 from kuraban.core.entries import Moment
 from kuraban.core.plan.subject_state import Mask, SubjectState
+from kuraban.core.planned_curve import Mark
 from kuraban.core.probes.probe_state import Series
 from kuraban.runtime.checkpoint import graph_writer
 from kuraban.runtime.checkpoint.kept_classes import NoGraph
@@ -62,7 +62,7 @@ def test_readings_are_bytes() -> None:
         (date(2026, 2, 1), "date", ["2026-02-01"]),
         (ZoneInfo("Asia/Tokyo"), "zone", ["Asia/Tokyo"]),
         (WORDS, "words", []),
-        (Mark(1, 2.0), "kuraban.core.course.Mark", [1, 2.0, 0.0, True]),
+        (Mark(1, 2.0), "kuraban.core.planned_curve.Mark", [1, 2.0, 0.0, True]),
         (Moment(5.0), "kuraban.core.entries.Moment", [5.0]),
     ],
     ids=lambda value: value if isinstance(value, str) else "",

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from kuraban.core.site import Person
-from kuraban.settings.checks.staffing import manned
+from kuraban.settings.checks.calendars import manned
 from kuraban.settings.files.calendar_child import AHEAD, Read
 from kuraban.settings.files.calendars import read_calendar, titles, write_out
 from kuraban.settings.files.tables import CalendarTable

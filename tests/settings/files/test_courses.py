@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from kuraban.core.course import Course, Sides, Stage, Target
+from kuraban.core.planned_curve import Course, Sides, Stage, Target
 from kuraban.errors import ConfigurationError, Fault
 from kuraban.settings import built_in_courses, load, read_course
 

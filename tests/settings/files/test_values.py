@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import TypeAdapter, ValidationError
 
-from kuraban.core.course import AirBand, Sides
+from kuraban.core.planned_curve import AirBand, Sides
 from kuraban.settings.files import values
 
 

@@ -11,12 +11,12 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from kuraban.core.course import FAR_FUTURE
 from kuraban.core.detectors.base import Detector, Disturbed, Tell, at_the_end
 from kuraban.core.entries import INGREDIENTS
 from kuraban.core.house_view import HouseView
 from kuraban.core.plan.filling import AT_AIR_NEAR, NEAR, due, landing, logged_lately
 from kuraban.core.plan.subject_state import STIR_SEEN, Batch
+from kuraban.core.planned_curve import FAR_FUTURE
 from kuraban.core.units import HOUR, MINUTE
 from kuraban.core.views.explanation import Account, Because
 

@@ -3,11 +3,11 @@ too, but while a batch runs there, whose course says what is right."""
 
 from __future__ import annotations
 
-from kuraban.core.course import FAR_FUTURE
 from kuraban.core.detectors.base import Detector, Rule, Tell
 from kuraban.core.detectors.product_band import off_delay
 from kuraban.core.detectors.time_outside import TimeOutside
 from kuraban.core.house_view import HouseView
+from kuraban.core.planned_curve import FAR_FUTURE
 from kuraban.core.units import MINUTE
 from kuraban.core.views.explanation import Account
 

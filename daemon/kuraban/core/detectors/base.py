@@ -12,11 +12,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import NamedTuple
 
-from kuraban.core.course import FAR_FUTURE
 from kuraban.core.detectors.time_outside import TimeOutside
 from kuraban.core.equipment.cooler_habit import Ran
 from kuraban.core.equipment.cooler_view import CoolerView
 from kuraban.core.house_view import HouseView
+from kuraban.core.planned_curve import FAR_FUTURE
 from kuraban.core.probes.belief import BeliefWord, Cleared, Suspected
 from kuraban.core.probes.probe_view import Reason
 from kuraban.core.views.explanation import Account, Because, Delay, Unit

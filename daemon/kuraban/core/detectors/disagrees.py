@@ -7,10 +7,10 @@ fault of a probe.
 
 from __future__ import annotations
 
-from kuraban.core.course import FAR_FUTURE
 from kuraban.core.detectors.base import Detector, Remark, Tell
 from kuraban.core.house_view import HouseView
 from kuraban.core.plan.entry_reducer import STIR
+from kuraban.core.planned_curve import FAR_FUTURE
 from kuraban.core.units import HOUR, MINUTE
 from kuraban.core.views.explanation import Account, Because
 

@@ -24,12 +24,12 @@ from __future__ import annotations
 from array import array
 from bisect import bisect_left, bisect_right
 
-from kuraban.core.course import FAR_FUTURE
 from kuraban.core.detectors.base import Disturbed, ProbeDetector, Tell
 from kuraban.core.house_view import HouseView
 from kuraban.core.plan.filling import explains
 from kuraban.core.plan.plan_view import SubjectView
 from kuraban.core.plan.subject_state import PROBE_OUT_LONGEST, STIR_SEEN, STIRS
+from kuraban.core.planned_curve import FAR_FUTURE
 from kuraban.core.probes.belief import Understood
 from kuraban.core.probes.probe_view import ProbeView
 from kuraban.core.units import HOUR, MINUTE

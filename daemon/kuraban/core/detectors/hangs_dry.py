@@ -8,10 +8,10 @@ Nothing rings for it; it is listed. Where litres are unknown it is believed.
 
 from __future__ import annotations
 
-from kuraban.core.course import FAR_FUTURE
 from kuraban.core.detectors.base import ProbeDetector, Tell
 from kuraban.core.house_view import HouseView
 from kuraban.core.plan.fill_level import litres_in
+from kuraban.core.planned_curve import FAR_FUTURE
 from kuraban.core.units import MINUTE
 
 SETTLES = 15 * MINUTE

@@ -11,10 +11,10 @@ people read a course beside a hygrometer.
 
 from __future__ import annotations
 
-from kuraban.core.course import FAR_FUTURE, AirBand
 from kuraban.core.detectors.base import Detector, Rule, Tell
 from kuraban.core.detectors.time_outside import TimeOutside
 from kuraban.core.house_view import HouseView
+from kuraban.core.planned_curve import FAR_FUTURE, AirBand
 from kuraban.core.site import House
 from kuraban.core.units import MINUTE
 from kuraban.core.views.explanation import Account, Because, Unit

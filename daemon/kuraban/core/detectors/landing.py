@@ -11,12 +11,12 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from kuraban.core import entries as e
-from kuraban.core.course import FAR_FUTURE
 from kuraban.core.detectors.base import Detector, Remark, Tell
 from kuraban.core.facts import Logged
 from kuraban.core.house_view import HouseView
 from kuraban.core.plan.addition_temperature import Mash, expected
 from kuraban.core.plan.fill_level import TRACES, litres_in
+from kuraban.core.planned_curve import FAR_FUTURE
 from kuraban.core.units import HOUR, MINUTE
 from kuraban.trade.robust import median
 

@@ -9,10 +9,10 @@ from __future__ import annotations
 from itertools import pairwise
 from typing import NamedTuple
 
-from kuraban.core.course import FAR_FUTURE
 from kuraban.core.detectors.base import Detector, Tell
 from kuraban.core.house_view import HouseView
 from kuraban.core.plan.subject_state import Batch
+from kuraban.core.planned_curve import FAR_FUTURE
 from kuraban.core.units import HOUR, MINUTE
 from kuraban.core.views.explanation import Account, Because
 

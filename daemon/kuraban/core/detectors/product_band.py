@@ -13,13 +13,13 @@ import math
 from array import array
 from typing import NamedTuple
 
-from kuraban.core.course import FAR_FUTURE, Stage
 from kuraban.core.detectors.base import Detector, Rule, Tell
 from kuraban.core.detectors.time_outside import ABOUT, TimeOutside
 from kuraban.core.forecast.drift import undisturbed_since
 from kuraban.core.forecast.threshold_crossing import passed_at
 from kuraban.core.house_view import HouseView
 from kuraban.core.plan.subject_state import STIRS, Batch, LetRun
+from kuraban.core.planned_curve import FAR_FUTURE, Stage
 from kuraban.core.probes.probe_view import PlaceView
 from kuraban.core.rota import head_start
 from kuraban.core.units import HOUR, MINUTE

@@ -11,8 +11,8 @@ does anything while nobody watches; then the watch's coming back lets it look.
 
 from __future__ import annotations
 
-from kuraban.core.course import FAR_FUTURE
 from kuraban.core.detectors.base import ProbeDetector
+from kuraban.core.planned_curve import FAR_FUTURE
 from kuraban.core.units import MINUTE
 from kuraban.core.views.explanation import Account, Because
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from kuraban.core.course import FAR_FUTURE
 from kuraban.core.detectors.base import Detector, at_the_end
+from kuraban.core.planned_curve import FAR_FUTURE
 from kuraban.core.units import HOUR
 from kuraban.core.views.explanation import Account, Because
 

@@ -13,11 +13,11 @@ from __future__ import annotations
 
 from bisect import bisect_left
 
-from kuraban.core.course import FAR_FUTURE
 from kuraban.core.detectors.base import Detector, Disturbed, Remark, Tell
 from kuraban.core.house_view import HouseView
 from kuraban.core.plan.entry_reducer import STIR
 from kuraban.core.plan.subject_state import STIR_SEEN
+from kuraban.core.planned_curve import FAR_FUTURE
 from kuraban.core.probes.probe_view import ProbeView
 from kuraban.core.units import HOUR, MINUTE
 from kuraban.trade.robust import median

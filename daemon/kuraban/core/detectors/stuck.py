@@ -19,9 +19,9 @@ from __future__ import annotations
 
 import math
 
-from kuraban.core.course import FAR_FUTURE
 from kuraban.core.detectors.base import ProbeDetector, Tell
 from kuraban.core.house_view import HouseView
+from kuraban.core.planned_curve import FAR_FUTURE
 from kuraban.core.site import TEMPERATURES
 from kuraban.core.units import HOUR, MINUTE
 from kuraban.core.views.explanation import Account, Because

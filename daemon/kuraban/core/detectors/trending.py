@@ -9,11 +9,11 @@ and is believed to leave on this side only once it is past the notice band.
 
 from __future__ import annotations
 
-from kuraban.core.course import FAR_FUTURE, Stage
 from kuraban.core.detectors.base import Detector, Tell
 from kuraban.core.forecast.drift import Drift, Swing, drift_along, points_of, swing_of
 from kuraban.core.house_view import HouseView
 from kuraban.core.plan.subject_state import Batch
+from kuraban.core.planned_curve import FAR_FUTURE, Stage
 from kuraban.core.units import HOUR, MINUTE
 from kuraban.core.views.explanation import Account, Because
 

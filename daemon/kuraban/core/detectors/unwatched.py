@@ -7,9 +7,9 @@ listed and rings nobody.
 
 from __future__ import annotations
 
-from kuraban.core.course import FAR_FUTURE
 from kuraban.core.detectors.base import Detector, Tell
 from kuraban.core.house_view import HouseView
+from kuraban.core.planned_curve import FAR_FUTURE
 from kuraban.core.probes.belief import Lapsed
 from kuraban.core.probes.probe_state import UNWATCHED_AFTER, UNWATCHED_ELSE
 from kuraban.core.units import MINUTE

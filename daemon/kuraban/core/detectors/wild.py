@@ -6,8 +6,8 @@ half an hour, and is no measure any more while more than half of ten minutes is 
 
 from __future__ import annotations
 
-from kuraban.core.course import FAR_FUTURE
 from kuraban.core.detectors.base import ProbeDetector
+from kuraban.core.planned_curve import FAR_FUTURE
 from kuraban.core.units import MINUTE
 from kuraban.core.views.explanation import Account, Because
 

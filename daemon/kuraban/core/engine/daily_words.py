@@ -107,7 +107,7 @@ class DailyWords:
         if not self._begins(self.morning_plan, planned, now):
             return
         view, notifier = self._view, self._notifier
-        waiting = notifier.duty_alarms.reported()
+        waiting = notifier.deferred_alarms.reported()
         if not reports.anything_judged(view, now) and not waiting:
             return
         night = [e for e in (*self.night, *notifier.writer.story) if e.at >= self.night_since]

@@ -5,7 +5,6 @@ from __future__ import annotations
 from operator import itemgetter
 from typing import NamedTuple
 
-from kuraban.core.course import FAR_FUTURE
 from kuraban.core.detectors.addition_unlogged import AdditionUnlogged
 from kuraban.core.detectors.banded_place import BandedPlace
 from kuraban.core.detectors.base import Detector, Tell
@@ -32,6 +31,7 @@ from kuraban.core.detectors.wild import Wild
 from kuraban.core.engine.look_timers import Timers
 from kuraban.core.house_state import HouseState
 from kuraban.core.house_view import HouseView
+from kuraban.core.planned_curve import FAR_FUTURE
 from kuraban.core.probes.probe_state import PlaceState, ProbeState
 
 Key = tuple[str, str]

@@ -13,7 +13,6 @@ import msgspec
 
 from kuraban.core import entries as e
 from kuraban.core.alarms.alarm_manager import AlarmManager
-from kuraban.core.course import FAR_FUTURE
 from kuraban.core.deadlines import BatchEnded, Deadlines, EntryCounts, EntryLapses, ShelfEnds
 from kuraban.core.engine.affected_subjects import near, touched
 from kuraban.core.engine.detector_registry import DetectorRegistry
@@ -25,6 +24,7 @@ from kuraban.core.fates.pending_entries import WAITS, PendingEntries
 from kuraban.core.house_state import HouseState
 from kuraban.core.house_view import HouseView
 from kuraban.core.notify.notifier import Notifier
+from kuraban.core.planned_curve import FAR_FUTURE
 from kuraban.core.units import MINUTE
 
 UNWATCHES = (e.OutOfService, e.BatchEnd, e.Press, e.TakeBack, e.Amend)

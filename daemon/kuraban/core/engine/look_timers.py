@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import heapq
 
-from kuraban.core.course import FAR_FUTURE
 from kuraban.core.detectors.base import Detector
+from kuraban.core.planned_curve import FAR_FUTURE
 from kuraban.core.units import MINUTE
 
 Wish = tuple[float, int, Detector]

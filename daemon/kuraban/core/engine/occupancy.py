@@ -9,10 +9,10 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from kuraban.core import entries as e
-from kuraban.core.course import FAR_FUTURE
 from kuraban.core.facts import Logged
 from kuraban.core.plan.counted_entries import CountedEntries, ToldEntry
 from kuraban.core.plan.subject_state import Batch, SubjectState
+from kuraban.core.planned_curve import FAR_FUTURE
 from kuraban.core.site import House
 from kuraban.core.units import DAY
 

@@ -7,7 +7,6 @@ time to be heard again; then one message says what runs and what moved.
 
 from __future__ import annotations
 
-from kuraban.core.course import FAR_FUTURE
 from kuraban.core.deadlines import Deadlines, PartFailing, PartMended, WatchBack
 from kuraban.core.detectors.base import Finding, Tell
 from kuraban.core.facts import Impaired, Part
@@ -15,6 +14,7 @@ from kuraban.core.house_state import HouseState
 from kuraban.core.house_view import HouseView
 from kuraban.core.notify import reports
 from kuraban.core.notify.notices import Notices
+from kuraban.core.planned_curve import FAR_FUTURE
 from kuraban.core.site import WATCH
 from kuraban.core.units import MINUTE
 

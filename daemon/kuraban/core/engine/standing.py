@@ -196,7 +196,7 @@ def _people_of(engine: Engine) -> People:
         incidents=tuple(
             msgspec.convert(one, IncidentState, from_attributes=True) for one in incidents
         ),
-        waiting=tuple(notifier.duty_alarms.waiting),
+        waiting=tuple(notifier.deferred_alarms.waiting),
         rung={person: tuple(rings) for person, rings in gathering.rung.items()},
         gathering={person: tuple(keys) for person, keys in gathering.waiting.items()},
         sent=dict(notifier.writer.sent),
@@ -252,7 +252,7 @@ def _lay_people(engine: Engine, people: People) -> None:
         members = {name for name in state.members if (state.key[0], name) in alarms}
         if members:
             notifier.incidents.standing[state.key] = _incident(state, members)
-    notifier.duty_alarms.waiting = [key for key in people.waiting if key in alarms]
+    notifier.deferred_alarms.waiting = [key for key in people.waiting if key in alarms]
     gathering = notifier.gathering
     gathering.rung = {person: deque(rings, MANY_RINGS) for person, rings in people.rung.items()}
     gathering.waiting = {

@@ -13,10 +13,10 @@ from bisect import bisect_left
 from itertools import pairwise
 from typing import NamedTuple
 
-from kuraban.core.course import FAR_FUTURE
 from kuraban.core.forecast.reckoning_cache import LEAST_IN_STEP, LONGEST_WINDOW, Point, Track
 from kuraban.core.house_view import HouseView
 from kuraban.core.plan.subject_state import Batch
+from kuraban.core.planned_curve import FAR_FUTURE
 from kuraban.core.units import HOUR, MINUTE
 from kuraban.trade.robust import autocorrelation, median, theil_sen
 

@@ -12,8 +12,8 @@ from bisect import bisect_left
 from collections.abc import Hashable
 from typing import NamedTuple
 
-from kuraban.core.course import Planned
 from kuraban.core.plan.subject_state import Batch
+from kuraban.core.planned_curve import Planned
 from kuraban.core.probes.probe_view import SeriesView
 from kuraban.core.units import HOUR
 

@@ -1,8 +1,8 @@
 """From an alarm step to messages: what rings how, and what is quiet again.
 
 `wake` alarms climb the ladder until somebody answers (`climbing`). `duty` alarms ring in duty hours
-and whoever is awake; the rest waits for the morning report (`duty_alarms`). A cooler's failing is
-soundless while everything that it serves is known to have many hours (`soundless`). Whoever gets
+and whoever is awake; the rest waits for the morning report (`deferred_alarms`). A cooler's failing
+is soundless while everything that it serves is known to have many hours (`soundless`). Whoever gets
 very many rings within an hour gets the following ones gathered in one message (`gathering`).
 """
 
@@ -14,7 +14,7 @@ from kuraban.core.deadlines import Deadlines, PromiseDue
 from kuraban.core.effects import StepName
 from kuraban.core.house_view import HouseView
 from kuraban.core.notify.climbing import Climbing
-from kuraban.core.notify.duty_alarms import DutyAlarms
+from kuraban.core.notify.deferred_alarms import DeferredAlarms
 from kuraban.core.notify.gathering import Gathering
 from kuraban.core.notify.incidents import Incident, Incidents, ranked
 from kuraban.core.notify.message_writer import MessageWriter
@@ -43,7 +43,7 @@ class Notifier:
         self.soundless = QuietCoolerAlarm(
             view, deadlines, self.incidents, self.climbing, self.writer
         )
-        self.duty_alarms = DutyAlarms(view, self.climbing, self.gathering)
+        self.deferred_alarms = DeferredAlarms(view, self.climbing, self.gathering)
 
     def stepped(self, alarm: Alarm, step: StepName, at: float, by: str | None) -> Alarm | None:
         """Tell a step. The answer is the alarm in hand whose hands this one is to share, if any."""
@@ -85,7 +85,7 @@ class Notifier:
         elif urgency == "wake":
             return self._wake(incident, ended, again=step == "realarmed")
         elif urgency == "duty":
-            self.duty_alarms.tell(incident, alarm, at)
+            self.deferred_alarms.tell(incident, alarm, at)
         return None
 
     def _wake(self, incident: Incident, ended: bool, again: bool) -> Alarm | None:
@@ -139,7 +139,7 @@ class Notifier:
     def _quiet(self, alarm: Alarm, step: StepName, at: float) -> None:
         """Nobody further is to be woken for it."""
         self.writer.withdrawn.append(alarm.id)
-        self.duty_alarms.over(alarm)
+        self.deferred_alarms.over(alarm)
         incident = self.incidents.of(alarm.subject, alarm.condition)
         if incident is None:
             return

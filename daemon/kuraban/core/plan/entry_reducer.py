@@ -10,9 +10,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from kuraban.core import entries as e
-from kuraban.core.course import FAR_FUTURE, Course, Mark, Redraw
 from kuraban.core.facts import Logged
 from kuraban.core.plan.subject_state import Batch, LetRun, Refused, SubjectState, SubjectStates
+from kuraban.core.planned_curve import FAR_FUTURE, Course, Mark, Redraw
 from kuraban.core.site import Swap
 from kuraban.core.units import HOUR, MINUTE, show_time
 

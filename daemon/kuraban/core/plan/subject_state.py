@@ -11,7 +11,7 @@ from typing import NamedTuple
 import msgspec
 
 from kuraban.core import entries as e
-from kuraban.core.course import Course, Mark, Planned, Redraw, Standing
+from kuraban.core.planned_curve import Course, Mark, Planned, Redraw, Standing
 from kuraban.core.site import House, Swap
 from kuraban.core.units import MINUTE
 

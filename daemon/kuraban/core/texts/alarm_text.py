@@ -14,7 +14,7 @@ from __future__ import annotations
 from math import isfinite
 from typing import NamedTuple
 
-from kuraban.core.course import SCALDS
+from kuraban.core.planned_curve import SCALDS
 from kuraban.core.site import BREWING
 from kuraban.core.texts.alarm_facts import SOMEBODY, Situation, Title
 from kuraban.core.texts.translator import Speech, figure, fill

@@ -9,8 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Protocol
 
-from kuraban.core.course import Target
 from kuraban.core.facts import Logged
+from kuraban.core.planned_curve import Target
 from kuraban.core.views.batch_way import Stood, Way
 from kuraban.core.views.snapshot import PlanLine, Point, Text
 from kuraban.trade.density import ZeroDay

@@ -11,8 +11,8 @@ from dataclasses import dataclass, replace
 from statistics import median
 from typing import Literal
 
-from kuraban.core.course import Line
 from kuraban.core.facts import Logged
+from kuraban.core.planned_curve import Line
 from kuraban.core.units import DAY, HOUR
 from kuraban.core.views.batch_sheet import BatchSheet, BatchStay, SheetDay
 from kuraban.core.views.snapshot import PlanLine

@@ -16,8 +16,8 @@ from typing import Literal
 from kuraban.core import entries as e
 from kuraban.core import rota
 from kuraban.core.alarm_conditions import CONDITIONS, MAINTENANCE
-from kuraban.core.course import Stage
 from kuraban.core.facts import Logged
+from kuraban.core.planned_curve import Stage
 from kuraban.core.probes.probe_state import CHECK_COUNTS, CHECK_COUNTS_ELSE
 from kuraban.core.site import House
 from kuraban.core.units import DAY, HOUR, at_clock, brewery_day

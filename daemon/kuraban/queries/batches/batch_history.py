@@ -13,12 +13,12 @@ from dataclasses import dataclass, replace
 import msgspec
 
 from kuraban.core import entries as e
-from kuraban.core.course import Course
 from kuraban.core.engine.occupancy import CARRIED, TAKEN
 from kuraban.core.facts import Logged
 from kuraban.core.plan.counted_entries import CountedEntries
 from kuraban.core.plan.entry_corrections import Key
 from kuraban.core.plan.subject_state import Batch
+from kuraban.core.planned_curve import Course
 from kuraban.core.site import House
 from kuraban.core.timescale import pieces_of
 from kuraban.core.units import DAY

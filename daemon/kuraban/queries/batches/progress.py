@@ -12,12 +12,12 @@ from dataclasses import dataclass
 from statistics import median
 
 from kuraban.core import entries as e
-from kuraban.core.course import Target
 from kuraban.core.facts import Logged
 from kuraban.core.forecast.drift import drift_of
 from kuraban.core.forecast.time_to_limit import baume_of
 from kuraban.core.house_view import HouseView
 from kuraban.core.plan.subject_state import Batch
+from kuraban.core.planned_curve import Target
 from kuraban.core.site import House
 from kuraban.core.units import DAY, MINUTE, day_turn, next_clock
 from kuraban.core.views.batch_sheet import Proposal

@@ -10,8 +10,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from itertools import pairwise
 
-from kuraban.core.course import Redraw
 from kuraban.core.plan.subject_state import Batch
+from kuraban.core.planned_curve import Redraw
 from kuraban.core.site import House
 from kuraban.core.texts.translator import figure
 from kuraban.core.units import DAY, HOUR

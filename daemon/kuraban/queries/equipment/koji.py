@@ -13,11 +13,11 @@ from statistics import median
 from typing import Literal, NamedTuple
 
 from kuraban.core import entries as e
-from kuraban.core.course import AirBand
 from kuraban.core.detectors.koji_air import DRY_WICK, wick_of
 from kuraban.core.facts import Logged
 from kuraban.core.house_view import HouseView
 from kuraban.core.plan.subject_state import Batch
+from kuraban.core.planned_curve import AirBand
 from kuraban.core.site import Place
 from kuraban.core.units import HOUR, MINUTE
 from kuraban.core.views.equipment_views import AirNow, AirWord, BedNow, KojiRoom, WorkDone

@@ -12,10 +12,10 @@ from collections.abc import Iterator
 import msgspec
 
 from kuraban.core import entries as e
-from kuraban.core.course import Course
 from kuraban.core.engine.engine import Engine
 from kuraban.core.facts import Logged
 from kuraban.core.plan.counted_entries import ToldEntry
+from kuraban.core.planned_curve import Course
 from kuraban.store.history import History
 
 log = logging.getLogger("kuraban")

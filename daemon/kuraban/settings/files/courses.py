@@ -12,7 +12,7 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import NamedTuple
 
-from kuraban.core.course import NEVER, Course, Sides, Stage, Target
+from kuraban.core.planned_curve import NEVER, Course, Sides, Stage, Target
 from kuraban.core.units import MINUTE
 from kuraban.errors import ConfigurationError, Fault
 from kuraban.settings.files.faults import validate

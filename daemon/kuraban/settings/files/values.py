@@ -19,7 +19,7 @@ from zoneinfo import ZoneInfo, available_timezones
 from pydantic import BeforeValidator, PlainValidator, WithJsonSchema
 from pydantic_core import PydanticCustomError
 
-from kuraban.core.course import AirBand, Sides
+from kuraban.core.planned_curve import AirBand, Sides
 from kuraban.core.site import Language
 from kuraban.core.units import ID, parse_clock, parse_duration
 

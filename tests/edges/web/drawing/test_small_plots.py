@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from kuraban.core.course import Target
+from kuraban.core.planned_curve import Target
 from kuraban.edges.web.drawing.small_plots import beside, small
 from tests.core.views.test_side_by_side import sampled
 

@@ -12,7 +12,7 @@ import httpx
 import msgspec
 import pytest
 
-from kuraban.core.course import Target
+from kuraban.core.planned_curve import Target
 from kuraban.edges.web.views.replan import read
 from tests.edges.web.conftest import Browse, Browser, pages_of
 from tests.edges.web.served import Served

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from itertools import chain
 from typing import Literal, NamedTuple
 
-from kuraban.core.course import Line, Target
+from kuraban.core.planned_curve import Line, Target
 from kuraban.core.views.batch_sheet import BatchSheet, SheetDay
 from kuraban.core.views.side_by_side import Band, Measure, Origin, band, series
 

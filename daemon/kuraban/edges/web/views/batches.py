@@ -12,7 +12,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 from starlette.exceptions import HTTPException
 
-from kuraban.core.course import Course, Stage
+from kuraban.core.planned_curve import Course, Stage
 from kuraban.core.site import Place
 from kuraban.core.units import DAY, HOUR, day_turn, show_time
 from kuraban.core.views.batch_sheet import BatchStay

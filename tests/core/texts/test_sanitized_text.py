@@ -7,7 +7,7 @@ import json
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kuraban.core.texts.terminal import json_plain, plain
+from kuraban.core.texts.sanitized_text import json_plain, plain
 
 
 def test_orders_to_a_terminal_are_taken_out() -> None:

@@ -19,7 +19,7 @@ OVERDUE = frozenset({"stage-overdue"})
 """What nobody is rung for while the whole crew is away: it waits for the morning report."""
 
 
-class DutyAlarms:
+class DeferredAlarms:
     def __init__(self, view: HouseView, climbing: Climbing, gathering: Gathering) -> None:
         self._view, self._climbing, self._gathering = view, climbing, gathering
         self.waiting: list[tuple[str, str]] = []

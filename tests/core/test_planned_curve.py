@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kuraban.core.course import NEVER, Course, Mark, Planned, Redraw, Sides, Stage, spans_of
+from kuraban.core.planned_curve import NEVER, Course, Mark, Planned, Redraw, Sides, Stage, spans_of
 from kuraban.core.units import DAY, HOUR
 
 TOKYO = ZoneInfo("Asia/Tokyo")

@@ -84,7 +84,7 @@ def test_work_an_hour_before_it_fell_out_counts_though_it_is_found_later() -> No
 
 
 def waiting(bell: Bell) -> list[tuple[str, str]]:
-    return bell.engine.notifier.duty_alarms.waiting
+    return bell.engine.notifier.deferred_alarms.waiting
 
 
 def test_what_rang_nobody_waits_until_it_is_off_the_list() -> None:
