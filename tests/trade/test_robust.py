@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from kuraban.errors import OutOfRange
+from kuraban.trade import robust
 from kuraban.trade.robust import (
     MAD_TO_SIGMA,
     autocorrelation,
@@ -171,6 +172,11 @@ def test_autocorrelation_finds_the_coefficient_it_was_made_with(phi: float) -> N
             series.append(phi * series[-1] + math.sqrt(1 - phi * phi) * noise)
         found.append(autocorrelation(series))
     assert np.mean(found) == pytest.approx(phi, abs=0.03)
+
+
+def test_ties_take_from_the_variance_of_kendalls_s() -> None:
+    """By hand: 5 values 5 * 4 * 15 = 300, a pair 2 * 9, a triple 6 * 11; (300 - 84) / 18."""
+    assert robust._kendall_variance([1, 2, 3, 4, 5], [1, 1, 2, 2, 2]) == pytest.approx(12, rel=1e-9)
 
 
 def test_a_short_series_is_corrected_as_kendall_has_it() -> None:
