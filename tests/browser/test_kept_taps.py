@@ -43,7 +43,10 @@ def house(demo_night: Served, tmp_path: Path) -> Iterator[House]:
 @pytest.fixture
 def tablet(chrome: Browser) -> Iterator[Page]:
     context = chrome.new_context(
-        viewport={"width": DESK[0], "height": DESK[1]}, locale="en", has_touch=True
+        viewport={"width": DESK[0], "height": DESK[1]},
+        locale="en",
+        has_touch=True,
+        service_workers="block",  # what goes through one cannot be cut off here
     )
     yield context.new_page()
     context.close()

@@ -39,7 +39,8 @@ HISTORY = '\n[history]\nurl = "http://127.0.0.1:9"\nbucket = "kuraban"\n'
 def commands(command: Any, words: tuple[str, ...] = ()) -> Iterator[tuple[tuple[str, ...], Any]]:
     yield words, command
     for name, below in getattr(command, "commands", {}).items():
-        yield from commands(below, (*words, name))
+        if not below.hidden:
+            yield from commands(below, (*words, name))
 
 
 ALL = dict(commands(typer.main.get_command(app)))

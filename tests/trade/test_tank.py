@@ -13,8 +13,8 @@ CALIBRATED = ((0.0, 3020.0), (20.0, 2680.0), (60.0, 1990.0), (150.0, 410.0))
 
 
 def test_an_upright_tank_is_a_cylinder() -> None:
-    """1.9 m across and 1.8 m high with 1 m of mash, as one accident report gives it (Safety and
-    health information, 2023): 2,835 L of 5,104, the surface 80 cm below the rim (by hand)."""
+    """1.9 m across and 1.8 m high with 1 m of mash, as one accident report gives it (S18: Safety
+    and health information, 2023): 2,835 L of 5,104, the surface 80 cm below the rim (by hand)."""
     brim = math.pi / 4 * 19 * 19 * 18
     assert brim == pytest.approx(5104, abs=1)
     dips = upright(180, brim)
@@ -33,7 +33,7 @@ def test_between_two_dips_the_litres_lie_on_a_line() -> None:
 
 
 def test_a_foaming_yeast_takes_half_to_three_quarters_of_a_tank() -> None:
-    """Three quarters in one account (Gauntner, Sake World no. 81, 2006), half to two thirds in
+    """Three quarters in one account (S17: Gauntner, Sake World no. 81, 2006), half to two thirds in
     another (Sake Street 2024, "Non-foaming yeast")."""
     found = room(3000, 2000)
     assert found.foaming == (1500, 2250)

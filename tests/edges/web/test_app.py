@@ -65,7 +65,7 @@ def test_before_the_first_picture_the_pages_ask_for_patience(
     [
         ("GET", "/nowhere", 404),
         ("DELETE", "/", 405),
-        ("GET", "/log/tank-1", 405),
+        ("GET", "/log", 404),
         ("GET", "/api/v1/nowhere", 404),
     ],
 )

@@ -133,5 +133,5 @@ def test_the_document_describes_every_path(browse: Browse) -> None:
         "/api/v1/batches", "/api/v1/batches/{place}/{key}", "/api/v1/koji", "/api/v1/coolers",
         "/api/v1/coolers/{cooler}/days", "/api/v1/places/{place}/hours",
         "/api/v1/places/{place}/plan", "/api/v1/batches/{place}/{key}/beside",
-        "/api/v1/why/{subject}",
+        "/api/v1/why/{subject}", "/api/v1/due", "/api/v1/way",
     }  # fmt: skip

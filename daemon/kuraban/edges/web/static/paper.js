@@ -32,4 +32,14 @@
   setInterval(grow, 1000);
   grow();
   if (find("nav")) navigator.serviceWorker?.register("/keeper.js").catch(() => {});
+  addEventListener("untaken", ({ detail: { form, refused, asked } }) => { // said in the form itself
+    const words = document.getElementById("untold").dataset, why = document.createElement("p");
+    Object.assign(why, { className: "wrong", role: "alert", tabIndex: -1 });
+    why.textContent = asked ? `${refused} ${words.once}` : words.refused.replace("{reason}", refused);
+    if (asked) why.append(Object.assign(document.createElement("input"), { type: "hidden", name: "sure", value: 1 }));
+    form.querySelector(".wrong")?.remove();
+    form.prepend(why);
+    why.focus();
+  });
+  addEventListener("input", ({ target }) => target.form?.querySelector(".tap > .wrong")?.remove());
 })();

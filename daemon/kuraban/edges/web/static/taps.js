@@ -1,4 +1,4 @@
-/* Keeps taps until the watch has them. */
+/* Keeps taps until told. */
 "use strict";
 (() => {
   const find = (query) => document.querySelector(query);
@@ -66,7 +66,6 @@
     const to = form.getAttribute("action"), subject = to.slice(5);
     const tap = { to, by: me, name, label: `${document.title}: ${button.textContent}`, fields };
     button.disabled = true;
-    form.querySelector(".wrong")?.remove();
     keep([...all(), tap]);
     const told = await tell(tap);
     if (told?.kept) {
@@ -74,18 +73,9 @@
       location.assign(`${back}?told=${fields.id}&of=${subject}#row-${subject}`);
     } else {
       button.disabled = false;
-      if (told?.known) beside(form, told, fields.id);
+      if (told?.known) { drop(fields.id); dispatchEvent(new CustomEvent("untaken", { detail: { form, ...told } })); }
     }
   });
-  function beside(form, { refused, asked }, id) { // what is wrong, or asked, in the form itself
-    const why = add(form, "p", { className: "wrong", role: "alert", tabIndex: -1 });
-    why.textContent = asked ? `${refused} ${words.once}` : words.refused.replace("{reason}", refused);
-    if (asked) add(why, "input", { type: "hidden", name: "sure", value: 1 });
-    form.prepend(why);
-    why.focus();
-    drop(id);
-  }
-  addEventListener("input", ({ target }) => target.form?.querySelector(".tap > .wrong")?.remove());
   drop(find("[data-shown]")?.dataset.shown);
   addEventListener("online", send);
   setInterval(send, 15000);
