@@ -69,8 +69,8 @@
     keep([...all(), tap]);
     const told = await tell(tap);
     if (told?.kept) {
-      const back = fields.back && fields.back !== "cellar" ? `/${fields.back}` : location.pathname;
-      location.assign(`${back}?told=${fields.id}&of=${subject}#row-${subject}`);
+      const { back } = fields, page = back && back !== "cellar" ? `/${back}` : location.pathname;
+      location.assign(`${page}?told=${fields.id}&of=${subject}#row-${subject}`);
     } else {
       button.disabled = false;
       if (told?.known) { drop(fields.id); dispatchEvent(new CustomEvent("untaken", { detail: { form, ...told } })); }
