@@ -2,7 +2,7 @@
 "use strict";
 (() => {
   const find = (query) => document.querySelector(query);
-  const add = (into, tag, has) => into.appendChild(Object.assign(document.createElement(tag), has));
+  const add = (to, tag, has) => to.appendChild(Object.assign(document.createElement(tag), has));
   const KEY = "kuraban untold"; let full, sending;
   const box = find("#untold"), list = find("#untold ul"), words = box.dataset, who = find("meta[name=who]"), me = who.content;
   const { name, accounts } = who.dataset, token = find("meta[name=token]").content;
@@ -34,10 +34,8 @@
   async function tell({ to, fields }) {
     try {
       const answer = await fetch(to, {
-        method: "POST",
-        body: new URLSearchParams({ ...fields, token }),
-        headers: { accept: "application/json" },
-        signal: AbortSignal.timeout(8000),
+        method: "POST", body: new URLSearchParams({ ...fields, token }),
+        headers: { accept: "application/json" }, signal: AbortSignal.timeout(8e3),
       });
       const { status } = answer, known = status !== 403;
       if (status === 200) { drop(fields.id); return { kept: true }; }
@@ -70,14 +68,15 @@
     const told = await tell(tap);
     if (told?.kept) {
       const { back } = fields, page = back && back !== "cellar" ? `/${back}` : location.pathname;
-      location.assign(`${page}?told=${fields.id}&of=${subject}#row-${subject}`);
-    } else {
-      button.disabled = false;
-      if (told?.known) { drop(fields.id); dispatchEvent(new CustomEvent("untaken", { detail: { form, ...told } })); }
+      return location.assign(`${page}?told=${fields.id}&of=${subject}#row-${subject}`);
     }
+    button.disabled = false;
+    if (!told?.known) return;
+    drop(fields.id);
+    dispatchEvent(new CustomEvent("untaken", { detail: { form, ...told } }));
   });
   drop(find("[data-shown]")?.dataset.shown);
   addEventListener("online", send);
-  setInterval(send, 15000);
+  setInterval(send, 15e3);
   send();
 })();
