@@ -60,6 +60,7 @@ NAMES = {"Mosquitto": "mosquitto", "openssl": "openssl"}
 def pytest_configure(config: pytest.Config) -> None:
     config.addinivalue_line("markers", "needs_root: mounts a small disk of its own")
     config.addinivalue_line("markers", "needs(name): a server or a right, as NEEDS lists them")
+    config.addinivalue_line("markers", "offline: a page loses its connection, and may say so")
     config.addinivalue_line("markers", "slow: more than a few seconds; --quick leaves it out")
     config.addinivalue_line("filterwarnings", "error::pytest.PytestUnhandledThreadExceptionWarning")
     config.addinivalue_line("filterwarnings", "error::pytest.PytestUnknownMarkWarning")

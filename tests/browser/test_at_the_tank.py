@@ -56,6 +56,7 @@ def test_one_tap_stirs_and_one_tap_takes_it_back(house: House, open_: Open) -> N
     wait_for(lambda: entries(house, "tank-3", "take-back"))
 
 
+@pytest.mark.offline
 def test_a_tap_without_wifi_is_kept_and_told_when_it_is_back(house: House, open_: Open) -> None:
     """With the time of the tap, once, and the page says that it waits."""
     before = stirs(house)

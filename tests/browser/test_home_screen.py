@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import pytest
 from playwright.sync_api import expect
 
 from kuraban.core.facts import Impaired
 from tests.browser.conftest import House, Open
 
 
+@pytest.mark.offline
 def test_a_page_that_was_open_is_shown_with_its_age_out_of_reach(house: House, open_: Open) -> None:
     """Never as if it were of now; a page that was never open says that it was not."""
     page = open_(f"{house.at}/")
