@@ -55,7 +55,7 @@ OWNERS = {
     "jinja2": ("edges.web",),
     "markdown_it": ("edges.web",),
     "itsdangerous": ("edges.signing",),
-    "icalendar": ("settings.files.calendars", "edges.web.due.feed"),
+    "icalendar": ("settings.files.calendars", "edges.web.due.work_calendar"),
     "recurring_ical_events": ("settings.files.calendars",),
     "argon2": ("edges.web",),
     "pyarrow": ("edges.table_writer",),

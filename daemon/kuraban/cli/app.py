@@ -30,7 +30,7 @@ from kuraban.cli import (
     status,
     why,
 )  # fmt: skip
-from kuraban.cli.typed import read_figures
+from kuraban.cli.typed_numbers import read_figures
 from kuraban.errors import KurabanError
 from kuraban.runtime.watch_main import told
 

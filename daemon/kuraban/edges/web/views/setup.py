@@ -26,7 +26,7 @@ from kuraban.edges.web.page_context import (
 from kuraban.edges.web.templating import page
 from kuraban.errors import JournalError, OutOfRange
 from kuraban.store.history import History
-from kuraban.trade.thermometers import Offset, ice_point_offset
+from kuraban.trade.thermometer_accuracy import Offset, ice_point_offset
 
 router = APIRouter(include_in_schema=False)
 
