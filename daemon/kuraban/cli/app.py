@@ -15,6 +15,7 @@ from kuraban.cli import (
     courses,
     doctor,
     duty,
+    feed,
     history,
     init,
     journal,
@@ -31,8 +32,8 @@ from kuraban.cli import (
     why,
 )  # fmt: skip
 from kuraban.cli.typed_numbers import read_figures
+from kuraban.edges.standard_error import told
 from kuraban.errors import KurabanError
-from kuraban.runtime.watch_main import told
 
 
 class Commands(TyperGroup):
@@ -103,6 +104,7 @@ for group in (
     password,
     alarm_down,
     duty,
+    feed,
     init,
     courses,
     reckon,
