@@ -180,6 +180,11 @@ class Translator:
         facts = {name: self._fact(name, fact) for name, fact in found.facts.items()}
         return self(f"reason.{found.key}", **facts) or text
 
+    def field_of(self, reason: str) -> str:
+        """The field that a reason of the door names; empty for none."""
+        found = reasons.read(reason, self._speech.words.catalogue["en"])
+        return "" if found is None else found.facts.get("field", "")
+
     def _fact(self, name: str, fact: str) -> str:
         """What stood in a field of a reason, by the names that people know."""
         say = self._SAYS.get(name)
