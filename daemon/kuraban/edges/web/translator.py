@@ -277,6 +277,13 @@ class Translator:
             return self("age.minutes", n=round(seconds / MINUTE))
         return self("age.since", when=self.clock(at))
 
+    def ago(self, at: float) -> str:
+        """How long ago that was."""
+        minutes = max(self.at - at, 0.0) / MINUTE
+        if minutes < 59.5:
+            return self("age.minutes-ago", n=round(minutes))
+        return self("age.hours-ago", n=round(minutes / 60))
+
     def as_of(self, at: float) -> str:
         """When what a page shows was so."""
         return self("line.as-of", when=self.time(at))

@@ -24,6 +24,10 @@
       one.textContent = age < 90 ? words.now : age < 3600
         ? words.minutes.replace("{n}", Math.round(age / 60)) : one.dataset.since;
     }
+    for (const one of document.querySelectorAll("[data-ago]")) {
+      const minutes = Math.round((now - one.dataset.ago) / 60), few = minutes < 60;
+      one.textContent = (few ? words.minutesAgo : words.hoursAgo).replace("{n}", few ? minutes : Math.round(minutes / 60));
+    }
     const still = renews && now - picture.dataset.moment > STILL && words.still.replace("{when}", picture.dataset.clock);
     say(why || (hears && here - heard > DEAF && words.lost) || still || "");
   };
