@@ -28,6 +28,7 @@ from kuraban.cli import (
     replay,
     run,
     status,
+    wall,
     why,
 )  # fmt: skip
 from kuraban.cli.typed import read_figures
@@ -91,6 +92,7 @@ for group in (
     replay,
     rehearse,
     status,
+    wall,
     why,
     doctor,
     history,
