@@ -60,6 +60,7 @@ OWNERS = {
     "recurring_ical_events": ("settings.files.calendars",),
     "argon2": ("edges.web",),
     "pyarrow": ("edges.table_writer",),
+    "gpiozero": ("edges.gpio",),
     "pydantic": ("settings", "edges.web"),
     "pydantic_core": ("settings",),
     "pydantic_settings": ("settings",),

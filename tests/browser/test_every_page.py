@@ -41,6 +41,10 @@ ERRING: dict[str, tuple[str, dict[str, str]]] = {
     "nowhere": ("/log/nowhere", {"entry": "stir"}),
 }  # fmt: skip
 """Forms that come back: where they are sent, and what somebody put into them."""
+WHOLE = {"began already", "too long", "no such mash", "asked plan", "nowhere"}
+"""Of these what is said is about no field, or is a question with its button."""
+BESIDE = """() => { const one = document.activeElement, by = one.getAttribute('aria-describedby');
+    return one.matches('[aria-invalid=true]') && document.getElementById(by).innerText > ''; }"""
 AXE = {
     "runOnly": ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"], "resultTypes": ["violations"],
     "preload": False,
@@ -161,7 +165,8 @@ def _persons(address: str) -> str | None:
 def test_a_form_that_comes_back_can_be_read_and_pressed(
     lived: House, open_: Open, size: tuple[int, int], language: str, colours: str
 ) -> None:
-    """Where a person erred, the page is as good as any."""
+    """Where a person erred, the page is as good as any, and the focus is on the field that is
+    wrong, with what is wrong beside it."""
     page = open_(lived.at, size, language, colours)
     faults = {}
     for name, (to, fields) in ERRING.items():
@@ -170,6 +175,7 @@ def test_a_form_that_comes_back_can_be_read_and_pressed(
             page.evaluate(SEND, [to, fields])
         assert page.locator("[role=alert]").count() > 0, name
         assert page.get_attribute("html", "lang") == language, name
+        assert page.evaluate(BESIDE) == (name not in WHOLE), name
         faults[name] = [*faults_of(page).items(), *unfit(page, size)]
     assert not any(faults.values()), {k: v for k, v in faults.items() if v}
 

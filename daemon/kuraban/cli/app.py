@@ -29,6 +29,7 @@ from kuraban.cli import (
     replay,
     run,
     status,
+    wall,
     why,
 )  # fmt: skip
 from kuraban.cli.typed_numbers import read_figures
@@ -92,6 +93,7 @@ for group in (
     replay,
     rehearse,
     status,
+    wall,
     why,
     doctor,
     history,
