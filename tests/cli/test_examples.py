@@ -83,6 +83,9 @@ def brewery(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Path, di
             '[[line]]\nid = "chillers"\nhost = "127.0.0.1"\nport = 9\n'
         )
         (folder / "night.jsonl.gz").write_bytes(recording(NIGHT).read_bytes())
+        (folder / "season-2024.csv").write_text("time,Tank 3\n2025-01-20 10:00,10.5\n", "utf-8")
+        columns = '[columns]\ntime = "time"\n"Tank 3" = "tank-3"\n'
+        (folder / "logger.toml").write_text(f'kind = "readings"\n{columns}', "utf-8")
         env = {**os.environ, "NO_COLOR": "1", "COLUMNS": "100"}
         env.pop("KURABAN_SITE_FILE", None)
         yield folder, env

@@ -78,6 +78,9 @@ class History:
     JournalError where the journal cannot be read; iterators do so while they are read.
     """
 
+    past: History | None = None
+    """What was before the journal, where that is read with it (`kuraban.store.archive`)."""
+
     def __init__(self, path: Path) -> None:
         self.path = path
         with telling(path, "read the journal"):
@@ -187,6 +190,10 @@ class History:
         """Every fact numbered beyond `seq` with its number, none received after `until`."""
         with telling(self.path, "read the facts"):
             yield from rows.facts_after(self._db, seq, until)
+
+    def facts_since(self, since: float | None, until: float | None) -> Iterator[tuple[int, Fact]]:
+        """What a story from `since` on rests on: every fact, in order."""
+        return self.facts_after(0, until)
 
     def entries(self, subject: str | None, start: float, end: float) -> Iterator[Logged]:
         """Entries of one subject or of all by their `at`; corrections beside what they correct."""
