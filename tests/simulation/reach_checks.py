@@ -75,8 +75,8 @@ def _beyond(season: Season, told: Told) -> Callable[[str, str, float], bool]:
     its probe says so and is believed: of what nobody measures people hear just that.
 
     A tank or bed without a batch has no plan that it could be beyond, however warm it is; of one
-    whose plan somebody drew anew nobody knows here what it is; and one out of service, as an earlier
-    journal may have left it, is not judged.
+    whose plan somebody drew anew nobody knows here what it is; one that is out of service, as an
+    earlier journal may have left it, is not judged.
     """
     heard: dict[str, list[float]] = {place: [] for place in PLANNED}
     for fact in told.facts:
