@@ -376,8 +376,15 @@ def test_what_it_answers_under_work_and_while_it_is_let_run() -> None:
     assert night.why(WARM)[1:] == ["lacks: held until=660"]
 
 
-def test_what_was_outside_and_comes_back_is_homeward_until_it_passed_the_notice_band() -> None:
-    night = tank().play(300, mid=noisy(10.7), air=AIR)
-    night.play(400, mid=noisy(ramp(10.7, -0.5, since=300)), air=AIR)
-    assert night.why(COLD)[1:] == ["seen: leaves lasted=85", "lacks: homeward"]
-    assert COLD not in night.alarms()
+@pytest.mark.parametrize(("way", "there"), [(1, COLD), (-1, WARM)])
+def test_what_was_outside_and_comes_back_is_homeward_until_it_passed_the_notice_band(
+    way: int, there: str
+) -> None:
+    """From 0.7 K outside at half a degree an hour; the notice band is 0.3 K wide."""
+    home = noisy(lambda m: 10.0 + way * (0.7 - 0.5 * max(m - 300, 0) / 60))
+    night = tank().play(400, mid=home, air=AIR)
+    seen, lacks = night.why(there)[1:]
+    assert seen.startswith("seen: leaves lasted=8") and lacks == "lacks: homeward"
+    assert there not in night.alarms()
+    night.play(440, mid=home, air=AIR)
+    assert "lacks: homeward" not in night.why(there)
