@@ -15,7 +15,9 @@ from kuraban.cli import (
     courses,
     doctor,
     duty,
+    feed,
     history,
+    import_tables,
     init,
     journal,
     log,
@@ -28,11 +30,12 @@ from kuraban.cli import (
     replay,
     run,
     status,
+    wall,
     why,
 )  # fmt: skip
-from kuraban.cli.typed import read_figures
+from kuraban.cli.typed_numbers import read_figures
+from kuraban.edges.standard_error import told
 from kuraban.errors import KurabanError
-from kuraban.runtime.watch_main import told
 
 
 class Commands(TyperGroup):
@@ -91,10 +94,12 @@ for group in (
     replay,
     rehearse,
     status,
+    wall,
     why,
     doctor,
     history,
     batch_export,
+    import_tables,
     morning_report,
     log,
     record,
@@ -103,6 +108,7 @@ for group in (
     password,
     alarm_down,
     duty,
+    feed,
     init,
     courses,
     reckon,
