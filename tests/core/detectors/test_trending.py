@@ -12,7 +12,7 @@ import pytest
 
 from fixtures.invent import Night as Invented
 from fixtures.invent import random_night
-from kuraban.core.detectors.trending import Trend, _homeward
+from kuraban.core.detectors.trending import Trend, _homeward, _seen
 from kuraban.core.effects import Step
 from kuraban.core.forecast.drift import Drift, Swing, drift_of
 from kuraban.core.planned_curve import FAR_FUTURE
@@ -462,3 +462,19 @@ def test_homeward_is_what_was_outside_and_is_not_past_the_notice_band_yet(
     back = LEAVES._replace(level=level, swing=KNOWN._replace(least=least))
     assert _homeward(back, stage(), True) is homeward
     assert _homeward(upside_down(back), stage(), False) is homeward
+
+
+@pytest.mark.parametrize(
+    ("slope", "edge", "hours"),
+    [(0.0625, 1.75, 24.0), (0.0625, 1.8, None), (0.0625, 0.25, None), (0.03, 0.28, 1.0),
+     (0.029, 0.28, None)],
+)  # fmt: skip
+def test_it_is_answered_in_how_long_it_leaves_within_a_day(
+    slope: float, edge: float, hours: float | None
+) -> None:
+    """Of what moves at all; what has left already leaves no more."""
+    moves, *leaves = _seen(LEAVES._replace(slope=slope), edge)
+    assert (moves.key, moves.value) == ("drift", slope)
+    assert [one.lasted for one in leaves] == (
+        [] if hours is None else [pytest.approx(hours * HOUR)]
+    )
