@@ -15,11 +15,13 @@ from kuraban.core.forecast.reckoning_cache import Memory
 from kuraban.core.house_state import HouseState
 from kuraban.core.plan.plan_view import EntryLogView
 from kuraban.core.plan.subject_state import Batch
-from kuraban.core.probes.probe_state import CHECK_COUNTS, CHECK_COUNTS_ELSE
 from kuraban.core.probes.probe_view import PlaceView, ProbeView
 from kuraban.core.site import House, Place
 from kuraban.core.units import HOUR
 
+CHECK_COUNTS = {"koji-bed": 1 * HOUR}
+CHECK_COUNTS_ELSE = 4 * HOUR
+"""So long a check by hand stands for the product."""
 _NONE: list[ProbeView] = []
 
 
