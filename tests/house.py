@@ -21,8 +21,8 @@ FLOORS = (
     ("edges",),
     ("settings",),
     (
-        "clock", "clock_steps", "demo", "imports", "queries", "recording", "rehearse", "replay",
-        "runtime",
+        "clock", "clock_steps", "demo", "feed", "imports", "queries", "recording", "rehearse",
+        "replay", "runtime",
     ),
     ("cli", "runtime.pages_main", "runtime.watch_main"),
 )  # fmt: skip

@@ -15,6 +15,7 @@ from kuraban.cli import (
     courses,
     doctor,
     duty,
+    feed,
     history,
     import_tables,
     init,
@@ -30,11 +31,12 @@ from kuraban.cli import (
     replay,
     run,
     status,
+    wall,
     why,
 )  # fmt: skip
-from kuraban.cli.typed import read_figures
+from kuraban.cli.typed_numbers import read_figures
+from kuraban.edges.standard_error import told
 from kuraban.errors import KurabanError
-from kuraban.runtime.watch_main import told
 
 
 class Commands(TyperGroup):
@@ -93,6 +95,7 @@ for group in (
     replay,
     rehearse,
     status,
+    wall,
     why,
     doctor,
     history,
@@ -107,6 +110,7 @@ for group in (
     password,
     alarm_down,
     duty,
+    feed,
     init,
     courses,
     reckon,

@@ -169,6 +169,7 @@ class Painter:
             word=word_of(apart, standing.stage),
             product=None if known is None else known[0],
             at=None if known is None else view.product_heard(place.id, now),
+            last=None if known is not None else _last(view, place.id, batch.since),
             planned=planned,
             difference=apart,
             rate=rate,
@@ -385,16 +386,26 @@ def _leaving(drift: Drift | None, stage: Stage) -> Leaving | None:
     return None
 
 
+def _last(view: HouseView, place: str, since: float) -> Point | None:
+    """The last product of this batch that was believed."""
+    known = view.places[place]
+    if known.last_good is None or known.product is None or known.last_good < since:
+        return None
+    return known.last_good, known.product
+
+
 def _banded(view: HouseView, place: Place, why: str | None, now: float) -> PlaceNow:
     """A place without a batch, with a band or with nothing to be judged by."""
     probes = _probes(view, place.id, ELSE, now)
     heard = next((p for p in probes if p.value is not None and not p.trouble and not p.out), None)
     value = None if heard is None else heard.value
+    said = [(p.at, p.value) for p in probes if p.at is not None and p.value is not None]
     word, apart = banded_word(value, place.band)
     subject_state = view.entry_log.subject_states.get(place.id)
     return PlaceNow(
         id=place.id, name=place.name, kind=place.kind, brews=place.brews, why=why, word=word,
         product=value, at=None if heard is None else heard.at, band=place.band, difference=apart,
+        last=None if value is not None else max(said, default=None),
         ended=None if subject_state is None else subject_state.ended, probes=probes,
         cooler=view.entry_log.cooler_of(place.id),
     )  # fmt: skip

@@ -17,7 +17,7 @@ import msgspec
 from kuraban.core.effects import Message, Step
 from kuraban.core.facts import COUNTS, ClockStepped, Fact, Logged, Reading, Refusal
 from kuraban.core.plan.counted_entries import ToldEntry
-from kuraban.store import past_outcomes, rows
+from kuraban.store import outcome_migration, rows
 from kuraban.store.connection import connect, telling
 from kuraban.store.upkeep.summary import MINUTES, SLOTS, TENS, shown, unpack
 
@@ -86,7 +86,7 @@ class History:
         with telling(path, "read the journal"):
             self._db = connect(path, "ro", threads=True)
             if not self._has("sqlite_schema", "outcome") and self._has("sqlite_schema", "entry"):
-                past_outcomes.beside(self._db)
+                outcome_migration.beside(self._db)
         self._summed = self._has("sqlite_schema", "summary")
         asks = self._has("pragma_table_info('message')", "asks")
         self._message = rows.MESSAGE if asks else rows.MESSAGE.replace("asks", "'[]'")
