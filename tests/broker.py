@@ -22,6 +22,7 @@ UP_WITHIN = 20.0
 USERS = {
     "kuraban": "night-watch",
     "crew": "kai-ire",
+    "feed": "bus-word",
     "wall": "lamp-oil",
     "t3-mid": "probe-word",
     "t4-mid": "other-word",

@@ -48,6 +48,7 @@ OWNERS = {
     "apprise": ("edges.phones.courier", "settings.checks.advice"),
     "influxdb_client": ("edges.history.influx_writer",),
     "matplotlib": ("edges.charts",),
+    "pymodbus": ("edges.modbus",),
     "numpy": ("edges.charts",),
     "fastapi": ("edges.web",),
     "starlette": ("edges.web",),
@@ -55,16 +56,18 @@ OWNERS = {
     "jinja2": ("edges.web",),
     "markdown_it": ("edges.web",),
     "itsdangerous": ("edges.signing",),
-    "icalendar": ("settings.files.calendars", "edges.web.due.feed"),
+    "icalendar": ("settings.files.calendars", "edges.web.due.work_calendar"),
     "recurring_ical_events": ("settings.files.calendars",),
     "argon2": ("edges.web",),
+    "openpyxl": ("edges.table_reader",),
     "pyarrow": ("edges.table_writer",),
     "gpiozero": ("edges.gpio",),
     "pydantic": ("settings", "edges.web"),
     "pydantic_core": ("settings",),
     "pydantic_settings": ("settings",),
     "msgspec": (
-        "cli", "core", "edges", "queries", "recording", "rehearse", "replay", "runtime",
+        "cli", "core", "edges", "feed", "imports", "queries", "recording", "rehearse", "replay",
+        "runtime",
         "settings", "store",
     ),
     "rich": ("cli", "demo"),
@@ -95,6 +98,7 @@ WALL = re.compile(
 )
 BY_THE_WALL = {
     "clock": "which is joined to it",
+    "feed.service": "the watch reads by the wall clock when a feed measured something",
     "queries.journal_state": "a command is asked by a person, who has the wall clock",
     "runtime.outside": "what the broker is told of the watch, other programs read",
 }

@@ -79,7 +79,13 @@ def brewery(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Path, di
         assert kept is not None
         held.commit(engine.drain(), Checkpoint(version(), bytes(kept.blob)))
         held.close()
+        (folder / "feed.toml").write_text(
+            '[[line]]\nid = "chillers"\nhost = "127.0.0.1"\nport = 9\n'
+        )
         (folder / "night.jsonl.gz").write_bytes(recording(NIGHT).read_bytes())
+        (folder / "season-2024.csv").write_text("time,Tank 3\n2025-01-20 10:00,10.5\n", "utf-8")
+        columns = '[columns]\ntime = "time"\n"Tank 3" = "tank-3"\n'
+        (folder / "logger.toml").write_text(f'kind = "readings"\n{columns}', "utf-8")
         env = {**os.environ, "NO_COLOR": "1", "COLUMNS": "100"}
         env.pop("KURABAN_SITE_FILE", None)
         yield folder, env
@@ -93,7 +99,7 @@ def test_it_works_when_pasted(brewery: tuple[Path, dict[str, str]], line: str) -
     words = shlex.split(line)[1:]
     if words[0] == "init":
         words = [*words[:-1], str(folder / "first.toml"), "--yes", "--listen", "0"]
-    words = [word.replace("/etc/kuraban/site.toml", "site.toml") for word in words]
+    words = [word.removeprefix("/etc/kuraban/") for word in words]
     words = ["3s" if word == "12h" and words[0] == "record" else word for word in words]
     if words[0] == "record" and (folder / "night.jsonl").exists():
         (folder / "night.jsonl").unlink()
@@ -101,7 +107,7 @@ def test_it_works_when_pasted(brewery: tuple[Path, dict[str, str]], line: str) -
         [*KURABAN, *words], cwd=folder, env=env, text=True, stdin=subprocess.PIPE,
         stdout=subprocess.PIPE, stderr=subprocess.STDOUT, start_new_session=True,
     )  # fmt: skip
-    if words[0] == "run":
+    if words[0] == "run" or words[:2] == ["feed", "--config"]:
         time.sleep(4)
         command.send_signal(signal.SIGTERM)
     told, _ = command.communicate("a long enough word\n" * 2 if words[0] == "password" else "")

@@ -97,6 +97,19 @@ def test_a_stolen_probe_can_only_lie_about_itself(broker: Mosquitto) -> None:
     thief.close()
 
 
+def test_a_feed_writes_readings_and_nothing_else(broker: Mosquitto) -> None:
+    """Of any probe; no entry, and nothing in the name of the watch."""
+    watch = Client(broker.port, "kuraban", "kuraban")
+    watch.subscribe("kura/#")
+    feed = Client(broker.port, "feed", "feed")
+    feed.subscribe("#", "kura/#")
+    for topic in ("kura/log/tank-3", "kura/watch/status", "kura/reading", "kura/reading/t3-mid"):
+        feed.publish(topic, "10.46")
+    assert watch.settled() == [("kura/reading/t3-mid", b"10.46")] and not feed.heard
+    watch.close()
+    feed.close()
+
+
 def test_a_stolen_probe_hears_nothing(broker: Mosquitto) -> None:
     """Neither what the brewery measures nor what people do, nor what the broker says of itself."""
     watch, thief = Client(broker.port, "kuraban", "kuraban"), Client(broker.port, THIEF, "thief")

@@ -14,7 +14,7 @@ ROOT = Path(__file__).parents[2]
 LOCK = ROOT / "deploy" / "lock"
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
 EXTRAS = PROJECT["optional-dependencies"]
-LISTS = {"run.txt": ("web", "charts"), "test.txt": ("test", "demo", "web", "charts")}
+LISTS = {"run.txt": ("web", "charts", "feed"), "test.txt": ("test", "demo", "web", "charts")}
 
 
 def wanted(*extras: str) -> list[Requirement]:

@@ -2,21 +2,10 @@
 
 from __future__ import annotations
 
-import logging
 import subprocess
 import sys
 from pathlib import Path
 
-import pytest
-
-from kuraban.errors import (
-    BrokerError,
-    ConfigurationError,
-    ImpossibleTransition,
-    JournalError,
-    RecordingError,
-)
-from kuraban.runtime import watch_main as handed
 from tests.broker import free_port
 from tests.cli.conftest import KURABAN
 from tests.journals import site_file
@@ -57,35 +46,3 @@ def test_whoever_started_it_keeps_its_process(tmp_path: Path) -> None:
     finally:
         watch.terminate()
         assert watch.wait(15) == 0
-
-
-@pytest.mark.parametrize(
-    ("error", "status"),
-    [
-        (ConfigurationError([]), 2),
-        (RecordingError("night.jsonl: cannot be read"), 2),
-        (JournalError("no journal"), 3),
-        (BrokerError("nobody listens"), 1),
-        (ImpossibleTransition("a bug"), 1),
-    ],
-)
-def test_an_error_has_its_exit_status(error: Exception, status: int) -> None:
-    assert handed.status_of(error) == status  # type: ignore[arg-type]
-
-
-def test_under_systemd_each_line_says_how_grave_it_is(capsys: pytest.CaptureFixture[str]) -> None:
-    """Its journal adds the time itself."""
-    log = logging.getLogger("kuraban")
-    before = log.handlers, log.level, log.propagate
-    try:
-        handed.log_lines(supervised=True)
-        log.error("the disk is full")
-        log.warning("nobody listens\nthere")
-        handed.log_lines(supervised=False)
-        log.info("watching")
-    finally:
-        log.handlers, log.propagate = before[0], before[2]
-        log.setLevel(before[1])
-    lines = capsys.readouterr().err.splitlines()
-    assert lines[:3] == ["<3>the disk is full", "<4>nobody listens", "<4>there"]
-    assert lines[3].endswith(" watching") and lines[3][2] == ":"

@@ -31,10 +31,10 @@ ALONE = tuple(name for name in KINDS)
 
 
 @contextmanager
-def held() -> Iterator[tuple[Callable[[int], None], str]]:
+def held(core: float = CORE, memory: int = MEMORY) -> Iterator[tuple[Callable[[int], None], str]]:
     """Puts a process where it has half a core and 128 MB, and says how it is held."""
-    folders, settings = _settings()
-    name = f"kuraban-floods-{os.getpid()}"
+    folders, settings = _settings(core, memory)
+    name = f"kuraban-held-{os.getpid()}"
     made = []
     try:
         for folder in folders:
@@ -51,22 +51,22 @@ def held() -> Iterator[tuple[Callable[[int], None], str]]:
             (folder / "cgroup.procs").write_text(str(pid))
 
     try:
-        yield hold, f"{CORE:g} core, {MEMORY // 2**20} MB"
+        yield hold, f"{core:g} core, {memory // 2**20} MB"
     finally:
         for folder in made:
             folder.rmdir()
 
 
-def _settings() -> tuple[list[Path], list[tuple[Path, str, str]]]:
+def _settings(core: float, size: int) -> tuple[list[Path], list[tuple[Path, str, str]]]:
     period = 100_000
     if (GROUPS / "cgroup.controllers").exists():
-        limits = [("cpu.max", f"{int(CORE * period)} {period}"), ("memory.max", str(MEMORY))]
+        limits = [("cpu.max", f"{int(core * period)} {period}"), ("memory.max", str(size))]
         return [GROUPS], [(GROUPS, file, value) for file, value in limits]
     processor, memory = GROUPS / "cpu", GROUPS / "memory"
     return [processor, memory], [
         (processor, "cpu.cfs_period_us", str(period)),
-        (processor, "cpu.cfs_quota_us", str(int(CORE * period))),
-        (memory, "memory.limit_in_bytes", str(MEMORY)),
+        (processor, "cpu.cfs_quota_us", str(int(core * period))),
+        (memory, "memory.limit_in_bytes", str(size)),
     ]
 
 

@@ -15,7 +15,9 @@ from kuraban.cli import (
     courses,
     doctor,
     duty,
+    feed,
     history,
+    import_tables,
     init,
     journal,
     log,
@@ -31,9 +33,9 @@ from kuraban.cli import (
     wall,
     why,
 )  # fmt: skip
-from kuraban.cli.typed import read_figures
+from kuraban.cli.typed_numbers import read_figures
+from kuraban.edges.standard_error import told
 from kuraban.errors import KurabanError
-from kuraban.runtime.watch_main import told
 
 
 class Commands(TyperGroup):
@@ -97,6 +99,7 @@ for group in (
     doctor,
     history,
     batch_export,
+    import_tables,
     morning_report,
     log,
     record,
@@ -105,6 +108,7 @@ for group in (
     password,
     alarm_down,
     duty,
+    feed,
     init,
     courses,
     reckon,

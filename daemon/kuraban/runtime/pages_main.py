@@ -17,12 +17,12 @@ from pathlib import Path
 from kuraban.clock import Clock
 from kuraban.core.facts import Logged
 from kuraban.edges.child_process import END, Passage
+from kuraban.edges.standard_error import BROKEN, log_lines, status_of
 from kuraban.errors import KurabanError
 from kuraban.queries.batches.batch_sheet import Batches
 from kuraban.queries.setup.unknown_probes import SettingUp
 from kuraban.queries.why import Why
 from kuraban.runtime.pages_protocol import Start, Word, read_picture
-from kuraban.runtime.watch_main import BROKEN, log_lines, status_of
 from kuraban.settings.catalogues import load_page_words
 from kuraban.settings.systemd_environment import supervision
 

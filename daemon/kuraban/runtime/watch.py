@@ -30,7 +30,7 @@ from kuraban.core.engine.engine import Engine
 from kuraban.core.engine.self_monitoring import PARTS
 from kuraban.core.facts import ClockStepped, Delivered, Fact, HouseChanged, Impaired
 from kuraban.core.intake.wire import Wire
-from kuraban.core.notify.first_words import on_a_lost_journal, on_calendars
+from kuraban.core.notify.startup_notices import on_a_lost_journal, on_calendars
 from kuraban.core.site import from_document, to_document
 from kuraban.core.texts.messages import Words
 from kuraban.core.units import HOUR, MINUTE, show_time

@@ -88,7 +88,7 @@ def load(
     data = folder / table.site.data
     return Settings(
         house,
-        _mqtt(table.mqtt, folder),
+        mqtt_of(table.mqtt, folder),
         addresses,
         data,
         tuple(report.warnings),
@@ -154,7 +154,7 @@ def _addresses(table: SiteFile) -> Mapping[str, Addresses]:
     )
 
 
-def _mqtt(table: MqttTable, folder: Path) -> Mqtt:
+def mqtt_of(table: MqttTable, folder: Path) -> Mqtt:
     """Where the broker is and how to show oneself to it; file paths made absolute."""
     held = table.model_dump(exclude={"user_from", "password_from"})
     for key in ("ca_file", "cert_file", "key_file"):

@@ -656,3 +656,39 @@ def test_a_probe_of_another_house_begins_anew() -> None:
     detector.probe_state = None
     detector.settle()
     assert detector.doubt is None and detector.held is None
+
+
+def test_half_way_to_the_air_is_still_at_the_air() -> None:
+    """Colder than the cellar's 8.75 °C for five minutes, then half of the way to it."""
+    wavers = lambda m: 10.0 if m < 60 else 8.0 if m < 65 else 9.375  # noqa: E731
+    assert tank().play(120, mid=wavers, air=8.75).raised(ALARM) == [70]
+
+
+def test_what_comes_home_to_its_plan_may_be_the_product_wherever_the_air_stands() -> None:
+    """A mash 1.5 K too warm that is stirred down to its plan, in a cellar just as cold."""
+    night = tank().play(200, mid=step(11.5, 10.2, 60), air=10.2)
+    assert ALARM not in night.alarms() and believed(night)
+
+
+def test_a_tank_of_sake_has_a_band_and_no_plan_to_go_along_with() -> None:
+    night = Night(house(msgspec.structs.replace(TANK, band=(0.0, 12.0)), CELLAR, MID, AIR))
+    assert night.play(120, mid=step(10.0, 5.0, 60), air=5.0).raised(ALARM) == [67]
+
+
+@pytest.mark.parametrize(
+    ("reads", "air", "over"),
+    [(2.4, 1.0, False), (2.5, 1.0, True), (3.7, 5.0, False), (2.4, None, True)],
+)
+def test_hung_elsewhere_while_out_it_is_back_once_it_is_clear_of_the_air(
+    reads: float, air: float | None, over: bool
+) -> None:
+    """What it measured in the other tank says nothing of this one: 1.4 K from the air decide."""
+    other = msgspec.structs.replace(TANK, id="other", band=(0.0, 16.0))
+    night = Night(cellar(other))
+    night.batch()
+    night.play(90, mid=step(10.0, 1.0, 60), air=1.0)
+    night.rehang(MID, "other")
+    quiet = {} if air is None else {"air": air}
+    night.play(100, **quiet)
+    night.play(140, mid=reads, **quiet)
+    assert night.raised(ALARM) and bool(night.over(ALARM)) is over

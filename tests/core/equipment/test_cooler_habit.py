@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from kuraban.core.engine.standing import lay_over, pack, standing_of, unpack
+from kuraban.core.engine.durable_state import lay_over, pack, standing_of, unpack
 from kuraban.core.equipment.cooler_habit import CoolerHabit, Habits, Ran, usual
 from tests.core.detectors.kit import Night, noisy
 from tests.core.equipment.test_cooler_view import POWER, SUPPLY, VALVE, night_of

@@ -400,3 +400,26 @@ def test_the_morning_on_which_a_mash_is_to_be_pressed_says_so() -> None:
     assert [(one.name, one.stage, one.caution) for one in morning(night).due] == [
         ("Tank 3", None, "press")
     ]
+
+
+def test_of_several_probes_the_believed_ones_alone_made_the_product() -> None:
+    """One that was taken out hides nothing of what the other measured."""
+    house = brewery()
+    twin = msgspec.structs.replace(house.probes[0], id="t3-low")
+    night = mashing(msgspec.structs.replace(house, probes=(*house.probes, twin)))
+    night.log("t3-mid", "probe-out")
+    night.run(10)
+    view, alarms = night.engine.view, night.engine.alarm_manager
+    assert reports.doubts_of(view, alarms, "tank-3", night.now) == []
+
+
+def test_a_taking_out_is_told_until_it_is_a_night_ago() -> None:
+    """From the word on, until the filter of the probe that was put back holds no air any more."""
+    night = mashing()
+    out = night.now
+    night.log("t3-mid", "probe-out")
+    night.run(20).log("t3-mid", "probe-in")
+    over = night.now + reports.SETTLES
+    view, alarms = night.engine.view, night.engine.alarm_manager
+    for later, told in ((-1, [(out, over)]), (0, [])):
+        assert reports.doubts_of(view, alarms, "tank-3", over + reports.NIGHT + later) == told

@@ -27,7 +27,7 @@ from kuraban.edges.web.templating import page
 from kuraban.edges.web.wall import address_of
 from kuraban.errors import JournalError, OutOfRange
 from kuraban.store.history import History
-from kuraban.trade.thermometers import Offset, ice_point_offset
+from kuraban.trade.thermometer_accuracy import Offset, ice_point_offset
 
 router = APIRouter(include_in_schema=False)
 
