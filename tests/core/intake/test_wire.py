@@ -158,6 +158,7 @@ def test_reading_the_worst_takes_no_second() -> None:
         ('{"value":"10.46"}', "value is a text; send the number 10.46 without quotes"),
         ('{"value":"cold"}', 'value is the text "cold"'),
         ('{"value":true}', "value is true; product is a number"),
+        ('{"value":false}', "value is false; product is a number"),
         ('{"value":null}', "value is null; send a number"),
         ('{"value":NaN}', "finite"),
         ('{"value":1e999}', "finite"),
