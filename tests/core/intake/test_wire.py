@@ -440,3 +440,13 @@ def test_a_message_that_is_not_read_at_all_is_refused_as_of_its_probe() -> None:
         "too long",
     )
     assert WIRE.unread("kura/reading/nobody", b"", NOW, "too long").probe is None
+
+
+def test_a_list_is_taken_alike_after_the_wall_clock_was_put_forward() -> None:
+    """Its newest tells by which clock its board goes; a door that knows no wall clock asks not."""
+    dated = ", ".join(f'{{"value": {value}, "at": {NOW + 3600 - 60 + value}}}' for value in (1, 2))
+    for wall, times in ((True, [NOW - 59, NOW - 58]), (False, [NOW, NOW])):
+        wire = Wire(HOUSE, wall=wall)
+        wire.stepped(3600.0, NOW - 100)
+        found = wire.read(TOPIC, f"[{dated}]".encode(), NOW)
+        assert [fact.at for fact in found if isinstance(fact, Reading)] == times
