@@ -23,6 +23,7 @@ USERS = {
     "kuraban": "night-watch",
     "crew": "kai-ire",
     "feed": "bus-word",
+    "wall": "lamp-oil",
     "t3-mid": "probe-word",
     "t4-mid": "other-word",
 }

@@ -20,6 +20,12 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+NOT_ALLOWED = (
+    "only root and the group kuraban may read it: use sudo, or join the group"
+    " (sudo adduser NAME kuraban) and log in anew"
+)
+"""What would be right where an account may not read what the installer laid down."""
+
 
 class KurabanError(Exception):
     """The root: catch this to catch everything raised on purpose."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import re
 import time
 
 import pytest
@@ -96,6 +97,8 @@ def test_what_is_no_number_comes_back_as_it_was_typed(
         expect(form.get_by_role("alert")).to_contain_text(said)
         expect(form.get_by_role("alert")).to_be_in_viewport()
         expect(page.locator("#check-celsius")).to_have_value(typed)
+        expect(page.locator("#check-celsius")).to_be_focused()
+        expect(page.locator("#check-celsius")).to_have_accessible_description(re.compile(said))
     if script:
         assert page.url.endswith("/place/tank-3") and page.locator("#untold").is_hidden()
     form.get_by_role("button").tap()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import time
 from collections.abc import Iterator
 from contextlib import closing
@@ -110,6 +111,7 @@ def test_a_tap_waits_for_whoever_made_it(house: House, tablet: Page) -> None:
     began = house.watch.clock()
     tap_stir(tablet)
     expect(tablet.locator("#untold b")).to_have_text("1")
+    expect(tablet.locator("#untold li")).to_have_text(re.compile("^Stirred, Tank 3 *$"))
     sign_out(tablet)
     expect(tablet.locator("#untold")).to_contain_text("waits until Mio signs in here")
     there_again(tablet)

@@ -3,8 +3,8 @@
     python -m tests.core.standing_night
 
 What stands at its end is packed in `stored/` under the version of its form. Whoever changes what a
-value of `kuraban.core.engine.standing` means makes one first, with the code before it; one that is
-there is never made anew.
+value of `kuraban.core.engine.durable_state` means makes one first, with the code before; one that
+is there is never made anew.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
-from kuraban.core.engine.standing import VERSION, pack, standing_of
+from kuraban.core.engine.durable_state import VERSION, pack, standing_of
 from tests.core.house import Night, mashing
 
 STORED = Path(__file__).parent / "stored"

@@ -12,6 +12,7 @@ from kuraban.core import entries as e
 from kuraban.core.effects import Step
 from kuraban.core.facts import Logged
 from kuraban.runtime.alarm_publisher import AlarmPublisher
+from kuraban.settings.catalogues import load_words
 from tests.edges.web.served import Served
 
 Told = list[tuple[str, bytes, bool]]
@@ -27,7 +28,7 @@ def alarm_publisher(told: Told) -> AlarmPublisher:
     def publish(topic: str, payload: bytes, retain: bool = False) -> None:
         told.append((topic, payload, retain))
 
-    return AlarmPublisher(publish, "kura", ZoneInfo("Asia/Tokyo"))
+    return AlarmPublisher(publish, "kura", ZoneInfo("Asia/Tokyo"), load_words())
 
 
 def step(kind: str) -> Step:

@@ -13,8 +13,8 @@ import pytest
 from kuraban.core.alarms.life_cycle import State
 from kuraban.core.detectors.base import Finding
 from kuraban.core.effects import Message, Step, Turn
+from kuraban.core.engine.durable_state import Standing, pack, standing_of
 from kuraban.core.engine.engine import Engine
-from kuraban.core.engine.standing import Standing, pack, standing_of
 from kuraban.core.facts import ClockStepped, HouseChanged, Reading
 from kuraban.core.intake.wire import Wire
 from kuraban.core.site import Probe, to_document

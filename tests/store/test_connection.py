@@ -1,12 +1,15 @@
 from __future__ import annotations
 
+import os
 import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
 
 from kuraban.errors import JournalError
-from kuraban.store.connection import MEMORY, connect, damaged, telling, transaction
+from kuraban.store.connection import MEMORY, connect, damaged, is_there, telling, transaction
 from kuraban.store.journal import Journal
 from tests.store.nights import turn
 
@@ -57,3 +60,30 @@ def test_a_path_may_hold_any_sign(tmp_path: Path) -> None:
     journal.commit(turn(0))
     journal.close()
     assert path.exists()
+
+
+def test_a_journal_that_this_account_may_not_read_is_one_line(tmp_path: Path) -> None:
+    """Neither its folder nor itself; root may read everything, so another account asks."""
+    folder = tmp_path / "data"
+    folder.mkdir()
+    journal = folder / "kuraban.journal"
+    journal.touch()
+    assert is_there(journal) and not is_there(folder / "other.journal")
+    for above in (tmp_path, tmp_path.parent, tmp_path.parent.parent):
+        above.chmod(0o755)
+    for closed in (journal, folder):
+        closed.chmod(0)
+        with somebody_else(), pytest.raises(JournalError, match="may not read it; only root and"):
+            is_there(journal)
+    folder.chmod(0o700)
+
+
+@contextmanager
+def somebody_else() -> Iterator[None]:
+    """As an account that nobody gave any rights; the tests' own, where that is not root."""
+    before = os.geteuid()
+    os.seteuid(65534 if before == 0 else before)
+    try:
+        yield
+    finally:
+        os.seteuid(before)

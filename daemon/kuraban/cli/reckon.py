@@ -19,7 +19,7 @@ from kuraban.cli.reckon_spirit import spirit
 from kuraban.core.detectors.koji_air import DRY_WICK
 from kuraban.core.intake import typed_figures
 from kuraban.core.texts.translator import figure
-from kuraban.trade import density, mixing, psychrometry, tank, thermometers
+from kuraban.trade import density, mixing, psychrometry, tank_volume, thermometer_accuracy
 
 NEGATIVE = {"ignore_unknown_options": True}
 """So that a figure below zero is none of the options."""
@@ -109,7 +109,7 @@ def share(
     console().print(made)
     if swollen is not None:
         say(f"Swelling (留測) {swollen:.0f} %: litres without the water, by kg of rice; usual 105")
-    if size is not None and size >= litres > tank.room(size, litres).foaming[1]:
+    if size is not None and size >= litres > tank_volume.room(size, litres).foaming[1]:
         say("High foam (高泡) of a foaming yeast needs a quarter of the tank or more; see to a cap")
     say(f"Koji share (麹歩合) {malted:.1f} %: "
         + ("enough for a specified name (特定名称)." if malted >= mixing.LABEL_KOJI_SHARE else
@@ -224,9 +224,9 @@ def ice_point(
 
     Crushed ice packed in cold water, stirred, the probe clear of the wall, five minutes to settle.
     """
-    found = thermometers.ice_point_offset(readings, bath=bath, resolution=step)
+    found = thermometer_accuracy.ice_point_offset(readings, bath=bath, resolution=step)
     more = [f"for the probe's table in the site file: offset = {now + found.offset:.2f}"]
-    if abs(now + found.offset) > thermometers.ICE_ERROR:
+    if abs(now + found.offset) > thermometer_accuracy.ICE_ERROR:
         more.append("More than a class B Pt100 (0.30) or a DS18B20 (0.5) may err: replace it.")
     more.append("It says nothing of 35 °C: check koji probes there too.")
     told(f"Offset {figure(found.offset, 2, True)} K, good to ±{found.uncertainty:.2f} K (95 %)",

@@ -31,7 +31,7 @@ from kuraban.core.plan.fill_level import brim_of, dips_of, litres_of
 from kuraban.core.texts.translator import figure
 from kuraban.errors import OutOfRange
 from kuraban.trade.mixing import STARTER_RULE, rice_by_rule
-from kuraban.trade.tank import dip_at, litres_at, room
+from kuraban.trade.tank_volume import dip_at, litres_at, room
 
 BY_KG = ("rice", "ice")
 FORM = "write WHAT=AMOUNT@CELSIUS, such as rice=440@12.7"

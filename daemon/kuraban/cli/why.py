@@ -31,7 +31,7 @@ def show(
     subject: Annotated[
         str,
         typer.Argument(
-            metavar="SUBJECT", help="Id of a place, a cooler or a probe, or a batch.",
+            metavar="SUBJECT", help="Id of a place, a cooler or a probe, a batch, or `watch`.",
             autocompletion=subjects,
         ),
     ],

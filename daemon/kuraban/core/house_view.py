@@ -15,11 +15,13 @@ from kuraban.core.forecast.reckoning_cache import Memory
 from kuraban.core.house_state import HouseState
 from kuraban.core.plan.plan_view import EntryLogView
 from kuraban.core.plan.subject_state import Batch
-from kuraban.core.probes.probe_state import CHECK_COUNTS, CHECK_COUNTS_ELSE
 from kuraban.core.probes.probe_view import PlaceView, ProbeView
 from kuraban.core.site import House, Place
 from kuraban.core.units import HOUR
 
+CHECK_COUNTS = {"koji-bed": 1 * HOUR}
+CHECK_COUNTS_ELSE = 4 * HOUR
+"""So long a check by hand stands for the product."""
 _NONE: list[ProbeView] = []
 
 
@@ -52,7 +54,6 @@ class HouseView:
         self._judged: dict[str, bool] = {}
         self._calling: dict[str, list[Served]] = {}
         self._served: dict[str, list[str]] = {}
-        self._keepers = -1
 
     @property
     def house(self) -> House:
@@ -78,6 +79,7 @@ class HouseView:
         self._batches.clear()
         self._judged.clear()
         self._calling.clear()
+        self._served.clear()
 
     def batch(self, place: str, now: float) -> Batch | None:
         """The batch that runs in a place; one that ends by the clock does so in the books."""
@@ -89,9 +91,9 @@ class HouseView:
 
     def served(self, cooler: str) -> list[str]:
         """The places that a cooler or heater serves now."""
-        if self._keepers != self.entry_log.keepers:
-            self._keepers = self.entry_log.keepers
-            self._served = {}
+        if self._version != self.entry_log.version:
+            self._forget()
+        if not self._served:
             for place in self.house.places:
                 for one in self.entry_log.serving(place.id):
                     self._served.setdefault(one, []).append(place.id)

@@ -21,7 +21,8 @@ from kuraban.core.texts.translator import Words
 from kuraban.core.timescale import pieces_of
 from kuraban.errors import JournalError
 from kuraban.runtime import recover
-from kuraban.store.connection import connect, telling
+from kuraban.store.archive import WholeHistory
+from kuraban.store.connection import connect, is_there, telling
 from kuraban.store.history import History
 from kuraban.store.journal import Journal
 
@@ -39,13 +40,14 @@ class JournalState(NamedTuple):
 
 
 def open_history(path: Path) -> History:
-    """A reader of the journal; JournalError that says what to do where there is none yet."""
-    if not path.is_file():
+    """A reader of the journal and of the past beside it; JournalError that says what to do where
+    there is none yet."""
+    if not is_there(path):
         raise JournalError(
             f"{path}: there is no journal; start the watch with `kuraban run`, or name the site "
             "file of the one that runs"
         )
-    return History(path)
+    return WholeHistory(path)
 
 
 def clocked(house: House, path: Path) -> House:

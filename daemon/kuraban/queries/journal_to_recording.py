@@ -68,7 +68,7 @@ def retell(history: History, root: str, since: float | None, until: float | None
     house: HouseChanged | None = None
     clock: list[ClockStepped] = []
     begun = since is None
-    for _, fact in history.facts_after(0, until):
+    for _, fact in history.facts_since(since, until):
         if not begun and since is not None and received_of(fact) < since:
             if isinstance(fact, HouseChanged):
                 house = fact

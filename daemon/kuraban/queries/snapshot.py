@@ -51,7 +51,7 @@ from kuraban.core.views.snapshot import (
 )
 from kuraban.queries.equipment import koji
 from kuraban.queries.equipment.coolers import Machines
-from kuraban.queries.place_status import banded_word, going_of, held_of, word_of
+from kuraban.queries.place_status import banded_word, going_of, held_of, last_of, word_of
 
 DRIFT_KEPT, WORDS_KEPT = 30.0, 20.0
 MOST_DRIFTS = 2
@@ -169,6 +169,7 @@ class Painter:
             word=word_of(apart, standing.stage),
             product=None if known is None else known[0],
             at=None if known is None else view.product_heard(place.id, now),
+            last=None if known is not None else last_of(view.places[place.id], batch.since),
             planned=planned,
             difference=apart,
             rate=rate,
@@ -390,11 +391,13 @@ def _banded(view: HouseView, place: Place, why: str | None, now: float) -> Place
     probes = _probes(view, place.id, ELSE, now)
     heard = next((p for p in probes if p.value is not None and not p.trouble and not p.out), None)
     value = None if heard is None else heard.value
+    said = [(p.at, p.value) for p in probes if p.at is not None and p.value is not None]
     word, apart = banded_word(value, place.band)
     subject_state = view.entry_log.subject_states.get(place.id)
     return PlaceNow(
         id=place.id, name=place.name, kind=place.kind, brews=place.brews, why=why, word=word,
         product=value, at=None if heard is None else heard.at, band=place.band, difference=apart,
+        last=None if value is not None else max(said, default=None),
         ended=None if subject_state is None else subject_state.ended, probes=probes,
         cooler=view.entry_log.cooler_of(place.id),
     )  # fmt: skip

@@ -24,6 +24,7 @@ from kuraban.errors import BrokerError, JournalError
 from kuraban.queries.journal_state import clock, open_history
 from kuraban.settings import Settings
 from kuraban.settings.paths import journal_of
+from kuraban.store.connection import is_there
 from kuraban.store.forwarded import Forwarded
 
 Grade = Literal["well", "look", "fault"]
@@ -210,9 +211,11 @@ def _certificate(what: str, host: str, port: int, trusted: Path) -> Finding:
 
 def _history(settings: Settings) -> Iterator[Finding]:
     where, path = settings.history, journal_of(settings)
-    if where is None or not path.is_file():
+    if where is None:
         return
     try:
+        if not is_there(path):
+            return
         forwarded = Forwarded(path, where.name, "ro")
         try:
             held = forwarded.progress()

@@ -18,7 +18,7 @@ from kuraban.core import entries as e
 from kuraban.core.engine.engine import Engine
 from kuraban.core.engine.explaining import explain
 from kuraban.core.intake.payload import nearest
-from kuraban.core.site import House, from_document
+from kuraban.core.site import WATCH, House, from_document
 from kuraban.core.texts.messages import Words
 from kuraban.core.texts.translator import Speech
 from kuraban.core.texts.why_text import SaidWhy, Teller
@@ -50,8 +50,8 @@ class Why:
         self, subject: str, at: float | None, now: float, language: str,
         go_on: Callable[[], None] = lambda: None,
     ) -> tuple[SaidWhy, ...]:  # fmt: skip
-        """Of a place, cooler or probe, or of each place in which a batch ran; at the last turn if
-        no moment is named. `go_on` is asked now and then, and may raise to stop.
+        """Of a place, cooler or probe, of the watch itself, or of each place in which a batch ran;
+        at the last turn if no moment is named. `go_on` is asked now and then and may raise to stop.
 
         Unanswerable, or JournalError where the journal cannot be read.
         """
@@ -61,7 +61,7 @@ class Why:
                 raise JournalError(f"{self._path}: nothing is in it yet")
             question = _Question(history, house, self._words, language, last if at is None else at)
             moment = question.moment(last, now)
-            known = {*house.place, *house.cooler, *house.probe}
+            known = {WATCH, *house.place, *house.cooler, *house.probe}
             if subject not in known and subject not in (batches := _batches(history)):
                 near = nearest(subject, sorted(known | batches), NEAREST)
                 raise question.refused("unknown", name=subject, near=near)
@@ -71,7 +71,7 @@ class Why:
             then = engine.view.house
             if not subjects:
                 raise question.refused("not-running", name=subject)
-            if not {*subjects} <= {*then.place, *then.cooler, *then.probe}:
+            if not {*subjects} <= {WATCH, *then.place, *then.cooler, *then.probe}:
                 raise question.refused("not-there", name=subject)
             speech = Speech(self._words, language, then.zone, moment)
             told = [_as_told(history, then, speech, explain(engine, one)) for one in subjects]
@@ -140,7 +140,7 @@ def _about(house: House, probe: str) -> set[str]:
     of = house.probe[probe].of
     near = {one.id for one in house.places if of in (one.room, one.cooler, one.heater)}
     cooler = house.place[of].cooler if of in house.place else None
-    return {probe, of, *near, *(() if cooler is None else (cooler,))}
+    return {WATCH, probe, of, *near, *(() if cooler is None else (cooler,))}
 
 
 def _as_told(history: History, house: House, speech: Speech, found: Explanation) -> Explanation:

@@ -1,4 +1,5 @@
-"""What the broker is told: how each alarm stands, retained, and entries that came another way."""
+"""What the broker is told: how each alarm stands and what the wall shows, retained, and entries
+that came another way."""
 
 from __future__ import annotations
 
@@ -14,8 +15,10 @@ from kuraban.core.alarms.alarm_manager import AlarmManager
 from kuraban.core.alarms.life_cycle import State
 from kuraban.core.effects import Step, timeline_line
 from kuraban.core.facts import Logged, Record
+from kuraban.core.texts.messages import Words
 from kuraban.errors import JournalError
 from kuraban.queries.journal_to_recording import entry_text
+from kuraban.runtime.wall_publisher import WallPublisher
 from kuraban.store.history import History
 
 log = logging.getLogger("kuraban")
@@ -28,10 +31,11 @@ class Publish(Protocol):
 class AlarmPublisher:
     """Publishes below the broker's root topic `root`, times in `zone`."""
 
-    def __init__(self, publish: Publish, root: str, zone: tzinfo) -> None:
+    def __init__(self, publish: Publish, root: str, zone: tzinfo, words: Words) -> None:
         self._publish = publish
         self._root = root
         self.zone = zone
+        self.beat = WallPublisher(publish, root, words).beat
 
     def recall(self, alarm_manager: AlarmManager, journal: Path) -> None:
         """Every alarm as it stands now, whatever the broker kept of it."""

@@ -25,8 +25,8 @@ import msgspec
 from kuraban.core.alarm_conditions import CONDITIONS
 from kuraban.core.alarms.life_cycle import Alarm, State
 from kuraban.core.effects import Message, Step, StepName
+from kuraban.core.engine.durable_state import Standing, lay_over
 from kuraban.core.engine.engine import Engine
-from kuraban.core.engine.standing import Standing, lay_over
 from kuraban.core.facts import Fact, HouseChanged, Logged
 from kuraban.core.site import WATCH
 from kuraban.core.texts.messages import Words

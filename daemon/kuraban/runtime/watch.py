@@ -30,7 +30,7 @@ from kuraban.core.engine.engine import Engine
 from kuraban.core.engine.self_monitoring import PARTS
 from kuraban.core.facts import ClockStepped, Delivered, Fact, HouseChanged, Impaired
 from kuraban.core.intake.wire import Wire
-from kuraban.core.notify.first_words import on_a_lost_journal, on_calendars
+from kuraban.core.notify.startup_notices import on_a_lost_journal, on_calendars
 from kuraban.core.site import from_document, to_document
 from kuraban.core.texts.messages import Words
 from kuraban.core.units import HOUR, MINUTE, show_time
@@ -139,7 +139,7 @@ class Watch:
         self._since = journal.now()
         self.engine: Engine = recover(journal, self._words)
         self._journal_writer = JournalWriter(journal)
-        self._alarm_publisher = AlarmPublisher(self._door.publish, self._root, self._zone)
+        self._publisher = AlarmPublisher(self._door.publish, self._root, self._zone, self._words)
         self._take_up_clock(path)
         self._rows = FailoverOutbox(Outbox(path), self.settings.addresses, self.clock)
         self._local.add(*self._rows.unreported())
@@ -167,7 +167,7 @@ class Watch:
         """Whoever tells the wall clock's time hears how it stands."""
         if self.engine.started:
             house = self.engine.view.house
-            self._zone = self._alarm_publisher.zone = house.zone
+            self._zone = self._publisher.zone = house.zone
             self._wire.house = house
 
     def _forwarding(self, path: Path) -> Forwarder | None:
@@ -210,9 +210,7 @@ class Watch:
             self._take([HouseChanged(max(now, self.engine.now), document)])
         self._health.recall(self.engine.impaired, self._forwarder is not None)
         if self._since is not None:
-            self._alarm_publisher.recall(
-                self.engine.alarm_manager, self._journal_writer.journal.path
-            )
+            self._publisher.recall(self.engine.alarm_manager, self._journal_writer.journal.path)
 
     def _tell_gap(self, now: float) -> None:
         if self._since is not None and now - self._since > GAP:
@@ -267,9 +265,9 @@ class Watch:
         kept = self._keep(arrived)
         awake = well and self._door.alive and self._courier.alive
         if awake:
-            # A journal that fails is judged past and paged about from memory; to be killed for it
-            # would lose that memory.
+            # A journal that fails is judged past; killed for it, the watch would forget.
             self._supervisor.pet("watching")
+            self._publisher.beat(self.engine)
         if awake and kept and self._ping is not None and self._health.all_reached:
             self._ping.well()
         self._pages_process.after_turn(self.engine)
@@ -378,13 +376,13 @@ class Watch:
     def _tell(self, turn: Turn) -> None:
         for event in turn.story:
             if isinstance(event, Step):
-                self._alarm_publisher.tell(event)
+                self._publisher.tell(event)
                 log.info("%s %s: %s", event.alarm, event.step, event.text)
             else:
                 log.info("%s to %s: %s", event.step, event.person, event.title)
         if any(isinstance(event, Message) for event in turn.story):
             self._courier.nudge()
-        self._alarm_publisher.tell_entries(turn.facts)
+        self._publisher.tell_entries(turn.facts)
         if turn.story:
             self._on_turn(turn)
 

@@ -12,8 +12,8 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
-from kuraban.errors import Fault
-from kuraban.settings.files.faults import NOT_ALLOWED, label
+from kuraban.errors import NOT_ALLOWED, Fault
+from kuraban.settings.files.faults import label
 from kuraban.settings.files.values import nearest, show
 
 CREDENTIAL = "credential:"

@@ -7,13 +7,14 @@ to forget.
 
 from __future__ import annotations
 
+import os
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Literal
 
-from kuraban.errors import JournalError
+from kuraban.errors import NOT_ALLOWED, JournalError
 
 MEMORY = Path(":memory:")
 """Stands for a journal that is forgotten when it is closed."""
@@ -35,6 +36,17 @@ _ADVICE = {
     sqlite3.SQLITE_CORRUPT: "the file is damaged: restore a backup or set it aside",
     sqlite3.SQLITE_NOTADB: "it is no journal: restore a backup or set it aside",
 }
+
+
+def is_there(path: Path) -> bool:
+    """Whether a journal lies at `path`; JournalError where this account may not know or read it."""
+    try:
+        found = path.is_file()
+    except PermissionError:
+        found = None
+    if found is None or (found and not os.access(path, os.R_OK, effective_ids=True)):
+        raise JournalError(f"{path}: this account may not read it; {NOT_ALLOWED}")
+    return found
 
 
 def connect(path: Path, mode: Mode, *, threads: bool = False) -> sqlite3.Connection:

@@ -17,7 +17,7 @@ import msgspec
 from kuraban.core.effects import Message, Step
 from kuraban.core.facts import COUNTS, ClockStepped, Fact, Logged, Reading, Refusal
 from kuraban.core.plan.counted_entries import ToldEntry
-from kuraban.store import past_outcomes, rows
+from kuraban.store import outcome_migration, rows
 from kuraban.store.connection import connect, telling
 from kuraban.store.upkeep.summary import MINUTES, SLOTS, TENS, shown, unpack
 
@@ -78,12 +78,15 @@ class History:
     JournalError where the journal cannot be read; iterators do so while they are read.
     """
 
+    past: History | None = None
+    """What was before the journal, where that is read with it (`kuraban.store.archive`)."""
+
     def __init__(self, path: Path) -> None:
         self.path = path
         with telling(path, "read the journal"):
             self._db = connect(path, "ro", threads=True)
             if not self._has("sqlite_schema", "outcome") and self._has("sqlite_schema", "entry"):
-                past_outcomes.beside(self._db)
+                outcome_migration.beside(self._db)
         self._summed = self._has("sqlite_schema", "summary")
         asks = self._has("pragma_table_info('message')", "asks")
         self._message = rows.MESSAGE if asks else rows.MESSAGE.replace("asks", "'[]'")
@@ -187,6 +190,10 @@ class History:
         """Every fact numbered beyond `seq` with its number, none received after `until`."""
         with telling(self.path, "read the facts"):
             yield from rows.facts_after(self._db, seq, until)
+
+    def facts_since(self, since: float | None, until: float | None) -> Iterator[tuple[int, Fact]]:
+        """What a story from `since` on rests on: every fact, in order."""
+        return self.facts_after(0, until)
 
     def entries(self, subject: str | None, start: float, end: float) -> Iterator[Logged]:
         """Entries of one subject or of all by their `at`; corrections beside what they correct."""

@@ -27,7 +27,7 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Callable, Iterator
 
-from kuraban.store import past_outcomes
+from kuraban.store import outcome_migration
 from kuraban.store.connection import transaction
 
 APPLICATION = 0x4B555241
@@ -276,7 +276,7 @@ MIGRATIONS: tuple[tuple[str, str], ...] = (
     ("what became of each entry", _OUTCOME),
 )
 """Name and SQL of each migration, oldest first; never changed once released, only added to."""
-FILLED: dict[int, Callable[[sqlite3.Connection], None]] = {6: past_outcomes.take_up}
+FILLED: dict[int, Callable[[sqlite3.Connection], None]] = {6: outcome_migration.take_up}
 """What is worked out from the rows that are there, by the number of the migration."""
 
 

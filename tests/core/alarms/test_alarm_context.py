@@ -6,7 +6,9 @@ import random
 
 import pytest
 
+from kuraban.core.alarms import alarm_context
 from kuraban.core.alarms.life_cycle import Alarm
+from kuraban.core.forecast.time_to_limit import Hours
 from kuraban.core.texts.alarm_facts import Situation
 from kuraban.core.units import HOUR, MINUTE, show_time
 from tests.core.house import DUSK, TOKYO, Bell, Night, mashing
@@ -228,3 +230,36 @@ def test_a_trouble_whose_begin_nobody_knows_is_told_from_when_it_rang() -> None:
 def test_a_place_that_nothing_cools_names_no_cooler() -> None:
     told = known(Night(), "moto-1", "warm")
     assert told.cooler is None and told.cooler_trouble is None
+
+
+def test_within_the_last_hour_before_its_limit_the_time_left_is_told() -> None:
+    told = known(drifting(5.8), "tank-3", "warm")
+    assert told.hours_left is not None and 0 < told.hours_left[0] < 1
+    assert told.hours_left[0] < told.hours_left[1]
+
+
+def test_a_soonest_hour_within_the_day_is_told_though_the_latest_is_not() -> None:
+    night = mashing()
+    lots = random.Random(7)
+    night.told["t3-mid"] = lambda at: (
+        10.0 + 0.04 * max(at - DUSK - HOUR, 0) / HOUR + lots.gauss(0, 0.05)
+    )
+    told = known(night.run(5 * 60), "tank-3", "warm")
+    assert told.hours_left is not None and told.hours_left[0] < 24 < told.hours_left[1]
+
+
+def test_a_cooler_is_told_with_how_long_it_holds_and_a_heater_is_not(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """What a heater keeps cools while it fails; how fast, nobody has seen."""
+    left = Hours(soonest=5.0, latest=9.0, limit_soonest=8.0, limit_latest=12.0,
+                 rests_on="own warm-ups", slow=0.02, fast=0.05)  # fmt: skip
+    monkeypatch.setattr(alarm_context, "first_to_leave", lambda *_: ("tank-3", left))
+    assert known(mashing(), "chiller-1", "stopped").hours_left == (5.0, 9.0)
+    assert known(mashing(), "heater-1", "stopped").hours_left is None
+
+
+def test_only_what_is_judged_by_a_band_is_told_so() -> None:
+    assert known(Night(), "store", "warm").banded
+    assert not known(Night(), "tank-3", "warm").banded
+    assert not known(mashing(), "tank-3", "warm").banded

@@ -234,6 +234,27 @@ def test_what_joins_is_in_the_same_hands_until_the_same_time(minutes: float, lef
     assert joined.in_hand_until == bell.now + left * MINUTE
 
 
+def test_whoever_has_a_tank_in_hand_hears_of_a_second_sign_of_it_once() -> None:
+    bell = Bell()
+    bell.find("tank-3", "cold")
+    bell.log("tank-3", "acknowledge", by="aki")
+    bell.on(5).find("tank-3", "overcooling")
+    assert [word.alarms for word in bell.messages("notice")] == [("tank-3/overcooling",)]
+
+
+def test_what_its_hands_were_told_of_before_they_answered_is_not_told_again() -> None:
+    """The second tank of a dead chiller stood in the message that Aki answered."""
+    bell = Bell()
+    bell.find("chiller-1", "stopped")
+    bell.log("chiller-1", "acknowledge", by="ken")
+    bell.find("tank-3", "warm")
+    bell.on(4).find("tank-4", "warm")
+    heard = len(bell.on(7).messages("notice"))
+    bell.log("tank-3", "acknowledge", by="aki")
+    assert bell.steps("tank-4/warm") == ["raised", "acknowledged"]
+    assert len(bell.messages("notice", "aki")) == heard == 1
+
+
 def test_what_joins_after_the_promise_was_kept_has_its_own_time() -> None:
     """Tank 3 had turned by then, and is still in Aki's hands: no time stands any more."""
     bell = in_hand(worse=0.9)

@@ -137,6 +137,15 @@ class Night:
         named = {} if stage is None else {"stage": stage}
         self.log(place, "batch-start", batch=f"No. 7 {place}", course=course, since=since, **named)
 
+    def rehang(self, probe: Probe, of: str) -> None:
+        """The site file is changed: this probe hangs elsewhere."""
+        probes = (msgspec.structs.replace(probe, of=of), *self.home.probes)
+        self.home = msgspec.structs.replace(
+            self.home, probes=tuple({one.id: one for one in reversed(probes)}.values())
+        )
+        self.wire = Wire(self.home)
+        self.engine.take(HouseChanged(self.start + 60 * self.minute, to_document(self.home)))
+
     def play(self, until: float, **traces: Trace) -> Night:
         """Let the named probes speak, each in its own rhythm, up to and without that minute."""
         home = self.home.probe

@@ -5,6 +5,7 @@ from __future__ import annotations
 import msgspec
 import pytest
 
+from kuraban.core.engine.explaining import explain
 from kuraban.core.facts import Reading
 from kuraban.core.site import Probe
 from tests.core.detectors.kit import CELLAR, TANK, Night, cellar, course, house, noisy
@@ -221,3 +222,18 @@ def test_a_reading_that_was_none_leaves_no_word_of_the_clock() -> None:
     corrected = Reading("mid", now, 10.0, now, sent=now + 1800)
     clocks.hear(0, corrected)
     assert clocks.ahead[0] == 1800.0, "what it sent, not what it was taken for"
+
+
+def test_asked_why_it_counts_the_boards_that_are_ahead() -> None:
+    """One of four, and nothing is told; all four, and that stands beside the alarm."""
+    night = hall()
+    told = lambda: next(  # noqa: E731
+        one.account for one in explain(night.engine, "watch").judged
+        if one.account.condition == "clock-wrong"
+    )  # fmt: skip
+    tell(night, 30, {"mid": 60.0})
+    (few,) = told().lacks
+    tell(night, 60, dict.fromkeys(NAMES, 60.0))
+    (most,) = told().seen
+    assert (few.key, few.value, few.edge) == ("boards-ahead", 1.0, 4.0)
+    assert (most.key, most.value, most.edge) == ("boards-ahead", 4.0, 4.0)

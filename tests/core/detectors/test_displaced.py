@@ -656,3 +656,76 @@ def test_a_probe_of_another_house_begins_anew() -> None:
     detector.probe_state = None
     detector.settle()
     assert detector.doubt is None and detector.held is None
+
+
+def test_half_way_to_the_air_is_still_at_the_air() -> None:
+    """Colder than the cellar's 8.75 °C for five minutes, then half of the way to it."""
+    wavers = lambda m: 10.0 if m < 60 else 8.0 if m < 65 else 9.375  # noqa: E731
+    assert tank().play(120, mid=wavers, air=8.75).raised(ALARM) == [70]
+
+
+def test_what_comes_home_to_its_plan_may_be_the_product_wherever_the_air_stands() -> None:
+    """A mash 1.5 K too warm that is stirred down to its plan, in a cellar just as cold."""
+    night = tank().play(200, mid=step(11.5, 10.2, 60), air=10.2)
+    assert ALARM not in night.alarms() and believed(night)
+
+
+def test_a_tank_of_sake_has_a_band_and_no_plan_to_go_along_with() -> None:
+    night = Night(house(msgspec.structs.replace(TANK, band=(0.0, 12.0)), CELLAR, MID, AIR))
+    assert night.play(120, mid=step(10.0, 5.0, 60), air=5.0).raised(ALARM) == [67]
+
+
+@pytest.mark.parametrize(
+    ("reads", "air", "over"),
+    [(2.4, 1.0, False), (2.5, 1.0, True), (3.7, 5.0, False), (2.4, None, True)],
+)
+def test_hung_elsewhere_while_out_it_is_back_once_it_is_clear_of_the_air(
+    reads: float, air: float | None, over: bool
+) -> None:
+    """What it measured in the other tank says nothing of this one: 1.4 K from the air decide."""
+    other = msgspec.structs.replace(TANK, id="other", band=(0.0, 16.0))
+    night = Night(cellar(other))
+    night.batch()
+    night.play(90, mid=step(10.0, 1.0, 60), air=1.0)
+    night.rehang(MID, "other")
+    quiet = {} if air is None else {"air": air}
+    night.play(100, **quiet)
+    night.play(140, mid=reads, **quiet)
+    assert night.raised(ALARM) and bool(night.over(ALARM)) is over
+
+
+def test_without_a_batch_nothing_is_held_against_a_probe() -> None:
+    night = tank().play(66, mid=step(10.0, 9.0, 60), air=2.0)
+    assert night.view.probe_states["mid"].suspect == {"step"}
+    night.log("tank", "batch-end")
+    assert not night.view.probe_states["mid"].suspect
+
+
+@pytest.mark.parametrize(("silent", "doubted"), [(11, True), (12, False)])
+def test_a_step_is_one_within_eleven_minutes(silent: float, doubted: bool) -> None:
+    """A degree from one reading to the next: after a longer silence nobody knows how it went."""
+    night = tank().play(61, mid=10.0, air=2.0).play(60 + silent, air=2.0)
+    night.play(61 + silent, mid=9.0, air=2.0)
+    assert ("step" in night.view.probe_states["mid"].suspect) is doubted
+
+
+def test_a_warm_cask_does_more_than_a_stir_can() -> None:
+    """Two degrees while it hangs in the tank are its own; the same at a stir are none of a mash."""
+    for work, doubted in (("cask-in", False), ("stir", True)):
+        night = tank().play(60, mid=10.0, air=2.0)
+        night.log("tank", work)
+        night.play(72, mid=12.0, air=2.0)
+        assert ("step" in night.view.probe_states["mid"].suspect) is doubted
+
+
+@pytest.mark.parametrize(("before", "doubted"), [(10.0, True), (9.3, False)])
+def test_what_is_at_the_air_after_work_hangs_in_it_if_it_was_clear_of_it(
+    before: float, doubted: bool
+) -> None:
+    """A cask goes in, and the probe reads the cellar's 8 °C: 2 K away it was pulled out with it,
+    1.3 K away nobody can tell."""
+    shape = stage(tolerance=Sides(0.1, 0.1))
+    night = tank(stages=(shape,)).play(60, mid=before, air=8.0)
+    night.log("tank", "cask-in")
+    night.play(70, mid=8.2, air=8.0)
+    assert ("step" in night.view.probe_states["mid"].suspect) is doubted

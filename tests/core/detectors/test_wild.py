@@ -135,3 +135,13 @@ def test_as_many_good_as_bad_ones_are_not_mostly_wrong() -> None:
     night.play(73, mid=10.0, air=AIR).play(76, mid=-127.0, air=AIR)
     assert not night.stands(ALARM)
     assert night.play(77, mid=-127.0, air=AIR).stands(ALARM)
+
+
+def test_what_was_bad_ten_minutes_ago_is_none_of_the_last_ten() -> None:
+    """And without a batch nothing is held against a probe."""
+    night = tank().play(60, mid=10.0, air=AIR).play(70, air=AIR).play(73, mid=-127.0, air=AIR)
+    assert night.play(79, air=AIR).view.probe_states["mid"].suspect >= {"wild"}
+    assert "wild" not in night.play(80, air=AIR).view.probe_states["mid"].suspect
+    assert night.play(83, mid=-127.0, air=AIR).view.probe_states["mid"].suspect
+    night.log("tank", "batch-end")
+    assert not night.view.probe_states["mid"].suspect

@@ -11,6 +11,7 @@ from fixtures import timelines
 from kuraban.core.effects import Step
 from kuraban.core.engine.engine import Engine
 from kuraban.core.engine.explaining import explain
+from kuraban.core.site import WATCH
 from kuraban.core.views.explanation import Judged
 from kuraban.queries.snapshot import Painter
 from kuraban.replay import Player
@@ -21,7 +22,7 @@ from tests.nights import SITE, messages
 
 WORDS = load_words()
 HOUSE = load(SITE, {}).house
-SUBJECTS = [*HOUSE.place, *HOUSE.cooler, *HOUSE.probe]
+SUBJECTS = [WATCH, *HOUSE.place, *HOUSE.cooler, *HOUSE.probe]
 MOMENTS = 4
 """At which a night is asked about everything."""
 
@@ -48,8 +49,7 @@ def played(night: str) -> Iterator[tuple[Engine, list[Step], bool]]:
 
 
 def raised(player: Player) -> list[Step]:
-    steps = [one for one in player.story() if isinstance(one, Step) and one.step == "raised"]
-    return [step for step in steps if step.subject != "watch"]
+    return [one for one in player.story() if isinstance(one, Step) and one.step == "raised"]
 
 
 def judged(engine: Engine, subject: str) -> dict[str, Judged]:

@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import pytest
 
+from kuraban.core.alarm_conditions import CONDITIONS
 from kuraban.core.detectors.silent import Silent
 from kuraban.core.detectors.unwatched import Unwatched
+from kuraban.core.engine.explaining import explain
 from kuraban.core.facts import Impaired
 from kuraban.core.planned_curve import FAR_FUTURE
+from kuraban.core.site import WATCH
 from kuraban.core.units import DAY, MINUTE, show_time
-from tests.core.house import mashing, moment
+from kuraban.core.views.explanation import Judged
+from tests.core.house import Night, mashing, moment
 
 
 def test_a_lost_broker_is_told_after_two_minutes() -> None:
@@ -85,3 +89,30 @@ def test_a_month_without_anybody_watching_is_no_work_for_what_listens() -> None:
     night.wake(back + 6 * MINUTE)
     assert night.steps("t3-mid/silent") == ["raised"]
     assert night.steps("tank-3/unwatched") == ["raised"]
+
+
+def asked(night: Night, condition: str) -> Judged:
+    told = explain(night.engine, WATCH).judged
+    return next(one for one in told if one.account.condition == condition)
+
+
+def test_asked_why_it_says_of_each_part_what_it_saw_and_what_it_would_take() -> None:
+    night = mashing(at=moment("2026-02-02T02:00"))
+    keys = lambda because: [one.key for one in because]  # noqa: E731
+    assert keys(asked(night, "broker-lost").account.lacks) == ["part-works"]
+    began = night.now
+    night.take(Impaired("broker", True, night.now, "connection refused"))
+    night.run(1)
+    waits = asked(night, "broker-lost")
+    assert waits.hand == "waits" and keys(waits.account.seen) == ["part-fails"]
+    assert waits.account.delay is not None and waits.account.delay.due == began + 2 * MINUTE
+    night.run(1)
+    rings = asked(night, "broker-lost")
+    assert rings.hand == "rings" and keys(rings.account.ends) == ["over-well"]
+    night.take(Impaired("broker", False, night.now))
+    night.run(1)
+    (over,) = asked(night, "broker-lost").account.ends
+    assert over.since == night.now - MINUTE and over.wanted == 2 * MINUTE
+    assert {one.account.condition for one in explain(night.engine, WATCH).judged} == {
+        condition.name for condition in CONDITIONS.values() if condition.owner == "watch"
+    }

@@ -5,7 +5,9 @@ from __future__ import annotations
 import msgspec
 import pytest
 
-from kuraban.core.site import Duty, Person
+from kuraban.core.deadlines import ClimbLadder
+from kuraban.core.facts import Reading
+from kuraban.core.site import Duty, Person, Place
 from kuraban.core.units import HOUR
 from tests.core.house import AWAKE, ROTA, Bell, brewery, brewing, mashing, moment, with_rota
 
@@ -321,3 +323,119 @@ def test_a_list_that_no_phone_took_is_passed_on_for_all_in_it() -> None:
     bell.engine.notifier.climbing.unreached(gathered.id, bell.now)
     bell._drained()
     assert [page.alarms for page in bell.pages("bun")] == [("bed-1/cold",), ("tank-3/cold",)]
+
+
+# One cause: what led is over or answered, or the watch is another since.
+
+
+def dead_chiller(**site: tuple[float, ...]) -> Bell:
+    """Ken has a chiller of three tanks in hand; the first has rung, the others follow it."""
+    tanks = tuple(Place(id=f"tank-{n}", kind="tank", name=f"Tank {n}", cooler="chiller-1")
+                  for n in (3, 4, 5))  # fmt: skip
+    home = brewery(site=msgspec.structs.replace(brewery().site, **site))
+    home = msgspec.structs.replace(home, places=tanks, coolers=home.coolers[:1], probes=())
+    bell = Bell(home, at=NIGHT)
+    bell.find("chiller-1", "stopped")
+    bell.log("chiller-1", "acknowledge", by="ken", for_="12h")
+    for tank in tanks:
+        bell.find(tank.id, "warm")
+    return bell
+
+
+def told(bell: Bell) -> list[tuple[float, str, tuple[str, ...]]]:
+    """What was told of tanks: minute, whom, which."""
+    return [((page.at - NIGHT) / 60, page.person, page.alarms)
+            for page in bell.pages() if page.role == "brewer"]  # fmt: skip
+
+
+OTHERS = ("tank-4/warm", "tank-5/warm")
+
+
+@pytest.mark.parametrize(
+    ("over", "then"),
+    [
+        (5, [(5, "aki", OTHERS), (15, "aki", OTHERS), (35, "bun", OTHERS)]),
+        (12, [(30, "bun", OTHERS), (60, "aki", OTHERS), (60, "bun", OTHERS)]),
+    ],
+)
+def test_what_followed_goes_on_when_what_led_is_over(over: float, then: list[object]) -> None:
+    """From the first rung where nobody had heard of it; else from where the ladder stood."""
+    bell = dead_chiller().on(over)
+    heard = len(told(bell))
+    bell.over("tank-3", "warm")
+    assert told(bell.on(60))[heard : heard + 3] == then
+
+
+def test_what_follows_the_end_of_a_shorter_ladder_is_at_the_end_of_its_own() -> None:
+    bell = dead_chiller(quick_ladder=(0.0, 300.0))
+    bell.on(1).find("tank-3", "far-warm")
+    bell.on(19).over("tank-3", "far-warm")
+    heard = len(told(bell))
+    bell.over("tank-3", "warm")
+    assert told(bell.on(70))[heard:] == [(80, "aki", OTHERS), (80, "bun", OTHERS)]
+
+
+@pytest.mark.parametrize(
+    ("before", "minutes", "due", "rung"), [(0, 9, 10, 1), (0, 10, 70, 4), (130, 5, 195, 4)]
+)
+def test_after_an_update_what_rings_goes_on_and_what_follows_it_rings_in_its_messages(
+    before: float, minutes: float, due: float, rung: int
+) -> None:
+    """Its next rung, or in an hour where that was left out; what can wait has no ladder."""
+    bell = dead_chiller()
+    bell.find("watch", "clock-wrong")
+    bell.on(before)
+    deadlines, climbing = bell.engine.deadlines, bell.engine.notifier.climbing
+    deadlines.items.clear()
+    bell.on(minutes)
+    climbing.take_up({("tank-3", "warm")}, bell.now)
+    assert not deadlines.items
+    climbing.take_up(set(), bell.now)
+    assert [(item.at, item.deadline) for item in deadlines.items] == [
+        (NIGHT + 60 * due, ClimbLadder(("tank-3", "warm"), NIGHT, rung))
+    ]
+
+
+def test_at_their_ladders_end_two_tanks_share_one_message_and_not_before() -> None:
+    bell = Bell(at=NIGHT)
+    bell.find("tank-3", "warm")
+    bell.find("tank-4", "warm")
+    bell.on(125)
+    assert [page.alarms for page in bell.pages("bun")] == [
+        ("tank-3/warm",), ("tank-4/warm",), ("tank-3/warm",), ("tank-4/warm",),
+        ("tank-3/warm", "tank-4/warm"),
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("condition", "reads", "rings"),
+    [
+        ("warm", 10.5, 0),
+        ("warm", 10.6, 2),
+        ("cold", 9.5, 0),
+        ("cold", 9.4, 2),
+        ("unwatched", 10, 2),
+    ],
+)
+def test_of_what_is_home_everybody_is_told_once_and_not_once_more(
+    condition: str, reads: float, rings: int
+) -> None:
+    """Within half a degree of the plan's ten; of what has no side nothing is known to be home."""
+    bell = Bell(at=NIGHT)
+    bell.log("tank-3", "batch-start", batch="3", course="mash", stage="main")
+    bell.find("tank-3", condition)
+    for _ in range(118):
+        bell.on(1).take(Reading("t3-mid", bell.now, reads, bell.now))
+    assert bell.rings(NIGHT)[3:] == [(60, "aki"), (60, "bun")]
+    heard = len(bell.pages())
+    assert len(bell.on(5).pages()) - heard == rings
+
+
+def test_what_is_told_to_everybody_at_once_is_told_though_it_is_home() -> None:
+    bell = Bell(at=NIGHT)
+    bell.log("tank-3", "batch-start", batch="3", course="mash", stage="main")
+    bell.find("tank-3", "warm")
+    for _ in range(70):
+        bell.on(1).take(Reading("t3-mid", bell.now, 10.0, bell.now))
+    bell.find("tank-3", "far-warm")
+    assert bell.rings(bell.now) == [(0, "aki"), (0, "bun")]

@@ -52,7 +52,7 @@ def test_a_displaced_probe_goes_at_any_hour_to_whoever_worked_there(name: str) -
     bell = Bell(at=NIGHT)
     bell.log("tank-3", "stir", by=name)
     bell.on(59).find("t3-mid", "displaced")
-    assert [(page.person, page.role) for page in bell.pages()] == [("dai", "crew")]
+    assert [(page.person, page.role, page.rung) for page in bell.pages()] == [("dai", "crew", 0)]
 
 
 def test_after_an_hour_a_displaced_probe_waits_for_the_morning() -> None:

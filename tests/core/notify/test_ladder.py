@@ -65,6 +65,9 @@ def test_next_is_the_first_on_duty_who_was_not_told() -> None:
     assert reached("warm", "next", told=("bun",)) == ["aki"]
     assert reached("warm", "next", told=("aki", "bun")) == ["bun"]
     assert reached("stopped", "next", told=("ken",)) == ["ken"], "nobody else is of the role"
+    third = Duty(role="brewer", person="cho", order=3)
+    assert reached("warm", "next", NIGHT, third) == ["aki"]
+    assert reached("warm", "next", NIGHT, third, told=("aki", "bun", "cho")) == ["bun"]
 
 
 @pytest.mark.parametrize("condition", ["stopped", "silent", "dark"])
@@ -97,7 +100,9 @@ def test_nobody_on_maintenance_passes_a_cooler_to_the_brewer() -> None:
 
 
 def on_duty(condition: str, at: float, *more: Duty) -> list[str]:
-    return [one.person for one in called_on_duty(brewery(*more), CONDITIONS[condition], at)]
+    calls = called_on_duty(brewery(*more), CONDITIONS[condition], at)
+    assert all(one.rung == 0 for one in calls)
+    return [one.person for one in calls]
 
 
 def test_what_can_wait_rings_in_duty_hours_and_nobody_at_night() -> None:

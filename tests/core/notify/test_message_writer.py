@@ -18,12 +18,14 @@ def test_each_hears_it_in_their_own_language() -> None:
 
 
 def test_every_message_has_an_id_of_its_own() -> None:
+    """When the watch began, and the number of the message since then."""
     bell = brewing(Bell(at=NIGHT))
     for subject in ("tank-3", "tank-4", "bed-1"):
         bell.find(subject, "warm")
     bell.on(600)
-    ids = [event.id for event in bell.story if isinstance(event, Message)]
-    assert len(ids) == len(set(ids)) > 10
+    ids = [event.id.split("-") for event in bell.story if isinstance(event, Message)]
+    assert {watch for watch, _ in ids} == {f"{int(NIGHT):x}"} and len(ids) > 10
+    assert [int(number) for _, number in ids] == list(range(1, len(ids) + 1))
 
 
 def test_a_page_is_remembered_until_it_is_known_what_became_of_it() -> None:

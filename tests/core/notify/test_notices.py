@@ -9,7 +9,7 @@ import msgspec
 from kuraban.core.entries import BatchEnd
 from kuraban.core.facts import Logged
 from kuraban.core.texts import messages as wording
-from kuraban.core.units import HOUR
+from kuraban.core.units import HOUR, MINUTE
 from tests.core.house import Bell, brewing, mashing, moment
 
 NIGHT = moment("2026-02-02T02:00")
@@ -141,3 +141,45 @@ def test_a_word_is_no_rung_of_any_ladder() -> None:
     bell.find("tank-3", "far-warm")
     told = bell.messages("notice")
     assert told and {word.rung for word in told} == {0}
+
+
+def test_a_second_sign_is_told_softly_to_whoever_has_the_first_in_hand() -> None:
+    """To nobody where somebody answered whom the house does not know."""
+    for who, told in (("aki", [("aki", "brewer", "duty", 0)]), ("a guest", [])):
+        bell = Bell(at=NIGHT)
+        bell.find("tank-3", "cold")
+        bell.log("tank-3", "acknowledge", by=who)
+        heard = len(bell.messages("notice"))
+        bell.on(5).find("tank-3", "overcooling")
+        words = bell.messages("notice")[heard:]
+        assert [(word.person, word.role, word.urgency, word.rung) for word in words] == told
+
+
+def test_a_further_tank_of_a_dead_chiller_is_told_softly_to_whoever_was_rung() -> None:
+    bell = Bell(at=NIGHT)
+    bell.find("chiller-1", "stopped")
+    bell.log("chiller-1", "acknowledge", by="ken", for_="12h")
+    bell.find("tank-3", "warm")
+    bell.find("tank-4", "warm")
+    (word,) = bell.messages("notice")
+    assert (word.person, word.urgency, word.rung) == ("aki", "duty", 0)
+    assert word.alarms == ("tank-4/warm",)
+
+
+def test_the_brewer_hears_what_the_second_brewer_did() -> None:
+    bell = brewing(Bell(at=NIGHT))
+    entry = Logged("e9", "tank-3", BatchEnd(), NIGHT, NIGHT, "bun")
+    bell.engine.notifier.notices.unwatched("tank-3", entry, ("bun",), NIGHT)
+    bell._drained()
+    assert [word.person for word in bell.messages("notice")] == ["aki"]
+
+
+def test_what_moved_in_the_dark_in_a_tank_without_a_batch_is_nobodys_business() -> None:
+    night = mashing(at=moment("2026-02-02T00:00"))
+    night.run(60).log("tank-4", "batch-end", by="aki")
+    night.told = {"t3-mid": 10.4, "t4-mid": 14.0, "s-air": 5.0}
+    night.run(5)
+    night.engine.notifier.notices.back_again(night.now - 10 * MINUTE, night.now, night.now)
+    night._drained()
+    word = night.messages("notice", "ken")[-1]
+    assert "Tank 3" in word.text and "Tank 4" not in word.text

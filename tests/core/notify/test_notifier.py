@@ -323,3 +323,30 @@ class MadeUpNight(RuleBasedStateMachine):
 
 TestMadeUpNight = MadeUpNight.TestCase
 TestMadeUpNight.settings = settings(max_examples=50, stateful_step_count=40)
+
+
+def test_a_second_tank_of_a_dead_chiller_rings_by_itself_only_past_its_limit() -> None:
+    """What is no graver stands in the next message; what Aki has in hand of it is hers too, until
+    it was no better by her time."""
+    bell = Bell(at=NIGHT)
+    bell.find("chiller-1", "stopped")
+    bell.log("chiller-1", "acknowledge", by="ken", for_="12h")
+    bell.find("tank-3", "warm")
+    bell.on(4).find("tank-4", "warm")
+    bell.on(1).find("tank-4", "far-warm")
+    assert [(at, who) for at, who in bell.rings(NIGHT) if who != "ken"] == [(0, "aki"), (5, "aki")]
+    bell.log("tank-4", "acknowledge", by="aki", for_="1h")
+    heard = len(bell.pages())
+    bell.on(60)
+    assert [page.alarms[0] for page in bell.pages()][heard:][:1] == ["tank-4/far-warm"]
+
+
+def test_a_second_tank_of_what_somebody_has_in_hand_is_in_the_same_hands() -> None:
+    bell = Bell(at=NIGHT)
+    bell.find("chiller-1", "stopped")
+    bell.log("chiller-1", "acknowledge", by="ken", for_="12h")
+    bell.find("tank-3", "warm")
+    bell.log("tank-3", "acknowledge", by="aki")
+    bell.on(30).find("tank-4", "warm")
+    assert bell.steps("tank-4/warm") == ["raised", "acknowledged"]
+    assert [at for at, who in bell.rings(NIGHT) if who != "ken"] == [0]

@@ -50,6 +50,7 @@ def test_each_alarm_is_somebodys(subject: str, condition: str, role: str) -> Non
         ("trending-warm", ("unsure",), "log"),
         ("trending-cold", ("unsure",), "log"),
         ("warm", ("unsure",), "wake"),
+        ("history-behind", (), "duty"),
     ],
 )
 def test_a_trend_that_may_not_come_true_is_only_listed(

@@ -8,6 +8,7 @@ from __future__ import annotations
 import msgspec
 import pytest
 
+from kuraban.core.deadlines import HoursInHand
 from kuraban.core.detectors.base import Finding
 from kuraban.core.forecast.time_to_limit import hours_in_hand
 from kuraban.core.notify.quiet_cooler_alarm import lets_sleep, lets_sleep_on
@@ -65,7 +66,11 @@ def test_it_rings_at_the_first_look_that_finds_less_than_six_hours() -> None:
     while not night.messages("chiller/stopped"):
         go_on(night, 1)
     (told,) = night.messages("chiller/stopped")
-    assert told.step == "notice" and told.person == "ken"
+    assert told.step == "notice" and (told.person, told.rung) == ("ken", 0)
+    looks = [
+        one.at for one in night.engine.deadlines.items if isinstance(one.deadline, HoursInHand)
+    ]
+    assert looks == [told.at + 10 * MINUTE]
     while not night.pages("chiller/stopped"):
         go_on(night, 1)
         hours = hours_in_hand(night.view, "chiller", now(night))

@@ -8,7 +8,7 @@ from itertools import pairwise
 import msgspec
 
 from kuraban.core.alarms.life_cycle import State
-from kuraban.core.engine.standing import lay_over, pack, standing_of, unpack
+from kuraban.core.engine.durable_state import lay_over, pack, standing_of, unpack
 from kuraban.core.site import Place
 from tests.core.house import Bell, brewery, moment
 

@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from kuraban.core import entries as e
 from kuraban.core.plan.addition_temperature import (
+    COLDEST,
     EMPTY,
     LOGGED,
     WHITE,
@@ -16,6 +17,7 @@ from kuraban.core.plan.addition_temperature import (
     amount_for,
     expected,
     ice_for,
+    ice_instead,
     landing,
     needed,
     part_of,
@@ -121,6 +123,7 @@ def test_without_its_figures_or_with_impossible_ones_nothing_is_expected(
 def test_heat_of_water_is_its_mass() -> None:
     part = part_of(e.Addition(what="late-water", litres=40, celsius=5))
     assert part is not None and part.capacity == pytest.approx(40 * WATER)
+    assert part.celsius == 5
 
 
 @pytest.mark.parametrize(
@@ -133,6 +136,9 @@ def test_heat_of_water_is_its_mass() -> None:
         (e.Addition(what="alcohol", litres=50, celsius=5), 50 * 4140),
         (e.Addition(what="yeast", litres=1, celsius=5), 4186),
         (e.Addition(what="ice", kg=10), 10 * 4186),
+        (e.Addition(what="ice", litres=11), 11 * 4186),
+        (e.Addition(what="ice", kg=10, litres=11), 10 * 4186),
+        (e.Addition(what="water-koji", litres=90, celsius=5), 90 * 4186),
     ],
 )
 def test_every_ingredient_brings_its_heat(addition: e.Addition, capacity: float) -> None:
@@ -184,3 +190,27 @@ def test_what_may_be_warmer_than_told_is_warmer() -> None:
         for off in (-1, 0, 1):
             part = part_of(addition, off=off)
             assert part is not None and part.celsius == 20.0 + off * doubt
+
+
+@pytest.mark.parametrize("celsius", [None, 0.0])
+def test_ice_of_which_nobody_says_how_cold_it_is_has_just_begun_to_melt(
+    celsius: float | None,
+) -> None:
+    """334 kJ/kg, and no colder than water can be made."""
+    part = part_of(e.Addition(what="ice", kg=1.0, celsius=celsius))
+    assert part is not None and part.celsius == COLDEST
+    assert part.latent == pytest.approx(334e3, rel=2e-3)
+
+
+def test_ice_in_the_place_of_water_brings_it_down_to_the_target() -> None:
+    """Each kilogram for a litre of the 6 °C water that does not go in then."""
+    kg = ice_instead(MASH, [rice(440, 15.0), water(300, 6.0)], 6.0, 7.5).likely
+    less = [rice(440, 15.0), water(300 - kg, 6.0), e.Addition(what="ice", kg=kg)]
+    landed = expected(MASH, less)
+    assert kg > 10 and landed is not None
+    assert landed.likely == pytest.approx(7.5, abs=1e-6)
+
+
+def test_what_is_as_cold_already_needs_no_ice() -> None:
+    assert ice_for(MASH, [rice()], 9.0) == (0.0, 0.0, 0.0)
+    assert ice_instead(MASH, [rice(), water()], 6.0, 9.0) == (0.0, 0.0, 0.0)

@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from kuraban.core.entries import Stir
 from kuraban.core.facts import Logged
 from kuraban.core.intake.entry_parser import entry_from
 from kuraban.core.plan.subject_state import Refused
@@ -324,6 +325,22 @@ def test_what_was_refused_left_no_change() -> None:
     with pytest.raises(Refused):
         subject_states.tell(6, TANK, "take-back", of="e99")
     assert changes(subject_states) == [] and len(subject_states.log) == 1
+
+
+def test_what_became_of_an_entry_by_the_correction_of_another_is_told() -> None:
+    """A stir that lasted longer; a hold of a batch that was never begun, with the reason."""
+    subject_states = started()
+    stir = subject_states.tell(10, TANK, "stir")
+    hold = subject_states.tell(11, TANK, "hold", for_="1d")
+    changes(subject_states)
+    amend = subject_states.tell(12, TANK, "amend", of=stir, **{"for": "40m"})
+    ((_, longer), _) = subject_states.changes()
+    assert longer.fate == "amended" and longer.cause is not None and longer.cause.id == amend
+    assert isinstance(longer.entry, Stir) and longer.entry.for_ == 40 * MINUTE
+    subject_states.tell(13, TANK, "take-back", of="e1")
+    found = {logged.id: stands for logged, stands in subject_states.changes()}
+    assert found["e1"].fate == "taken-back" and found[hold].fate == "refused"
+    assert found[hold].reason.startswith("no batch runs in tank-3")
 
 
 def test_who_confirmed_an_entry_is_told_with_it() -> None:

@@ -16,7 +16,7 @@ from kuraban.core.effects import Turn
 from kuraban.core.facts import Delivered
 from kuraban.edges.phones.courier import DOUBT, Addresses, ByApprise, Courier, Sender
 from kuraban.edges.phones.delivery_state import Rows
-from kuraban.edges.phones.memory_outbox import MemoryOutbox
+from kuraban.edges.phones.fallback_outbox import MemoryOutbox
 from kuraban.store.journal import Journal
 from kuraban.store.outbox import Outbox
 from tests.edges.messages import AT, message

@@ -4,7 +4,7 @@ import pytest
 
 from kuraban.core.facts import Delivered
 from kuraban.edges.phones.delivery_state import LONGEST, STUCK, DeliveryState, Service, rest
-from kuraban.edges.phones.memory_outbox import MemoryOutbox
+from kuraban.edges.phones.fallback_outbox import MemoryOutbox
 from kuraban.errors import JournalError
 from kuraban.store.outbox import Row
 from tests.edges.messages import AT, message

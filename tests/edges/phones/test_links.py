@@ -12,8 +12,8 @@ import pytest
 from kuraban.core.effects import Message
 from kuraban.core.facts import Delivered
 from kuraban.edges.phones.courier import Addresses, Courier
+from kuraban.edges.phones.fallback_outbox import MemoryOutbox
 from kuraban.edges.phones.links import Links
-from kuraban.edges.phones.memory_outbox import MemoryOutbox
 from tests.edges.messages import message as plain
 from tests.sink import Sink
 

@@ -15,7 +15,7 @@ from kuraban.core.effects import Message
 from kuraban.core.facts import Delivered
 from kuraban.edges.phones import pictures as timing
 from kuraban.edges.phones.courier import Addresses, Courier
-from kuraban.edges.phones.memory_outbox import MemoryOutbox
+from kuraban.edges.phones.fallback_outbox import MemoryOutbox
 from kuraban.edges.phones.pictures import MOST_WAITING, Pictures
 from tests.edges.messages import message as plain
 from tests.sink import Sink

@@ -17,8 +17,8 @@ from hypothesis import strategies as st
 import kuraban
 from fixtures import timelines
 from kuraban.core.effects import Message, Step
+from kuraban.core.engine.durable_state import standing_of
 from kuraban.core.engine.engine import Engine
-from kuraban.core.engine.standing import standing_of
 from kuraban.core.facts import HouseChanged
 from kuraban.core.site import to_document
 from kuraban.core.texts.messages import Words

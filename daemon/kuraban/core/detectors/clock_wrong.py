@@ -21,6 +21,7 @@ from kuraban.core.facts import Reading
 from kuraban.core.house_view import HouseView
 from kuraban.core.site import TEMPERATURES, WATCH
 from kuraban.core.units import HOUR, MINUTE
+from kuraban.core.views.explanation import Account, Because
 
 AHEAD = 5 * MINUTE
 LOOK = 1 * MINUTE
@@ -118,3 +119,15 @@ class ClockWrong(Detector):
         for row, heard in enumerate(self.heard):
             if now - heard >= RECENT:
                 self.heard[row] = self.ahead[row] = LONG_AGO
+
+    def explain(self, now: float) -> tuple[Account, ...]:
+        heard = zip(self.heard, self.ahead, strict=True)
+        far = sum(now - at < RECENT and ahead > AHEAD for at, ahead in heard)
+        boards = Because("boards-ahead" if far else "boards-agree", float(far),
+                         float(self.thermometers), unit="", wanted=AHEAD)  # fmt: skip
+        over = Because("over-clock", until=self.until if now < self.until else None)
+        seen = (boards,) if far else ()
+        if now < self.until:
+            went, shows = (one.partition("=")[2] for one in self.seen)
+            seen = (Because("clock-stepped", name=shows, word=went), *seen)
+        return (self.account("clock-wrong", seen=seen, lacks=(boards,), ends=(over,)),)

@@ -9,8 +9,11 @@ from __future__ import annotations
 
 from kuraban.core.detectors.base import Detector, Dusk, Tell
 from kuraban.core.house_view import HouseView
+from kuraban.core.planned_curve import FAR_FUTURE
+from kuraban.core.probes.probe_view import ProbeView
 from kuraban.core.site import WATCH
 from kuraban.core.units import HOUR, MINUTE
+from kuraban.core.views.explanation import Account, Because
 
 TOGETHER = 3 * MINUTE
 STAYS = 15 * MINUTE
@@ -48,32 +51,56 @@ class Dark(Detector):
 
     def _fell_together(self, now: float) -> list[tuple[float, str]]:
         """(last reading, probe) of those that fell silent together, if they are more than half."""
-        seen, probe_states = now - SEEN_WITHIN, self.view.probe_states.values()
-        overdue = sorted(
-            (probe_state.heard, probe_state.probe.id)
-            for probe_state in probe_states
-            if probe_state.heard is not None
-            and now - probe_state.heard > 3 * MINUTE
-            and probe_state.heard > seen
-            and now - probe_state.heard > 3 * probe_state.probe.every
-        )
+        overdue = self._overdue(now)
         if len(overdue) < LEAST:
             return []
-        alive = [
-            probe_state
-            for probe_state in probe_states
-            if probe_state.heard is not None and probe_state.heard > seen
-        ]
+        alive = self._alive(now)
         latest = overdue[-1][0]
         slowest = max(probe_state.probe.every for probe_state in alive)
         together = [pair for pair in overdue if pair[0] >= latest - max(TOGETHER, slowest)]
         return together if 2 * len(together) > len(alive) else []
 
+    def _overdue(self, now: float) -> list[tuple[float, str]]:
+        """(last reading, probe) of those that are silent, but not for long; the latest last."""
+        return sorted(
+            (known.heard, known.probe.id)
+            for known in self._alive(now)
+            if known.heard is not None
+            and now - known.heard > max(3 * MINUTE, 3 * known.probe.every)
+        )
+
+    def _alive(self, now: float) -> list[ProbeView]:
+        """Those that were heard within the last hours."""
+        seen, probe_states = now - SEEN_WITHIN, self.view.probe_states.values()
+        return [one for one in probe_states if one.heard is not None and one.heard > seen]
+
+    def _answering(self, now: float) -> int:
+        """How many of those that fell silent are heard again."""
+        known = self.view.probe_states
+        here = [known[p] for p in self.members if p in known and known[p].fresh(now)]
+        return sum(now - (one.heard or 0.0) < BACK_FOR for one in here)
+
     def _back(self, now: float) -> None:
-        probe_states = self.view.probe_states
-        here = [p for p in self.members if p in probe_states and probe_states[p].fresh(now)]
-        answering = [p for p in here if now - (probe_states[p].heard or 0.0) < BACK_FOR]
-        if 2 * len(answering) > len(self.members):
+        if 2 * self._answering(now) > len(self.members):
             since, self.since, self.members = self.since, None, ()
             self._dusk(False)
             self.found("dark", False, now, since=since)
+
+    def explain(self, now: float) -> tuple[Account, ...]:
+        if self.since is not None:
+            fell, back = float(len(self.members)), float(self._answering(now))
+            seen = Because("fell-together", fell, unit="", since=self.since)
+            over = Because("over-most-answer", back, fell, unit="")
+            return (self.account("dark", seen=(seen,), ends=(over,)),)
+        if now < self.view.blind:
+            until = self.view.blind if self.view.blind < FAR_FUTURE else None
+            return (self.account("dark", lacks=(Because("watch-back", until=until),)),)
+        together = self._fell_together(now)
+        if not together:
+            silent, alive = float(len(self._overdue(now))), float(len(self._alive(now)))
+            few = Because("few-silent", silent, alive, unit="", wanted=TOGETHER)
+            return (self.account("dark", lacks=(few,)),)
+        first, latest = together[0][0], together[-1][0]
+        seen = Because("fell-together", float(len(together)), unit="", since=first)
+        out = Because("runs-out", until=latest + STAYS, lasted=now - latest, wanted=STAYS)
+        return (self.account("dark", seen=(seen,), lacks=(out,)),)

@@ -34,6 +34,9 @@ GONE_SHARE = 0.35
 NOTHING_SEEN = 20.0
 """W; a cooler that always drew more than this and draws nothing has lost its power."""
 COMPRESSOR_SHARE = 0.3
+PUMPS = 5 * MINUTE
+"""So long without a break it must say that it runs and draw less, before it is a pump: a word and a
+meter of one start come a minute apart."""
 RUNS_AGAIN = 2 * MINUTE
 OVER = 30 * MINUTE
 THAWS_FOR = 40 * MINUTE
@@ -56,6 +59,7 @@ class Stopped(CoolerDetector):
         "noted",
         "noted_draw",
         "off_since",
+        "pump_since",
         "pump_told",
         "resting",
         "rests_at_nothing",
@@ -81,6 +85,7 @@ class Stopped(CoolerDetector):
         self.drew = 0
         """Readings in which it drew something, since it last drew nothing."""
         self.pump_told = False
+        self.pump_since: float | None = None
 
     def look(self, now: float) -> float:
         view = self.view
@@ -149,7 +154,7 @@ class Stopped(CoolerDetector):
         """Keep what it draws at rest and how long it rests; whether its standing power is gone."""
         if power is not None and now - self.noted_draw >= 50:
             self.noted_draw = now
-            self._draws(power, runs)
+            self._draws(power, runs, now)
         if runs:
             if (self.off_since is not None and power is not None and self.resting
                     and self.resting[-1] <= NOTHING_WATTS):  # fmt: skip
@@ -176,7 +181,7 @@ class Stopped(CoolerDetector):
             return True
         return power <= NOTHING_WATTS and self.drew >= LEARNED_READINGS
 
-    def _draws(self, power: float, runs: bool) -> None:
+    def _draws(self, power: float, runs: bool, now: float) -> None:
         """How long it never drew nothing, and whether it says that it runs with its pump alone."""
         if power > NOTHING_SEEN:
             self.drew += 1
@@ -184,7 +189,11 @@ class Stopped(CoolerDetector):
             self.drew = 0
         rated = self.cooler.entry.rated_watts
         said = self.view.hanging(self.subject, "running")
-        if runs and said and rated is not None and power < COMPRESSOR_SHARE * rated:
+        if not (runs and said and rated is not None and power < COMPRESSOR_SHARE * rated):
+            self.pump_since = None
+        elif self.pump_since is None:
+            self.pump_since = now
+        elif now - self.pump_since >= PUMPS:
             self.pump_told = True
 
     def _suspicion(

@@ -38,7 +38,7 @@ from kuraban.core.detectors.wild import Wild
 from kuraban.core.effects import Turn
 from kuraban.core.engine.daily_words import DailyWords
 from kuraban.core.engine.detector_registry import DetectorRegistry
-from kuraban.core.engine.entry_handler import EntryHandler
+from kuraban.core.engine.log_entry_handler import EntryHandler
 from kuraban.core.engine.look_timers import Timers
 from kuraban.core.engine.self_monitoring import SelfMonitoring
 from kuraban.core.engine.watched_house import WatchedHouse
@@ -61,7 +61,7 @@ from kuraban.core.texts.messages import Words
 from kuraban.core.timescale import Pieces, redated
 from kuraban.core.units import AHEAD, MINUTE
 from kuraban.errors import OurError
-from kuraban.trade.thermometers import bus_error
+from kuraban.trade.thermometer_accuracy import bus_error
 
 CODES = frozenset({85.0, 0.0})
 AFTER_A_FAULT = 10 * MINUTE

@@ -17,7 +17,8 @@ from kuraban.core.equipment.cooler_view import CoolerView
 from kuraban.core.house_view import HouseView
 from kuraban.core.notify.reports import why_not_judged
 from kuraban.core.plan.subject_state import Batch
-from kuraban.core.site import SIGNALS
+from kuraban.core.planned_curve import FAR_FUTURE
+from kuraban.core.site import SIGNALS, WATCH
 from kuraban.core.views.explanation import Account, Because, Explanation, Hand, Judged, Unit
 
 HANDS: dict[State, Hand] = {
@@ -33,13 +34,15 @@ UNITS: dict[str, Unit] = {"power": "W", "humidity": "%RH"}
 
 
 def explain(engine: Engine, subject: str) -> Explanation:
-    """Of a place, a cooler or a probe of the house, at the engine's own moment."""
+    """Of a place, a cooler or a probe of the house, or of the watch, at the engine's own moment."""
     view, now = engine.view, engine.now
     house = view.house
     if subject in house.place:
         known = _of_place(engine, subject, now)
     elif subject in house.cooler:
         known = _of_cooler(view, subject, now)
+    elif subject == WATCH:
+        known = _of_watch(view, now)
     else:
         known = _of_probe(view, subject, now)
     accounts = (
@@ -48,6 +51,9 @@ def explain(engine: Engine, subject: str) -> Explanation:
         for account in detector.explain(now)
     )
     judged = [_judged(engine, subject, account) for account in accounts]
+    if subject == WATCH:
+        parts = engine.self_monitoring.explain(now)
+        judged += [_judged(engine, subject, account) for account in parts]
     judged.sort(key=lambda one: ORDER.index(one.hand))
     return Explanation(
         subject=subject, name=house.name_of(subject), at=now, known=tuple(known),
@@ -197,3 +203,14 @@ def _of_probe(view: HouseView, subject: str, now: float) -> Iterator[Because]:
         unit = UNITS.get(known.probe.measures, "°C")
         yield Because("heard", known.value, unit=unit, since=known.heard, wanted=known.probe.every)
     yield from _doubts(view, subject)
+
+
+# What is known of the watch itself.
+
+
+def _of_watch(view: HouseView, now: float) -> Iterator[Because]:
+    probes = view.probe_states.values()
+    answer = sum(one.fresh(now) for one in probes)
+    yield Because("probes-answer", float(answer), float(len(probes)), unit="")
+    if now < view.blind < FAR_FUTURE:
+        yield Because("watch-back", until=view.blind)

@@ -17,6 +17,7 @@ from kuraban.core.notify.notices import Notices
 from kuraban.core.planned_curve import FAR_FUTURE
 from kuraban.core.site import WATCH
 from kuraban.core.units import MINUTE
+from kuraban.core.views.explanation import Account, Because, Delay, evidence
 
 PARTS: dict[Part, str] = {
     "broker": "broker-lost",
@@ -93,3 +94,22 @@ class SelfMonitoring:
     def back(self, now: float, since: float, until: float) -> None:
         if reports.anything_judged(self._view, now):
             self._notices.back_again(since, until, now)
+
+    def explain(self, now: float) -> tuple[Account, ...]:
+        """Each part as it is judged at `now`; nothing is written."""
+        return tuple(self._account(part, condition, now) for part, condition in PARTS.items())
+
+    def _account(self, part: Part, condition: str, now: float) -> Account:
+        stands = self._view.stands(WATCH, condition)
+        since, held = self.impaired.get(condition), HELD_FOR.get(part, 0.0)
+        well = self.well_since.get(condition) if since is None else None
+        over = Because("over-well", since=well, wanted=WELL_FOR.get(part))
+        ends = (over,) if stands else ()
+        if since is None:
+            return Account(condition, stands, lacks=(Because("part-works"),), ends=ends)
+        return Account(
+            condition, stands,
+            seen=(Because("part-fails", since=since), *evidence(self.evidence.get(condition, ()))),
+            lacks=(Because("runs-out", until=since + held, lasted=now - since, wanted=held),),
+            ends=ends, delay=Delay(since, "seen", min(now - since, held), held, since + held),
+        )  # fmt: skip

@@ -13,7 +13,7 @@ from kuraban.core.deadlines import Deadlines
 from kuraban.core.engine.conclusions import Conclusions
 from kuraban.core.engine.daily_words import DailyWords
 from kuraban.core.engine.detector_registry import DetectorRegistry
-from kuraban.core.engine.entry_handler import EntryHandler
+from kuraban.core.engine.log_entry_handler import EntryHandler
 from kuraban.core.engine.look_timers import Timers
 from kuraban.core.engine.self_monitoring import SelfMonitoring
 from kuraban.core.facts import EntryOutcome, Logged

@@ -217,7 +217,7 @@ def _in_units(port: Port, record: senml.Record) -> object:
     if record.unit is None:
         return _converted(port, record.value)
     if record.unit == "K" and port.unit == "°C" and isinstance(record.value, float):
-        return _celsius(record.value, "K")
+        return celsius(record.value, "K")
     right = _SENML_UNIT.get(port.unit, "none")
     if record.unit != right:
         raise ValueError(f"unit {show(record.unit)} is not for {port.measures}; {right} is right")
@@ -228,10 +228,10 @@ def _converted(port: Port, value: object) -> object:
     """A bare number in the unit that its probe measures in; whatever is no number as it is."""
     if not port.converts or isinstance(value, bool) or not isinstance(value, (int, float)):
         return value
-    return _celsius(value * port.factor, port.scale)
+    return celsius(value * port.factor, port.scale)
 
 
-def _celsius(value: float, scale: Scale | None) -> float:
+def celsius(value: float, scale: Scale | None) -> float:
     """BIPM SI brochure (2019) for K, NIST SP 811 (2008) appendix B.9 for °F, both from memory."""
     if scale == "K":
         value -= 273.15

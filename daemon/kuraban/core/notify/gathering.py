@@ -84,7 +84,7 @@ class Gathering:
         What is only now past its limit is never held back for that, nor is one thing alone.
         """
         rung = self.rung.setdefault(call.person, deque(maxlen=MANY_RINGS))
-        things = {name for when, name in rung if at - when < HOUR} | {alarm.id}
+        things = {name for _, name in rung} | {alarm.id}
         full = len(rung) == MANY_RINGS and at - rung[0][0] < HOUR
         newly_far = call.rung == 0 and alarm.condition.startswith("far-")
         if full and len(things) >= MANY_THINGS and not newly_far:

@@ -56,7 +56,7 @@ def called_on_duty(house: House, condition: Condition, at: float) -> list[Call]:
     """Whom a `duty` alarm rings now: in duty hours the first, else whoever is awake for it."""
     start, end = house.site.duty_hours
     if within_hours(at, start, end, house.zone):
-        return called(house, condition, "first", at, 0)[:1]
+        return called(house, condition, "first", at, 0)
     holders = rota.holders(house, condition.role, at)
     up = [holder for holder in holders if holder.awake]
     if not up and _heard_awake(house, condition, at):

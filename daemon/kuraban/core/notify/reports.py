@@ -54,9 +54,7 @@ def not_watched(view: HouseView, now: float) -> tuple[tuple[str, str], ...]:
     found = []
     for place in view.house.places:
         why = why_not_judged(view, place.id, now)
-        if (
-            why is not None and why != "no-band" and not (why == "no-batch" and place.brews)
-        ) or why == "no-batch":
+        if why is not None and why != "no-band":
             found.append((place.name, why))
     return tuple(found)
 

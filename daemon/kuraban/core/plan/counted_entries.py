@@ -9,6 +9,7 @@ from __future__ import annotations
 from bisect import insort
 from collections.abc import Callable
 from contextlib import suppress
+from itertools import count
 from typing import NamedTuple
 
 import msgspec
@@ -49,7 +50,7 @@ class CountedEntries(SubjectStates):
         """The books hold all of the log; else they are to be built anew."""
         self._order: dict[Key, int] = {}
         """Which came to count first, for those of one moment."""
-        self._serial = 0
+        self._serial = count()
 
     def take(self, told: ToldEntry) -> bool:
         """An entry, and what became of it now. Whether the books hold all of the log after it."""
@@ -71,8 +72,7 @@ class CountedEntries(SubjectStates):
 
     def _place(self, logged: Logged) -> tuple[float, int]:
         if logged.key not in self._order:
-            self._serial += 1
-            self._order[logged.key] = self._serial
+            self._order[logged.key] = next(self._serial)
         return logged.at, self._order[logged.key]
 
     def _apply(self, logged: Logged) -> None:

@@ -231,7 +231,6 @@ class EntryLog(SubjectStates):
         """Build every book anew. An entry that no longer fits is passed over, unless insisted."""
         self.subject_states, self.out, self.swaps, self._passed_over = {}, set(), [], {}
         self.version += 1
-        self.keepers += 1
         self._news = self._about = None
         self._taken_back, self._amended = corrected(self.log, self._named)
         for logged in self.log:

@@ -62,7 +62,6 @@ def apply(subject_states: SubjectStates, logged: Logged) -> None:
             if entry.cooler not in subject_states.house.cooler:
                 raise Refused(f"no cooler '{entry.cooler}' in the site file")
             subject_state.served_by = entry.cooler
-            subject_states.keepers += 1
         case e.OutOfService():
             subject_state.out_of_service = at
             subject_states.out.add(logged.subject)

@@ -14,7 +14,7 @@ from kuraban.core.plan.plan_view import EntryLogView
 from kuraban.core.site import Place
 from kuraban.core.units import HOUR
 from kuraban.trade.mixing import LITRES_PER_KG_RICE
-from kuraban.trade.tank import upright
+from kuraban.trade.tank_volume import upright
 
 STARTER_KG = 1.1
 """kg of a litre of starter (common practice)."""

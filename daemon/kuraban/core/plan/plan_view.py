@@ -57,10 +57,6 @@ class EntryLogView(Protocol):
         """Rises with every change of the books; what was derived from an older one is void."""
 
     @property
-    def keepers(self) -> int:
-        """Rises when another cooler or heater may serve a place."""
-
-    @property
     def newest(self) -> float: ...
     def counting(self) -> Iterator[Logged]:
         """Every entry as it counts now, in the order of time: amended ones amended."""

@@ -144,8 +144,6 @@ class SubjectStates:
         self.subject_states: dict[str, SubjectState] = {}
         self.out: set[str] = set()
         """What is out of service."""
-        self.keepers = 0
-        """Rises when another cooler or heater may serve a place."""
         self.swaps: list[Swap] = []
         """Duties exchanged, in the order in which they were entered."""
         self.courses: dict[tuple[str, str], Course] = {}

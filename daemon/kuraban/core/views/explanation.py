@@ -16,10 +16,11 @@ Key = Literal[
     "unjudged", "product", "by-hand", "no-product", "doubted", "plan", "tolerance", "limit",
     "never", "band", "mask", "settling", "let-run", "cooler", "cooler-fails", "draws", "keeps",
     "called", "uncalled", "runs", "rests", "runs-unknown", "serves", "hangs-on", "heard",
-    "told-then", "not-told-then",
+    "told-then", "not-told-then", "probes-answer", "watch-back",
     # What a detector saw.
     "is-above", "is-below", "drift", "leaves", "valve-open", "next-stage", "evidence",
     "rest-usual", "differs", "before", "room-air", "rung", "told-softly", "unrung",
+    "part-fails", "fell-together", "clock-stepped", "boards-ahead",
     # What is lacking, and what holds it back.
     "must-rise", "must-fall", "runs-out", "held", "stale", "no-value", "not-known", "next-value",
     "next-look", "too-slow", "within-swing", "swing-unknown", "not-ahead", "unlikely", "homeward",
@@ -29,10 +30,12 @@ Key = Literal[
     "dusk", "not-called", "it-runs", "not-late", "rested", "not-running", "in-habit", "no-habit",
     "ran-too-short", "comes-nearer", "load", "together", "few-starts", "answers", "moves-few",
     "still-for", "jumps", "agree", "unstirred", "no-step", "taken-out", "put-back", "in-doubt",
+    "part-works", "few-silent", "boards-agree",
     # By what it will be over.
     "over-below", "over-above", "over-since", "over-turns", "over-logged", "over-near",
     "over-shut", "over-measured", "over-answers", "over-moves", "over-jumps", "over-agree",
-    "over-starts", "over-runs", "over-uncalled", "over-nearer",
+    "over-starts", "over-runs", "over-uncalled", "over-nearer", "over-well", "over-most-answer",
+    "over-clock",
 ]  # fmt: skip
 """One thing that speaks for or against."""
 Unit = Literal["°C", "K", "K/h", "W", "%RH", "l", ""]

@@ -136,6 +136,8 @@ class PlaceNow:
     product: float | None = None
     """The product, or the air or water of a place with a band."""
     at: float | None = None
+    last: Point | None = None
+    """What was measured there last, while nothing measures it now."""
     planned: float | None = None
     difference: float | None = None
     """From plan, or beyond the band."""

@@ -17,8 +17,8 @@ from kuraban.core import entries as e
 from kuraban.core import rota
 from kuraban.core.alarm_conditions import CONDITIONS, MAINTENANCE
 from kuraban.core.facts import Logged
+from kuraban.core.house_view import CHECK_COUNTS, CHECK_COUNTS_ELSE
 from kuraban.core.planned_curve import Stage
-from kuraban.core.probes.probe_state import CHECK_COUNTS, CHECK_COUNTS_ELSE
 from kuraban.core.site import House
 from kuraban.core.units import DAY, HOUR, at_clock, brewery_day
 from kuraban.core.views.snapshot import BatchNow, PlaceNow, Ring, Snapshot, Text

@@ -19,6 +19,7 @@ from kuraban.core.facts import COUNTS, Fate, Logged
 from kuraban.core.site import House
 from kuraban.core.units import DAY, HOUR, MINUTE
 from kuraban.core.views.snapshot import PlanLine
+from kuraban.store.archive import WholeHistory
 from kuraban.store.history import History, Shortened
 from kuraban.trade.robust import theil_sen
 
@@ -115,8 +116,8 @@ class PastRing:
 
 @contextmanager
 def reading(path: Path) -> Iterator[History]:
-    """The journal, to read. JournalError where it cannot be."""
-    history = History(path)
+    """The journal with the past beside it, to read. JournalError where it cannot be."""
+    history = WholeHistory(path)
     try:
         yield history
     finally:

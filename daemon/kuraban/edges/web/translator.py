@@ -180,6 +180,11 @@ class Translator:
         facts = {name: self._fact(name, fact) for name, fact in found.facts.items()}
         return self(f"reason.{found.key}", **facts) or text
 
+    def field_of(self, reason: str) -> str:
+        """The field that a reason of the door names; empty for none."""
+        found = reasons.read(reason, self._speech.words.catalogue["en"])
+        return "" if found is None else found.facts.get("field", "")
+
     def _fact(self, name: str, fact: str) -> str:
         """What stood in a field of a reason, by the names that people know."""
         say = self._SAYS.get(name)
@@ -271,6 +276,13 @@ class Translator:
         if seconds < HOUR:
             return self("age.minutes", n=round(seconds / MINUTE))
         return self("age.since", when=self.clock(at))
+
+    def ago(self, at: float) -> str:
+        """How long ago that was."""
+        minutes = max(self.at - at, 0.0) / MINUTE
+        if minutes < 59.5:
+            return self("age.minutes-ago", n=round(minutes))
+        return self("age.hours-ago", n=round(minutes / 60))
 
     def as_of(self, at: float) -> str:
         """When what a page shows was so."""

@@ -3,7 +3,8 @@
 What became of each entry stands in the journal; here those that count are folded once more. Only
 entries that move a batch or its plan are taken. The fold is kept and caught up at each question,
 since a season's entries take a second; a late entry or a correction makes that of the running
-batches and of the last two months begin anew.
+batches and of the last two months begin anew. Batches that were imported from before the journal
+are over: they are folded by themselves, and anew when another table was imported.
 """
 
 from __future__ import annotations
@@ -61,14 +62,16 @@ class BatchHistory:
 
     def __init__(self, house: House) -> None:
         self.house = house
+        self._past: tuple[int, Stays] = (0, {})
+        """Those of before the journal, and the last link there."""
         self._clear()
 
     def _clear(self) -> None:
         self._books = CountedEntries(self.house)
         self._link, self._forgotten = 0, 0.0
-        self._over: Stays = {}
+        self._over: Stays = self._past[1]
         """Those that no entry can change any more."""
-        self.stays: Stays = {}
+        self.stays: Stays = {place: [*stays] for place, stays in self._over.items()}
         self.best: dict[Key, Logged] = {}
         """What was marked as the house's best and counts."""
 
@@ -78,6 +81,11 @@ class BatchHistory:
         clock = pieces_of(history.clock_steps())
         if history.last_outcome() < self._link or clock != self.house.clock:
             self.house = msgspec.structs.replace(self.house, clock=clock)
+            self._clear()
+        if history.past is not None and history.past.last_outcome() != self._past[0]:
+            past = BatchHistory(self.house)
+            past.catch_up(history.past)
+            self._past = past._link, past.stays
             self._clear()
         for link, told in history.outcomes_after(self._link):
             self._link, logged = link, told.logged

@@ -39,6 +39,7 @@ from kuraban.queries.batches.progress import Sampled, progress, proposed
 from kuraban.queries.batches.replanning import redrawn, redrawn_questions
 from kuraban.queries.entries.sample_plausibility import asked_of_sample
 from kuraban.queries.snapshot import line_of
+from kuraban.store.archive import WholeHistory
 from kuraban.store.history import History
 
 EVENING = 11 * HOUR
@@ -66,7 +67,7 @@ class Batches:
 
     @contextmanager
     def _caught_up(self) -> Iterator[History]:
-        history = History(self._path)
+        history = WholeHistory(self._path)
         try:
             with self._lock:
                 self._batch_history.catch_up(history)

@@ -23,6 +23,7 @@ from kuraban.core.units import DAY, HOUR, show_duration
 from kuraban.errors import JournalError
 from kuraban.queries.entries.sample_plausibility import of_addition, of_sample
 from kuraban.queries.journal_state import JournalState, looking
+from kuraban.store.connection import is_there
 
 AIM_APART = CHECK_APART = 3.0
 LONG_AGO = 2 * DAY
@@ -44,9 +45,9 @@ class Doubts(NamedTuple):
 
 def doubts(path: Path, words: Words, logged: Logged, asked: float) -> Doubts:
     """What there is to ask about an entry; nothing where no journal can be read."""
-    if not path.is_file():
-        return Doubts()
     try:
+        if not is_there(path):
+            return Doubts()
         with looking(path, words, asked) as state:
             if not state.engine.started:
                 return Doubts()

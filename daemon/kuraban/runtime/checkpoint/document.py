@@ -2,7 +2,7 @@
 
     {"kuraban": 1, "standing": {...}, "memory": {...}}
 
-in MessagePack. `standing` is `kuraban.core.engine.standing`, which another version of the code
+in MessagePack. `standing` is `kuraban.core.engine.durable_state`, which another version of the code
 takes up as well; `memory` the whole engine as a graph (`graph_writer`), for the code that wrote it
 and no other. Both are data: whoever reads a journal, also as root, runs nothing of what is in it.
 """
@@ -20,8 +20,8 @@ from tempfile import TemporaryFile
 import msgspec
 
 import kuraban
+from kuraban.core.engine.durable_state import Standing, pack, standing_of, unpack
 from kuraban.core.engine.engine import Engine
-from kuraban.core.engine.standing import Standing, pack, standing_of, unpack
 from kuraban.core.texts.messages import Words
 from kuraban.runtime.checkpoint import graph_reader, graph_writer
 from kuraban.store.journal import Blob, Checkpoint

@@ -11,7 +11,7 @@ walked as it lies, and only names, numbers and texts are written:
 A record is one thing: `[shape, value, value, ...]`; record 0 is the root. A value is a number, a
 text, a truth value or nil; `[n]` is the thing of record n; `[nil, ...]` is a tuple; the extension
 type of a letter's code is an array of that letter's numbers, as bytes. What lies so fits the code
-that wrote it and no other. What must outlive an update is `kuraban.core.engine.standing`.
+that wrote it and no other. What must outlive an update is `kuraban.core.engine.durable_state`.
 
 It goes into a file page by page: in memory there is never more of it than a page.
 """

@@ -19,7 +19,7 @@ from threading import RLock
 from kuraban.clock import Clock
 from kuraban.core.effects import Message, Turn
 from kuraban.core.facts import Delivered
-from kuraban.edges.phones.memory_outbox import MemoryOutbox
+from kuraban.edges.phones.fallback_outbox import MemoryOutbox
 from kuraban.errors import JournalError
 from kuraban.store.outbox import Outbox, Row
 from kuraban.store.writer import RINGS_ON

@@ -42,10 +42,6 @@ PLAIN: Mapping[str, str] = {
 Raw = Mapping[str, Any]
 Where = Callable[[tuple[int | str, ...]], str]
 Model = TypeVar("Model", bound=BaseModel)
-NOT_ALLOWED = (
-    "only root and the group kuraban may read it: use sudo, or join the group"
-    " (sudo adduser NAME kuraban) and log in anew"
-)
 
 
 def label(table: str, index: int, row: object) -> str:

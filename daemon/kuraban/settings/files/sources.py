@@ -17,8 +17,7 @@ from typing import Any
 
 from pydantic_settings import EnvSettingsSource, SettingsError, TomlConfigSettingsSource
 
-from kuraban.errors import Fault
-from kuraban.settings.files.faults import NOT_ALLOWED
+from kuraban.errors import NOT_ALLOWED, Fault
 from kuraban.settings.files.tables import SiteFile
 
 PREFIX = "KURABAN_"

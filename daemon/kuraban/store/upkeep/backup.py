@@ -22,7 +22,7 @@ from itertools import count
 from pathlib import Path
 
 from kuraban.errors import JournalError
-from kuraban.store.connection import connect, telling
+from kuraban.store.connection import connect, is_there, telling
 from kuraban.store.journal import Journal
 from kuraban.store.upkeep.integrity import Passed, Sound, inspect
 
@@ -44,7 +44,7 @@ def back_up(
     JournalError where that cannot be done, where `to` is there already, and where the copy has
     faults: then it lies beside as `<name>.faulty`, since it may be all that is left.
     """
-    if not journal.is_file():
+    if not is_there(journal):
         raise JournalError(f"{journal}: there is no journal to back up")
     _free(to)
     part = to.with_name(f".{to.name}.part")
@@ -173,7 +173,7 @@ def _alone(journal: Path) -> Iterator[None]:
     To leave SQLite's WAL mode takes the file to oneself, so a watch at rest is noticed as well as
     one that writes. A journal too damaged for that is held by nobody who could still use it.
     """
-    if not journal.exists():
+    if not is_there(journal):
         yield
         return
     db = sqlite3.connect(journal, timeout=WAITING, isolation_level=None)

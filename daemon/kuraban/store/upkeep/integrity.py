@@ -23,7 +23,7 @@ from typing import NamedTuple
 from kuraban.core.units import show_time
 from kuraban.errors import Fault, JournalError
 from kuraban.store import chain, rows
-from kuraban.store.connection import connect, damaged, telling
+from kuraban.store.connection import connect, damaged, is_there, telling
 from kuraban.store.schema import APPLICATION
 
 MOST = 50
@@ -87,7 +87,7 @@ def inspect(path: Path, zone: tzinfo, passed: Passed = lambda what, share: None)
 
     JournalError where there is none, or it is no journal of ours.
     """
-    if not path.is_file():
+    if not is_there(path):
         raise JournalError(f"{path}: there is no journal")
     if not _by_sqlite(path):
         return Sound(faults=(Fault(str(path), "data base", *FOREIGN),))

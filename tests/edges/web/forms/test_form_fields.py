@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from kuraban.core.units import parse_time
-from kuraban.edges.web.forms.form_fields import Filled, led, own_id
+from kuraban.edges.web.forms.form_fields import Filled, led, own_id, refused
 from kuraban.edges.web.forms.submit_entry import Outcome
 from kuraban.edges.web.translator import Translator
 from kuraban.settings.catalogues import load_page_words
@@ -23,16 +23,25 @@ def test_every_field_that_cannot_be_read_is_told_at_once(lived: Served) -> None:
     form = filled(lived, rice_kg="much", at="soon", day="１２", batch="  No. 9 ")
     assert (form.number("rice_kg"), form.moment("at")) == (None, None)
     assert (form.number("day"), form.text("batch"), form.number("hours")) == (12.0, "No. 9", None)
-    assert form.wrong == [
-        "White rice, kg: much cannot be read as a number.",
-        "Begins: soon cannot be read as a number.",
-    ]
+    assert form.wrong == {
+        "rice_kg": "White rice, kg: much cannot be read as a number.",
+        "at": "Begins: soon is no day and time; write one such as 2026-02-04 03:10.",
+    }
 
 
 def test_it_is_told_in_the_readers_language(lived: Served) -> None:
     form = filled(lived, "ja", hours="三時間")
     assert form.number("hours") is None
-    assert form.wrong == ["この工程に入ってからの時間：三時間 は数値として読めません。"]
+    assert form.wrong == {"hours": "この工程に入ってからの時間：三時間 は数値として読めません。"}
+
+
+def test_a_refusal_stands_beside_the_field_that_it_names(lived: Served) -> None:
+    """Where the form has that field; else it is about the form as a whole."""
+    w = Translator(load_page_words(), "en", lived.settings.house, lived.clock())
+    much = Outcome("a", "refused", "alcohol is too great; at most 25 is right")
+    assert [*refused(much, {"alcohol": "29"}, w)] == ["alcohol"]
+    assert [*refused(much, {}, w)] == [""]
+    assert [*refused(Outcome("a", "refused", "there is no probe x; there are y"), {}, w)] == [""]
 
 
 def test_a_moment_is_of_the_house_clock(lived: Served) -> None:

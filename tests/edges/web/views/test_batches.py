@@ -140,7 +140,7 @@ def test_a_starter_is_taken_over_by_its_hours(browse: Browse, served: Served) ->
     ("fields", "word"),
     [
         ({"rice_kg": "much"}, "White rice, kg: much cannot be read"),
-        ({"at": "soon"}, "Begins: soon cannot be read"),
+        ({"at": "soon"}, "Begins: soon is no day and time"),
         ({"at": "2027-01-01T06:00"}, "is still to come"),
         ({"place": "nowhere"}, "Choose a place and a course."),
         ({"stage": "soe-like"}, "has these stages"),

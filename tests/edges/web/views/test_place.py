@@ -7,7 +7,7 @@ import re
 
 import pytest
 
-from kuraban.core.units import DAY, parse_time
+from kuraban.core.units import DAY, HOUR, parse_time
 from kuraban.core.views.snapshot import PlaceNow
 from kuraban.edges.web.templating import fill
 from kuraban.edges.web.translator import Translator
@@ -35,6 +35,39 @@ def test_before_a_stir_it_says_what_happened_since_the_last(browse: Browse) -> N
     assert "Since the last stir, 21:04: lowest" in card
     assert "t1-upper" in card and "apart" in card
     assert "never lean over" in text
+
+
+@pytest.mark.parametrize(
+    ("language", "said"),
+    [
+        ("en", r"last 10\.\d at 03:[01]\d, <span[^>]*>3 h ago"),
+        ("ja", r"最後の値 10\.\d（03:[01]\d） <span[^>]*>3時間前"),
+    ],
+)
+def test_what_nothing_measures_any_more_keeps_its_last_value_and_its_age(
+    browse: Browse, served: Served, language: str, said: str
+) -> None:
+    """A dash where the present value would be: on its page, in the cellar, on a stir round, on the
+    page of the koji. A store that falls silent keeps its row."""
+    served.pass_time(3 * HOUR)
+    silent = served.snapshot()
+    for name, path in (("tank-5", "/place/tank-5"), ("tank-5", "/"), ("tank-5", "/round")):
+        known = silent.place(name)
+        assert known is not None and known.product is None and known.last is not None
+        text = browse(language).page(path)
+        assert re.search(said, text), path
+        assert f'data-ago="{known.last[0]}"' in text
+    assert 'class="last"' in browse(language).page("/koji")
+    assert 'id="row-koji-store"' in browse(language).page("/")
+
+
+def test_whose_entries_they_are_is_asked_beside_the_first_button(browse: Browse) -> None:
+    """Not at the end of the page."""
+    for path in ("/place/tank-1", "/round", "/koji", "/coolers/chiller-1", "/", "/rings"):
+        text = browse().page(path)
+        assert text.index('id="me"') < text.index("<footer>"), path
+    text = browse().page("/place/tank-1")
+    assert text.index('value="stir"') < text.index('id="me"') < text.index('value="check"')
 
 
 def test_every_button_is_one_tap(browse: Browse) -> None:

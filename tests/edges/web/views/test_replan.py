@@ -141,7 +141,7 @@ def test_programs_have_the_coming_days(browser: Browser) -> None:
 def test_fields_are_read_by_their_moments() -> None:
     """In order of time, whatever else the form holds."""
     typed = read({"t200": "9", "t100": "8.5", "token": "t", "t300": "", "tx": "1", "t400": "x"})
-    assert typed.points == ((100.0, 8.5), (200.0, 9.0)) and typed.unread == ("x",)
+    assert typed.points == ((100.0, 8.5), (200.0, 9.0)) and typed.unread == {"t400": "x"}
 
 
 def test_tomorrow_is_proposed_and_nothing_is_drawn_before_it_is_kept(

@@ -16,8 +16,10 @@ import pytest
 from kuraban.core import entries as e
 from kuraban.core.facts import Logged
 from kuraban.core.units import DAY
+from kuraban.imports.importing import Import
 from tests.edges.web.conftest import Browse, Browser, pages_of
 from tests.edges.web.served import Served
+from tests.imports.mangled import BATCH, BATCHES, OF_BATCHES
 from tests.long_batch import COURSE, PLACE, SOE
 
 BESIDE = f"/batches/{PLACE}/{int(SOE)}/beside"
@@ -113,3 +115,20 @@ def test_the_houses_best_are_a_band_and_can_be_laid_beside(
         told = page.get(f"/api/v1{BESIDE}", params={"with": "best"}).json()
         day = next(one for one in told if one["day"] == 5)
         assert day["baume"] == {"one": 7.8, "other": 7.8, "apart": 0.0}
+
+
+def test_a_season_from_before_the_watch_stands_beside_this_one(
+    two: Served, browse: Browse, tmp_path: Path
+) -> None:
+    """Imported while the pages are served: it is among the batches, and can be laid beside."""
+    with closing(two.twin(tmp_path)) as own:
+        page = browse(app=pages_of(own).app)
+        assert "No. 1999" not in page.page("/batches")
+        table = tmp_path / "batches.csv"
+        table.write_text(OF_BATCHES + BATCH.replace("8,", "No. 1999,", 1), "utf-8")
+        with closing(Import(own.engine.view.house, own.path, own.clock())) as importing:
+            importing.table(table, BATCHES, lambda count: None, lambda count: None)
+        assert "No. 1999" in page.page("/batches")
+        (old,) = re.findall(r'value="(tank-3/\d+)"[^>]*>[^<]*No. 1999', page.page(BESIDE))
+        text = page.page(f"{BESIDE}?with={old}")
+        assert "No. 1999" in text and "<polyline" in text

@@ -49,6 +49,11 @@ def test_why_is_asked_from_every_alarm_and_from_every_place_and_cooler(browse: B
     assert asked and all(browser.get(address).status_code == 200 for address in set(asked))
 
 
+def test_the_watch_itself_is_asked_like_everything_else(browse: Browse) -> None:
+    text = text_of(browse().page("/why/watch"))
+    assert "probes answer" in text and "It works." in text and "most probes silent" in text
+
+
 def test_a_ring_of_the_past_is_asked_of_at_its_moment(browse: Browse) -> None:
     """It says that it was told, whatever stands now."""
     (asked,) = re.findall(r'href="(/why/tank-5[?][^"]+)#warm"', browse().page("/rings"))

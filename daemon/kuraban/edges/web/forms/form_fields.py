@@ -42,6 +42,21 @@ async def checked(request: Request, context: Context, visitor: Somebody) -> dict
 TheForm = Annotated[dict[str, str], Depends(checked)]
 
 
+class Faults(dict[str, str]):
+    """What is wrong with a form, by the field beside which it is said; "" is the whole form."""
+
+    def add(self, field: str, sentence: str) -> None:
+        """One sentence more."""
+        self[field] = f"{self[field]} {sentence}" if field in self else sentence
+
+
+def refused(outcome: Outcome, form: Form, w: Translator) -> Faults:
+    """Why the watch did not take it, beside the field that it names if the form has one."""
+    field = w.field_of(outcome.reason)
+    said = w("told.refused", reason=w.reason(outcome.reason))
+    return Faults({field if field in form else "": said})
+
+
 class Filled:
     """A form being read. A text that cannot be is told in `wrong`, and counts as nothing.
 
@@ -50,25 +65,26 @@ class Filled:
 
     def __init__(self, form: Form, w: Translator, names: str) -> None:
         self._form, self._w, self._names = form, w, names
-        self.wrong: list[str] = []
+        self.wrong = Faults()
 
     def text(self, field: str) -> str:
         return self._form.get(field, "").strip()
 
     def number(self, field: str) -> float | None:
-        return self._read(field, typed.number)
+        return self._read(field, typed.number, "batches.unread")
 
     def moment(self, field: str) -> float | None:
         """Unix seconds, by the clock of the house."""
-        return self._read(field, lambda text: typed.moment(text, self._w.house.zone))
+        zone = self._w.house.zone
+        return self._read(field, lambda text: typed.moment(text, zone), "batches.no-moment")
 
-    def _read(self, field: str, reader: Callable[[str], float | None]) -> float | None:
+    def _read(self, field: str, reader: Callable[[str], float | None], wrong: str) -> float | None:
         text = self._form.get(field, "")
         try:
             return reader(text)
         except (ValueError, OverflowError):
             name = self._w(f"{self._names}.{field.replace('_', '-')}")
-            self.wrong.append(self._w("batches.unread", field=name, text=text))
+            self.wrong.add(field, self._w(wrong, field=name, text=text))
             return None
 
 

@@ -19,6 +19,8 @@ CHECK_APART = 3.0
 """K between hand and probe from which it is asked whether that is right (common practice)."""
 
 Told = Mapping[str, object]
+ABOUT = {"check": "celsius", "addition": "kg", "let-run": "more", "shelve": "for"}
+"""The field that is asked about, by entry."""
 
 
 def asks(told: Told, snapshot: Snapshot, subject: str, house: House, w: Translator) -> str:

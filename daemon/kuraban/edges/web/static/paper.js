@@ -24,6 +24,10 @@
       one.textContent = age < 90 ? words.now : age < 3600
         ? words.minutes.replace("{n}", Math.round(age / 60)) : one.dataset.since;
     }
+    for (const one of document.querySelectorAll("[data-ago]")) {
+      const minutes = Math.round((now - one.dataset.ago) / 60), few = minutes < 60;
+      one.textContent = (few ? words.minutesAgo : words.hoursAgo).replace("{n}", few ? minutes : Math.round(minutes / 60));
+    }
     const still = renews && now - picture.dataset.moment > STILL && words.still.replace("{when}", picture.dataset.clock);
     say(why || (hears && here - heard > DEAF && words.lost) || still || "");
   };
@@ -32,14 +36,34 @@
   setInterval(grow, 1000);
   grow();
   if (find("nav")) navigator.serviceWorker?.register("/keeper.js").catch(() => {});
-  addEventListener("untaken", ({ detail: { form, refused, asked } }) => { // said in the form itself
-    const words = document.getElementById("untold").dataset, why = document.createElement("p");
-    Object.assign(why, { className: "wrong", role: "alert", tabIndex: -1 });
-    why.textContent = asked ? `${refused} ${words.once}` : words.refused.replace("{reason}", refused);
-    if (asked) why.append(Object.assign(document.createElement("input"), { type: "hidden", name: "sure", value: 1 }));
-    form.querySelector(".wrong")?.remove();
-    form.prepend(why);
-    why.focus();
+
+  /* What is wrong with a tap, said in its form: beside the field, if it is about one. */
+  const SEEN = ":not([type=hidden], [type=checkbox])";
+  const clear = (form) => {
+    form.querySelectorAll(".wrong, [name=sure]").forEach((one) => one.remove());
+    form.querySelectorAll("[aria-invalid]").forEach((one) => one.removeAttribute("aria-invalid"));
+  };
+  addEventListener("untaken", ({ detail: { form, refused, asked, wrong = { "": refused } } }) => {
+    clear(form);
+    if (asked) form.append(Object.assign(document.createElement("input"), { type: "hidden", name: "sure", value: 1 }));
+    let first;
+    for (const [name, textContent] of Object.entries(wrong)) {
+      const why = Object.assign(document.createElement("p"), { className: "wrong", role: "alert", tabIndex: -1, textContent });
+      const field = name && form.querySelector(`input[name=${name}]${SEEN}, select[name=${name}]`);
+      first ??= field || why;
+      if (!field) { form.prepend(why); continue; }
+      why.id = `wrong-${field.id}`;
+      field.setAttribute("aria-invalid", true);
+      field.setAttribute("aria-describedby", why.id);
+      (field.closest(".pair, label") ?? field).after(why);
+    }
+    first.focus();
+    form.querySelector(".wrong").scrollIntoView({ block: "center" });
   });
-  addEventListener("input", ({ target }) => target.form?.querySelector(".tap > .wrong")?.remove());
+  addEventListener("input", ({ target: { form } }) => form?.matches(".tap") && clear(form));
+  /* A tap by what it does, as it is called while it waits. */
+  window.called = (form, button) => [
+    form.dataset.does, ...[...form.querySelectorAll(`input${SEEN}, select`)].map((one) => one.selectedOptions?.[0].text ?? one.value),
+    button?.value && button.textContent,
+  ].filter(Boolean).join(" ");
 })();

@@ -41,9 +41,9 @@
       if (status === 200) { drop(fields.id); return { kept: true }; }
       if ([202, 401, 408, 409, 429].includes(status) || status > 499) return { kept: status === 202 };
       const said = await answer.json(), asked = said.state === "asked";
-      const refused = known ? said.reason || said.detail : words.forbidden;
+      const refused = known ? said.reason || said.detail : words.forbidden, { wrong } = said;
       keep(all().map((one) => (one.fields.id === fields.id ? { ...one, refused, asked } : one)));
-      return { known, refused, asked };
+      return { known, refused, asked, wrong };
     } catch { return null; }
   }
   async function send() {
@@ -62,7 +62,7 @@
     delete fields.token;
     if (!fields.when) fields.tapped = Date.now() / 1000 - who.dataset.apart;
     const to = form.getAttribute("action"), subject = to.slice(5);
-    const tap = { to, by: me, name, label: `${document.title}: ${button.textContent}`, fields };
+    const tap = { to, by: me, name, label: called(form, button), fields };
     button.disabled = true;
     keep([...all(), tap]);
     const told = await tell(tap);

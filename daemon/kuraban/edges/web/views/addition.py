@@ -3,7 +3,7 @@ tank has room for it, and when the water must be cold.
 
 The form is a question and writes nothing. What a tank holds and where its next stage begins stand
 in it already, and can be put right. How it is reckoned is in
-`kuraban.core.plan.addition_temperature` and `kuraban.trade.tank`.
+`kuraban.core.plan.addition_temperature` and `kuraban.trade.tank_volume`.
 """
 
 from __future__ import annotations
@@ -42,7 +42,7 @@ from kuraban.edges.web.templating import page
 from kuraban.edges.web.views.place import brewing_place
 from kuraban.errors import OutOfRange
 from kuraban.trade.mixing import WATER
-from kuraban.trade.tank import Room, dip_at, litres_at, room
+from kuraban.trade.tank_volume import Room, dip_at, litres_at, room
 
 router = APIRouter(include_in_schema=False)
 

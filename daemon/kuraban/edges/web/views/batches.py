@@ -17,8 +17,16 @@ from kuraban.core.site import Place
 from kuraban.core.units import DAY, HOUR, day_turn, show_time
 from kuraban.core.views.batch_sheet import BatchStay
 from kuraban.core.views.side_by_side import YEAR, ran_at
-from kuraban.edges.web.forms.form_fields import Filled, Form, TheForm, led, own_id
-from kuraban.edges.web.forms.submit_entry import Outcome, tell, told_entry
+from kuraban.edges.web.forms.form_fields import (
+    Faults,
+    Filled,
+    Form,
+    TheForm,
+    led,
+    own_id,
+    refused,
+)
+from kuraban.edges.web.forms.submit_entry import tell, told_entry
 from kuraban.edges.web.page_context import Context, NotAllowed, PageContext, Somebody, Visitor
 from kuraban.edges.web.templating import page
 from kuraban.edges.web.translator import Translator
@@ -29,11 +37,11 @@ MOST_ENDED = 60
 
 
 class Wanted(NamedTuple):
-    """What a form spells, as far as it can be read; `wrong` are sentences that say what is right,
-    `asked` those that only ask whether it is meant."""
+    """What a form spells, as far as it can be read; `wrong` says what would be right, `asked` are
+    sentences that only ask whether it is meant."""
 
     entry: dict[str, object]
-    wrong: tuple[str, ...] = ()
+    wrong: Faults
     asked: tuple[str, ...] = ()
 
 
@@ -78,7 +86,8 @@ def start(request: Request, context: Context, visitor: Somebody, form: TheForm) 
     place = form["place"]
     outcome = tell({**wanted.entry, **own_id(form)}, place, context, visitor)
     if outcome.state == "refused":
-        return _start_page(request, context, visitor, form, wanted, outcome)
+        wanted = Wanted({}, refused(outcome, form, w))
+        return _start_page(request, context, visitor, form, wanted)
     return led("/batches", outcome, place)
 
 
@@ -89,7 +98,7 @@ def _sure(form: Form, asked: tuple[str, ...]) -> bool:
 
 def _start_page(
     request: Request, context: PageContext, visitor: Visitor, form: dict[str, str],
-    wanted: Wanted | None = None, outcome: Outcome | None = None,
+    wanted: Wanted | None = None,
 ) -> Response:  # fmt: skip
     if not visitor.may("manage"):
         raise NotAllowed
@@ -97,7 +106,7 @@ def _start_page(
     stays = context.books().stays()
     place, course = house.place.get(form.get("place", "")), house.course.get(form.get("course", ""))
     chosen = place is not None and course is not None
-    unfit = tuple(_unfit(place, course, stays, w)) if place and course else ()
+    unfit = _unfit(place, course, stays, w) if place and course else Faults()
     brewing = [one for one in house.places if one.brews]
     return page(
         request, context, visitor, "batch_start.html", 200 if wanted is None else 422,
@@ -106,7 +115,7 @@ def _start_page(
         place=place, course=course, step=2 if chosen and not unfit else 1, typed=form,
         wrong=unfit if wanted is None else wanted.wrong,
         asked=() if wanted is None or wanted.wrong else wanted.asked,
-        outcome=outcome, suggested=next_name(stays),
+        suggested=next_name(stays),
         counts=course is not None and course.day_one is not None,
     )  # fmt: skip
 
@@ -118,15 +127,16 @@ def started(form: Form, context: PageContext, w: Translator) -> Wanted:
     filled = Filled(form, w, "batches")
     name, title, wrong = filled.text("batch"), filled.text("title"), filled.wrong
     if place is None or course is None:
-        return Wanted({}, (w("batches.choose"),))
-    wrong += _unfit(place, course, stays, w)
+        lacking = "course" if place else "place"
+        return Wanted({}, Faults({lacking: w("batches.choose")}))
+    wrong.update(_unfit(place, course, stays, w))
     entry: dict[str, object] = {"entry": "batch-start", "batch": name, "course": course.id}
     if not name:
-        wrong.append(w("batches.unnamed", name=next_name(stays)))
+        wrong.add("batch", w("batches.unnamed", name=next_name(stays)))
     now = context.clock()
     at = filled.moment("at")
     if at is not None and at > now + HOUR / 12:
-        wrong.append(w("batches.ahead", when=w.clock(at)))
+        wrong.add("at", w("batches.ahead", when=w.clock(at)))
     kg = filled.number("rice_kg")
     begun = at if at is not None else now
     entry |= {} if at is None else {"at": show_time(at, house.zone)}
@@ -134,25 +144,28 @@ def started(form: Form, context: PageContext, w: Translator) -> Wanted:
     entry |= {"title": title} if title else {}
     if form.get("stage"):
         entry |= _taken_over(filled, course, begun, context, w)
-    return Wanted(entry, tuple(wrong), tuple(_known_name(name, place, context, stays, w)))
+    return Wanted(entry, wrong, tuple(_known_name(name, place, context, stays, w)))
 
 
-def _unfit(
-    place: Place, course: Course, stays: tuple[BatchStay, ...], w: Translator
-) -> Iterator[str]:
+def _unfit(place: Place, course: Course, stays: tuple[BatchStay, ...], w: Translator) -> Faults:
     """A place where one runs, or a course for another kind of place: with what would be right."""
     runs = running_in(stays, place.id)
-    house = w.house
+    house, found = w.house, Faults()
     if runs is not None:
         free = [one.name for one in house.places
                 if one.kind == place.kind and running_in(stays, one.id) is None]  # fmt: skip
-        yield w("batches.taken", batch=runs.title or runs.name, place=place.name,
-                when=w.date(runs.start), free=w.listed(free) or None)  # fmt: skip
+        found.add("place", w(
+            "batches.taken", batch=runs.title or runs.name, place=place.name,
+            when=w.date(runs.start), free=w.listed(free) or None,
+        ))  # fmt: skip
     if place.kind not in course.for_:
         fit = [w.text(one.title) or one.id for one in house.courses if place.kind in one.for_]
         kinds = w.listed(w(f"batches.kind-{kind}") for kind in course.for_)
-        yield w("batches.unfit", course=w.text(course.title) or course.id, kinds=kinds,
-                place=place.name, fit=w.listed(fit) or "–")  # fmt: skip
+        found.add("course", w(
+            "batches.unfit", course=w.text(course.title) or course.id, kinds=kinds,
+            place=place.name, fit=w.listed(fit) or "–",
+        ))  # fmt: skip
+    return found
 
 
 def _known_name(
@@ -203,25 +216,26 @@ def _taken_over(
     index = course.index(named)
     if index is None:
         names = w.listed(stage_name(w, stage) for stage in course.stages)
-        wrong.append(w("batches.no-stage", course=w.text(course.title), stages=names))
+        wrong.add("stage", w("batches.no-stage", course=w.text(course.title), stages=names))
         return {}
     day, hours = filled.number("day"), filled.number("hours")
     first = first_day(course, index)
     since = begun
     if day is not None and first is None:
-        wrong.append(w("batches.uncounted", stage=stage_name(w, course.stages[index])))
+        wrong.add("day", w("batches.uncounted", stage=stage_name(w, course.stages[index])))
     elif day is not None and first is not None:
         turned = day_turn(begun, context.house.site.day_starts, context.house.zone)
         since = min(turned - round(day - first) * DAY, begun)
         fits = stage_on(course, day)
         if fits is not None and fits != index:
-            wrong.append(w("batches.other-stage", stage=stage_name(w, course.stages[index]),
-                           first=f"{first:g}", day=f"{day:g}",
-                           right=stage_name(w, course.stages[fits])))  # fmt: skip
+            wrong.add("day", w(
+                "batches.other-stage", stage=stage_name(w, course.stages[index]),
+                first=f"{first:g}", day=f"{day:g}", right=stage_name(w, course.stages[fits]),
+            ))  # fmt: skip
     elif hours is not None:
         since = begun - hours * HOUR
         if hours < 0:
-            wrong.append(w("batches.negative"))
+            wrong.add("hours", w("batches.negative"))
     return {"stage": named, "since": show_time(since, context.house.zone)}
 
 
@@ -249,21 +263,21 @@ def end(
 ) -> Response:
     w = context.translator(visitor.language)
     filled, runs = Filled(form, w, "batches"), _running(context, place)
-    at, wrong = filled.moment("at"), filled.wrong
-    if at is not None and not runs.start < at <= context.clock() + HOUR / 12:
-        wrong.append(w("batches.end-when", start=w.date(runs.start)))
     goals = [one for one in _tanks(context, place) if form.get(f"to-{one.id}")]
-    rest = bool(form.get("rest"))
+    rest, wrong = bool(form.get("rest")), filled.wrong
     if rest and not goals:
-        wrong.append(w("batches.rest-where"))
+        wrong.add("rest", w("batches.rest-where"))
+    at = filled.moment("at")
+    if at is not None and not runs.start < at <= context.clock() + HOUR / 12:
+        wrong.add("at", w("batches.end-when", start=w.date(runs.start)))
     if wrong:
-        return _end_page(request, context, visitor, place, form, tuple(wrong))
+        return _end_page(request, context, visitor, place, form, wrong)
     dated = {} if at is None else {"at": show_time(at, context.house.zone)}
     pressed = {"entry": "press", "to": [one.id for one in goals], "rest": rest}
     fields = {**(pressed if goals else {"entry": "batch-end"}), **dated, **own_id(form)}
     outcome = tell(fields, place, context, visitor)
     if outcome.state == "refused":
-        return _end_page(request, context, visitor, place, form, outcome=outcome)
+        return _end_page(request, context, visitor, place, form, refused(outcome, form, w))
     return led("/batches", outcome, place)
 
 
@@ -284,13 +298,13 @@ def _running(context: PageContext, place: str) -> BatchStay:
 
 def _end_page(
     request: Request, context: PageContext, visitor: Visitor, place: str, form: dict[str, str],
-    wrong: tuple[str, ...] = (), outcome: Outcome | None = None,
+    wrong: Faults | None = None,
 ) -> Response:  # fmt: skip
     if not visitor.may("manage"):
         raise NotAllowed
     stay = _running(context, place)
     return page(
-        request, context, visitor, "batch_end.html", 422 if wrong or outcome else 200, stay=stay,
-        typed=form, wrong=wrong, outcome=outcome, tanks=_tanks(context, place),
+        request, context, visitor, "batch_end.html", 422 if wrong else 200, stay=stay,
+        typed=form, wrong=wrong or Faults(), tanks=_tanks(context, place),
         now=datetime.fromtimestamp(context.clock(), context.house.zone),
     )  # fmt: skip

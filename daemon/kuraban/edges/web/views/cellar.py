@@ -106,9 +106,12 @@ def shown(snapshot: Snapshot, context: PageContext) -> dict[str, Any]:
 
 
 def rows(snapshot: Snapshot) -> list[PlaceNow]:
-    """Places that are judged, or at least measured, in the order in which they stand."""
+    """Places that are judged, or at least were measured, in the order in which they stand."""
     brewing = [place for place in snapshot.places if place.brews and place.batch is not None]
-    measured = [one for one in snapshot.places if one.batch is None and one.product is not None]
+    measured = [
+        one for one in snapshot.places
+        if one.batch is None and (one.product is not None or one.last is not None)
+    ]  # fmt: skip
     sake = [place for place in measured if place.brews and place.band is not None]
     return [*brewing, *sake, *(place for place in measured if not place.brews)]
 

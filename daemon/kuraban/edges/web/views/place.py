@@ -17,8 +17,8 @@ from kuraban.core.views.work_due import cautions
 from kuraban.edges.web import history_queries as past
 from kuraban.edges.web.drawing import figures as drawing
 from kuraban.edges.web.drawing import long_charts as lines
-from kuraban.edges.web.forms.form_fields import TheForm, led
-from kuraban.edges.web.forms.questions import asks
+from kuraban.edges.web.forms.form_fields import Faults, TheForm, led, refused
+from kuraban.edges.web.forms.questions import ABOUT, asks
 from kuraban.edges.web.forms.submit_entry import Outcome, fields_of, tell, told_entry, unread
 from kuraban.edges.web.page_context import Context, PageContext, Somebody, Visitor
 from kuraban.edges.web.templating import fill, page
@@ -105,32 +105,45 @@ def log(
     request: Request, context: Context, visitor: Somebody, subject: str, form: TheForm
 ) -> Response:
     """One tap. A browser is led on to where it came from, a script is told what became of it."""
-    snapshot = context.snapshot()
     told = fields_of(form, context)
     if "at" in told:
         form = {**form, "when": str(told["at"])}
     visitor = _maker(form, context, visitor)
-    w = context.translator(visitor.language)
-    wrong = no_numbers(told, w)
-    question = "" if form.get("sure") else asks(told, snapshot, subject, context.house, w)
-    if wrong or question:
-        state: Literal["refused", "asked"] = "refused" if wrong else "asked"
-        outcome = Outcome(str(told.get("id", "")), state, wrong or question)
-    else:
-        outcome = tell(told, subject, context, visitor)
+    outcome, wrong = _judged(told, form, subject, context, visitor)
     if "application/json" in request.headers.get("accept", ""):
         status = {"kept": 200, "waiting": 202, "refused": 422, "asked": 422}[outcome.state]
-        reason = w.reason(outcome.reason)
-        return JSONResponse({"id": outcome.id, "state": outcome.state, "reason": reason}, status)
+        told = {
+            "id": outcome.id,
+            "state": outcome.state,
+            "reason": context.translator(visitor.language).reason(outcome.reason),
+        }
+        return JSONResponse({**told, **({"wrong": wrong} if wrong else {})}, status)
     if outcome.state not in ("refused", "asked"):
         own = _page_of(subject, context)
         return led(_back(form.get("back", ""), own, context), outcome, subject)
     if subject not in context.house.place or told.get("entry") == "shelve":  # no form of it there
         return page(
             request, context, visitor, "refused.html", 422, outcome=outcome, form=form,
-            subject=subject,
+            subject=subject, wrong=wrong,
         )  # fmt: skip
-    return show(request, context, visitor, subject, outcome, form)
+    return show(request, context, visitor, subject, outcome, form, wrong)
+
+
+def _judged(
+    told: Any, form: Mapping[str, str], subject: str, context: PageContext, visitor: Visitor
+) -> tuple[Outcome, Faults]:
+    """What became of a tap, and what is wrong with it or asked about it, field by field."""
+    w, own = context.translator(visitor.language), str(told.get("id", ""))
+    unread = no_numbers(told, w)
+    if unread:
+        return Outcome(own, "refused", " ".join(unread.values())), unread
+    snapshot = context.snapshot()
+    question = "" if form.get("sure") else asks(told, snapshot, subject, context.house, w)
+    if question:
+        about = Faults({ABOUT[form["entry"]]: f"{question} {w('ask.once-more')}"})
+        return Outcome(own, "asked", question), about
+    outcome = tell(told, subject, context, visitor)
+    return outcome, refused(outcome, form, w) if outcome.state == "refused" else Faults()
 
 
 def _maker(form: Mapping[str, str], context: PageContext, visitor: Visitor) -> Visitor:
@@ -141,18 +154,23 @@ def _maker(form: Mapping[str, str], context: PageContext, visitor: Visitor) -> V
     return replace(visitor, by=form["maker"] if known else None)
 
 
-def no_numbers(told: Mapping[str, object], w: Translator) -> str:
+def no_numbers(told: Mapping[str, object], w: Translator) -> Faults:
     """What was typed for a number and is none, and how one is written."""
-    named = ((w(f"reason-field.{name.replace('_', '-')}"), text) for name, text in
-             unread(told).items())  # fmt: skip
-    return " ".join(w("told.unread", field=field, text=text) for field, text in named)
+    return Faults({
+        name: w("told.unread", field=w(f"reason-field.{name.replace('_', '-')}"), text=text)
+        for name, text in unread(told).items()
+    })  # fmt: skip
 
 
 def show(
     request: Request, context: PageContext, visitor: Visitor, place: str,
     outcome: Outcome | None = None, form: Mapping[str, str] | None = None,
+    wrong: Faults | None = None,
 ) -> HTMLResponse:  # fmt: skip
     """The page; after a refusal with the reason, and with everything that was typed."""
+    typed = dict(form or {})
+    if "form" in typed:  # of another page, where each place's forms bear its name
+        typed["form"] = typed["form"].removesuffix(f"-{place}")
     snapshot = context.snapshot()
     known = known_place(snapshot, place)
     range_ = asked_range(request)
@@ -165,7 +183,8 @@ def show(
         "ranges": [one for one in RANGES if _known(snapshot, known, one)],
         "charts": drawing.available(),
         "outcome": outcome,
-        "typed": dict(form or {}),
+        "typed": typed,
+        "wrong": wrong or Faults(),
         "told": told_entry(request, context),
         "may_log": visitor.may("log"),
         "manages": visitor.may("manage"),

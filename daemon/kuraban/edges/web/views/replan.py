@@ -27,7 +27,15 @@ from kuraban.core.views.snapshot import Point
 from kuraban.edges.web import history_queries as past
 from kuraban.edges.web.drawing import figures as drawing
 from kuraban.edges.web.drawing import long_charts as lines
-from kuraban.edges.web.forms.form_fields import Filled, Form, TheForm, led, own_id
+from kuraban.edges.web.forms.form_fields import (
+    Faults,
+    Filled,
+    Form,
+    TheForm,
+    led,
+    own_id,
+    refused,
+)
 from kuraban.edges.web.forms.form_values import number
 from kuraban.edges.web.forms.questions import asks
 from kuraban.edges.web.forms.submit_entry import Outcome, known_entry, tell
@@ -46,14 +54,15 @@ DAYS, MOST_DAYS = 7, 21
 BACK = 3 * DAY
 PARTS = ("", "-check", "-note")
 """Ends of the ids of one form's entries: the analysis, the hand thermometer, the note."""
+BY_HAND = "celsius"
 ANALYSED = ("baume", "smv", "alcohol", "acidity", "amino", "hydrometer_celsius")
 
 
 class Typed(NamedTuple):
-    """The figures of a form that can be read, and the texts that cannot."""
+    """The figures of a form that can be read, and by field the texts that cannot."""
 
     points: tuple[Point, ...]
-    unread: tuple[str, ...]
+    unread: dict[str, str]
 
 
 @router.get("/place/{place}/plan")
@@ -102,18 +111,19 @@ def plan_curve(
 
 def read(form: Form) -> Typed:
     """Points of the fields that are named by their moments, in order of time."""
-    points, unread = [], []
+    points: list[Point] = []
+    unread: dict[str, str] = {}
     for name, text in form.items():
         if not name.startswith("t") or not name[1:].isdigit() or len(name) > 12:
             continue
         try:
             celsius = number(text)
         except ValueError:
-            unread.append(text)
+            unread[name] = text
             continue
         if celsius is not None:
             points.append((float(name[1:]), celsius))
-    return Typed(tuple(sorted(points)), tuple(unread))
+    return Typed(tuple(sorted(points)), unread)
 
 
 def known_ahead(context: PageContext, place: str, form: Form, points: tuple[Point, ...]) -> Ahead:
@@ -138,7 +148,8 @@ def redraw(
     points = [[show_time(at, context.house.zone), celsius] for at, celsius in typed.points]
     outcome = tell({"entry": "plan", "points": points, **own_id(form)}, place, context, visitor)
     if outcome.state == "refused":
-        return _plan_page(request, context, visitor, place, form, outcome)
+        w = context.translator(visitor.language)
+        return _plan_page(request, context, visitor, place, form, refused(outcome, form, w))
     return led(f"/place/{place}", outcome, place)
 
 
@@ -149,7 +160,7 @@ def _meant(points: tuple[Point, ...]) -> str:
 
 def _plan_page(
     request: Request, context: PageContext, visitor: Visitor, place: str, form: dict[str, str],
-    outcome: Outcome | None = None,
+    wrong: Faults | None = None,
 ) -> Response:  # fmt: skip
     if not visitor.may("log"):
         raise NotAllowed
@@ -159,15 +170,19 @@ def _plan_page(
     meant = {name: form[name] for name in form if name.startswith("t") and name != "token"}
     kept = {**meant, "days": str(len(ahead.days))}
     asks = request.method == "POST" and form.get("do") == "keep"
+    days = [f"t{day.at:.0f}" for day in ahead.days]
+    wrong = Faults() if wrong is None else wrong
+    for name, text in typed.unread.items():
+        wrong.add(name if name in days else "", w("redraw.unread", text=text))
+    if asks and not typed.points and not typed.unread:
+        wrong.add(days[0], w("redraw.empty"))
     return page(
-        request, context, visitor, "redraw.html",
-        422 if asks or outcome else 200,
+        request, context, visitor, "redraw.html", 422 if asks or wrong else 200,
         place=known_place(context.snapshot(), place), ahead=ahead, days=len(ahead.days),
-        more=min(len(ahead.days) * 2, MOST_DAYS), typed=meant, unread=typed.unread,
+        more=min(len(ahead.days) * 2, MOST_DAYS), typed=meant, wrong=wrong,
         anew=[None if drawn is None else drawn.at(day.at - 1e-3) for day in ahead.days],
         asked=[asked(one, w) for one in ahead.questions], sure=_meant(typed.points),
-        empty=asks and not typed.points and not typed.unread,
-        query=urlencode(kept), charts=drawing.available(), outcome=outcome,
+        query=urlencode(kept), charts=drawing.available(),
         samples=samples(sheet), sheet=sheet,
     )  # fmt: skip
 
@@ -217,7 +232,7 @@ def write_sample(
     filled = Filled(form, w, "sheet")
     entries, wrong = _entries(filled), filled.wrong
     if not wrong and not entries:
-        wrong.append(w("sample.empty"))
+        wrong.add(BY_HAND, w("sample.empty"))
     questions = [] if wrong else [*_questions(entries, context, visitor, place, w)]
     meant = " ".join(f"{n}={v}" for fields in entries.values() for n, v in fields.items())
     if wrong or (questions and form.get("sure") != meant):
@@ -227,19 +242,21 @@ def write_sample(
         part: tell({**fields, "id": own["id"] + part}, place, context, visitor)
         for part, fields in entries.items()
     }
-    refused = {part for part, outcome in outcomes.items() if outcome.state == "refused"}
-    if not refused:
+    failed = {part for part, outcome in outcomes.items() if outcome.state == "refused"}
+    if not failed:
         return led(f"/place/{place}/sample", Outcome(own["id"], "kept"), place)
-    kept = [known_entry(context, place, own["id"] + part) for part in outcomes.keys() - refused]
-    left = {name: form[name] for part in refused for name in entries[part] if name in form}
-    reasons = [w.reason(outcomes[part].reason) for part in sorted(refused)]
+    kept = [known_entry(context, place, own["id"] + part) for part in outcomes.keys() - failed]
+    left = {name: form[name] for part in failed for name in entries[part] if name in form}
+    reasons = Faults()
+    for part in sorted(failed):
+        reasons |= refused(outcomes[part], form, w)
     told = [one for one in kept if one]
     return _sample_page(request, context, visitor, place, left, reasons, told=told)
 
 
 def _entries(filled: Filled) -> dict[str, dict[str, Any]]:
     """What was filled in, by the part of the form: the end of the entry's id."""
-    hand, text = filled.number("celsius"), filled.text("text")
+    hand, text = filled.number(BY_HAND), filled.text("text")
     read = {name: filled.number(name) for name in ANALYSED}
     told = {name: value for name, value in read.items() if value is not None}
     found: dict[str, dict[str, Any]] = {}
@@ -268,7 +285,7 @@ def _questions(
 
 def _sample_page(
     request: Request, context: PageContext, visitor: Visitor, place: str, form: dict[str, str],
-    wrong: Sequence[str] = (), questions: Sequence[str] = (), meant: str = "",
+    wrong: Faults | None = None, questions: Sequence[str] = (), meant: str = "",
     told: Sequence[ToldEntry] = (),
 ) -> Response:  # fmt: skip
     if not visitor.may("log"):
@@ -276,8 +293,9 @@ def _sample_page(
     sheet = sheet_of(context, place)
     return page(
         request, context, visitor, "sample.html", 422 if wrong or questions else 200,
-        place=brewing_place(context.snapshot(), place), typed=form, wrong=wrong, asked=questions,
-        sure=meant, samples=samples(sheet), sheet=sheet, told=told, fields=("celsius", *ANALYSED),
+        place=brewing_place(context.snapshot(), place), typed=form, wrong=wrong or Faults(),
+        asked=questions, sure=meant, samples=samples(sheet), sheet=sheet, told=told,
+        fields=(BY_HAND, *ANALYSED),
     )  # fmt: skip
 
 

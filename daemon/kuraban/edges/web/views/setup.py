@@ -14,7 +14,7 @@ from kuraban.core.site import TEMPERATURES, Probe
 from kuraban.core.timescale import wall_of
 from kuraban.core.units import DAY, ID, MINUTE
 from kuraban.edges.web import history_queries as past
-from kuraban.edges.web.forms.form_fields import Form, TheForm
+from kuraban.edges.web.forms.form_fields import Faults, Form, TheForm
 from kuraban.edges.web.page_context import (
     Address,
     Context,
@@ -24,9 +24,10 @@ from kuraban.edges.web.page_context import (
     Visitor,
 )
 from kuraban.edges.web.templating import page
+from kuraban.edges.web.wall import address_of
 from kuraban.errors import JournalError, OutOfRange
 from kuraban.store.history import History
-from kuraban.trade.thermometers import Offset, ice_point_offset
+from kuraban.trade.thermometer_accuracy import Offset, ice_point_offset
 
 router = APIRouter(include_in_schema=False)
 
@@ -93,8 +94,13 @@ def first_file(request: Request, context: Context, visitor: Somebody, form: TheF
     name, zone, language = (form.get(one, "").strip() for one in ("name", "zone", "language"))
     if language not in context.words.catalogue:
         language = context.house.site.language
-    if not (name and _zoned(zone)):
-        return _sheet(request, context, visitor, form=form)
+    w, wrong = context.translator(visitor.language), Faults()
+    if not name:
+        wrong.add("name", w("setup.no-name"))
+    if not _zoned(zone):
+        wrong.add("zone", w("setup.no-zone"))
+    if wrong:
+        return _sheet(request, context, visitor, form=form, wrong=wrong)
     heard = [*context.house.probe, *(one.id for one in _unknown(context))]
     text = context.tools.first_file(name[:100], zone, language, heard)
     kept = {"content-disposition": 'attachment; filename="site.toml"'}
@@ -156,6 +162,7 @@ def _manages(visitor: Visitor) -> None:
 def _sheet(
     request: Request, context: PageContext, visitor: Visitor,
     tested: dict[str, list[Address]] | None = None, form: Form | None = None,
+    wrong: Faults | None = None,
 ) -> HTMLResponse:  # fmt: skip
     """The page; `form` is one that spells no site file and comes back as it was typed."""
     unknown = _unknown(context)
@@ -163,7 +170,8 @@ def _sheet(
     return page(
         request, context, visitor, "setup.html", 200 if form is None else 422, unknown=unknown,
         lines=context.tools.lines([one.id for one in unknown]) if unknown else "",
-        probes=temperatures, tested=tested or {}, house=context.house, typed=form,
+        probes=temperatures, tested=tested or {}, house=context.house, typed=form, wrong=wrong,
+        wall=address_of(request, context),
         subscribers=[one for one in context.house.people if one.id in context.feeds],
     )  # fmt: skip
 

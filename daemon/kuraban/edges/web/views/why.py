@@ -16,7 +16,7 @@ from fastapi import APIRouter, Path, Query, Request
 from fastapi.responses import HTMLResponse
 from starlette.exceptions import HTTPException
 
-from kuraban.core.site import House
+from kuraban.core.site import WATCH, House
 from kuraban.core.texts.why_text import SaidWhy
 from kuraban.core.timescale import moment_of
 from kuraban.edges.web.page_context import Context, NotYet, PageContext, Somebody
@@ -35,7 +35,7 @@ behind, which is answered all the same."""
 MINUTE_SHOWN = "%Y-%m-%dT%H:%M"
 
 Named = Annotated[
-    str, Path(max_length=200, description="Id of a place, cooler or probe, or a batch.")
+    str, Path(max_length=200, description="Id of a place, cooler or probe, a batch, or `watch`.")
 ]
 Typed = Annotated[str, Query(max_length=40)]
 _turn, _waiting = Lock(), BoundedSemaphore(4)
@@ -128,11 +128,13 @@ def _asked(typed: str, house: House) -> float | None:
 
 
 def _all(house: House) -> set[str]:
-    return {*house.place, *house.cooler, *house.probe}
+    return {WATCH, *house.place, *house.cooler, *house.probe}
 
 
 def _near(house: House, subject: str) -> list[str]:
     """What else there is to ask about: its probes, and what it hangs on or is cooled by."""
+    if subject == WATCH:
+        return []
     if subject in house.probe:
         return [house.probe[subject].of]
     found = [probe.id for probe in house.probes_of(subject)]

@@ -7,7 +7,7 @@ import math
 import pytest
 
 from kuraban.errors import OutOfRange
-from kuraban.trade.tank import dip_at, litres_at, room, upright
+from kuraban.trade.tank_volume import dip_at, litres_at, room, upright
 
 CALIBRATED = ((0.0, 3020.0), (20.0, 2680.0), (60.0, 1990.0), (150.0, 410.0))
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import msgspec
 
-from kuraban.core.notify.first_words import on_a_lost_journal, on_calendars
+from kuraban.core.notify.startup_notices import on_a_lost_journal, on_calendars
 from kuraban.errors import Fault
 from kuraban.settings import load
 from tests.edges.web.served import SITE

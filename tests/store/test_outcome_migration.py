@@ -12,7 +12,7 @@ import pytest
 from kuraban.store.connection import connect
 from kuraban.store.history import History
 from kuraban.store.journal import Journal
-from kuraban.store.past_outcomes import worked_out
+from kuraban.store.outcome_migration import worked_out
 from tests.store.stored import stored, unpack
 
 ALWAYS = (0.0, 2e9)

@@ -21,8 +21,7 @@ from kuraban.core.deadlines import (
     ShelfEnds,
 )
 from kuraban.core.detectors.base import Finding
-from kuraban.core.engine.engine import Engine
-from kuraban.core.engine.standing import (
+from kuraban.core.engine.durable_state import (
     VERSION,
     AlarmState,
     IncidentState,
@@ -32,6 +31,7 @@ from kuraban.core.engine.standing import (
     standing_of,
     unpack,
 )
+from kuraban.core.engine.engine import Engine
 from kuraban.core.entries import Duration, Stir
 from kuraban.core.facts import Impaired, Logged
 from kuraban.core.notify.incidents import Incident

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from kuraban.core.effects import Message
-from kuraban.edges.phones.memory_outbox import MemoryOutbox
+from kuraban.edges.phones.fallback_outbox import MemoryOutbox
 from tests.outboxes import COLD, LATER, WARM, CrashContract, claimed, ids
 from tests.store.nights import page
 

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from kuraban.errors import OutOfRange
-from kuraban.trade.thermometers import (
+from kuraban.trade.thermometer_accuracy import (
     ICE_ERROR,
     bus_error,
     ice_point_offset,
