@@ -439,3 +439,13 @@ def test_a_taking_out_is_told_until_it_is_a_night_ago() -> None:
     view, alarms = night.engine.view, night.engine.alarm_manager
     for later, told in ((-1, [(out, over)]), (0, [])):
         assert reports.doubts_of(view, alarms, "tank-3", over + reports.NIGHT + later) == told
+
+
+def test_the_two_wildest_readings_of_four_hundred_are_none_of_the_night() -> None:
+    """At either end; the third is its highest, and its lowest."""
+    for wild, seen in ((2, 10.0), (3, 10.4)):
+        night = mashing()
+        odd = {DUSK + 60 * (100 + 20 * n): 10.4 if n % 2 else 9.6 for n in range(2 * wild)}
+        night.told["t3-mid"] = lambda at, odd=odd: odd.get(at, 10.0)
+        told = morning(night.run(410)).nights[0]
+        assert (told.lowest, told.highest) == (pytest.approx(20.0 - seen), seen)
