@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from datetime import datetime
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -20,6 +21,7 @@ from kuraban.core.timescale import moment_of
 from kuraban.core.units import DAY, HOUR, show_time
 from kuraban.edges.table_writer import csv_rows
 from kuraban.errors import JournalError
+from kuraban.queries.full_readings import FullReadings
 from kuraban.queries.journal_state import JournalState, clock, looking
 from kuraban.queries.place_timeseries import STEP, Row, rows
 from kuraban.queries.summary_notice import kept
@@ -65,9 +67,12 @@ def show(
     with looking(journal_of(settings), words, now) as state:
         if not state.engine.started:
             raise JournalError(f"{journal_of(settings)}: nothing is in it yet")
-        found = rows(state, place, start, end, step)
+        full = FullReadings(state.history, Path(settings.folder.url), house) if (
+            settings.folder) else None  # fmt: skip
+        found = rows(state, place, start, end, step, full)
         speech = Speech(words, house.site.language, house.zone, now)
-        probes = [probe.id for probe in house.probes_of(place)]
+        served = full.served if full else ()
+        probes = [probe.id for probe in house.probes_of(place) if probe.id not in served]
         for line in kept(state.history, probes, start, end, speech):
             (tell if as_csv or as_json else say)(line)
         if as_csv:
