@@ -30,6 +30,7 @@ def test_a_visitor_goes_on_to_the_ring_and_answers_it_on_the_pages(
     at = terminal.until(r"http://127\.0\.0\.1:\d+/")
     page = chrome.new_page(viewport={"width": 360, "height": 740})
     page.goto(at)
+    page.locator("#me summary").click()
     page.locator("select[name=person]").select_option("ken")
     page.locator("form[action='/who'] button").click()
     terminal.until("Keys: ")

@@ -9,7 +9,8 @@ from kuraban.core.detectors.trending import LEAST_SLOPE
 from kuraban.core.house_view import HouseView
 from kuraban.core.plan.subject_state import Batch
 from kuraban.core.planned_curve import Sides, Stage
-from kuraban.core.views.snapshot import Going, Word
+from kuraban.core.probes.probe_view import PlaceView
+from kuraban.core.views.snapshot import Going, Point, Word
 
 
 def word_of(apart: float | None, stage: Stage) -> Word:
@@ -65,3 +66,10 @@ def held_of(
     ):
         return "let-run", subject_state.let_run.until
     return None, None
+
+
+def last_of(known: PlaceView, since: float) -> Point | None:
+    """The last product that was believed, of a batch that is there since then."""
+    if known.last_good is None or known.product is None or known.last_good < since:
+        return None
+    return known.last_good, known.product

@@ -51,7 +51,7 @@ from kuraban.core.views.snapshot import (
 )
 from kuraban.queries.equipment import koji
 from kuraban.queries.equipment.coolers import Machines
-from kuraban.queries.place_status import banded_word, going_of, held_of, word_of
+from kuraban.queries.place_status import banded_word, going_of, held_of, last_of, word_of
 
 DRIFT_KEPT, WORDS_KEPT = 30.0, 20.0
 MOST_DRIFTS = 2
@@ -169,7 +169,7 @@ class Painter:
             word=word_of(apart, standing.stage),
             product=None if known is None else known[0],
             at=None if known is None else view.product_heard(place.id, now),
-            last=None if known is not None else _last(view, place.id, batch.since),
+            last=None if known is not None else last_of(view.places[place.id], batch.since),
             planned=planned,
             difference=apart,
             rate=rate,
@@ -384,14 +384,6 @@ def _leaving(drift: Drift | None, stage: Stage) -> Leaving | None:
             latest = hours[1] if hours[1] * HOUR <= LOOK_AHEAD else None
             return Leaving(side=side, edge=edge, soonest=hours[0], latest=latest)
     return None
-
-
-def _last(view: HouseView, place: str, since: float) -> Point | None:
-    """The last product of this batch that was believed."""
-    known = view.places[place]
-    if known.last_good is None or known.product is None or known.last_good < since:
-        return None
-    return known.last_good, known.product
 
 
 def _banded(view: HouseView, place: Place, why: str | None, now: float) -> PlaceNow:

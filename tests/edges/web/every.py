@@ -18,6 +18,9 @@ from kuraban.edges.signing import Act, Link, Signer
 from kuraban.edges.web.app import make_app
 from kuraban.edges.web.page_context import PageContext
 from kuraban.edges.web.programs.api import PREFIX
+from kuraban.edges.web.security.feed_marks import FILE as FILE_OF_MARKS
+from kuraban.edges.web.security.feed_marks import FeedMarks
+from kuraban.edges.web.wall import WALL
 from kuraban.queries.batches.batch_sheet import Batches
 from tests.edges.web.served import Served
 
@@ -107,6 +110,7 @@ def _known(watch: Served, key: str) -> dict[str, list[str]]:
         "cooler": [cooler.id for cooler in house.coolers],
         "probe": probes[:1],
         "token": _links(watch, key),
+        "wall": [_wall(watch, key)],
         "part": ["alarms", "crew", "glossary", "tank"],
     }
 
@@ -115,6 +119,16 @@ def _batches(watch: Served) -> list[tuple[str, str]]:
     stays = Batches(watch.settings.house, watch.path).stays()
     kinds = {watch.settings.house.place[one.place].kind: one for one in stays}
     return [(one.place, str(one.key)) for one in {**kinds, "newest": stays[0]}.values()]
+
+
+def _wall(watch: Served, key: str) -> str:
+    """The address of the tablet on the wall."""
+    marks = FeedMarks(watch.path.with_name(FILE_OF_MARKS))
+    if marks.of(WALL) is None:
+        marks.renew(WALL)
+    known = marks.of(WALL)
+    assert known is not None
+    return Signer(key).feed(known)
 
 
 def _links(watch: Served, key: str) -> list[str]:

@@ -14,6 +14,7 @@ from starlette.exceptions import HTTPException
 from starlette.types import Receive, Scope, Send
 
 import kuraban
+from kuraban.edges.web import wall
 from kuraban.edges.web.due import page as work_due
 from kuraban.edges.web.due import work_calendar
 from kuraban.edges.web.live import sse as live
@@ -93,7 +94,7 @@ def make_app(context: PageContext) -> FastAPI:
     every = (
         *(cellar, place, ringing, setting_up, answers, entrance, live, api, metrics, batches),
         *(record, redraw, koji, coolers, mixing, home_screen, side_by_side, why, guide),
-        *(work_due, work_calendar),
+        *(work_due, work_calendar, wall),
     )
     for part in every:
         app.include_router(part.router)

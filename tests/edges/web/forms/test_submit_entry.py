@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import dataclasses
 from datetime import UTC
+from threading import Timer
 
 import pytest
 
 from kuraban.core.units import show_time
+from kuraban.core.views.snapshot import Snapshot
 from kuraban.edges.web.forms.submit_entry import fields_of
 from kuraban.store.history import History
 from tests.edges.web.conftest import Browse
@@ -141,6 +144,23 @@ def test_a_watch_that_does_not_answer_loses_nothing(
     headers = {"accept": "application/json", "x-kuraban-token": browser.token()}
     answer = browser.post("/log/tank-1", data={"entry": "stir"}, headers=headers)
     assert (answer.status_code, answer.json()["state"]) == (202, "waiting")
+
+
+def test_the_next_page_waits_for_the_picture_that_knows_of_the_tap(
+    served: Served, browse: Browse
+) -> None:
+    """A picture may be later than the tap, and made before the watch had it."""
+    browser, hang = browse(), served.seen
+    before = served.snapshot()
+
+    def late(picture: Snapshot) -> None:
+        hang(dataclasses.replace(before, at=picture.at + 1.0))
+        Timer(0.2, hang, [picture]).start()
+
+    served.seen = late
+    assert "stirred 03:10" not in browser.page("/")
+    browser.tap("tank-3", entry="stir")
+    assert "stirred 03:10" in browser.page("/")
 
 
 def test_a_refused_answer_to_a_cooler_keeps_the_reason_typed(browse: Browse) -> None:

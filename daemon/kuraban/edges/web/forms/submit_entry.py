@@ -132,11 +132,17 @@ def tell(
     before = _taken(context, made)
     if before is not None:
         return before
+    known = _entries_shown(context)
     context.submit(made)
     outcome = _outcome(context, made)
     if outcome.state == "kept":
-        _await_picture(context, made.received)
+        _await_picture(context, made.received, known)
     return outcome
+
+
+def _entries_shown(context: PageContext) -> int:
+    """How many entries the present picture knows of."""
+    return -1 if context.hub.snapshot is None else context.hub.snapshot.entries
 
 
 def _outcome(context: PageContext, logged: Logged) -> Outcome:
@@ -149,11 +155,12 @@ def _outcome(context: PageContext, logged: Logged) -> Outcome:
     return Outcome(logged.id, "waiting")
 
 
-def _await_picture(context: PageContext, at: float) -> None:
-    """A picture of `at` or later, if there is one soon: the next page shows what the tap did."""
-    for _ in range(LOOKS):
+def _await_picture(context: PageContext, at: float, known: int) -> None:
+    """A picture of `at` or later that knows of another entry than the `known`, if there is one
+    soon: the next page shows what the tap did. One is made each second."""
+    for _ in range(2 * LOOKS):
         snapshot = context.hub.snapshot
-        if snapshot is not None and snapshot.at >= at:
+        if snapshot is not None and snapshot.at >= at and snapshot.entries != known:
             return
         time.sleep(PAUSE)
 

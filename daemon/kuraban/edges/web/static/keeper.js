@@ -1,7 +1,7 @@
 /* Keeps pages that were open, and shows them with their age where the watch cannot be reached. */
 "use strict";
 const KEPT = "pages", AWAY = "/away", MOST = 40, WAITS = 8000;
-const keeps = (url) => !/^\/(a|live|api|login|metrics|site)/.test(url.pathname);
+const keeps = (url) => !/^\/(a|live|api|login|metrics|site|wall)/.test(url.pathname);
 
 const keep = async (request, answer) => {
   const store = await caches.open(KEPT), headers = new Headers(answer.headers);

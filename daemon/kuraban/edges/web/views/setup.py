@@ -24,6 +24,7 @@ from kuraban.edges.web.page_context import (
     Visitor,
 )
 from kuraban.edges.web.templating import page
+from kuraban.edges.web.wall import address_of
 from kuraban.errors import JournalError, OutOfRange
 from kuraban.store.history import History
 from kuraban.trade.thermometer_accuracy import Offset, ice_point_offset
@@ -170,6 +171,7 @@ def _sheet(
         request, context, visitor, "setup.html", 200 if form is None else 422, unknown=unknown,
         lines=context.tools.lines([one.id for one in unknown]) if unknown else "",
         probes=temperatures, tested=tested or {}, house=context.house, typed=form, wrong=wrong,
+        wall=address_of(request, context),
         subscribers=[one for one in context.house.people if one.id in context.feeds],
     )  # fmt: skip
 
