@@ -67,13 +67,11 @@ def show(
     with looking(journal_of(settings), words, now) as state:
         if not state.engine.started:
             raise JournalError(f"{journal_of(settings)}: nothing is in it yet")
-        full = FullReadings(state.history, Path(settings.folder.url), house) if (
-            settings.folder) else None  # fmt: skip
+        folder = None if settings.folder is None else Path(settings.folder.url)
+        full = FullReadings(state.history, folder, house)
         found = rows(state, place, start, end, step, full)
         speech = Speech(words, house.site.language, house.zone, now)
-        served = full.served if full else ()
-        probes = [probe.id for probe in house.probes_of(place) if probe.id not in served]
-        for line in kept(state.history, probes, start, end, speech):
+        for line in kept(state.history, _short(house, place, full), start, end, speech):
             (tell if as_csv or as_json else say)(line)
         if as_csv:
             _csv(found, house)
@@ -81,6 +79,12 @@ def show(
             say_json([{**_figures(row, house), "did": list(row.did)} for row in found])
         else:
             _screen(state, place, found, step)
+
+
+def _short(house: House, place: str, full: FullReadings) -> list[str]:
+    """The probes of which only the journal told; beside those in full, what is shown with them."""
+    shown = {house.probe[probe].measures for probe in full.served}
+    return [probe.id for probe in house.probes_of(place, *shown) if probe.id not in full.served]
 
 
 def _places(place: str, house: House) -> str:

@@ -14,9 +14,9 @@ SHORT = 0.001
 
 
 class FullReadings:
-    """Asked as `History.readings` is; `served` are the probes whose values the folder had."""
+    """Asked as `History.readings` is, and the same where there is no folder; `served` are the probes whose values the folder had."""
 
-    def __init__(self, history: History, folder: Path, house: House) -> None:
+    def __init__(self, history: History, folder: Path | None, house: House) -> None:
         self._history, self._folder, self._zone = history, folder, house.zone
         self.served: set[str] = set()
 
@@ -31,7 +31,7 @@ class FullReadings:
         yield from self._history.readings(probe, found[-1][0] + SHORT, end)
 
     def _found(self, probe: str, start: float, end: float) -> list[tuple[float, float]]:
-        if not self._history.shortened([probe], start, end):
+        if self._folder is None or not self._history.shortened([probe], start, end):
             return []
         from kuraban.edges.history.folder_reader import readings
 
