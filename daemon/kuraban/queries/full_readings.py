@@ -14,7 +14,8 @@ SHORT = 0.001
 
 
 class FullReadings:
-    """Asked as `History.readings` is, and the same where there is no folder; `served` are the probes whose values the folder had."""
+    """Asked as `History.readings` is, and the same where there is no folder; `served` are the
+    probes whose values the folder had."""
 
     def __init__(self, history: History, folder: Path | None, house: House) -> None:
         self._history, self._folder, self._zone = history, folder, house.zone
