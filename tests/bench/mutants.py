@@ -51,18 +51,36 @@ CHANGED = ast.Compare, ast.BinOp, ast.BoolOp, ast.Return, ast.If, ast.IfExp
 
 @dataclass(frozen=True, slots=True)
 class Mutant:
-    """One wrong: `text` is the module with it."""
+    """One wrong: what becomes of the site of that number in its module, None for nothing."""
 
     module: Path
     test: Path
     line: int
     was: str
     now: str
-    text: str
+    site: int | None
 
     @property
     def place(self) -> str:
         return f"{self.module.relative_to(ROOT)}:{self.line}"
+
+    @property
+    def text(self) -> str:
+        """The module with it."""
+        if self.site is None:
+            return self.module.read_text("utf-8")
+        tree = _parsed(self.module)
+        _changed(list(_sites(tree))[self.site])
+        return ast.unparse(ast.fix_missing_locations(tree))
+
+
+def _parsed(module: Path) -> ast.AST:
+    """Without what functions say that they answer, which only the checker reads."""
+    tree = ast.parse(module.read_text("utf-8"))
+    for node in ast.walk(tree):
+        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
+            node.returns = None
+    return tree
 
 
 def _sites(tree: ast.AST) -> Iterator[ast.AST]:
@@ -115,21 +133,14 @@ def _changed(node: ast.AST) -> bool:
 
 def mutants_of(module: Path, test: Path) -> list[Mutant]:
     """Every wrong that this file's list of changes makes of a module."""
-    tree = ast.parse(module.read_text("utf-8"))
-    for node in ast.walk(tree):
-        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
-            node.returns = None
     found = []
-    for number, site in enumerate(list(_sites(tree))):
-        wrong = copy.deepcopy(tree)
-        twin = list(_sites(wrong))[number]
-        was = ast.unparse(site).partition("\n")[0]
-        if _changed(twin):
+    for number, site in enumerate(list(_sites(_parsed(module)))):
+        wrong = copy.deepcopy(site)
+        if _changed(wrong):
             ast.fix_missing_locations(wrong)
-            now = ast.unparse(twin).partition("\n")[0]
+            was, now = (ast.unparse(each).partition("\n")[0] for each in (site, wrong))
             if now != was:
-                line = getattr(site, "lineno", 0)
-                found.append(Mutant(module, test, line, was, now, ast.unparse(wrong)))
+                found.append(Mutant(module, test, getattr(site, "lineno", 0), was, now, number))
     return found
 
 
@@ -187,7 +198,7 @@ def main() -> int:
         (room, mutant) for room in chosen.room or ROOMS for mutant in drawn(room, chosen.each, dice)
     ]
     tests = {mutant.test: mutant for _, mutant in all_of}
-    sound = [replace(one, text=one.module.read_text("utf-8")) for one in tests.values()]
+    sound = [replace(one, site=None) for one in tests.values()]
     with ThreadPoolExecutor(2) as pool:
         broken = [one.test.name for one, end in zip(sound, pool.map(tried, sound), strict=True)
                   if end != "lives"]  # fmt: skip

@@ -65,7 +65,8 @@ def brewery(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Path, di
     """A folder with site file, journal, recording, broker and phones, as after a first night."""
     folder = tmp_path_factory.mktemp("brewery")
     (folder / "broker").mkdir()
-    with Mosquitto(folder / "broker") as broker, Sink() as sink:
+    users = {**USERS, "t6-mid": "its word"}
+    with Mosquitto(folder / "broker", users=users) as broker, Sink() as sink:
         word = f'user = "kuraban"\npassword = "{USERS["kuraban"]}"'
         site = site_file(folder, port=broker.port, more=word)
         text = site.read_text("utf-8").replace(":9800/", f":{sink.port}/")
@@ -84,6 +85,7 @@ def brewery(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Path, di
         )
         (folder / "night.jsonl.gz").write_bytes(recording(NIGHT).read_bytes())
         (folder / "season-2024.csv").write_text("time,Tank 3\n2025-01-20 10:00,10.5\n", "utf-8")
+        (folder / "t6-mid.word").write_text("its word", "utf-8")
         columns = '[columns]\ntime = "time"\n"Tank 3" = "tank-3"\n'
         (folder / "logger.toml").write_text(f'kind = "readings"\n{columns}', "utf-8")
         env = {**os.environ, "NO_COLOR": "1", "COLUMNS": "100"}
@@ -101,6 +103,7 @@ def test_it_works_when_pasted(brewery: tuple[Path, dict[str, str]], line: str) -
         words = [*words[:-1], str(folder / "first.toml"), "--yes", "--listen", "0"]
     words = [word.removeprefix("/etc/kuraban/") for word in words]
     words = ["3s" if word == "12h" and words[0] == "record" else word for word in words]
+    words += ["--for", "1s", "--although-batches-run"] if words[0] == "probe" else []
     if words[0] == "record" and (folder / "night.jsonl").exists():
         (folder / "night.jsonl").unlink()
     command = subprocess.Popen(

@@ -8,7 +8,8 @@ from itertools import pairwise
 
 import msgspec
 
-from kuraban.core.facts import Reading
+from kuraban.core import entries as e
+from kuraban.core.facts import Logged, Reading
 from kuraban.core.units import HOUR, MINUTE
 from tests.simulation import model
 from tests.simulation.brewery import OF, OUTSIDE, PLANNED, STORE
@@ -73,13 +74,19 @@ def _beyond(season: Season, told: Told) -> Callable[[str, str, float], bool]:
     """Whether a place is and stays beyond its tolerance, or its limit, around a moment, truly, and
     its probe says so and is believed: of what nobody measures people hear just that.
 
-    A tank or bed without a batch has no plan that it could be beyond, however warm it is; and of
-    one whose plan somebody drew anew nobody knows here what it is.
+    A tank or bed without a batch has no plan that it could be beyond, however warm it is; of one
+    whose plan somebody drew anew nobody knows here what it is; one that is out of service, as an
+    earlier journal may have left it, is not judged.
     """
     heard: dict[str, list[float]] = {place: [] for place in PLANNED}
     for fact in told.facts:
         if isinstance(fact, Reading) and fact.probe in OF and not fact.late:
             heard[OF[fact.probe]].append(fact.received)
+    served: dict[str, list[tuple[float, bool]]] = {}
+    for fact in told.facts:
+        if isinstance(fact, Logged) and isinstance(fact.entry, (e.OutOfService, e.InService)):
+            back = isinstance(fact.entry, e.InService)
+            served.setdefault(fact.subject, []).append((season.truly(fact.received), back))
     begun: dict[str, float] = {STORE: season.began}
     ended: dict[str, float] = {}
     for one in season.answers.pressed:
@@ -104,6 +111,8 @@ def _beyond(season: Season, told: Told) -> Callable[[str, str, float], bool]:
         if place not in PLANNED or side not in ("warm", "cold") or (far and place == STORE):
             return False
         if not begun.get(place, 9e99) <= moment < ended.get(place, 9e99):
+            return False
+        if [back for at, back in served.get(place, ()) if at <= moment][-1:] == [False]:
             return False
         spans = [moment - minutes * MINUTE for minutes in (66, 44, 22, 0)]  # a delay, and somewhat
         if any(bisect(heard[place], one) == bisect(heard[place], two)

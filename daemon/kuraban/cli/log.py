@@ -102,6 +102,9 @@ def log(
     """
     settings, words = watched(site, secrets=True)
     now = timescale.moment_of(clock(), settings.house.zone)
+    if subject in spelled.KINDS and entry not in spelled.KINDS:
+        right = f"write: kuraban log {entry} {subject}"
+        raise wrong("command line", f"{subject} {entry}", "the place comes before the entry", right)
     told = _told(settings, subject, entry, fields or [], by, at, now)
     logged = entry_from(dict(told), subject, settings.house, now, "command")
     if isinstance(logged, Refusal):

@@ -15,9 +15,8 @@ from kuraban.core.forecast.reckoning_cache import Memory
 from kuraban.core.house_state import HouseState
 from kuraban.core.plan.plan_view import EntryLogView
 from kuraban.core.plan.subject_state import Batch
-from kuraban.core.probes.probe_state import CHECK_COUNTS, CHECK_COUNTS_ELSE
 from kuraban.core.probes.probe_view import PlaceView, ProbeView
-from kuraban.core.site import House, Place
+from kuraban.core.site import House, Place, check_counts
 from kuraban.core.units import HOUR
 
 _NONE: list[ProbeView] = []
@@ -178,12 +177,11 @@ class HouseView:
 
     def checked(self, place: Place, now: float) -> tuple[float, float] | None:
         """(degrees, time) of a check by hand that still counts."""
-        subject_state = self.entry_log.subject_states.get(place.id)
-        if subject_state is not None and subject_state.check is not None:
-            counts = CHECK_COUNTS.get(place.kind, CHECK_COUNTS_ELSE)
-            if now - subject_state.check[0] <= counts:
-                return subject_state.check[1], subject_state.check[0]
-        return None
+        known = self.entry_log.subject_states.get(place.id)
+        if known is None or known.check is None:
+            return None
+        at, celsius = known.check
+        return (celsius, at) if now - at <= check_counts(place.kind) else None
 
     def product_heard(self, place: str, now: float) -> float | None:
         """When what `product` answers was last heard, or checked by hand."""

@@ -146,3 +146,10 @@ def test_it_is_over_when_more_than_half_answer_again() -> None:
     assert not night.over(ALARM), "half of them are not more than half"
     (over,) = night.play(170, **all_but(0, 1)).over(ALARM)
     assert over == 151
+
+
+def test_while_the_watch_is_just_back_silence_means_nothing() -> None:
+    """It was away itself until minute 95, and gives its probes five minutes to be heard."""
+    night = hall().play(60, **all_but())
+    night.engine.watched.state.blind = night.start + 100 * MINUTE
+    assert night.play(200).raised(ALARM) == [100]

@@ -692,3 +692,40 @@ def test_hung_elsewhere_while_out_it_is_back_once_it_is_clear_of_the_air(
     night.play(100, **quiet)
     night.play(140, mid=reads, **quiet)
     assert night.raised(ALARM) and bool(night.over(ALARM)) is over
+
+
+def test_without_a_batch_nothing_is_held_against_a_probe() -> None:
+    night = tank().play(66, mid=step(10.0, 9.0, 60), air=2.0)
+    assert night.view.probe_states["mid"].suspect == {"step"}
+    night.log("tank", "batch-end")
+    assert not night.view.probe_states["mid"].suspect
+
+
+@pytest.mark.parametrize(("silent", "doubted"), [(11, True), (12, False)])
+def test_a_step_is_one_within_eleven_minutes(silent: float, doubted: bool) -> None:
+    """A degree from one reading to the next: after a longer silence nobody knows how it went."""
+    night = tank().play(61, mid=10.0, air=2.0).play(60 + silent, air=2.0)
+    night.play(61 + silent, mid=9.0, air=2.0)
+    assert ("step" in night.view.probe_states["mid"].suspect) is doubted
+
+
+def test_a_warm_cask_does_more_than_a_stir_can() -> None:
+    """Two degrees while it hangs in the tank are its own; the same at a stir are none of a mash."""
+    for work, doubted in (("cask-in", False), ("stir", True)):
+        night = tank().play(60, mid=10.0, air=2.0)
+        night.log("tank", work)
+        night.play(72, mid=12.0, air=2.0)
+        assert ("step" in night.view.probe_states["mid"].suspect) is doubted
+
+
+@pytest.mark.parametrize(("before", "doubted"), [(10.0, True), (9.3, False)])
+def test_what_is_at_the_air_after_work_hangs_in_it_if_it_was_clear_of_it(
+    before: float, doubted: bool
+) -> None:
+    """A cask goes in, and the probe reads the cellar's 8 °C: 2 K away it was pulled out with it,
+    1.3 K away nobody can tell."""
+    shape = stage(tolerance=Sides(0.1, 0.1))
+    night = tank(stages=(shape,)).play(60, mid=before, air=8.0)
+    night.log("tank", "cask-in")
+    night.play(70, mid=8.2, air=8.0)
+    assert ("step" in night.view.probe_states["mid"].suspect) is doubted

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import msgspec
 import pytest
 
 from kuraban.core import entries as e
@@ -192,3 +193,23 @@ def test_litres_by_additions_may_be_off_by_a_twentieth() -> None:
     wide = expected(Mash(11.0, (380.0, 420.0)), [e.Addition(what="rice", kg=170, celsius=15.0)])
     assert tight is not None and wide is not None and tight.most < wide.most
     assert landed(round((tight.most + wide.most) / 2 + 0.3, 3), kg=170, celsius=15.0) == []
+
+
+def test_a_tank_of_unknown_size_taken_over_in_its_last_stage_lands_nowhere() -> None:
+    tank = msgspec.structs.replace(TANK, litres=None)
+    n = Night(house(tank, MID, courses=(COURSE,)), start=1768860000.0)
+    n.batch(stage="moromi", since=-6000)
+    n.play(60, mid=10.0)
+    n.log("tank", "addition", what="late-water", litres=100, celsius=5.0)
+    assert remarks(n.play(200, mid=step(10.0, 8.0, 62))) == []
+
+
+def test_what_was_there_before_it_is_that_of_the_twenty_minutes_before_it() -> None:
+    """It had come down by two degrees until then: the median of forty would be warmer."""
+    n = Night(house(TANK, MID, courses=(COURSE,)), start=1768860000.0)
+    n.batch(since=0)
+    n.log("tank", "addition", what="water-koji", litres=400)
+    n.play(60, mid=step(13.0, 11.0, 38))
+    n.log("tank", "addition", what="rice", kg=170, celsius=15.0)
+    assert GOAL is not None
+    assert remarks(n.play(240, mid=step(11.0, round(GOAL.likely, 3), 62))) == []

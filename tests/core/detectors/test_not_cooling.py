@@ -5,7 +5,10 @@ from __future__ import annotations
 import msgspec
 import pytest
 
+from kuraban.core.detectors.not_cooling import NotCooling
+from kuraban.core.forecast.drift import Drift, Swing
 from kuraban.core.site import Cooler, Place, Probe
+from kuraban.core.units import HOUR
 from tests.core.detectors.kit import (
     AIR,
     CELLAR,
@@ -404,3 +407,31 @@ def test_while_its_own_water_is_cold_its_tanks_say_nothing_of_it() -> None:
     traces = warming((0.1, 0.07, 0.14, 0.12), 300)
     night.play(700, air=9.0, supply=4.0, **traces)  # type: ignore[arg-type]
     assert ALARM not in night.alarms()
+
+
+SWING = Swing(now=0.25, least=-0.1, most=0.1, seen=2 * HOUR)
+TURNS = Drift(level=0.11, slope=0.05, low=0.025, high=0.1, swing=SWING)
+
+
+@pytest.mark.parametrize(
+    ("drift", "turns"),
+    [
+        (TURNS, True),
+        (TURNS._replace(slope=0.049), False),
+        (TURNS._replace(low=0.024), False),
+        (TURNS._replace(level=0.1), False),
+        (TURNS._replace(swing=SWING._replace(seen=2 * HOUR - 1)), False),
+        (TURNS._replace(swing=SWING._replace(now=0.13)), False),
+    ],
+)
+def test_a_tank_turns_up_beyond_its_saw_tooth_by_a_tenth_at_a_twentieth_an_hour(
+    drift: Drift, turns: bool
+) -> None:
+    """By half of that at the slow end; what a heater keeps turns down so."""
+    heater = msgspec.structs.replace(CHILLER, kind="heater")
+    low = Drift(-drift.level, -drift.slope, -drift.high, -drift.low,
+                Swing(-drift.swing.now, -0.1, 0.1, drift.swing.seen))  # fmt: skip
+    for cooler, way in ((CHILLER, drift), (heater, low)):
+        night = Night(house(TANK, CELLAR, cooler, MID, AIR))
+        detector = night.engine.registry.one(NotCooling, "chiller")
+        assert isinstance(detector, NotCooling) and detector._turns(way) is turns

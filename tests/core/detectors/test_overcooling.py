@@ -5,13 +5,18 @@ from __future__ import annotations
 import msgspec
 import pytest
 
+from kuraban.core.detectors.overcooling import Overcooling
 from kuraban.core.planned_curve import Sides
 from kuraban.core.site import Place, Probe
 from kuraban.core.units import HOUR, MINUTE
 from tests.core.detectors.kit import (
+    CELLAR,
     KOJI_COURSE,
+    MID,
+    TANK,
     Night,
     cellar,
+    course,
     house,
     noisy,
     ramp,
@@ -220,3 +225,46 @@ def test_half_way_back_under_an_open_valve_it_is_over_after_ten_minutes() -> Non
     night.play(180, mid=9.8, air=AIR, valve=1)
     (over,) = night.over(ALARM)
     assert over == 174
+
+
+@pytest.mark.parametrize(
+    ("quarters", "steady"),
+    [
+        ((0.25, 0.25, 0.25), True),
+        ((0.45, 0.15, 0.15), False),
+        ((0.4, 0.3, 0.3), True),
+        ((0.25, 0.25, 0.145), False),
+        ((0.25, 0.25, 0.155), True),
+    ],
+)
+def test_a_steady_fall_brings_a_little_in_each_quarter_and_no_more_than_half_in_one(
+    quarters: tuple[float, ...], steady: bool
+) -> None:
+    """Three quarters of an hour, the oldest first; 0.14 K in each at least."""
+    ends = [(15 * n, sum(quarters[:n])) for n in range(4)]
+
+    def falls(minute: float) -> float:
+        gone = [fall for start, fall in ends if start <= minute - 60]
+        share = (minute - 60) % 15 / 15 if 0 <= minute - 60 < 45 else 0.0
+        return (
+            10.0 - (gone[-1] if gone else 0.0) - share * (quarters[len(gone) - 1] if share else 0)
+        )
+
+    night = tank(valve=False).play(107, mid=falls, air=AIR)
+    fall = night.engine.registry.one(Overcooling, "tank")
+    assert isinstance(fall, Overcooling)
+    assert fall._steadily(night.engine.now, 3) is steady
+
+
+def test_of_few_readings_or_of_a_short_while_no_fall_is_told() -> None:
+    """Six of them and a quarter of an hour are needed; a quarter of the tolerance is not deep."""
+    slow = msgspec.structs.replace(MID, every=5 * MINUTE)
+    for probe, minutes, fall in ((MID, 12, 0.0), (slow, 21, 0.0), (slow, 26, 1.0), (MID, 17, 1.0)):
+        night = Night(house(TANK, CELLAR, probe, courses=(course(),)))
+        night.batch()
+        night.play(minutes, mid=ramp(9.7, -1.0))
+        detector = night.engine.registry.one(Overcooling, "tank")
+        assert isinstance(detector, Overcooling)
+        assert detector._fall(0.0, night.engine.now) == pytest.approx(fall, abs=0.25)
+    night = tank(valve=False).play(60, mid=9.75, air=AIR)
+    assert night.why(ALARM) == ["lacks: too-slow value=-0 edge=-0.8 unit=K/h"]

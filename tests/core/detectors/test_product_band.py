@@ -653,3 +653,16 @@ def test_two_and_a_half_hours_after_a_stir_no_layers_are_left() -> None:
         product = next(d for _, d in night.engine.registry.about["tank"] if "warm" in d.conditions)
         found.append(len(product._stirs(night.engine.now)))
     assert found == [1, 0]
+
+
+@pytest.mark.parametrize("home", [85, 92])
+def test_an_exit_that_a_stir_made_began_with_the_stir(home: float) -> None:
+    """It was out for a while before, and lay inside for most of the ten minutes before the pole
+    went in at 100: what counts is the hour from then."""
+    night = tank().play(60, mid=10.0, air=AIR).play(home, mid=10.6, air=AIR)
+    night.play(100, mid=10.45, air=AIR)
+    night.log("tank", "stir")
+    night.play(240, mid=10.8, air=AIR)
+    assert night.raised("tank/warm") == [160]
+    alarm = night.engine.alarm_manager.alarm("tank", "warm")
+    assert alarm.since == night.start + 100 * MINUTE

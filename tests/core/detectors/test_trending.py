@@ -12,6 +12,7 @@ import pytest
 
 from fixtures.invent import Night as Invented
 from fixtures.invent import random_night
+from kuraban.core.detectors.trending import Trend, _homeward, _seen
 from kuraban.core.effects import Step
 from kuraban.core.forecast.drift import Drift, Swing, drift_of
 from kuraban.core.planned_curve import FAR_FUTURE
@@ -376,8 +377,104 @@ def test_what_it_answers_under_work_and_while_it_is_let_run() -> None:
     assert night.why(WARM)[1:] == ["lacks: held until=660"]
 
 
-def test_what_was_outside_and_comes_back_is_homeward_until_it_passed_the_notice_band() -> None:
-    night = tank().play(300, mid=noisy(10.7), air=AIR)
-    night.play(400, mid=noisy(ramp(10.7, -0.5, since=300)), air=AIR)
-    assert night.why(COLD)[1:] == ["seen: leaves lasted=85", "lacks: homeward"]
-    assert COLD not in night.alarms()
+@pytest.mark.parametrize(("way", "there"), [(1, COLD), (-1, WARM)])
+def test_what_was_outside_and_comes_back_is_homeward_until_it_passed_the_notice_band(
+    way: int, there: str
+) -> None:
+    """From 0.7 K outside at half a degree an hour; the notice band is 0.3 K wide."""
+    home = noisy(lambda m: 10.0 + way * (0.7 - 0.5 * max(m - 300, 0) / 60))
+    night = tank().play(400, mid=home, air=AIR)
+    seen, lacks = night.why(there)[1:]
+    assert seen.startswith("seen: leaves lasted=8") and lacks == "lacks: homeward"
+    assert there not in night.alarms()
+    night.play(440, mid=home, air=AIR)
+    assert "lacks: homeward" not in night.why(there)
+
+
+# ----------------------------------------------------------- to the edge of each thing it asks for
+
+KNOWN = Swing(now=0.25, least=-0.1, most=0.1, seen=2 * HOUR)
+LEAVES = Drift(level=0.25, slope=0.125, low=0.0625, high=0.25, swing=KNOWN)
+"""An eighth of a degree an hour, over an edge at 0.625 K in three hours."""
+
+
+def upside_down(drift: Drift) -> Drift:
+    swing = drift.swing
+    other = Swing(-swing.now, -swing.most, -swing.least, swing.seen)
+    return Drift(-drift.level, -drift.slope, -drift.high, -drift.low, other)
+
+
+@pytest.mark.parametrize(
+    ("drift", "edge", "lacks"),
+    [
+        (LEAVES, 0.625, None),
+        (LEAVES, 0.63, "not-ahead"),
+        (LEAVES, 0.25, "outside-already"),
+        (LEAVES._replace(swing=KNOWN._replace(seen=2 * HOUR - 1)), 0.625, "swing-unknown"),
+        (LEAVES._replace(swing=KNOWN._replace(now=0.13)), 0.625, "within-swing"),
+        (LEAVES._replace(slope=0.03), 0.3, None),
+        (LEAVES._replace(slope=0.029), 0.3, "too-slow"),
+        (LEAVES._replace(slope=-0.125), 0.625, "too-slow"),
+        (LEAVES._replace(low=0.0075), 0.625, "unlikely"),
+        (LEAVES._replace(low=0.0076), 0.625, None),
+    ],
+)
+def test_it_leaves_within_three_hours_beyond_its_swing_and_not_by_chance(
+    drift: Drift, edge: float, lacks: str | None
+) -> None:
+    """0.03 K an hour at least, a quarter of that at the slow end; on both sides alike."""
+    trend = tank().engine.registry.one(Trend, "tank")
+    assert isinstance(trend, Trend)
+    for found in (trend._lacks(drift, edge), trend._lacks(upside_down(drift), -edge)):
+        assert (None if found is None else found.key) == lacks
+
+
+@pytest.mark.parametrize(
+    ("drift", "looks", "sure"),
+    [
+        (LEAVES._replace(level=0.5), 3, True),
+        (LEAVES._replace(level=0.5), 2, False),
+        (LEAVES._replace(level=0.45), 3, False),
+        (LEAVES._replace(level=0.25, low=0.25, slope=0.25), 3, False),
+        (LEAVES._replace(level=0.3, low=0.25, slope=0.25), 3, False),
+        (LEAVES._replace(level=0.31, low=0.25, slope=0.25), 3, True),
+    ],
+)
+def test_it_is_sure_past_the_notice_band_when_its_slow_end_leaves_within_two_hours(
+    drift: Drift, looks: int, sure: bool
+) -> None:
+    """Seen at three looks; the level may be off by a twentieth of a degree."""
+    night = tank()
+    batch, now = night.view.batch("tank", night.engine.now), night.engine.now
+    trend = night.engine.registry.one(Trend, "tank")
+    assert isinstance(trend, Trend)
+    trend.seen = {"warm": looks, "cold": looks}
+    assert trend._surely(drift, 0.5625, batch, now) is sure
+    assert trend._surely(upside_down(drift), -0.5625, batch, now) is sure
+
+
+@pytest.mark.parametrize(
+    ("least", "level", "homeward"), [(-0.51, 0.29, True), (-0.5, 0.29, False), (-0.51, 0.3, False)]
+)
+def test_homeward_is_what_was_outside_and_is_not_past_the_notice_band_yet(
+    least: float, level: float, homeward: bool
+) -> None:
+    back = LEAVES._replace(level=level, swing=KNOWN._replace(least=least))
+    assert _homeward(back, stage(), True) is homeward
+    assert _homeward(upside_down(back), stage(), False) is homeward
+
+
+@pytest.mark.parametrize(
+    ("slope", "edge", "hours"),
+    [(0.0625, 1.75, 24.0), (0.0625, 1.8, None), (0.0625, 0.25, None), (0.03, 0.28, 1.0),
+     (0.029, 0.28, None)],
+)  # fmt: skip
+def test_it_is_answered_in_how_long_it_leaves_within_a_day(
+    slope: float, edge: float, hours: float | None
+) -> None:
+    """Of what moves at all; what has left already leaves no more."""
+    moves, *leaves = _seen(LEAVES._replace(slope=slope), edge)
+    assert (moves.key, moves.value) == ("drift", slope)
+    assert [one.lasted for one in leaves] == (
+        [] if hours is None else [pytest.approx(hours * HOUR)]
+    )

@@ -203,3 +203,19 @@ def test_who_cannot_tell_whether_it_runs_learns_its_turns_alone() -> None:
     for minute, kept in enumerate((4.0, 5.0, 4.0)):
         habit.take(Ran("chiller", 60.0 * minute, None, kept, None, False))
     assert habit.tops == [5.0] and not habit.starts and not habit.rests
+
+
+@pytest.mark.parametrize(
+    ("kept", "tops"),
+    [
+        ((5.0, 4.0, 4.4, 3.5), [5.0]),
+        ((5.0, 4.0, 4.5, 4.6, 4.2, 4.1), [5.0, 4.6]),
+        ((4.0, 5.0, None, 4.9, 4.0), []),
+    ],
+)
+def test_half_a_degree_is_a_turn(kept: tuple[float | None, ...], tops: list[float]) -> None:
+    """And what was not seen begins anew, as if it fell."""
+    habit = CoolerHabit()
+    for value in kept:
+        habit._turns(value)
+    assert habit.tops == tops

@@ -20,6 +20,7 @@ from kuraban.core.forecast.drift import (
     swing_of,
     undisturbed_since,
 )
+from kuraban.core.planned_curve import FAR_FUTURE
 from kuraban.core.site import PlaceKind
 from kuraban.core.units import HOUR, MINUTE
 from tests.core.detectors.kit import CELLAR, MID, TANK, Night, course, house, ramp
@@ -290,3 +291,21 @@ def test_its_own_noise_widens_a_drift_by_as_much_as_neighbours_are_alike() -> No
             (-0.0155, 0.1, 0.1385, -0.02),
         )
     ]
+
+
+def test_three_hundredths_beyond_its_swing_are_noise() -> None:
+    for beyond, exceeded in ((0.13, False), (0.131, True)):
+        swing = Swing(beyond, 0.0, 0.1, HOUR)
+        assert swing.exceeded(True) is exceeded and not swing.exceeded(False)
+        swing = Swing(-beyond, -0.1, 0.0, HOUR)
+        assert swing.exceeded(False) is exceeded and not swing.exceeded(True)
+
+
+def test_what_may_stand_still_at_its_slow_end_may_never_get_there() -> None:
+    drift = Drift(0.0, 0.1, 0.0, 0.2, Swing(0.0, 0.0, 0.0, HOUR))
+    assert drift.hours_to(0.5) == (pytest.approx(0.45 / 0.2), FAR_FUTURE)
+
+
+def test_what_stands_still_is_known_to_stand_still() -> None:
+    drift = laid(line(0.0, 0.0))
+    assert drift is not None and (drift.low, drift.slope, drift.high) == (0.0, 0.0, 0.0)

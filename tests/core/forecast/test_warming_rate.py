@@ -5,7 +5,13 @@ from __future__ import annotations
 import msgspec
 import pytest
 
-from kuraban.core.forecast.warming_rate import EVERY, Learned, disturbed_since, learned
+from kuraban.core.forecast.warming_rate import (
+    EVERY,
+    Learned,
+    _undisturbed,
+    disturbed_since,
+    learned,
+)
 from kuraban.core.site import Cooler, Place, Probe
 from tests.core.detectors.kit import (
     AIR,
@@ -243,3 +249,18 @@ def test_a_valve_that_opened_and_then_fell_silent_was_open() -> None:
     one, two = of(spoke), of(silent)
     assert one is not None and two is not None
     assert (one.seconds, one.slowest, one.fastest) == (two.seconds, two.slowest, two.fastest)
+
+
+@pytest.mark.parametrize(
+    ("stirred", "counts"), [(200, [(25, 200), (230, 400)]), (54, [(84, 400)]), (345, [(25, 345)])]
+)
+def test_on_either_side_of_a_stir_half_an_hour_counts_and_no_less(
+    stirred: float, counts: list[tuple[float, float]]
+) -> None:
+    """Of a valve that is shut from the start to minute 400; the wall is cold for 25 of them."""
+    n = Night(cellar())
+    n.batch()
+    n.play(500)
+    n.log("tank", "stir", at=stirred)
+    spans = _undisturbed(n.view, "tank", [(n.start, n.start + 400 * 60)])
+    assert [((a - n.start) / 60, (b - n.start) / 60) for a, b in spans] == counts

@@ -93,6 +93,7 @@ def test_a_probe_at_its_share_can_send_two_a_second() -> None:
     assert limits.dry_until("t3-mid", DUSK) == DUSK + 0.5
     assert limits.dry_until("other", DUSK) == DUSK
     assert limits.admit(readings(2, DUSK + 1), TOPIC, DUSK + 1) == readings(2, DUSK + 1)
+    assert limits.admit(readings(1, DUSK + 2), TOPIC, DUSK + 2) == readings(1, DUSK + 2)
 
 
 def test_after_a_day_a_topic_may_bring_five_hundred_entries_more() -> None:
@@ -113,13 +114,16 @@ def test_after_a_day_a_topic_may_bring_five_hundred_entries_more() -> None:
 
 
 def test_all_topics_together_bring_two_thousand_entries() -> None:
-    house, limits, taken = brewery(), Allowance(), 0
-    for topic in range(5):
-        for n in range(450):
-            told = entry_from({"entry": "stir", "id": str(n)}, "tank-3", house, DUSK, "broker")
-            found = limits.admit([told], f"kura/log/{topic}", DUSK)
-            taken += sum(isinstance(fact, Logged) for fact in found)
-    assert taken == 2000
+    house, limits = brewery(), Allowance()
+
+    def taken(at: float) -> int:
+        """Of 450 stirs on each of ten topics."""
+        stir = entry_from({"entry": "stir", "id": "s"}, "tank-3", house, at, "broker")
+        found = [limits.admit([stir], f"kura/log/{n % 10}", at) for n in range(4500)]
+        return sum(isinstance(fact, Logged) for facts in found for fact in facts)
+
+    assert taken(DUSK) == 2000
+    assert taken(DUSK + DAY / 2) == 1000, "and as many a day later"
 
 
 def test_a_refusal_by_itself_is_told_as_it_is() -> None:

@@ -158,6 +158,7 @@ def test_reading_the_worst_takes_no_second() -> None:
         ('{"value":"10.46"}', "value is a text; send the number 10.46 without quotes"),
         ('{"value":"cold"}', 'value is the text "cold"'),
         ('{"value":true}', "value is true; product is a number"),
+        ('{"value":false}', "value is false; product is a number"),
         ('{"value":null}', "value is null; send a number"),
         ('{"value":NaN}', "finite"),
         ('{"value":1e999}', "finite"),
@@ -439,3 +440,13 @@ def test_a_message_that_is_not_read_at_all_is_refused_as_of_its_probe() -> None:
         "too long",
     )
     assert WIRE.unread("kura/reading/nobody", b"", NOW, "too long").probe is None
+
+
+def test_a_list_is_taken_alike_after_the_wall_clock_was_put_forward() -> None:
+    """Its newest tells by which clock its board goes; a door that knows no wall clock asks not."""
+    dated = ", ".join(f'{{"value": {value}, "at": {NOW + 3600 - 60 + value}}}' for value in (1, 2))
+    for wall, times in ((True, [NOW - 59, NOW - 58]), (False, [NOW, NOW])):
+        wire = Wire(HOUSE, wall=wall)
+        wire.stepped(3600.0, NOW - 100)
+        found = wire.read(TOPIC, f"[{dated}]".encode(), NOW)
+        assert [fact.at for fact in found if isinstance(fact, Reading)] == times

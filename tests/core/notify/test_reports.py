@@ -7,6 +7,7 @@ import pytest
 
 from kuraban.core.forecast.time_to_limit import Hours
 from kuraban.core.notify import reports
+from kuraban.core.site import Duty
 from kuraban.core.texts.messages import Morning
 from kuraban.core.units import DAY, HOUR, MINUTE
 from tests.core.house import AWAKE, DUSK, Bell, Night, brewery, brewing, mashing, moment
@@ -36,6 +37,16 @@ def test_why_a_place_is_not_judged() -> None:
         "tank-3": None, "tank-4": "no-batch", "moto-1": "no-batch", "bed-1": "no-batch",
         "bed-2": "no-probe", "store": "out-of-service",
     }  # fmt: skip
+
+
+def test_a_room_without_a_band_is_not_to_be_judged_and_a_store_without_a_probe_cannot_be() -> None:
+    house, store = brewery(), brewery().place["store"]
+    room = msgspec.structs.replace(store, id="room", kind="room", band=None)
+    bare = msgspec.structs.replace(store, id="bare", name="Rice store")
+    night = Night(msgspec.structs.replace(house, places=(room, bare), probes=()))
+    why = [reports.why_not_judged(night.engine.view, place, DUSK) for place in ("room", "bare")]
+    assert why == ["no-band", "no-probe"]
+    assert reports.not_watched(night.engine.view, DUSK) == (("Rice store", "no-probe"),)
 
 
 def test_everything_that_is_not_watched_is_named() -> None:
@@ -99,7 +110,8 @@ def test_the_tank_that_leaves_first_is_named_when_it_would_by_the_morning(
 
 
 def test_the_evening_word_says_who_is_there_and_who_will_be_woken() -> None:
-    night = Night(brewery(AWAKE), at=moment("2026-02-01T20:30"))
+    by_day = Duty(role="brewer", person="dai", order=0, hours=(8 * HOUR, 18 * HOUR))
+    night = Night(brewery(AWAKE, by_day), at=moment("2026-02-01T20:30"))
     word = reports.evening_word(night.engine.view, night.now)
     assert word.here == ("Cho",) and word.woken == ("Aki", "Bun")
 

@@ -386,7 +386,8 @@ def test_a_cask_masks_at_most_six_hours() -> None:
 
 def test_a_probe_is_out_until_it_is_in() -> None:
     subject_states = started()
-    subject_states.tell(5, "t3-mid", "probe-out")
+    subject_states.tell(5, "t3-mid", "probe-out", by="ken")
+    assert subject_states.subject_state(TANK).hands == [(at(5), "ken")], "work at its tank"
     assert subject_states.subject_state("t3-mid").probe_out == at(5)
     subject_states.tell(9, "t3-mid", "probe-in")
     assert subject_states.subject_state("t3-mid").probe_out is None

@@ -30,10 +30,9 @@ def test_the_next_filling_lands_where_its_stage_begins() -> None:
 
 
 def test_it_is_due_within_six_hours_of_its_time() -> None:
-    night, batch = begun(10)
-    assert not due(batch, night.engine.now)
-    night, batch = begun(19)
-    assert due(batch, night.engine.now)
+    for hours, soon in ((17.9, False), (18, True)):
+        night, batch = begun(hours)
+        assert due(batch, night.engine.now) is soon
 
 
 def test_one_that_is_due_explains_a_fall_to_about_there_and_no_other() -> None:

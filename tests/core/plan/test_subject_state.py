@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+import msgspec
+
+from kuraban.core.plan.entry_log import EntryLog
+from kuraban.core.site import Place
+from tests.core.house import brewery
 from tests.core.logged import OTHER, TANK, SubjectStates, at, started
 
 
@@ -58,3 +63,31 @@ def test_who_worked_at_the_product_is_remembered() -> None:
     subject_state = subject_states.subject_state(TANK)
     assert subject_state.hands == [(at(5), "dai"), (at(9), "ken")]
     assert (subject_state.last_stir, subject_state.last_work) == (at(5), ("probe-out", at(9)))
+
+
+def test_no_batch_runs_after_its_last_stage_and_where_nothing_but_a_note_was_logged() -> None:
+    subject_states = started("last")
+    assert subject_states.batch(TANK, at(5 * 24 * 60 - 1)) is not None
+    assert subject_states.batch(TANK, at(5 * 24 * 60)) is None
+    subject_states.tell(1, OTHER, "check", celsius=10.0)
+    assert subject_states.batch(OTHER, at(2)) is None and subject_states.batch("store", 0) is None
+
+
+def test_what_keeps_a_room_serves_what_stands_in_it() -> None:
+    """Beside a cooler of its own; a heater of the room where there is none."""
+    house = brewery()
+    cellar = Place(id="cellar", kind="room", name="Cellar", cooler="chiller-2")
+    warm = Place(id="warm", kind="room", name="Warm room", heater="heater-1")
+    tank = msgspec.structs.replace(house.place[TANK], room="cellar")
+    bare = msgspec.structs.replace(tank, id="bare", cooler=None)
+    bed = Place(id="bed", kind="koji-bed", name="Bed", room="warm")
+    alone = msgspec.structs.replace(bare, id="alone", room=None)
+    books = EntryLog(
+        msgspec.structs.replace(house, places=(cellar, warm, tank, bare, bed, alone), probes=())
+    )
+    found = {place: (books.cooler_of(place), books.serving(place)) for place in books.house.place}
+    assert found == {
+        "cellar": ("chiller-2", {"chiller-2"}), "warm": ("heater-1", {"heater-1"}),
+        TANK: ("chiller-1", {"chiller-1", "chiller-2"}), "bare": ("chiller-2", {"chiller-2"}),
+        "bed": ("heater-1", {"heater-1"}), "alone": (None, set()),
+    }  # fmt: skip

@@ -122,6 +122,12 @@ def test_few_readings_are_taken_as_well_as_they_can_be(count: int) -> None:
     assert probe_state.value == pytest.approx(wanted)
 
 
+def test_of_three_readings_the_middle_one_counts() -> None:
+    """Whichever of them came last."""
+    for values in ((10.0, 11.0, 13.0), (13.0, 10.0, 11.0), (11.0, 13.0, 10.0)):
+        assert hear(ProbeState(PROBE), *values).value == 11.0
+
+
 def test_a_probe_that_speaks_seldom_is_heard_sooner() -> None:
     """The median of the last three: one wrong reading does not move it."""
     slow = Probe(id="t3-mid", of="tank-3", measures="product", every=10 * MINUTE)

@@ -234,19 +234,18 @@ class NotCooling(CoolerDetector):
             if self.view.stands(self.subject, self.name):
                 self._over(now)
             return
-        sign = -1.0 if self.cooler.entry.heats else 1.0
-        served = self._swings(now)
+        served, upward = self._swings(now), not self.cooler.entry.heats
         judged, turning, against = 0, 0, 0
-        for drift in self._drifts(served, sign > 0, now):
+        for drift in self._drifts(served, upward, now):
             judged += 1
             turning += self._turns(drift)
-            against += (drift.high if sign > 0 else -drift.low) < 0
+            against += (drift.high if upward else -drift.low) < 0
         enough = turning >= min(TOGETHER, judged) and turning >= SHARE * judged
         together = judged >= 2 and enough and not against
         self.served_seen = self.served_seen + 1 if together else 0
         swings = [swing for _, swing, _ in served if swing.seen >= SWING_KNOWN]
-        shared = self._shared(swings, sign > 0)
-        back = sum(_beyond(swing, sign > 0) < -CLEAR for swing in swings)
+        shared = self._shared(swings, upward)
+        back = sum(_beyond(swing, upward) < -CLEAR for swing in swings)
         if self.served_seen >= LOOKS or shared:
             self.fine_since = None
             self.found(self.name, True, now, evidence=("served_rising",))

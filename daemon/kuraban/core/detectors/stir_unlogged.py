@@ -111,7 +111,7 @@ def _between(before: list[float], after: list[float]) -> float | None:
     size, half = abs(step), len(after) // 2
     if not max(LEAST, NOISES * noise) <= size <= MOST:
         return None
-    moved = [(value - level) * (1 if step > 0 else -1) for value in after]
+    moved = [value - level if step > 0 else level - value for value in after]
     goes_on = _mean(moved[-half:]) - _mean(moved[:half])
     stood = abs(level - _mean(before[:LATEST])) <= size / 2
     at_once = _mean(moved[:2]) >= size * AT_ONCE and min(moved) > size / 3

@@ -11,11 +11,12 @@ from kuraban.core.detectors.base import Detector, Tell
 from kuraban.core.house_view import HouseView
 from kuraban.core.planned_curve import FAR_FUTURE
 from kuraban.core.probes.belief import Lapsed
-from kuraban.core.probes.probe_state import UNWATCHED_AFTER, UNWATCHED_ELSE
-from kuraban.core.units import MINUTE
+from kuraban.core.units import HOUR, MINUTE
 from kuraban.core.views.explanation import Account, Because
 
 LOOK = 5 * MINUTE
+UNWATCHED_AFTER = {"koji-bed": 20 * MINUTE, "starter": 1 * HOUR}
+UNWATCHED_ELSE = 2 * HOUR
 
 
 class Unwatched(Detector):

@@ -158,8 +158,7 @@ def _until(
     for number in range(int(AHEAD / STEP) + 1):
         over = value - _edge(batch, now + number * STEP * HOUR, limit)
         if over > 0:
-            part = over / (over - before) if number and over > before else 1.0
-            return max(number - part, 0.0) * STEP
+            return max(number - over / (over - before), 0.0) * STEP
         before = over
         value += rate * STEP * (1 + growth * max(value - celsius, 0.0))
     return math.inf

@@ -233,9 +233,3 @@ class PlaceState:
     def lapsed(self, now: float) -> bool:
         """Whether it has a value though none of its probes is good any more."""
         return self.value is not None and not any(probe.good(now) for probe in self.products)
-
-
-UNWATCHED_AFTER = {"koji-bed": 20 * MINUTE, "starter": 1 * HOUR}
-UNWATCHED_ELSE = 2 * HOUR
-CHECK_COUNTS = {"koji-bed": 1 * HOUR}
-CHECK_COUNTS_ELSE = 4 * HOUR

@@ -18,8 +18,7 @@ from kuraban.core import rota
 from kuraban.core.alarm_conditions import CONDITIONS, MAINTENANCE
 from kuraban.core.facts import Logged
 from kuraban.core.planned_curve import Stage
-from kuraban.core.probes.probe_state import CHECK_COUNTS, CHECK_COUNTS_ELSE
-from kuraban.core.site import House
+from kuraban.core.site import House, check_counts
 from kuraban.core.units import DAY, HOUR, at_clock, brewery_day
 from kuraban.core.views.snapshot import BatchNow, PlaceNow, Ring, Snapshot, Text
 
@@ -176,7 +175,7 @@ def _check(snapshot: Snapshot, place: PlaceNow, entries: Sequence[Logged]) -> It
     since = [one.since for one in snapshot.rings_of(place.id) if one.since is not None]
     at = min(since, default=snapshot.day_turned)
     if made:
-        at = made[-1].at + CHECK_COUNTS.get(place.kind, CHECK_COUNTS_ELSE)
+        at = made[-1].at + check_counts(place.kind)
     yield Work(
         key=f"{place.id}/check/{at:.0f}", kind="check", subject=place.id, at=at,
         caution=_caution(place),
