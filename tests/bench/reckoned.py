@@ -28,7 +28,7 @@ from rich.console import Console
 from rich.progress import track
 from rich.table import Table
 
-from kuraban.core.notify import quiet_cooler_alarm as soundless
+from kuraban.core.notify import non_urgent_cooler_alarm as soundless
 from tests.bench import ground
 from tests.core.detectors.kit import (
     AIR,

@@ -8,7 +8,7 @@ from contextlib import AbstractContextManager
 import pytest
 
 from kuraban.edges.modbus import Master, NoAnswer, Refused
-from kuraban.settings.feed import Line
+from kuraban.settings.feed_settings import Line
 from tests.feed.units import STATES, SUPPLY, Bench, on_a_line, over_tcp
 
 Way = Callable[..., AbstractContextManager[Line]]

@@ -11,7 +11,7 @@ import pytest
 from kuraban.edges.modbus import Master
 from kuraban.feed import buses
 from kuraban.feed.buses import CommandOutput, Found, ModbusLine, OneWire, Silent, celsius
-from kuraban.settings.feed import Command, Value, Wire
+from kuraban.settings.feed_settings import Command, Value, Wire
 from tests.edges.test_modbus import Way
 from tests.feed.units import AIR, Bench, on_a_line, over_tcp
 from tests.nights import wait

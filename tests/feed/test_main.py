@@ -8,7 +8,7 @@ import sys
 from pathlib import Path
 
 from kuraban.feed.main import main
-from kuraban.settings.feed import FeedSettings
+from kuraban.settings.feed_settings import FeedSettings
 from kuraban.settings.handover import pack
 from kuraban.settings.model import Mqtt
 from tests.broker import free_port

@@ -7,7 +7,7 @@ import struct
 import pytest
 
 from kuraban.feed.registers import ORDERS, count_of, number_of, value_of
-from kuraban.settings.feed import Order, Value
+from kuraban.settings.feed_settings import Order, Value
 
 FLOAT = struct.unpack(">HH", struct.pack(">f", 10.46))
 LAID: dict[Order, tuple[int, int]] = {

@@ -17,7 +17,7 @@ import pytest
 from kuraban.feed.buses import Found
 from kuraban.feed.service import Feed, buses_of
 from kuraban.runtime.watch import JOURNAL
-from kuraban.settings.feed import Command, FeedSettings, Line, Value, Wire
+from kuraban.settings.feed_settings import Command, FeedSettings, Line, Value, Wire
 from kuraban.settings.model import Mqtt
 from kuraban.store.history import History
 from kuraban.store.reading_buffer import ReadingBuffer

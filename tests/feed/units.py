@@ -15,7 +15,7 @@ from typing import Any
 from pymodbus.server import ModbusSerialServer, ModbusTcpServer
 from pymodbus.simulator import DataType, SimData, SimDevice
 
-from kuraban.settings.feed import Line
+from kuraban.settings.feed_settings import Line
 from tests.broker import free_port
 
 SUPPLY = 235

@@ -8,9 +8,9 @@ from statistics import fmean, median, stdev
 import pytest
 from scipy import stats
 
-from kuraban.trade.change import added
 from kuraban.trade.psychrometry import dew_point, relative_humidity, saturation_pressure, wet_bulb
 from kuraban.trade.robust import autocorrelation, mad, theil_sen
+from kuraban.trade.shared_change_detection import added
 from tests.trade.open_data import Hour, Mote, motes, nile, room, weather
 
 STATIONS = ["EWR", "JFK", "LGA"]

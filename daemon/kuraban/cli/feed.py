@@ -10,7 +10,7 @@ from typing import Annotated
 import typer
 
 from kuraban.cli.common import say, wrong
-from kuraban.settings.feed import FeedSettings
+from kuraban.settings.feed_settings import FeedSettings
 
 HERE, INSTALLED = Path("feed.toml"), Path("/etc/kuraban/feed.toml")
 EXAMPLES = """\b

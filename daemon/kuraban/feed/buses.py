@@ -20,7 +20,7 @@ from kuraban.clock import elapsed
 from kuraban.core.intake.payload import follow, json_of, pointer_of, show
 from kuraban.edges.modbus import Master, NoAnswer, Refused
 from kuraban.feed.registers import count_of, value_of
-from kuraban.settings.feed import Command, Line, Value, Wire
+from kuraban.settings.feed_settings import Command, Line, Value, Wire
 
 MOST = 64 * 1024
 """Bytes that are read of a command's output."""

@@ -15,7 +15,7 @@ from kuraban.edges.supervisor import Supervisor
 from kuraban.errors import KurabanError
 from kuraban.feed.service import Feed, buses_of
 from kuraban.settings import handover
-from kuraban.settings.feed import FeedSettings
+from kuraban.settings.feed_settings import FeedSettings
 from kuraban.settings.systemd_environment import supervision
 
 

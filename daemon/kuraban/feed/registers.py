@@ -8,7 +8,7 @@ import struct
 from collections.abc import Sequence
 from typing import Final, get_args
 
-from kuraban.settings.feed import Order, Shape, Value
+from kuraban.settings.feed_settings import Order, Shape, Value
 
 ORDERS: Final[tuple[Order, ...]] = get_args(Order)
 _FORMS: Final = {

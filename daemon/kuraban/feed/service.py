@@ -12,7 +12,7 @@ from kuraban.edges.supervisor import Supervisor
 from kuraban.feed.buses import Bus, CommandOutput, ModbusLine, OneWire, Silent
 from kuraban.feed.sender import Sender
 from kuraban.feed.troubles import Troubles
-from kuraban.settings.feed import FeedSettings
+from kuraban.settings.feed_settings import FeedSettings
 from kuraban.store.reading_buffer import ReadingBuffer
 
 PATIENCE = 3.0

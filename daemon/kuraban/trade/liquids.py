@@ -15,7 +15,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from kuraban.trade.limits import within
-from kuraban.trade.solve import rising_root
+from kuraban.trade.numerics import rising_root
 
 STRONGEST = 22.0
 """% of alcohol below which all sake stays by law (Liquor Tax Act)."""

@@ -25,7 +25,7 @@ import math
 
 from kuraban.errors import OutOfRange
 from kuraban.trade.limits import above, within
-from kuraban.trade.solve import rising_root
+from kuraban.trade.numerics import rising_root
 
 STANDARD_PRESSURE = 101_325.0
 """Air pressure at sea level, Pa."""

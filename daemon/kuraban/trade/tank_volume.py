@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 from kuraban.errors import OutOfRange
 from kuraban.trade.limits import above
-from kuraban.trade.solve import on_line
+from kuraban.trade.numerics import on_line
 
 Dips = Sequence[tuple[float, float]]
 """cm from the rim down, ascending, and the litres in the tank then, falling."""

@@ -20,7 +20,7 @@ from kuraban.core.forecast.reckoning_cache import Point
 from kuraban.core.house_view import HouseView
 from kuraban.core.units import HOUR, MINUTE
 from kuraban.core.views.explanation import Account, Because, evidence
-from kuraban.trade.change import AT_LEAST, Shared, shared_step
+from kuraban.trade.shared_change_detection import AT_LEAST, Shared, shared_step
 
 LOOK = 2 * MINUTE
 RAN = 30 * MINUTE

@@ -18,9 +18,9 @@ from kuraban.core.notify.deferred_alarms import DeferredAlarms
 from kuraban.core.notify.gathering import Gathering
 from kuraban.core.notify.incidents import Incident, Incidents, ranked
 from kuraban.core.notify.message_writer import MessageWriter
+from kuraban.core.notify.non_urgent_cooler_alarm import QuietCoolerAlarm
 from kuraban.core.notify.notices import Notices
 from kuraban.core.notify.priority import climbs_quickly, role_of, urgency_of
-from kuraban.core.notify.quiet_cooler_alarm import QuietCoolerAlarm
 from kuraban.core.notify.threads import Threads
 from kuraban.core.texts.messages import Words
 

@@ -30,7 +30,7 @@ from kuraban.trade.density import (
     hydrometer_at_15,
 )
 from kuraban.trade.heat import Hours, hours_until
-from kuraban.trade.solve import on_line
+from kuraban.trade.numerics import on_line
 
 WORKS_BACK = 20 * MINUTE
 WORKS_ON = 45 * MINUTE

@@ -27,8 +27,8 @@ from kuraban.core.plan.fill_level import litres_in
 from kuraban.core.probes.probe_view import ProbeView
 from kuraban.core.site import Cooler
 from kuraban.core.units import HOUR, MINUTE
+from kuraban.core.views.equipment_run_hours import Spell, share, spells, starts
 from kuraban.core.views.equipment_views import CoolerNow, HoursLeft, Served
-from kuraban.core.views.running_time import Spell, share, spells, starts
 from kuraban.trade.heat import LIQUID_SHARE, MASH_HEAT_CAPACITY, fermentation_watts
 from kuraban.trade.robust import median
 

@@ -12,7 +12,7 @@ from pydantic import BeforeValidator, Field
 
 from kuraban.edges.modbus import Kind, Parity
 from kuraban.errors import ConfigurationError, Fault
-from kuraban.settings.feed import Command, FeedSettings, Line, Order, Shape, Value, Wire
+from kuraban.settings.feed_settings import Command, FeedSettings, Line, Order, Shape, Value, Wire
 from kuraban.settings.files.faults import validate
 from kuraban.settings.files.sources import read_toml
 from kuraban.settings.files.tables import Address, MqttTable, Table

@@ -12,7 +12,7 @@ from kuraban.core.facts import Logged
 from kuraban.core.site import House
 from kuraban.core.units import DAY, HOUR, MINUTE, day_turn
 from kuraban.core.views.snapshot import PlanLine, Point
-from kuraban.edges.web.drawing.figures import Shape, Tone, as_svg, available, clipped, sizes
+from kuraban.edges.web.drawing.lazy_figures import Shape, Tone, as_svg, available, clipped, sizes
 from kuraban.edges.web.translator import Translator
 
 LABELLED, LABELLED_SMALL = 8, 4

@@ -17,7 +17,7 @@ from kuraban.core.views.batch_sheet import BatchSheet, BatchStay, SheetDay
 from kuraban.core.views.side_by_side import band
 from kuraban.core.views.snapshot import Text
 from kuraban.edges.web import history_queries as past
-from kuraban.edges.web.drawing import figures as drawing
+from kuraban.edges.web.drawing import lazy_figures as drawing
 from kuraban.edges.web.drawing import long_charts as lines
 from kuraban.edges.web.drawing import small_plots as plots
 from kuraban.edges.web.page_context import Context, PageContext, Somebody
@@ -27,7 +27,7 @@ from kuraban.edges.web.templating import page
 from kuraban.edges.web.translator import Translator
 from kuraban.errors import JournalError
 from kuraban.store.history import Shortened
-from kuraban.trade.solve import on_line
+from kuraban.trade.numerics import on_line
 
 router = APIRouter(include_in_schema=False)
 programs = APIRouter(prefix=PREFIX, responses=REFUSALS)

@@ -15,8 +15,8 @@ from kuraban.core.equipment.cooler_view import RUNS_SHARE, RUNS_WATTS
 from kuraban.core.facts import Logged
 from kuraban.core.site import Cooler, House
 from kuraban.core.units import DAY, HOUR, day_turn, show_time
+from kuraban.core.views.equipment_run_hours import ran, spells
 from kuraban.core.views.equipment_views import CoolerNow, HoursLeft, Served
-from kuraban.core.views.running_time import ran, spells
 from kuraban.core.views.snapshot import Ring, Snapshot
 from kuraban.edges.web import history_queries as past
 from kuraban.edges.web.forms.submit_entry import told_entry

@@ -16,7 +16,7 @@ from kuraban.core.units import DAY, HOUR, MINUTE
 from kuraban.core.views.equipment_views import BedNow, KojiRoom
 from kuraban.core.views.snapshot import PlaceNow, Snapshot
 from kuraban.edges.web import history_queries as past
-from kuraban.edges.web.drawing import figures as drawing
+from kuraban.edges.web.drawing import lazy_figures as drawing
 from kuraban.edges.web.forms.submit_entry import told_entry
 from kuraban.edges.web.live.sse import stream
 from kuraban.edges.web.page_context import Context, PageContext, Somebody

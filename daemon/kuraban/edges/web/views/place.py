@@ -15,7 +15,7 @@ from kuraban.core.units import DAY, HOUR, MINUTE, show_time
 from kuraban.core.views.snapshot import PlaceNow, Snapshot
 from kuraban.core.views.work_due import cautions
 from kuraban.edges.web import history_queries as past
-from kuraban.edges.web.drawing import figures as drawing
+from kuraban.edges.web.drawing import lazy_figures as drawing
 from kuraban.edges.web.drawing import long_charts as lines
 from kuraban.edges.web.forms.form_fields import Faults, TheForm, led, refused
 from kuraban.edges.web.forms.questions import ABOUT, asks

@@ -25,7 +25,7 @@ from kuraban.core.units import DAY, show_time
 from kuraban.core.views.batch_sheet import Ahead, BatchSheet, Question, SheetDay
 from kuraban.core.views.snapshot import Point
 from kuraban.edges.web import history_queries as past
-from kuraban.edges.web.drawing import figures as drawing
+from kuraban.edges.web.drawing import lazy_figures as drawing
 from kuraban.edges.web.drawing import long_charts as lines
 from kuraban.edges.web.forms.form_fields import (
     Faults,

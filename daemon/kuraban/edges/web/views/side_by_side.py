@@ -31,7 +31,7 @@ from kuraban.core.views.side_by_side import (
 )
 from kuraban.core.views.snapshot import PlanLine, Point
 from kuraban.edges.table_writer import csv_rows
-from kuraban.edges.web.drawing import figures as drawing
+from kuraban.edges.web.drawing import lazy_figures as drawing
 from kuraban.edges.web.drawing import long_charts as lines
 from kuraban.edges.web.drawing import small_plots as plots
 from kuraban.edges.web.page_context import Context, PageContext, Somebody

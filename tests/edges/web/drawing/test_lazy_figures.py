@@ -7,8 +7,8 @@ import xml.etree.ElementTree as ET
 
 import pytest
 
-from kuraban.edges.web.drawing import figures as drawing
-from kuraban.edges.web.drawing.figures import clipped, days_on
+from kuraban.edges.web.drawing import lazy_figures as drawing
+from kuraban.edges.web.drawing.lazy_figures import clipped, days_on
 from tests.edges.web.conftest import Browse
 
 

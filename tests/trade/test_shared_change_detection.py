@@ -10,8 +10,17 @@ from numpy.typing import NDArray
 from scipy.signal import lfilter
 
 from kuraban.errors import OutOfRange
-from kuraban.trade.change import AT_LEAST, LEAST, MOST, SLACK, THRESHOLD, Shared, added, shared_step
 from kuraban.trade.robust import autocorrelation
+from kuraban.trade.shared_change_detection import (
+    AT_LEAST,
+    LEAST,
+    MOST,
+    SLACK,
+    THRESHOLD,
+    Shared,
+    added,
+    shared_step,
+)
 
 TANKS, STEPS_AN_HOUR, NIGHT = 5, 6, 12
 Steps = NDArray[np.float64]

@@ -11,7 +11,7 @@ import pytest
 from kuraban.core.deadlines import HoursInHand
 from kuraban.core.detectors.base import Finding
 from kuraban.core.forecast.time_to_limit import hours_in_hand
-from kuraban.core.notify.quiet_cooler_alarm import lets_sleep, lets_sleep_on
+from kuraban.core.notify.non_urgent_cooler_alarm import lets_sleep, lets_sleep_on
 from kuraban.core.site import Cooler, Place, Probe
 from kuraban.core.units import HOUR, MINUTE
 from tests.core.detectors.kit import AIR, CELLAR, MID, Night, house, noisy, saw

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import msgspec
 
-from kuraban.settings.feed import Command, FeedSettings, Line, Value, Wire
+from kuraban.settings.feed_settings import Command, FeedSettings, Line, Value, Wire
 from kuraban.settings.handover import pack, special
 from kuraban.settings.model import Mqtt
 

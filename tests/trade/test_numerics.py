@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from kuraban.errors import OutOfRange
-from kuraban.trade.solve import on_line, rising_root
+from kuraban.trade.numerics import on_line, rising_root
 
 
 @given(st.floats(-0.99, 0.99))

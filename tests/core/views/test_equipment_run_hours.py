@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from kuraban.core.units import HOUR, MINUTE
-from kuraban.core.views.running_time import Spell, ran, share, spells, starts
+from kuraban.core.views.equipment_run_hours import Spell, ran, share, spells, starts
 
 SILENT = 10 * MINUTE
 
