@@ -60,7 +60,9 @@ OWNERS = {
     "recurring_ical_events": ("settings.files.calendars",),
     "argon2": ("edges.web",),
     "openpyxl": ("edges.table_reader",),
-    "pyarrow": ("edges.table_writer",),
+    "pyarrow": (
+        "edges.table_writer", "edges.history.folder_merge", "edges.history.folder_reader",
+    ),
     "gpiozero": ("edges.gpio",),
     "pydantic": ("settings", "edges.web"),
     "pydantic_core": ("settings",),
@@ -114,7 +116,10 @@ FORBIDDEN = {
     re.escape(str(ROOT)): "a path of one machine says nothing on another",
 }
 
-HEAVY = ("edges.web", "edges.charts", "edges.history.forwarder", "edges.history.influx_writer")
+HEAVY = (
+    "edges.web", "edges.charts", "edges.history", "edges.history.influx_writer",
+    "edges.history.folder_merge",
+)  # fmt: skip
 LONG = 450
 
 

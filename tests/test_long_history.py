@@ -6,11 +6,13 @@ import dataclasses
 from collections.abc import Iterator
 from pathlib import Path
 
+import pyarrow.parquet as pq
 import pytest
 
 from kuraban.core.effects import Step
 from kuraban.core.units import HOUR
 from kuraban.edges.history import forwarder as forward
+from kuraban.edges.history.folder_merge import merge
 from kuraban.runtime.watch import JOURNAL
 from kuraban.settings import Receiver
 from kuraban.store.forwarded import Forwarded
@@ -109,3 +111,23 @@ def test_an_engine_that_hangs_delays_neither_judging_nor_the_stop(
     took = Stopwatch()
     running.stop()
     assert took.read() < 4
+
+
+def test_an_engine_and_a_folder_have_the_same(tonight: Evening, strict: Strict) -> None:
+    """Every reading of the evening, in both; whoever has Parquet reads the one."""
+    folder = tonight.settings.data / "months"
+    to = Receiver(str(folder), "parquet")
+    tonight.settings = dataclasses.replace(tonight.settings, folder=to)
+    with tonight.watching() as watch:
+        tonight.play(watch, messages("slow-drift")[:300])
+        tonight.catch_up(watch)
+        held = Forwarded(tonight.settings.data / JOURNAL, to.name, "ro")
+        last = held.rows_after(0, 100_000).readings
+        wait(lambda: held.seq() >= last[-1][0] and len(strict.of("reading")) == len(last))
+        held.close()
+    merge(folder)
+    found = [row for month in (folder / "readings").iterdir() for row in pq.read_table(month)
+             .select(["probe", "time", "value"]).to_pylist()]  # fmt: skip
+    told = {(row["probe"], round(row["time"].timestamp(), 3)): row["value"] for row in found}
+    assert len(found) == len(last)
+    assert told == {(probe, round(at, 3)): value for _, probe, at, value in last}

@@ -6,11 +6,14 @@ import csv
 import io
 import json
 from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
 
 import pytest
 
 from kuraban.core.units import DAY, HOUR
+from kuraban.edges.history.folder_merge import merge
+from kuraban.edges.history.folder_writer import FolderWriter
 from kuraban.store.history import History
 from kuraban.store.journal import Journal
 from kuraban.store.upkeep.retention import Bounds
@@ -86,11 +89,14 @@ def test_what_cannot_be_is_one_line(asked: Type, words: tuple[str, ...], right: 
 def test_what_is_no_longer_there_in_full_is_said(
     tmp_path: Path, type_in: Type, at: Callable[[float], None]
 ) -> None:
-    """Before the table, in the house's language; beside the rows that are for a script."""
+    """Before the table, in the house's language; beside the rows that are for a script. Where a
+    folder of the long history has it in full there is nothing to say."""
     path = tmp_path / "data" / "kuraban.journal"
     live_through("slow-drift", path)
     journal = Journal.open(path)
     last = journal.now() or 0.0
+    with closing(History(path)) as history:
+        told = list(history.readings("t2-mid", 0.0, last))
     while journal.summarise(Bounds(last + 2 * DAY, last - HOUR, 0.0)):
         pass
     journal.close()
@@ -102,3 +108,10 @@ def test_what_is_no_longer_there_in_full_is_said(
     assert "extremes kept" in shown.stderr and shown.stdout.startswith("at,measured")
     shown = type_in("record", "--from-journal", "--site", site)
     assert "are not in the recording" in shown.stderr
+    FolderWriter(tmp_path / "months").write(
+        [f'readings\t{{"probe":"t2-mid","time":{at},"value":{value}}}' for at, value in told]
+    )
+    merge(tmp_path / "months")
+    site.write_text(site.read_text("utf-8") + '\n[history]\nfolder = "months"\n', "utf-8")
+    shown = type_in("history", "tank-2", "--since", "12h", "--site", site)
+    assert "extremes kept" not in shown.output and "+0.6" in shown.stdout

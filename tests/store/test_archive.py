@@ -61,7 +61,10 @@ def test_a_broken_import_leaves_the_past_as_it_was(journal: Path) -> None:
             assert archive.readings([("t4-mid", BEGUN - 60, 8.0)]) == (1, 0, 0)
 
 
-def test_the_file_of_another_program_is_left_alone(tmp_path: Path) -> None:
-    (tmp_path / "kuraban.past").write_bytes(b"other" * 500)
+def test_the_file_of_another_program_is_left_alone(journal: Path) -> None:
+    """And nobody who looks at the journal is kept from it."""
+    journal.with_name("kuraban.past").write_bytes(b"other" * 500)
     with pytest.raises(JournalError, match=r"kuraban\.past"):
-        Archive(tmp_path / "kuraban.journal")
+        Archive(journal)
+    with closing(WholeHistory(journal)) as history:
+        assert [value for _, value in history.readings("t3-mid", 0.0, BEGUN + 1)] == [9.0]

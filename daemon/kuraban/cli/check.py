@@ -56,8 +56,7 @@ def check(
     say("\nHow a call is answered")
     for route in routes(settings.web.public if settings.web else None, settings.mqtt.root):
         say(f"  {route}")
-    if settings.history is not None:
-        where = settings.history
+    for where in settings.receivers:
         say(f"\nThe long history goes to {where.url}, bucket {where.bucket}.")
     _gaps(house, clock())
     old = reports.old_ice_points(house, clock())

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from datetime import datetime
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -20,6 +21,7 @@ from kuraban.core.timescale import moment_of
 from kuraban.core.units import DAY, HOUR, show_time
 from kuraban.edges.table_writer import csv_rows
 from kuraban.errors import JournalError
+from kuraban.queries.full_readings import FullReadings
 from kuraban.queries.journal_state import JournalState, clock, looking
 from kuraban.queries.place_timeseries import STEP, Row, rows
 from kuraban.queries.summary_notice import kept
@@ -65,10 +67,11 @@ def show(
     with looking(journal_of(settings), words, now) as state:
         if not state.engine.started:
             raise JournalError(f"{journal_of(settings)}: nothing is in it yet")
-        found = rows(state, place, start, end, step)
+        folder = None if settings.folder is None else Path(settings.folder.url)
+        full = FullReadings(state.history, folder, house)
+        found = rows(state, place, start, end, step, full)
         speech = Speech(words, house.site.language, house.zone, now)
-        probes = [probe.id for probe in house.probes_of(place)]
-        for line in kept(state.history, probes, start, end, speech):
+        for line in kept(state.history, _short(house, place, full), start, end, speech):
             (tell if as_csv or as_json else say)(line)
         if as_csv:
             _csv(found, house)
@@ -76,6 +79,12 @@ def show(
             say_json([{**_figures(row, house), "did": list(row.did)} for row in found])
         else:
             _screen(state, place, found, step)
+
+
+def _short(house: House, place: str, full: FullReadings) -> list[str]:
+    """The probes of which only the journal told; beside those in full, what is shown with them."""
+    shown = {house.probe[probe].measures for probe in full.served}
+    return [probe.id for probe in house.probes_of(place, *shown) if probe.id not in full.served]
 
 
 def _places(place: str, house: House) -> str:

@@ -156,7 +156,9 @@ def aside(
     settings, _ = house_of(site)
     to = settings.history
     if to is None:
-        raise wrong("site file", "history", "is not there: nothing is forwarded", "write [history]")
+        raise wrong(
+            "site file", "history", "no engine is named", "write url and bucket in [history]"
+        )
     forwarded = Forwarded(journal_of(settings), to.name, "rw" if again else "ro")
     try:
         refused = forwarded.refused()

@@ -48,7 +48,7 @@ def show(
     with looking(path, words, now) as state:
         if not state.engine.started:
             raise JournalError(f"{path}: nothing is in it yet; start the watch with `kuraban run`")
-        found = status(state, path, words, settings.history)
+        found = status(state, path, words, settings.history, settings.folder)
     broker = _broker(settings)
     if as_json:
         told = {**dated(msgspec.to_builtins(found), zone), "broker": broker}
@@ -257,8 +257,9 @@ def _watch(found: Status, broker: str, speech: Speech) -> None:
     if courier.failed is not None:
         failed = f"; last failure {speech.clock(courier.failed_at)}, {courier.failed}"
     say(f"  courier  {counted(courier.waiting, 'message waits', 'messages wait')}{failed}")
-    if found.history is not None:
-        _history(found, found.history)
+    for receiver in (found.history, found.folder):
+        if receiver is not None:
+            _history(found, receiver)
 
 
 def _history(found: Status, history: HistoryNow) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable
 from contextlib import suppress
 from dataclasses import dataclass
 from statistics import median
@@ -43,13 +44,19 @@ class Spell(NamedTuple):
     batch: Batch
 
 
+Readings = Callable[[str, float, float], Iterable[tuple[float, float]]]
+"""(time, value) of a probe in a span, in the order of times."""
+
+
 def rows(
-    state: JournalState, place: str, start: float, end: float, step: float = STEP
-) -> list[Row]:
-    """The rows that hold [start, end), from an even moment on. JournalError where it fails."""
+    state: JournalState, place: str, start: float, end: float, step: float = STEP,
+    readings: Readings | None = None,
+) -> list[Row]:  # fmt: skip
+    """The rows that hold [start, end), from an even moment on; `readings` are the journal's where
+    nobody else has them. JournalError where it fails."""
     first = start // step * step
     count = max(int(-(-(end - first) // step)), 0)
-    measured = _measured(state, place, first, end, step)
+    measured = _measured(state, place, first, end, step, readings or state.history.readings)
     spells = _spells(state, place, end)
     did = _did(state, place, first, end, step)
     return [
@@ -64,14 +71,14 @@ def rows(
 
 
 def _measured(
-    state: JournalState, place: str, start: float, end: float, step: float
+    state: JournalState, place: str, start: float, end: float, step: float, readings: Readings
 ) -> dict[int, float]:
     """By row; the product where a probe measures it, else the air."""
     house = state.engine.view.house
     for measure in DEGREES:
         found: dict[int, list[float]] = {}
         for probe in house.probes_of(place, measure):
-            for at, value in state.history.readings(probe.id, start, end):
+            for at, value in readings(probe.id, start, end):
                 found.setdefault(int((at - start) // step), []).append(value)
         if found:
             return {number: median(values) for number, values in found.items()}

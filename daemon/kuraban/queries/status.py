@@ -113,7 +113,7 @@ class CourierNow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HistoryNow:
-    """How the engine that keeps the long history does."""
+    """How an engine or a folder that keeps the long history does."""
 
     url: str
     waiting: int
@@ -136,13 +136,15 @@ class Status:
     journal: JournalNow
     courier: CourierNow
     history: HistoryNow | None
+    folder: HistoryNow | None
     impaired: dict[str, float]
     """Parts of the watch that fail, as conditions, and since when."""
 
 
 def status(
-    state: JournalState, path: Path, words: Words, receiver: Receiver | None = None
-) -> Status:
+    state: JournalState, path: Path, words: Words, engine: Receiver | None = None,
+    folder: Receiver | None = None,
+) -> Status:  # fmt: skip
     """Everything that a person asks of the watch; JournalError where the journal fails."""
     seen = Painter(words).snapshot(state.engine)
     assert seen is not None, "a journal that is asked has a house"
@@ -159,7 +161,8 @@ def status(
         probes=tuple(_probes(state)),
         journal=_journal(state, path),
         courier=_courier(state),
-        history=None if receiver is None else _history(path, receiver),
+        history=None if engine is None else _history(path, engine),
+        folder=None if folder is None else _history(path, folder),
         impaired=dict(state.engine.impaired),
     )
 

@@ -22,7 +22,7 @@ from kuraban.core.timescale import moment_of
 from kuraban.core.units import DAY, HOUR
 from kuraban.errors import BrokerError, JournalError
 from kuraban.queries.journal_state import clock, open_history
-from kuraban.settings import Settings
+from kuraban.settings import Receiver, Settings
 from kuraban.settings.paths import journal_of
 from kuraban.store.connection import is_there
 from kuraban.store.forwarded import Forwarded
@@ -58,7 +58,8 @@ def surroundings(settings: Settings, root: Path = Path("/")) -> Iterator[Finding
     yield from _phones(settings)
     yield _pages(settings)
     yield from _certificates(settings)
-    yield from _history(settings)
+    for where in settings.receivers:
+        yield from _history(settings, where)
     yield from _units(root)
 
 
@@ -209,10 +210,8 @@ def _certificate(what: str, host: str, port: int, trusted: Path) -> Finding:
     return Finding(what, "look", says, right) if rest < ENDS_SOON else Finding(what, "well", says)
 
 
-def _history(settings: Settings) -> Iterator[Finding]:
-    where, path = settings.history, journal_of(settings)
-    if where is None:
-        return
+def _history(settings: Settings, where: Receiver) -> Iterator[Finding]:
+    path = journal_of(settings)
     try:
         if not is_there(path):
             return
@@ -227,7 +226,8 @@ def _history(settings: Settings) -> Iterator[Finding]:
     late = held.oldest is not None and moment_of(clock(), settings.house.zone) - held.oldest > HOUR
     says = f"{where.url}: {held.waiting} rows wait, {held.set_aside} were refused by it"
     if late or held.set_aside:
-        right = "see that the engine runs and takes the token; kuraban journal aside shows refusals"
+        right = "see that the engine runs and takes the token, or that the folder can be written; "
+        right += "kuraban journal aside shows refusals"
         yield Finding("long history", "look", says, right)
     else:
         yield Finding("long history", "well", says)

@@ -57,7 +57,7 @@ from kuraban.store.journal_lock import held
 from kuraban.store.outbox import Outbox
 
 if TYPE_CHECKING:
-    from kuraban.edges.history.forwarder import Forwarder
+    from kuraban.edges.history.forwarders import Forwarders
 
 JOURNAL: Final = "kuraban.journal"
 """The journal's name in the data folder."""
@@ -148,9 +148,9 @@ class Watch:
             self.settings, self._rows, self._health.delivered, self._pages_process.link,
             self._curves,
         )  # fmt: skip
-        self._forwarder = self._forwarding(path)
-        receiver = None if self.settings.history is None else self.settings.history.name
-        self._retention = RetentionScheduler(self.settings.keep, receiver)
+        self._forwarders = self._forwarding(path)
+        names = tuple(one.name for one in self.settings.receivers)
+        self._retention = RetentionScheduler(self.settings.keep, names)
 
     def _take_up_clock(self, path: Path) -> None:
         history = History(path)
@@ -170,15 +170,15 @@ class Watch:
             self._zone = self._publisher.zone = house.zone
             self._wire.house = house
 
-    def _forwarding(self, path: Path) -> Forwarder | None:
+    def _forwarding(self, path: Path) -> Forwarders | None:
         """What carries the journal to the long history, where there is one."""
-        where = self.settings.history
-        if where is None:
+        if not self.settings.receivers:
             return None
-        from kuraban.edges.history.forwarder import Forwarder
+        from kuraban.edges.history.forwarders import Forwarders
 
         late = PARTS["history"] in self.engine.impaired
-        return Forwarder(path, where, self._health.history_late, self.clock, late=late)
+        to = self.settings
+        return Forwarders(path, to.history, to.folder, self._health.history_late, self.clock, late)
 
     def _begin(self) -> None:
         """Log how things stand, and take over the house if it is new or changed."""
@@ -208,7 +208,7 @@ class Watch:
             known = to_document(msgspec.structs.replace(self.engine.view.house, clock=()))
         if to_document(from_document(document)) != known:
             self._take([HouseChanged(max(now, self.engine.now), document)])
-        self._health.recall(self.engine.impaired, self._forwarder is not None)
+        self._health.recall(self.engine.impaired, self._forwarders is not None)
         if self._since is not None:
             self._publisher.recall(self.engine.alarm_manager, self._journal_writer.journal.path)
 
@@ -246,8 +246,8 @@ class Watch:
             self._ping.start()
         self._door.start(self._away)
         self._pages_process.start()
-        if self._forwarder is not None:
-            self._forwarder.start()
+        if self._forwarders is not None:
+            self._forwarders.start()
         self.turn()
         self._courier.start()
 
@@ -416,8 +416,8 @@ class Watch:
         if not self._journal_writer.renewed:
             return None
         outbox = Outbox(self._journal_writer.journal.path)
-        if self._forwarder is not None:
-            self._forwarder.renew()
+        if self._forwarders is not None:
+            self._forwarders.renew()
         self._journal_writer.renewed, self._checkpointed = False, float("-inf")
         self._local.add(HouseChanged(self.clock(), to_document(self.settings.house)))
         self._local.add(*self._wall_clock.renewed())
@@ -432,8 +432,8 @@ class Watch:
         self._supervisor.stopping()
         if self._ping is not None:
             self._ping.stop()
-        if self._forwarder is not None:
-            self._forwarder.stop(FORWARDER_STOPS_WITHIN)
+        if self._forwarders is not None:
+            self._forwarders.stop(FORWARDER_STOPS_WITHIN)
         self._courier.stop(COURIER_STOPS_WITHIN)
         for fact in self._local.until(float("inf")):
             feed(self.engine, fact)

@@ -107,7 +107,8 @@ class Settings:
     """Everything that was configured.
 
     `addresses` is by person, `data` the folder of the journal, `warnings` what will be missed in
-    the night though nothing is wrong, `web` and `history` None where there are to be none. `unread`
+    the night though nothing is wrong, `web` None where there are to be none; so are those who keep
+    the long history, the engine `history` and the `folder`, whose url is its path. `unread`
     are calendars that could not be read: nobody is on duty by them.
     """
 
@@ -119,5 +120,11 @@ class Settings:
     web: Web | None = None
     outward: Outward = Outward()
     history: Receiver | None = None
+    folder: Receiver | None = None
     keep: Keep = Keep()
     unread: tuple[Fault, ...] = ()
+
+    @property
+    def receivers(self) -> tuple[Receiver, ...]:
+        """Everyone who keeps the long history."""
+        return tuple(one for one in (self.history, self.folder) if one is not None)

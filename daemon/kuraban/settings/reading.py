@@ -22,7 +22,7 @@ from kuraban.settings.checks.calendars import (
     unread,
     words_on,
 )
-from kuraban.settings.checks.history_target import receiver, receiving, receiving_words
+from kuraban.settings.checks.history_target import months, receiver, receiving, receiving_words
 from kuraban.settings.checks.listen_policy import exposure, split_listen
 from kuraban.settings.checks.references import check
 from kuraban.settings.checks.secret_files import readable
@@ -95,6 +95,7 @@ def load(
         web=None if table.web is None else _web(table.web, _accounts(table, house), folder),
         outward=Outward(table.watch.ping, table.watch.ping_every),
         history=receiver(table.history, folder),
+        folder=months(table.history, folder),
         keep=Keep(table.keep.days * DAY, table.keep.minute_days * DAY),
         unread=tuple(lost),
     )

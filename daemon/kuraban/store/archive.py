@@ -12,6 +12,7 @@ still stands in its place when the past is told again. What is imported counts a
 from __future__ import annotations
 
 import heapq
+import logging
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from math import inf
@@ -28,6 +29,8 @@ from kuraban.store.connection import connect, telling, transaction
 from kuraban.store.history import History
 from kuraban.store.schema import Foreign, migrate
 from kuraban.store.writer import Writer
+
+log = logging.getLogger("kuraban")
 
 NAME = "kuraban.past"
 ROOM = 4096
@@ -143,7 +146,8 @@ class Archive:
 class WholeHistory(History):
     """The journal at `path` with the past beside it, where there is one: for whoever looks back.
 
-    `past` is the archive by itself. What is told of both is told as if it were one.
+    `past` is the archive by itself; one that cannot be opened is told and left out. What is told of
+    both is told as if it were one.
     """
 
     def __init__(self, path: Path) -> None:
@@ -151,9 +155,8 @@ class WholeHistory(History):
         archive = archive_of(path)
         try:
             self.past = History(archive) if archive.is_file() else None
-        except BaseException:
-            super().close()
-            raise
+        except JournalError as error:
+            log.warning("%s; the past is left out", error)
 
     def close(self) -> None:
         super().close()

@@ -52,23 +52,19 @@ def journal_writer(tmp_path: Path) -> Iterator[JournalWriter]:
 
 def test_old_readings_are_made_short_step_by_step(journal_writer: JournalWriter) -> None:
     """One step, then a pause, so that the loop is never held up twice running."""
-    retention, watch = RetentionScheduler(Keep(10 * DAY, 40 * DAY), None), engine()
+    retention, watch = RetentionScheduler(Keep(10 * DAY, 40 * DAY), ()), engine()
     assert retention.step(watch, journal_writer, NOW) > 0
     assert retention.step(watch, journal_writer, NOW) == 0
 
 
 def test_what_is_younger_than_the_house_keeps_stays(journal_writer: JournalWriter) -> None:
-    assert (
-        RetentionScheduler(Keep(25 * DAY, 40 * DAY), None).step(engine(), journal_writer, NOW) == 0
-    )
+    assert RetentionScheduler(Keep(25 * DAY, 40 * DAY), ()).step(engine(), journal_writer, NOW) == 0
 
 
 def test_a_receiver_of_the_long_history_comes_first(journal_writer: JournalWriter) -> None:
     """Where it has nothing yet, everything stays."""
-    assert (
-        RetentionScheduler(Keep(10 * DAY, 40 * DAY), "office").step(engine(), journal_writer, NOW)
-        == 0
-    )
+    scheduler = RetentionScheduler(Keep(10 * DAY, 40 * DAY), ("office",))
+    assert scheduler.step(engine(), journal_writer, NOW) == 0
 
 
 def test_a_clock_that_may_be_wrong_makes_nothing_old(journal_writer: JournalWriter) -> None:
@@ -77,14 +73,14 @@ def test_a_clock_that_may_be_wrong_makes_nothing_old(journal_writer: JournalWrit
     alarm = Alarm("watch", "clock-wrong")
     alarm.state = State.UNACKNOWLEDGED
     watch.alarm_manager.alarms["watch", "clock-wrong"] = alarm
-    assert RetentionScheduler(Keep(10 * DAY, 40 * DAY), None).step(watch, journal_writer, NOW) == 0
+    assert RetentionScheduler(Keep(10 * DAY, 40 * DAY), ()).step(watch, journal_writer, NOW) == 0
 
 
 def test_a_journal_that_fails_is_left_alone(
     journal_writer: JournalWriter, caplog: pytest.LogCaptureFixture
 ) -> None:
     """And where a step fails, nothing but a line in the log comes of it."""
-    retention = RetentionScheduler(Keep(10 * DAY, 40 * DAY), None)
+    retention = RetentionScheduler(Keep(10 * DAY, 40 * DAY), ())
     journal_writer.failing = "the disk is full"
     assert retention.step(engine(), journal_writer, NOW) == 0 and not caplog.records
     journal_writer.failing = ""

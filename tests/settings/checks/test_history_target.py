@@ -10,6 +10,7 @@ import pytest
 
 from kuraban.errors import Fault
 from kuraban.settings import Receiver, load
+from kuraban.settings.checks import history_target
 from tests.certificates import authority
 
 Write = Callable[..., Path]
@@ -55,7 +56,9 @@ def test_the_environment_gives_it_as_well(small: Write, tmp_path: Path) -> None:
 def test_an_address_without_a_bucket_is_a_fault(small: Write, faults: Faults) -> None:
     """And a bucket without an address."""
     assert faults(small(more='[history]\nurl = "http://127.0.0.1:8086"\n'))["history.bucket"].right
-    assert faults(small(more='[history]\nbucket = "sake"\n'))["history.url"].right == "give url"
+    assert faults(small(more='[history]\nbucket = "sake"\n'))["history.url"].right.startswith(
+        "give url"
+    )
 
 
 @pytest.mark.parametrize(
@@ -127,3 +130,23 @@ def test_another_bucket_is_another_receiver() -> None:
     assert (
         one.name == Receiver("http://a", "x", "o", "u").name != Receiver("http://a", "y", "o").name
     )
+
+
+def test_a_folder_is_enough_and_may_stand_beside_an_engine(
+    small: Write, tmp_path: Path, faults: Faults
+) -> None:
+    """Its path is from the site file's folder; a table that names nobody is a fault."""
+    folder = 'folder = "months"\n'
+    alone = load(small(more=f"[history]\n{folder}"), {})
+    assert alone.history is None and alone.folder is not None
+    assert alone.folder.url == str(tmp_path / "months")
+    assert len(load(small(more=TABLE + folder), {}).receivers) == 2
+    assert "folder alone" in faults(small(more="[history]\n"))["history.url"].right
+
+
+def test_a_folder_needs_the_library_that_writes_it(
+    small: Write, faults: Faults, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(history_target, "find_spec", lambda name: None)
+    found = faults(small(more='[history]\nfolder = "months"\n'))["history.folder"]
+    assert "kuraban[parquet]" in found.right

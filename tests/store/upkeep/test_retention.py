@@ -157,7 +157,7 @@ def test_a_running_batch_keeps_every_reading(kept: Journal, path: Path) -> None:
 def test_what_was_not_forwarded_stays(kept: Journal, path: Path) -> None:
     """A receiver that stands nowhere yet keeps everything; another's cursor counts for nothing."""
     kept.commit(Turn(now=NOW, facts=readings(OLD, 4 * HOUR)))
-    bounds = Bounds(now=NOW, full=BOUNDS.full, minutes=BOUNDS.minutes, receiver="office")
+    bounds = Bounds(now=NOW, full=BOUNDS.full, minutes=BOUNDS.minutes, receivers=("office",))
     other, office = Forwarded(path, "cloud"), Forwarded(path, "office")
     other.move(720)
     assert finish(kept, bounds) == 0 and len(raw(path)) == 720

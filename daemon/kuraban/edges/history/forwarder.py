@@ -16,7 +16,7 @@ from __future__ import annotations
 import logging
 import random
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from pathlib import Path
 from threading import Event, Thread
@@ -28,7 +28,7 @@ from kuraban.errors import JournalError
 from kuraban.store.forwarded import Forwarded, SetAside
 
 if TYPE_CHECKING:
-    from kuraban.edges.history.influx_writer import Answer, Receiver
+    from kuraban.edges.history.answer import Answer
 
 BATCH: Final = 5000
 """Rows of a kind that are read and written at a time."""
@@ -64,6 +64,13 @@ class Where(Protocol):
     def ca_file(self) -> Path | None: ...
 
 
+class Takes(Protocol):
+    """A receiver: blocks until it is known what became of the lines; does not raise."""
+
+    def write(self, lines: Sequence[str]) -> Answer: ...
+    def close(self) -> None: ...
+
+
 class Forwarder:
     """Forwards the journal at `path`, which must exist, to `where`.
 
@@ -95,8 +102,8 @@ class Forwarder:
         self._saved_at, self._busy_since = float("-inf"), float("inf")
         self._store: Forwarded | None = None
         self._ready: _Batch | None = None
-        self._points = Points(where.site)
-        self._receiver: Receiver | None = None
+        self._points = self._maker()
+        self._receiver: Takes | None = None
         self._thread = Thread(target=self._run, name="long history", daemon=True)
 
     @property
@@ -174,17 +181,21 @@ class Forwarder:
     def _open(self) -> Forwarded:
         """The journal where the cursor stands, and what runs where by then."""
         if self._receiver is None:
-            from kuraban.edges.history.influx_writer import Receiver
-
-            to = self._where
-            self._receiver = Receiver(
-                to.url, to.org, to.bucket, to.token, self._answer_within, to.ca_file
-            )
+            self._receiver = self._connect()
         store = self._store = Forwarded(self._path, self._where.name)
         self._cursor = self._saved = store.seq()
-        self._points = Points(self._where.site)
+        self._points = self._maker()
         self._points.learn(store.before(self._cursor))
         return store
+
+    def _connect(self) -> Takes:
+        from kuraban.edges.history.influx_writer import Receiver
+
+        to = self._where
+        return Receiver(to.url, to.org, to.bucket, to.token, self._answer_within, to.ca_file)
+
+    def _maker(self) -> Points:
+        return Points(self._where.site)
 
     def _close(self) -> None:
         """What was answered is kept; what was not is read anew."""

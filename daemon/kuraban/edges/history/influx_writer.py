@@ -13,12 +13,14 @@ from collections.abc import Sequence
 from contextlib import suppress
 from email.utils import parsedate_to_datetime
 from pathlib import Path
-from typing import Any, Final, Literal, NamedTuple
+from typing import Any, Final
 
 from influxdb_client.client.influxdb_client import InfluxDBClient
 from influxdb_client.client.write_api import SYNCHRONOUS
 from influxdb_client.rest import ApiException
 from influxdb_client.service.write_service import WriteService
+
+from kuraban.edges.history.answer import TAKEN, Answer
 
 CONNECT_WITHIN: Final = 4.0
 REFUSES_US: Final = frozenset({401, 403, 404, 405, 407, 410, 415, 421})
@@ -32,18 +34,6 @@ for _name in ("influxdb_client", "urllib3"):
     logging.getLogger(_name).setLevel(logging.CRITICAL + 1)
 logging.getLogger().addFilter(lambda record: "influxdb_client" not in record.pathname)
 """The library tells the root logger, too, what an engine said."""
-
-
-class Answer(NamedTuple):
-    """`taken`: it has the points. `refused`: one of them at least is not to its taste. `away`: it
-    takes nothing now, and asks for `pause` seconds before the next try, if it asks for any."""
-
-    kind: Literal["taken", "refused", "away"]
-    reason: str = ""
-    pause: float = 0.0
-
-
-TAKEN: Final = Answer("taken")
 
 
 class Receiver:

@@ -93,7 +93,10 @@ class Points:
             stay = self._occupancy.at(known.of, at)
             since, until = stay.start, stay.end
             tags |= {"place": known.of, "measures": known.measures, "batch": stay.batch}
-        return since, until, f"reading{self._tags(tags)} value="
+        return since, until, self._reading_head(tags)
+
+    def _reading_head(self, tags: dict[str, str | None]) -> str:
+        return f"reading{self._tags(tags)} value="
 
     def _event(self, seq: int, what: object) -> str:
         if isinstance(what, Step):

@@ -62,14 +62,16 @@ class BatchHistory:
 
     def __init__(self, house: House) -> None:
         self.house = house
-        self._past: tuple[int, Stays] = (0, {})
-        """Those of before the journal, and the last link there."""
+        self._past: Stays = {}
+        """Those of before the journal."""
+        self._of_past = (0, 0)
+        """Which file they are from, and its last link."""
         self._clear()
 
     def _clear(self) -> None:
         self._books = CountedEntries(self.house)
         self._link, self._forgotten = 0, 0.0
-        self._over: Stays = self._past[1]
+        self._over: Stays = self._past
         """Those that no entry can change any more."""
         self.stays: Stays = {place: [*stays] for place, stays in self._over.items()}
         self.best: dict[Key, Logged] = {}
@@ -82,10 +84,11 @@ class BatchHistory:
         if history.last_outcome() < self._link or clock != self.house.clock:
             self.house = msgspec.structs.replace(self.house, clock=clock)
             self._clear()
-        if history.past is not None and history.past.last_outcome() != self._past[0]:
+        if (of_past := _known(history.past)) != self._of_past:
             past = BatchHistory(self.house)
-            past.catch_up(history.past)
-            self._past = past._link, past.stays
+            if history.past is not None:
+                past.catch_up(history.past)
+            self._of_past, self._past = of_past, past.stays
             self._clear()
         for link, told in history.outcomes_after(self._link):
             self._link, logged = link, told.logged
@@ -182,6 +185,10 @@ class BatchHistory:
         source = self.stays.get(logged.subject, [])
         before = source[-1] if source else None
         return Stay(place, batch, logged.at, logged.at, before=before)
+
+
+def _known(past: History | None) -> tuple[int, int]:
+    return (0, 0) if past is None else (past.path.stat().st_ino, past.last_outcome())
 
 
 def _to(logged: Logged, place: str) -> str | None:

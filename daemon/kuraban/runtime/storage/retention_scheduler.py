@@ -27,11 +27,11 @@ log = logging.getLogger("kuraban")
 
 
 class RetentionScheduler:
-    """`receiver` is the long history that must have a reading first, None where there is none."""
+    """`receivers` are those of the long history, who must have a reading first."""
 
-    def __init__(self, keep: Keep, receiver: str | None) -> None:
+    def __init__(self, keep: Keep, receivers: tuple[str, ...]) -> None:
         self._keep = keep
-        self._receiver = receiver
+        self._receivers = receivers
         self._next = 0.0
 
     def step(self, engine: Engine, journal_writer: JournalWriter, now: float) -> int:
@@ -59,7 +59,7 @@ class RetentionScheduler:
     def bounds(self, engine: Engine, now: float) -> Bounds:
         return Bounds(
             now=now, full=now - self._keep.full, minutes=now - self._keep.minutes,
-            receiver=self._receiver, held=held(engine, now),
+            receivers=self._receivers, held=held(engine, now),
         )  # fmt: skip
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ssl
 from collections.abc import Iterator, Mapping
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 from urllib.parse import SplitResult, urlsplit
@@ -19,16 +20,34 @@ EXAMPLE = "http://127.0.0.1:8086"
 
 def receiver(table: HistoryTable | None, folder: Path) -> Receiver | None:
     """The engine of a table without faults; its file's path made absolute."""
-    if table is None:
+    if table is None or table.url is None or table.bucket is None:
         return None
     url, ca_file = table.url.rstrip("/"), folder / table.ca_file if table.ca_file else None
     return Receiver(url, table.bucket, table.org, table.token, table.site, ca_file)
 
 
+def months(table: HistoryTable | None, folder: Path) -> Receiver | None:
+    """The folder of a table without faults, its path made absolute."""
+    if table is None or table.folder is None:
+        return None
+    return Receiver(str(folder / table.folder), "parquet", site=table.site)
+
+
 def receiving(raw: Mapping[str, Any], folder: Path) -> Found:
-    """An address that carries a secret, or more or less than an address; an authority in vain."""
-    yield from _address(_url(raw))
+    """An address that carries a secret, or more or less than an address; an authority in vain; a
+    table that names nobody, or a folder that nothing could be written in."""
+    table = _table(raw)
+    if table.get("url") is not None:
+        yield from _address(_url(raw))
+    if table.get("url") is not None and table.get("bucket") is None:
+        yield _wrong("is missing beside url", "give bucket", "bucket")
+    folder_alone = table.get("folder") is not None and table.get("bucket") is None
+    if "history" in raw and table.get("url") is None and not folder_alone:
+        yield _wrong("is missing", f'give url = "{EXAMPLE}" and bucket, or folder alone')
     yield from _authority(raw, folder)
+    if table.get("folder") is not None and find_spec("pyarrow") is None:
+        right = "install it: /opt/kuraban/bin/pip install 'kuraban[parquet]'; or leave it out"
+        yield _wrong("needs pyarrow, which is not installed", right, "folder")
 
 
 def _address(url: str) -> Found:

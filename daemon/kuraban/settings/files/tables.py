@@ -204,11 +204,13 @@ class WatchTable(Table):
 
 
 class HistoryTable(Table):
-    """The engine that keeps the long history; without this table nothing is forwarded."""
+    """Who keeps the long history, an engine or a folder or both; without this table nobody does."""
 
-    url: Web
-    """Where it takes line protocol, at /api/v2/write below this address."""
-    bucket: Words
+    url: Web | None = None
+    """Where the engine takes line protocol, at /api/v2/write below this address."""
+    bucket: Words | None = None
+    folder: Address | None = None
+    """For Parquet files by month."""
     org: Words = "kuraban"
     """Some engines know organizations, others pass over it."""
     token: Token | None = None

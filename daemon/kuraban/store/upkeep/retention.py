@@ -66,8 +66,8 @@ class Bounds:
     now: float
     full: float
     minutes: float
-    receiver: str | None = None
-    """The long history that must have them first; None where nothing is forwarded."""
+    receivers: tuple[str, ...] = ()
+    """Those of the long history, who must have them first."""
     held: Mapping[str, float] = field(default_factory=dict)
     """By probe: from then on its readings stay as they are."""
 
@@ -92,9 +92,8 @@ class Retention:
     def _last(self, bounds: Bounds) -> int:
         """The number of the last reading that nobody needs at full length."""
         lasts = [self._db.execute("SELECT seq FROM checkpoint").fetchone()]
-        if bounds.receiver is not None:
-            select = "SELECT coalesce((SELECT seq FROM forwarded WHERE name = ?), 0)"
-            lasts.append(self._db.execute(select, (bounds.receiver,)).fetchone())
+        select = "SELECT coalesce((SELECT seq FROM forwarded WHERE name = ?), 0)"
+        lasts += [self._db.execute(select, (name,)).fetchone() for name in bounds.receivers]
         found = [int(last[0]) for last in lasts if last is not None]
         return min(found, default=2**62)
 

@@ -132,3 +132,5 @@ def test_a_season_from_before_the_watch_stands_beside_this_one(
         (old,) = re.findall(r'value="(tank-3/\d+)"[^>]*>[^<]*No. 1999', page.page(BESIDE))
         text = page.page(f"{BESIDE}?with={old}")
         assert "No. 1999" in text and "<polyline" in text
+        own.path.with_name("kuraban.past").unlink()
+        assert "No. 1999" not in page.page("/batches")
