@@ -88,7 +88,7 @@ def brewery(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Path, di
         (folder / "t6-mid.word").write_text("its word", "utf-8")
         columns = '[columns]\ntime = "time"\n"Tank 3" = "tank-3"\n'
         (folder / "logger.toml").write_text(f'kind = "readings"\n{columns}', "utf-8")
-        env = {**os.environ, "NO_COLOR": "1", "COLUMNS": "100"}
+        env = {**os.environ, "NO_COLOR": "1", "COLUMNS": "100", "GPIOZERO_PIN_FACTORY": "mock"}
         env.pop("KURABAN_SITE_FILE", None)
         yield folder, env
 
@@ -110,7 +110,7 @@ def test_it_works_when_pasted(brewery: tuple[Path, dict[str, str]], line: str) -
         [*KURABAN, *words], cwd=folder, env=env, text=True, stdin=subprocess.PIPE,
         stdout=subprocess.PIPE, stderr=subprocess.STDOUT, start_new_session=True,
     )  # fmt: skip
-    if words[0] == "run" or words[:2] == ["feed", "--config"]:
+    if words[0] in ("run", "wall") or words[:2] == ["feed", "--config"]:
         time.sleep(4)
         command.send_signal(signal.SIGTERM)
     told, _ = command.communicate("a long enough word\n" * 2 if words[0] == "password" else "")

@@ -7,7 +7,7 @@ import signal
 import time
 from contextlib import suppress
 from threading import Event, Lock, Thread
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -22,7 +22,9 @@ if TYPE_CHECKING:
 TICK = 0.25
 """Seconds between two looks at what the wall is to show."""
 
-Pin = Annotated[int | None, typer.Option(metavar="GPIO", min=0, max=63, show_default=False)]
+
+def _pin(does: str) -> Any:
+    return typer.Option(metavar="GPIO", min=0, max=63, help=f"Pin of {does}.", show_default=False)
 
 
 def add_to(app: typer.Typer) -> None:
@@ -30,9 +32,9 @@ def add_to(app: typer.Typer) -> None:
 
 
 def wall(
-    lamp: Pin = None,
-    buzzer: Pin = None,
-    relay: Pin = None,
+    lamp: Annotated[int | None, _pin("the lamp")] = None,
+    buzzer: Annotated[int | None, _pin("the buzzer")] = None,
+    relay: Annotated[int | None, _pin("the relay that falls with the watch")] = None,
     after: Annotated[
         str, typer.Option(metavar="TIME", help="The watch is silent after so long without a word.")
     ] = "60s",
