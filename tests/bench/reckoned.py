@@ -43,7 +43,7 @@ from tests.core.detectors.kit import (
     saw,
     stage,
 )
-from tests.core.forecast.test_time_to_limit import CHILLER, PERIOD, VALVE, shut
+from tests.core.forecast.test_warming_rate import CHILLER, PERIOD, VALVE, shut
 
 RICE, MASH = 2.11, 3.7
 FELT = (1.2, 3.0)

@@ -16,8 +16,9 @@ from gpiozero.pins.mock import MockFactory
 from kuraban.cli.wall import drive
 from kuraban.core.facts import Impaired
 from kuraban.edges.gpio import Pins
+from kuraban.edges.mqtt.oneshot import kept
 from tests.broker import USERS, Mosquitto
-from tests.cli.conftest import KURABAN
+from tests.cli.conftest import KURABAN, Type
 from tests.journals import site_file
 from tests.nights import Evening, messages, wait
 from tests.sink import Sink
@@ -49,6 +50,7 @@ def test_lamp_and_relay_follow_the_watch_and_fall_with_it(
                 tonight.pass_time(watch, 120.0)
                 wait(lambda: lamp.state)
                 assert relay.state
+                assert kept(link, "kura/watch/say/ja", 5.0)
             wait(lambda: not relay.state)
             with tonight.watching():
                 wait(lambda: relay.state)
@@ -59,8 +61,8 @@ def test_lamp_and_relay_follow_the_watch_and_fall_with_it(
         assert not wall.is_alive() and relay.function == "input"
 
 
-def test_the_command_ends_when_it_is_asked_to(tmp_path: Path) -> None:
-    """And is refused with a reason where there are no pins."""
+def test_the_command_ends_when_it_is_asked_to(tmp_path: Path, type_in: Type) -> None:
+    """And is refused with a reason where there are no pins, or the watch would seem silent."""
     login = f'user = "wall"\npassword = "{USERS["wall"]}"'
     with Mosquitto(tmp_path) as broker:
         site = site_file(tmp_path, port=broker.port, more=login)
@@ -75,3 +77,5 @@ def test_the_command_ends_when_it_is_asked_to(tmp_path: Path) -> None:
             command, capture_output=True, text=True, env={"GPIOZERO_PIN_FACTORY": "native"}
         )
         assert refused.returncode == 2 and "GPIO 17 cannot be used" in refused.stderr
+        hasty = type_in("wall", "--relay", "22", "--after", "10s", "--site", site)
+        assert hasty.exit_code == 2 and "40s or more" in hasty.stderr

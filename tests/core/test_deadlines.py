@@ -51,6 +51,7 @@ def test_deadlines_of_one_moment_keep_the_order_in_which_they_were_made(times: l
     deadlines = Deadlines()
     for number, at in enumerate(times):
         deadlines.add(float(at), Gathered(str(number)))
+    assert sorted(item.number for item in deadlines.items) == list(range(1, len(times) + 1))
     taken = []
     while deadlines.items:
         at = deadlines.next()

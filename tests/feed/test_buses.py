@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -15,6 +14,7 @@ from kuraban.feed.buses import CommandOutput, Found, ModbusLine, OneWire, Silent
 from kuraban.settings.feed import Command, Value, Wire
 from tests.edges.test_modbus import Way
 from tests.feed.units import AIR, Bench, on_a_line, over_tcp
+from tests.nights import wait
 
 ROM = "28-0316a2794f1e"
 VALUES = (
@@ -167,4 +167,4 @@ def test_what_a_command_started_is_ended_with_it(tmp_path: Path) -> None:
     of(CommandOutput(Command("cellar-air", ("/bin/sh", "-c", script), timeout=0.3)))
     pid = int((tmp_path / "pid").read_text())
     state = Path(f"/proc/{pid}/stat")
-    assert not state.exists() or state.read_text().split()[2] == "Z", os.kill(pid, 9)
+    wait(lambda: not state.exists() or state.read_text().split()[2] == "Z", 10)

@@ -41,9 +41,9 @@ def test_the_row_with_the_displays_figure_says_which_order_is_right() -> None:
     with over_tcp(Bench()) as line:
         master = Master(line)
         shown = list(registers(master, 1, "holding", range(5)))
-        assert shown[0].startswith("    0  00eb  int16 235 (-5376)")
-        assert "CDAB 1093098537 10.46;" in shown[2]
-        assert shown[3] == "    3  4127  int16 16679 (10049)"
-        assert shown[4] == "    4  unit 1: it has no such address"
+        assert shown[0].startswith("address, hex, int16")
+        assert shown[1].startswith("    0  00eb  235 (-5376)  ABCD ")
+        assert "CDAB 1093098537 10.46;" in shown[3]
+        assert shown[4:] == ["    3  4127  16679 (10049)", "    4  unit 1: it has no such address"]
         assert list(registers(master, 1, "contact", range(2))) == ["    0  true", "    1  false"]
         master.close()

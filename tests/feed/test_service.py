@@ -195,6 +195,32 @@ def test_a_bus_that_hangs_or_breaks_holds_up_no_other(
         == ["breaks: no reading: RuntimeError: a bug"]  # fmt: skip
 
 
+class Slow:
+    """A bus of many probes, each of which takes a while."""
+
+    name = "slow"
+
+    def __init__(self) -> None:
+        self.read_so_far = 0
+
+    def read(self) -> Iterator[tuple[str, Found]]:
+        while True:
+            time.sleep(0.02)
+            self.read_so_far += 1
+            yield "t3-mid", 10.46
+
+
+def test_a_feed_that_is_to_stop_keeps_what_it_has_just_read(tmp_path: Path) -> None:
+    settings = FeedSettings(Mqtt(port=free_port(), turn=60.0), tmp_path / "buffer")
+    feed = Feed(settings, [bus := Slow()])
+    running = threading.Thread(target=feed.run)
+    running.start()
+    wait(lambda: bus.read_so_far > 5, 20)
+    feed.stop()
+    running.join(10)
+    assert ReadingBuffer(tmp_path / "buffer", 1000, print).count == bus.read_so_far
+
+
 def test_only_a_bus_with_values_is_read() -> None:
     """A line may stand in the file for `feed look` alone."""
     settings = FeedSettings(

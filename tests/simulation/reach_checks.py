@@ -25,6 +25,7 @@ def somebody_is_reached(season: Season, told: Told) -> Wrong:
     spoken = heard_of(season, told)
     steps = [msgspec.structs.replace(step, at=season.truly(step.at)) for step in told.steps]
     heard = [(when, who, {thing(one) for one in alarms}) for when, who, alarms, _ in spoken]
+    set_unseen = _set_unseen(season, off)
     for ring in model.rings(season.house, steps, _beyond(season, told)):
         what = ring.subject, ring.side
         people = model.everyone(season.house, ring.role)
@@ -57,8 +58,8 @@ def somebody_is_reached(season: Season, told: Told) -> Wrong:
                 f" on duty, had not heard by {at(due)}",
             )
         rungs = model.QUICK if ring.quick else model.SLOW
-        due = ring.start + rungs + model.ALL_WITHIN
-        due = model.later(due, ring.start, off, model.ALL_WITHIN)
+        rest = model.ALL_WITHIN + (rungs if set_unseen else 0.0)
+        due = model.later(ring.start + rungs + model.ALL_WITHIN, ring.start, off, rest)
         alive = {p for p in people if season.phones.of[p].well_from_to(ring.start - 330, due)}
         if ring.end > due and due < season.end - MINUTE and alive - who:
             yield (
@@ -68,6 +69,18 @@ def somebody_is_reached(season: Season, told: Told) -> Wrong:
                     f" {sorted(alive - who)} had not heard by {at(due)}"
                 ),
             )
+
+
+def _set_unseen(season: Season, off: list[tuple[float, float]]) -> bool:
+    """Whether the clock was set while nobody watched: for how long nobody did, nobody knows then,
+    and a ladder goes on from the rung on which it stood."""
+    sets = [
+        season.began + hours * HOUR
+        for event in season.script.events
+        if event.do == "clock"
+        for hours in (event.at, event.at + event.lasts)
+    ]
+    return any(start < one < end for start, end in off for one in sets)
 
 
 def _beyond(season: Season, told: Told) -> Callable[[str, str, float], bool]:

@@ -17,8 +17,10 @@ from kuraban.trade.robust import (
     MAD_TO_SIGMA,
     autocorrelation,
     mad,
+    mean,
     median,
     theil_sen,
+    trimmed_mean,
 )
 
 # Analytical Methods Committee 1989, copper in flour, ppm (R MASS::chem; from memory)
@@ -194,3 +196,13 @@ def test_a_stuck_probe_has_no_autocorrelation_to_speak_of() -> None:
     """Zero, not a division by zero."""
     assert autocorrelation([8.0625] * 20) == 0.0
     assert autocorrelation([0.1 + 0.2] * 9) == 0.0
+
+
+@given(st.lists(readings, min_size=1, max_size=12))
+def test_a_trimmed_mean_leaves_out_the_least_and_the_greatest_of_five_or_more(
+    values: list[float],
+) -> None:
+    """Against SciPy; of fewer it is the plain mean."""
+    cut = 1 / len(values) if len(values) >= 5 else 0.0
+    assert trimmed_mean(values) == pytest.approx(stats.trim_mean(values, cut + 1e-9), abs=1e-9)
+    assert mean(values) == pytest.approx(np.mean(values), abs=1e-9)

@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from kuraban.cli.common import Site, house_of, tell
+from kuraban.cli.common import Site, house_of, tell, wrong
 from kuraban.cli.moments import length
-from kuraban.core.views.wall import WallLamp
+from kuraban.core.views.wall import BEAT, WallLamp
 
 if TYPE_CHECKING:
     from kuraban.edges.gpio import Pins
@@ -47,7 +47,11 @@ def wall(
     from kuraban.edges.gpio import Pins
 
     settings, _ = house_of(site, secrets=True)
-    silent, pins = length(after, "--after"), Pins(lamp, buzzer, relay)
+    silent = length(after, "--after")
+    if silent < 2 * BEAT:
+        short = f"{after} is too short: the watch says its word every {BEAT:g} s"
+        raise wrong("command line", "--after", short, f"{2 * BEAT:g}s or more")
+    pins = Pins(lamp, buzzer, relay)
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, signal.default_int_handler)
     with suppress(KeyboardInterrupt):

@@ -9,6 +9,7 @@ from kuraban.edges.modbus import Kind, Master, NoAnswer, Refused
 from kuraban.feed.buses import Silent, celsius
 from kuraban.feed.registers import ORDERS, number_of
 
+HEAD = "address, hex, int16 (its bytes swapped); with the next one, for each order: int32 float32"
 KINDS: tuple[Kind, ...] = ("holding", "input", "coil", "contact")
 
 
@@ -44,6 +45,8 @@ def answering(master: Master, units: Iterable[int]) -> Iterator[str]:
 def registers(master: Master, unit: int, kind: Kind, addresses: range) -> Iterator[str]:
     """Each register as a number, and with the next one in all four orders of the bytes: the row in
     which the display's figure stands says which type and order is right."""
+    if kind in ("holding", "input"):
+        yield HEAD
     raw = [_one(master, unit, kind, address) for address in addresses]
     for address, one, after in zip(addresses, raw, [*raw[1:], None], strict=True):
         if isinstance(one, str):
@@ -62,12 +65,12 @@ def _one(master: Master, unit: int, kind: Kind, address: int) -> int | str:
 
 
 def _numbers(one: int, after: int | str | None) -> str:
-    bits = f"int16 {number_of([one], 'int16', 'ABCD'):g} ({number_of([one], 'int16', 'BADC'):g})"
+    single = f"{number_of([one], 'int16', 'ABCD'):g} ({number_of([one], 'int16', 'BADC'):g})"
     if not isinstance(after, int):
-        return bits
+        return single
     pair = [one, after]
     longer = (
         f"{order} {number_of(pair, 'int32', order):.0f} {number_of(pair, 'float32', order):.6g}"
         for order in ORDERS
     )
-    return f"{bits}  int32 float32: {'; '.join(longer)}"
+    return f"{single}  {'; '.join(longer)}"

@@ -15,6 +15,8 @@ from kuraban.feed.troubles import Troubles
 from kuraban.settings.feed import FeedSettings
 from kuraban.store.reading_buffer import ReadingBuffer
 
+PATIENCE = 3.0
+"""Seconds in which the buses may hand over what they have just read, once the feed is to stop."""
 log = logging.getLogger("kuraban.feed")
 
 
@@ -46,13 +48,20 @@ class Feed:
         self._sender = Sender(settings.mqtt, self._buffer, self._stop, log.info)
 
     def run(self) -> None:
-        for bus in self._buses:
-            Thread(target=self._keep_reading, args=(bus,), name=bus.name, daemon=True).start()
+        threads = [
+            Thread(target=self._keep_reading, args=(bus,), name=bus.name, daemon=True)
+            for bus in self._buses
+        ]
+        for thread in threads:
+            thread.start()
         while not self._stop.is_set():
             self._sender.turn()
             self._supervisor.pet(f"{self._buffer.count:,} readings wait")
         self._supervisor.stopping()
         self._sender.leave()
+        patience = elapsed() + PATIENCE
+        for thread in threads:
+            thread.join(max(patience - elapsed(), 0.0))
         self._buffer.close()
 
     def stop(self) -> None:
@@ -80,6 +89,8 @@ class Feed:
             else:
                 troubles.heard(probe)
                 gathered.append((probe, json.dumps(found), wall_clock()))
+            if self._stop.is_set():
+                break
             if gathered and elapsed() - since >= self._settings.mqtt.turn:
                 self._buffer.add(gathered)
                 gathered, since = [], elapsed()

@@ -29,6 +29,19 @@ MAD_TO_SIGMA = 1.482602
 """1 / Φ⁻¹(0.75): the MAD of Gaussian values times this is their standard deviation."""
 
 
+def mean(values: Sequence[float]) -> float:
+    """The mean of `values` (1 or more), which every one of them moves: of few good ones."""
+    return sum(values) / len(values)
+
+
+def trimmed_mean(values: Sequence[float]) -> float:
+    """The mean of `values` (1 or more), from five on without the least and the greatest.
+
+    On a digital probe's steps, where medians stand still, it shows what lies between two steps.
+    """
+    return mean(sorted(values)[1:-1] if len(values) >= 5 else values)
+
+
 def median(values: Sequence[float]) -> float:
     """The middle of `values` (1 or more, finite, any order); of an even count, the mean of two.
 

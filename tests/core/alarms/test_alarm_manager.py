@@ -825,3 +825,9 @@ def test_a_shelf_of_which_nothing_else_is_said_lasts_its_whole_time() -> None:
     bell.engine.alarm_manager.shelve("tank-3", "warm", bell.now, bell.now + HOUR, "aki")
     bell.over("tank-3", "warm")
     assert bell.engine.alarm_manager.alarm("tank-3", "warm").state is State.SHELVED
+
+
+def test_worse_by_just_its_deadband_is_worse() -> None:
+    bell = in_hand(worse=0.5)
+    bell.on(10).find("tank-3", "warm", worse=0.6)
+    assert bell.steps(WARM)[-1] == "realarmed"

@@ -463,6 +463,7 @@ def test_what_no_course_heats_is_being_washed() -> None:
     night.batch(since=0)
     night.play(59, mid=noisy(lambda m: 15.0 + 49.0 * m / 60), air=12.0).play(80, mid=64.0, air=12.0)
     assert ALARM not in night.alarms()
+    assert ALARM not in night.play(90, mid=72.0, air=12.0).alarms(), "as hot as its course allows"
     mash = tank().play(60, mid=10.0, air=8.0).play(120, mid=64.0, air=8.0)
     assert ALARM in mash.alarms()
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 import msgspec
 import pytest
 
+from kuraban.core.detectors.koji_air import wick_of
 from kuraban.core.planned_curve import AirBand
 from kuraban.core.site import Place, Probe
-from kuraban.trade.psychrometry import STILL_AIR, depression, relative_humidity
+from kuraban.trade.psychrometry import DRAUGHTS, STILL_AIR, depression, relative_humidity
 from tests.core.detectors.kit import EVENING, Night, course, house, koji, noisy, step
 
 NOON = EVENING + 12 * 3600
@@ -260,3 +261,13 @@ def test_a_wick_is_wet_from_three_tenths_on(wet: float, known: bool) -> None:
 def test_a_temperature_at_which_no_wick_is_reckoned_says_nothing() -> None:
     night = muro(DRY, DAMP).play(50, inside=36.0, dry=110.0, damp=50.0)
     assert night.why("bed/humid")[0].startswith("lacks: no-value")
+
+
+def test_a_wick_in_a_draught_is_reckoned_as_one() -> None:
+    """The first on the room or the bed; still air where none says otherwise."""
+    fanned = msgspec.structs.replace(WET, draught="fan")
+    own = msgspec.structs.replace(fanned, id="own", of="bed", draught="natural")
+    home = house(BED, MURO, INSIDE, DRY, fanned, own)
+    assert wick_of(home, None, "muro", "bed") == DRAUGHTS["fan"]
+    assert wick_of(home, "bed") == DRAUGHTS["natural"] > DRAUGHTS["fan"]
+    assert wick_of(home, None) == DRAUGHTS["still"]

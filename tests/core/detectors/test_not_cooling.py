@@ -72,6 +72,32 @@ def test_supply_and_return_alike_under_an_open_valve_move_no_heat() -> None:
     assert night.evidence(ALARM) == ("supply=6.3", "return=6.4")
 
 
+def test_what_stood_in_the_pipes_says_nothing_until_it_has_flowed() -> None:
+    """Its pump runs all night behind shut valves, supply and return as warm as the cellar: for
+    two minutes after a valve opens they are alike, and then the water comes cold."""
+    opens = step(0, 1, 120)
+    supply, back = (lambda m, cold=cold: 8.2 if m < 122 else cold for cold in (2.5, 5.0))
+    night = night_of(RUNNING, SUPPLY, RETURN, VALVE).play(
+        200, mid=noisy(10.0), running=1, supply=supply, back=back, valve=opens
+    )
+    assert ALARM not in night.alarms()
+
+
+@pytest.mark.parametrize(("rises", "told"), [(0.0, []), (1.0, [248])])
+def test_one_never_seen_to_turn_may_just_be_turning(rises: float, told: list[int]) -> None:
+    """It started twice at 4.5 degrees; the third load takes its water to 5.3 while it runs. Level
+    there it turns; what goes on by a degree an hour is beyond where it ever was."""
+    night = night_of(RUNNING, SUPPLY, VALVE)
+    for start in (60, 150):
+        night.play(
+            start, mid=noisy(10.0), running=0, supply=ramp(2.5, 2.0, since=start - 60), valve=1
+        )
+        night.play(start + 30, mid=noisy(10.0), running=1, supply=4.4, valve=1)
+    night.play(226, mid=noisy(10.0), running=0, supply=4.4, valve=1)
+    night.play(260, mid=noisy(10.0), running=1, supply=ramp(5.3, rises, since=226), valve=1)
+    assert night.raised(ALARM) == told
+
+
 def test_a_return_two_degrees_warmer_is_heat_that_moves() -> None:
     night = night_of(RUNNING, SUPPLY, RETURN, VALVE).play(
         120, mid=noisy(10.1), running=1, supply=6.3, back=8.5, valve=1

@@ -18,7 +18,7 @@ from kuraban.core.forecast.time_to_limit import (
     hours_left,
 )
 from kuraban.core.notify.reports import evening_word
-from kuraban.core.site import Cooler, Place, PlaceKind, Probe
+from kuraban.core.site import Place, PlaceKind, Probe
 from kuraban.core.texts.messages import evening
 from tests.core.detectors.kit import (
     AIR,
@@ -35,15 +35,8 @@ from tests.core.detectors.kit import (
     saw,
     stage,
 )
+from tests.core.forecast.test_warming_rate import CHILLER, PERIOD, VALVE, shut
 from tests.trade.reference import approach, time_to_reach
-
-CHILLER = Cooler(id="chiller", kind="chilled-water", name="Chiller 1", rated_watts=1500)
-VALVE = Probe(id="valve", of="tank", measures="valve", every=300)
-PERIOD = 120.0
-
-
-def shut(minute: float) -> float:
-    return 0.0 if (minute % PERIOD) / PERIOD < 0.8 else 1.0
 
 
 def warming(an_hour: float, *things: Any, minutes: float = 720, air: float = 8.0) -> Night:

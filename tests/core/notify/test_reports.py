@@ -361,7 +361,11 @@ def test_a_note_of_the_last_eighteen_hours_is_handed_over() -> None:
 
 def test_an_ice_point_of_a_year_ago_to_the_day_is_not_old() -> None:
     house = brewery()
-    for day, old in (("2025-02-01", False), ("2025-01-31", True)):
+    for day, old in (
+        ("2025-02-01", False),
+        ("2025-01-31", True),
+        ("2025-01-31T08:00:00+09:00", True),
+    ):
         checked = msgspec.structs.replace(house.probes[0], calibrated=day)
         found = reports.old_ice_points(
             msgspec.structs.replace(house, probes=(checked, *house.probes[1:])), DUSK
@@ -431,7 +435,17 @@ def test_a_taking_out_is_told_until_it_is_a_night_ago() -> None:
     out = night.now
     night.log("t3-mid", "probe-out")
     night.run(20).log("t3-mid", "probe-in")
-    over = night.now + reports.SETTLES
+    over = night.now + 10 * MINUTE
     view, alarms = night.engine.view, night.engine.alarm_manager
     for later, told in ((-1, [(out, over)]), (0, [])):
         assert reports.doubts_of(view, alarms, "tank-3", over + reports.NIGHT + later) == told
+
+
+def test_the_two_wildest_readings_of_four_hundred_are_none_of_the_night() -> None:
+    """At either end; the third is its highest, and its lowest."""
+    for wild, seen in ((2, 10.0), (3, 10.4)):
+        night = mashing()
+        odd = {DUSK + 60 * (100 + 20 * n): 10.4 if n % 2 else 9.6 for n in range(2 * wild)}
+        night.told["t3-mid"] = lambda at, odd=odd: odd.get(at, 10.0)
+        told = morning(night.run(410)).nights[0]
+        assert (told.lowest, told.highest) == (pytest.approx(20.0 - seen), seen)

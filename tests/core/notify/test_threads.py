@@ -245,3 +245,12 @@ def test_an_update_in_the_middle_of_it_loses_no_hour() -> None:
     assert [page.alarms for page in bell.pages("aki")][heard:] == [
         ("tank-3/warm", "tank-4/warm"), ("tank-3/warm", "tank-4/warm"),
     ]  # fmt: skip
+
+
+def test_what_has_no_cause_in_common_and_is_other_peoples_is_never_told_in_one_message() -> None:
+    """A warm tank is the brewer's and a warm store maintenance's, all night long."""
+    bell = Bell(at=NIGHT)
+    bell.find("tank-3", "warm")
+    bell.find("store", "warm")
+    bell.on(300)
+    assert {alarms for _, _, alarms in told(bell)} == {("tank-3/warm",), ("store/warm",)}

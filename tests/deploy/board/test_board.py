@@ -262,6 +262,21 @@ def test_a_wrong_password_and_a_refused_topic_are_told(
     assert not watch.heard
 
 
+def test_without_the_wi_fi_it_reads_on_and_asks_again(
+    tmp_path: Path, broker: Mosquitto, watch: Client, ntp: str, boards: list[Board]
+) -> None:
+    board = Board(tmp_path / "board", broker.port, NTP=ntp, WIFI=("cellar", "word"))
+    boards.append(board)
+    board.start()
+    until(lambda: "no broker: no network yet" in board.said)
+    board.await_more(20)
+    assert (board.folder / "asked").stat().st_size > 1
+    (board.folder / "wifi").touch()
+    until(lambda: "connected" in board.said)
+    all_came(watch, board)
+    assert counted(watch)[0] == 1
+
+
 def test_it_comes_in_by_tls_and_only_to_a_broker_that_is_vouched_for(
     tmp_path: Path, ntp: str, boards: list[Board]
 ) -> None:

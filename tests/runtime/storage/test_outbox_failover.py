@@ -206,6 +206,22 @@ def test_a_page_on_its_way_when_the_journal_failed_has_no_second_try_once_in_han
     assert rows._lies == {} and rows._claimed == {}
 
 
+def test_a_page_that_waited_for_its_next_try_from_memory_is_put_away_once_in_hand(
+    journal: Journal, rows: FailoverOutbox
+) -> None:
+    """It failed before anybody answered: the journal has it as on its way until it is well."""
+    journal.commit(turn(0, *messages(1)))
+    assert rows.claim("m0", time.time()) is not None
+    box = Ill(rows)
+    rows.failed("m0", time.time(), "no answer", time.time())
+    box.withdraw(WARM)
+    full(rows, False)
+    journal.commit(turn(1, withdrawn=(WARM,)))
+    rows.heal()
+    assert ids(rows) == [] and outcome(journal.path) == (0, 0)
+    assert rows._lies == {} and rows._claimed == {}
+
+
 def test_a_service_that_had_a_page_is_not_given_it_again_from_memory(
     journal: Journal, rows: FailoverOutbox
 ) -> None:

@@ -28,6 +28,8 @@ NEARER = 0.3
 WELL_OFF = 0.5
 """K beyond the band: a hard-worked cooler may stand at its edge."""
 NO_DIFFERENCE = 0.3
+FLOWS = 5 * MINUTE
+"""So long a valve must be open before supply and return of a pipe are those of moving water."""
 BEYOND_FOR = 15 * MINUTE
 BEYOND_THAW = 35 * MINUTE
 """The same where a thaw may look like a run: it takes 20 to 30 min (common practice)."""
@@ -35,6 +37,8 @@ BEYOND_ONCE = 45 * MINUTE
 """The same while its habit was seen but once."""
 COMES = 0.15
 """K within `BEYOND_FOR` by which it comes nearer, so that it cools after all."""
+LEVEL = 0.05
+"""K within a third of that, up to which one that was never seen to turn may just be turning."""
 LOADS = frozenset({"water-koji", "rice", "addition", "addition-seen", "cask"})
 LOADED = 2 * HOUR
 """So long after its mask something poured into a tank is a load."""
@@ -103,7 +107,8 @@ class NotCooling(CoolerDetector):
 
     def _unseen(self, ran: Ran) -> None:
         """Nobody knows whether it runs: what it keeps tells, and the places that it serves."""
-        why = self._by_habit(ran, BEYOND_THAW)
+        known = self.cooler.habit is not None and self.cooler.habit.proven
+        why = self._by_habit(ran, BEYOND_THAW) if known else ()
         if why:
             self.by_habit, self.fine_since = True, None
             self.found(self.name, True, ran.at, value=self.cooler.makes(ran.at), evidence=why)
@@ -116,7 +121,7 @@ class NotCooling(CoolerDetector):
         wait = self._wait(ran)
         if self.ran_since is None or ran.at - self.ran_since < RAN:
             return self._by_habit(ran, wait)
-        why = self._no_difference(ran.at) or self._by_habit(ran, wait)
+        why = self._no_difference(ran) or self._by_habit(ran, wait)
         return why or self._own(ran) or self._places(ran.at)
 
     def _by_habit(self, ran: Ran, wait: float) -> tuple[str, ...]:
@@ -145,17 +150,17 @@ class NotCooling(CoolerDetector):
         wait = wait if habit.proven else max(wait, BEYOND_ONCE)
         if now - since < wait:
             return Because("runs-out", until=since + wait, lasted=now - since, wanted=wait)
-        if self._nearer(now):
+        if self._nearer(now, -COMES if habit.turned else LEVEL):
             return Because("comes-nearer", sign * kept)
         return Because("load") if self._loaded(now) else None
 
-    def _nearer(self, now: float) -> bool:
-        """What it keeps comes nearer to where it should be, or has just turned."""
+    def _nearer(self, now: float, turns: float) -> bool:
+        """What it keeps comes nearer to where it should be, or has just turned: `turns` K."""
         rise = self.cooler.keeps_rise(now, BEYOND_FOR)
         if rise is None or rise <= -COMES:
             return True
         turned = self.cooler.keeps_rise(now, BEYOND_FOR / 3)
-        return turned is not None and turned <= -COMES
+        return turned is not None and turned <= turns
 
     def _loaded(self, now: float) -> bool:
         """Something was poured into a tank that it serves, or nobody knows yet what was."""
@@ -195,9 +200,12 @@ class NotCooling(CoolerDetector):
             return False
         return value < band[0] - WELL_OFF if self.cooler.entry.heats else value > band[1] + WELL_OFF
 
-    def _no_difference(self, now: float) -> tuple[str, ...]:
-        """Supply and return are alike while a valve is open and the water is not cold yet."""
-        view = self.view
+    def _no_difference(self, ran: Ran) -> tuple[str, ...]:
+        """Supply and return are alike while a valve is open and the water is not cold yet; what
+        stood in a pipe is alike in both, and as warm as the cellar, until it has flowed."""
+        view, now, habit = self.view, ran.at, self.cooler.habit
+        if ran.pipe and ran.valve and habit and not habit.flows(now, True, FLOWS):
+            return ()
         supply = view.measured(self.subject, now, "supply")
         back = view.measured(self.subject, now, "return")
         if supply is None or back is None or self.cooler.off_band(now) is not True:

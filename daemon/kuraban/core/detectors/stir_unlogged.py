@@ -20,7 +20,7 @@ from kuraban.core.plan.subject_state import STIR_SEEN
 from kuraban.core.planned_curve import FAR_FUTURE
 from kuraban.core.probes.probe_view import ProbeView
 from kuraban.core.units import HOUR, MINUTE
-from kuraban.trade.robust import median
+from kuraban.trade.robust import mean, median
 
 NOTICED = 0.12
 """K between a reading and the filtered value from which anything is looked at closely."""
@@ -106,18 +106,14 @@ def _between(before: list[float], after: list[float]) -> float | None:
     """K of a step between readings that stood before it and stand after it, None for none."""
     if len(before) < 2 * LATEST:
         return None
-    level, now = _mean(before[-LATEST:]), median(after)
+    level, now = mean(before[-LATEST:]), median(after)
     step, noise = now - level, median([abs(value - level) for value in before]) / 0.67
     size, half = abs(step), len(after) // 2
     if not max(LEAST, NOISES * noise) <= size <= MOST:
         return None
     moved = [value - level if step > 0 else level - value for value in after]
-    goes_on = _mean(moved[-half:]) - _mean(moved[:half])
-    stood = abs(level - _mean(before[:LATEST])) <= size / 2
-    at_once = _mean(moved[:2]) >= size * AT_ONCE and min(moved) > size / 3
+    goes_on = mean(moved[-half:]) - mean(moved[:half])
+    stood = abs(level - mean(before[:LATEST])) <= size / 2
+    at_once = mean(moved[:2]) >= size * AT_ONCE and min(moved) > size / 3
     stays = max(after) - min(after) <= max(STAYS, size / 2) and goes_on <= max(RESTS, size * 0.3)
     return step if stood and at_once and stays else None
-
-
-def _mean(values: list[float]) -> float:
-    return sum(values) / len(values)

@@ -60,6 +60,10 @@ class HabitView(Protocol):
         """It was seen to turn or to start more than once."""
 
     @property
+    def turned(self) -> bool:
+        """It was seen to turn back, so that it is known how far a load takes it while it runs."""
+
+    @property
     def start(self) -> float | None:
         """Beyond this it always ran."""
 
@@ -75,8 +79,8 @@ class HabitView(Protocol):
     def never_rested(self) -> bool:
         """It never rested while a valve was open, for an hour of open valves at least."""
 
-    def flows(self, at: float, valve: bool | None) -> bool:
-        """Whether what is measured in its pipe is its own water."""
+    def flows(self, at: float, valve: bool | None, after: float = FLOW) -> bool:
+        """Whether what is measured in its pipe is its own water, some valve being open so long."""
 
 
 class CoolerHabit(msgspec.Struct):
@@ -115,10 +119,10 @@ class CoolerHabit(msgspec.Struct):
         self._turns(kept)
         self.seen = ran.at
 
-    def flows(self, at: float, valve: bool | None) -> bool:
+    def flows(self, at: float, valve: bool | None, after: float = FLOW) -> bool:
         if valve is None:
             return True
-        return self.valve_since is not None and at - self.valve_since >= FLOW
+        return self.valve_since is not None and at - self.valve_since >= after
 
     @property
     def reach(self) -> float | None:
@@ -128,6 +132,10 @@ class CoolerHabit(msgspec.Struct):
     @property
     def proven(self) -> bool:
         return len(self.tops) + len(self.starts) >= TWICE
+
+    @property
+    def turned(self) -> bool:
+        return bool(self.tops)
 
     @property
     def start(self) -> float | None:

@@ -14,7 +14,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from kuraban.core.units import HOUR
-from kuraban.trade.robust import theil_sen
+from kuraban.trade.robust import mean, theil_sen, trimmed_mean
 
 GROUPS = 12
 LEAST_READINGS = 12
@@ -36,8 +36,8 @@ def passed_at(
     hours, means = [], []
     for number in range(GROUPS):
         group = slice(number * len(times) // GROUPS, (number + 1) * len(times) // GROUPS)
-        hours.append((_mean(times[group]) - middle) / HOUR)
-        means.append(_trimmed_mean(apart[group]))
+        hours.append((mean(times[group]) - middle) / HOUR)
+        means.append(trimmed_mean(apart[group]))
     line = theil_sen(hours, means)
     if line.slope <= 0:
         return None
@@ -45,12 +45,3 @@ def passed_at(
     if not times[0] <= at <= times[-1]:
         return None
     return max(at, noted - HIDDEN / line.slope * HOUR)
-
-
-def _mean(values: Sequence[float]) -> float:
-    return sum(values) / len(values)
-
-
-def _trimmed_mean(values: Sequence[float]) -> float:
-    """The mean without the least and the greatest, where there are five or more."""
-    return _mean(sorted(values)[1:-1] if len(values) >= 5 else values)

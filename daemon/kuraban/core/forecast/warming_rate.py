@@ -13,7 +13,6 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Iterable
-from statistics import fmean
 
 from kuraban.core import entries as e
 from kuraban.core.equipment.cooler_view import RUNS_SHARE, RUNS_WATTS
@@ -22,7 +21,7 @@ from kuraban.core.house_view import HouseView
 from kuraban.core.plan.fill_level import TRACES
 from kuraban.core.probes.probe_view import ProbeView, SeriesView
 from kuraban.core.units import HOUR, MINUTE
-from kuraban.trade.robust import median, theil_sen
+from kuraban.trade.robust import median, theil_sen, trimmed_mean
 
 EVERY = 10 * MINUTE
 RECORD = 13 * HOUR
@@ -171,14 +170,8 @@ def _slope(series: SeriesView, start: float, end: float) -> tuple[float, float] 
     if len(points) < LEAST_POINTS:
         return None
     hours = [number * POINT / HOUR for number in points]
-    line = theil_sen(hours, [_middle(held) for held in points.values()])
+    line = theil_sen(hours, [trimmed_mean(held) for held in points.values()])
     return line.slope, len(points) * POINT
-
-
-def _middle(values: list[float]) -> float:
-    """Mean without the least and the greatest, where there are five or more."""
-    kept = sorted(values)[1:-1] if len(values) >= 5 else values
-    return fmean(kept)
 
 
 def _air(view: HouseView, place: str, start: float, end: float) -> list[float]:

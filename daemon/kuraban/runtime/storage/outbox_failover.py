@@ -94,6 +94,9 @@ class FailoverOutbox:
                 if self._settle(row_id, lies, now):
                     del self._lies[row_id]
             for row_id in noted:
+                if row_id not in self._spare:  # withdrawn as it waited for its next try
+                    self._kept.failed(row_id, now, "withdrawn", now)
+                    self._claimed.pop(row_id, None)
                 self._spare.forget(row_id)
             self._failing = False
 

@@ -24,7 +24,7 @@ def test_the_keeper_of_pages_lies_at_the_root(browse: Browse) -> None:
     """Else it could not keep the cellar; what is signed, or for programs, it keeps not."""
     answer = browse().get("/keeper.js")
     assert answer.headers["content-type"].startswith("text/javascript")
-    assert "/^\\/(a|live|api|login|metrics|site)/" in answer.text
+    assert "/^\\/(a|live|api|login|metrics|site|wall)/" in answer.text
 
 
 def test_out_of_reach_a_page_says_what_goes_on(browse: Browse) -> None:

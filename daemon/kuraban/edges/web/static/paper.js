@@ -37,19 +37,20 @@
   grow();
   if (find("nav")) navigator.serviceWorker?.register("/keeper.js").catch(() => {});
 
-  /* What is wrong with a tap, said in its form: beside the field, if it is about one. */
+  /* What is wrong with a tap: beside its field, if it is about one. */
   const SEEN = ":not([type=hidden], [type=checkbox])";
+  const make = (tag, has) => Object.assign(document.createElement(tag), has);
   const clear = (form) => {
     form.querySelectorAll(".wrong, [name=sure]").forEach((one) => one.remove());
     form.querySelectorAll("[aria-invalid]").forEach((one) => one.removeAttribute("aria-invalid"));
   };
   addEventListener("untaken", ({ detail: { form, refused, asked, wrong = { "": refused } } }) => {
     clear(form);
-    if (asked) form.append(Object.assign(document.createElement("input"), { type: "hidden", name: "sure", value: 1 }));
+    if (asked) form.append(make("input", { type: "hidden", name: "sure", value: 1 }));
     let first;
     for (const [name, textContent] of Object.entries(wrong)) {
-      const why = Object.assign(document.createElement("p"), { className: "wrong", role: "alert", tabIndex: -1, textContent });
-      const field = name && form.querySelector(`input[name=${name}]${SEEN}, select[name=${name}]`);
+      const why = make("p", { className: "wrong", role: "alert", tabIndex: -1, textContent });
+      const field = name && form.querySelector(`:is(input${SEEN}, select)[name=${name}]`);
       first ??= field || why;
       if (!field) { form.prepend(why); continue; }
       why.id = `wrong-${field.id}`;
@@ -61,9 +62,11 @@
     form.querySelector(".wrong").scrollIntoView({ block: "center" });
   });
   addEventListener("input", ({ target: { form } }) => form?.matches(".tap") && clear(form));
-  /* A tap by what it does, as it is called while it waits. */
-  window.called = (form, button) => [
-    form.dataset.does, ...[...form.querySelectorAll(`input${SEEN}, select`)].map((one) => one.selectedOptions?.[0].text ?? one.value),
-    button?.value && button.textContent,
-  ].filter(Boolean).join(" ");
+  /* What a waiting tap is called. */
+  window.called = (form, button) => {
+    const { does, of = find("h1").textContent } = form.dataset, said = button.textContent.trim();
+    const typed = [...form.querySelectorAll(`input${SEEN}, select`)].map((one) => one.selectedOptions?.[0].text ?? one.value);
+    const what = [does ?? said, ...typed, does && !typed.join("") && said, button.value && said];
+    return what.filter(Boolean).join(" ") + (document.documentElement.lang === "ja" ? "、" : ", ") + of;
+  };
 })();

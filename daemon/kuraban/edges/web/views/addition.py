@@ -8,7 +8,7 @@ in it already, and can be put right. How it is reckoned is in
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Literal, NamedTuple
 
 from fastapi import APIRouter, Request
@@ -61,6 +61,8 @@ HOW_MUCH = tuple(f"{part}{MUCH}" for part in HOW_WARM)
 WANTED = (LANDING, *HOW_WARM, ICE, *HOW_MUCH)
 AMOUNT = {MASH: "mash_litres", **{part: f"{part}_{unit}" for part, (_, unit) in PARTS.items()}}
 FIELDS = (*AMOUNT.values(), *(f"{part}_celsius" for part in HOW_WARM), "koji_kg", "target", "dip")
+Told = dict[str, float | None]
+"""Every figure as it was read."""
 BEFORE_RICE = 2 * HOUR
 """Water and koji go in one to two hours before the rice (glossary after the term book of the Japan
 Sake and Shochu Makers Association)."""
@@ -160,78 +162,72 @@ def beginning(place: PlaceNow, house: House) -> dict[str, str]:
 def answered(wanted: str, asked: Mapping[str, str]) -> Answer:
     """Wrong where a figure is missing, cannot be read, or comes to nothing that can be."""
     told = {name: _number(name, asked.get(name, "")) for name in FIELDS}
+    part = wanted.removesuffix(MUCH)
+    mash = EMPTY if part == MASH else _mash(told)
+    others = [one for name in PARTS if name != part and (one := _part(name, told))]
+    if not others and (wanted == LANDING or not mash.litres[1]):
+        raise Wrong("mixing.nothing", "")
     try:
-        return _answered(wanted, told)
+        if wanted == LANDING:
+            return Answer(wanted, landing(mash, others, WHITE), tuple(others))
+        target = _given(told, "target")
+        if wanted == ICE:
+            return _ice(mash, others, target)
+        tell = _how_much if wanted.endswith(MUCH) else _how_warm
+        return tell(part, told, mash, others, target)
     except OutOfRange:
         raise Wrong("mixing.impossible", "") from None
 
 
-def _answered(wanted: str, told: dict[str, float | None]) -> Answer:
-    asked, much = wanted.removesuffix(MUCH), wanted.endswith(MUCH) or wanted == ICE
-    mash = EMPTY if asked == MASH else _mash(told)
-    others = [part for name in PARTS if name != asked and (part := _part(name, told))]
-    if wanted == LANDING:
-        if not others:
-            raise Wrong("mixing.nothing", "")
-        return Answer(wanted, landing(mash, others, WHITE), tuple(others))
-    if not others and not mash.litres[1]:
-        raise Wrong("mixing.nothing", "")
-    target = _given(told, "target")
-    if wanted == ICE:
-        found = ice_for(mash, others, target, WHITE)
-        return _with_ice(wanted, found, mash, others, target)
-    if much:
-        return _how_much(wanted, asked, told, mash, others, target)
-    return _how_warm(asked, told, mash, others, target)
-
-
-def _with_ice(
-    wanted: str, found: Expected, mash: Mash, others: list[e.Addition], target: float
-) -> Answer:
+def _ice(mash: Mash, others: list[e.Addition], target: float) -> Answer:
     """Ice on top, and as it takes the place of some of the water."""
-    goes = [*others, *([_sized("ice", found.likely)] if found.likely else [])]
-    wet = next((one for one in others if one.what in ("water", "water-koji")), None)
-    instead = None
-    if wet is not None and wet.litres and wet.celsius is not None and found.likely:
+    found = ice_for(mash, others, target, WHITE)
+    if not found.likely:
+        return Answer(ICE, found, tuple(others))
+    wet, instead = _water(others), None
+    if wet is not None and wet.litres and wet.celsius is not None:
         kg = ice_instead(mash, others, wet.celsius, target, WHITE).likely
         instead = (kg, wet.litres - kg) if kg <= wet.litres else None
-    return Answer(wanted, found, tuple(goes), instead=instead)
+    return Answer(ICE, found, (*others, _sized("ice", found.likely)), instead=instead)
 
 
-def _how_much(
-    wanted: str, asked: str, told: dict[str, float | None], mash: Mash,
-    others: list[e.Addition], target: float,
-) -> Answer:  # fmt: skip
-    what = "starter" if asked == MASH else PARTS[asked][0]
-    celsius = _given(told, f"{asked}_celsius")
-    koji = told["koji_kg"] if asked == "water" else None
-    known = [*others, e.Addition(what="water-koji", litres=0.0, kg=koji, celsius=celsius)]
-    unit = _sized(what, 1.0, celsius)
-    found = amount_for(mash, known if koji else others, unit, target, WHITE)
+def _how_much(part: str, told: Told, mash: Mash, others: list[e.Addition], target: float) -> Answer:
+    """Of water it is known how much koji goes in with it."""
+    celsius, koji = _given(told, f"{part}_celsius"), _koji(part, told)
+    known = [*others, _sized(_what(part), 0.0, celsius, koji)]
+    found = amount_for(mash, known, _sized(_what(part), 1.0, celsius), target, WHITE)
     if found.likely < 0:
         raise Wrong("mixing.no-amount", "")
-    got = e.Addition(what="water-koji", litres=found.likely, kg=koji, celsius=celsius)
-    goes = [] if asked == MASH else [got if koji else _sized(what, found.likely, celsius)]
     least = Expected(*(max(one, 0.0) for one in found))
-    return Answer(wanted, least, (*others, *goes))
+    goes = [] if part == MASH else [_sized(_what(part), found.likely, celsius, koji)]
+    return Answer(f"{part}{MUCH}", least, (*others, *goes))
 
 
-def _how_warm(
-    asked: str, told: dict[str, float | None], mash: Mash, others: list[e.Addition], target: float
-) -> Answer:
-    amount = _given(told, AMOUNT[asked])
-    koji = told["koji_kg"] if asked == "water" else None
-    last = _sized("starter" if asked == MASH else PARTS[asked][0], amount, None, koji)
+def _how_warm(part: str, told: Told, mash: Mash, others: list[e.Addition], target: float) -> Answer:
+    amount, koji = _given(told, AMOUNT[part]), _koji(part, told)
+    last = _sized(_what(part), amount, target, koji)
     found = needed(mash, others, last, target, WHITE)
-    at_target, got = (_sized(last.what, amount, each, koji) for each in (target, found.likely))
-    moves = share_of(mash, [*others, at_target], at_target)
-    goes = (*others, *(() if asked == MASH else (got,)))
-    if found.likely < COLDEST and asked != MASH:
-        coldest = _sized(last.what, amount, COLDEST, koji)
+    goes = [] if part == MASH else [_sized(_what(part), amount, found.likely, koji)]
+    answer = Answer(part, found, (*others, *goes), share_of(mash, [*others, last], last))
+    if found.likely < COLDEST and part != MASH:
+        coldest = _sized(_what(part), amount, COLDEST, koji)
         ice = ice_for(mash, [*others, coldest], target, WHITE)
-        return Answer(asked, found, goes, moves, "cold", ice.likely)
-    hottest = RICE_HOTTEST if asked == "rice" else HOTTEST
-    return Answer(asked, found, goes, moves, "hot" if found.likely > hottest else None)
+        return answer._replace(beyond="cold", ice=ice.likely)
+    hottest = RICE_HOTTEST if part == "rice" else HOTTEST
+    return answer._replace(beyond="hot" if found.likely > hottest else None)
+
+
+def _what(part: str) -> e.Ingredient:
+    """Mash is reckoned as a starter."""
+    return "starter" if part == MASH else PARTS[part][0]
+
+
+def _koji(part: str, told: Told) -> float | None:
+    return told["koji_kg"] if part == "water" else None
+
+
+def _water(additions: Iterable[e.Addition]) -> e.Addition | None:
+    return next((one for one in additions if one.what in ("water", "water-koji")), None)
 
 
 def _sized(
@@ -243,20 +239,20 @@ def _sized(
     return e.Addition(what=named, litres=amount, kg=koji or None, celsius=celsius)
 
 
-def _mash(told: dict[str, float | None]) -> Mash:
+def _mash(told: Told) -> Mash:
     litres = told["mash_litres"]
     if not litres:
         return EMPTY
     return Mash(_given(told, "mash_celsius"), ((1 - FULL) * litres, (1 + FULL) * litres))
 
 
-def _part(name: str, told: dict[str, float | None]) -> e.Addition | None:
+def _part(name: str, told: Told) -> e.Addition | None:
     """What goes in, with its figures."""
     amount = told[AMOUNT[name]]
     if not amount:
         return None
     celsius = 0.0 if name == ICE else _given(told, f"{name}_celsius")
-    return _sized(PARTS[name][0], amount, celsius, told["koji_kg"] if name == "water" else None)
+    return _sized(PARTS[name][0], amount, celsius, _koji(name, told))
 
 
 # Whether it fits, and when the water must be cold.
@@ -287,7 +283,7 @@ def filled(place: Place, asked: Mapping[str, str], answer: Answer) -> Fill | Non
 def chilled(snapshot: Snapshot, house: House, place: PlaceNow, answer: Answer) -> Chill | None:
     """When the water must be ready, where a next stage is due; what it takes from a water store."""
     due = None if place.batch is None else place.batch.stage_due
-    wet = next((one for one in answer.goes if one.what in ("water", "water-koji")), None)
+    wet = _water(answer.goes)
     if due is None or wet is None or wet.celsius is None or not wet.litres:
         return None
     ready = due - BEFORE_RICE
@@ -299,7 +295,7 @@ def chilled(snapshot: Snapshot, house: House, place: PlaceNow, answer: Answer) -
     return Chill(ready, due, store, now.product, kwh if kwh > 0 else None)
 
 
-def _given(told: dict[str, float | None], name: str) -> float:
+def _given(told: Told, name: str) -> float:
     value = told[name]
     if value is None:
         raise Wrong("mixing.missing", name)

@@ -169,8 +169,8 @@ def show(
 ) -> HTMLResponse:  # fmt: skip
     """The page; after a refusal with the reason, and with everything that was typed."""
     typed = dict(form or {})
-    if "form" in typed:  # of another page, where each place's forms bear its name
-        typed["form"] = typed["form"].removesuffix(f"-{place}")
+    named = typed.get("form", typed.get("entry", ""))
+    typed["form"] = named.removesuffix(f"-{place}")  # as a page of many places calls it
     snapshot = context.snapshot()
     known = known_place(snapshot, place)
     range_ = asked_range(request)

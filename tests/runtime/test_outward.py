@@ -13,22 +13,10 @@ import pytest
 from kuraban.settings import Outward
 from tests.broker import Mosquitto
 from tests.edges.test_ping import FarEnd, until
-from tests.nights import QUICK, Evening, messages
+from tests.nights import Evening, messages
 from tests.sink import Sink
 
 PNG = b"\x89PNG\r\n\x1a\n"
-
-
-@pytest.fixture
-def sink() -> Iterator[Sink]:
-    with Sink() as running:
-        yield running
-
-
-@pytest.fixture
-def broker(tmp_path: Path) -> Iterator[Mosquitto]:
-    with Mosquitto(tmp_path, without=QUICK) as running:
-        yield running
 
 
 @pytest.fixture
