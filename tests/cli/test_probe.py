@@ -45,10 +45,12 @@ def test_an_alarm_is_seen_before_the_season(watched: tuple[Path, Sink], tmp_path
         stdout=subprocess.PIPE, text=True,
     )  # fmt: skip
     assert practice.stdout is not None and "runs" in practice.stdout.readline()
-    rung, *_ = sink.await_count(1, 60)
-    assert "Tank 3 品温高め" in rung.title
-    practice.send_signal(signal.SIGINT)
-    told, _ = practice.communicate(timeout=60)
+    try:
+        rung, *_ = sink.await_count(1, 60)
+        assert "Tank 3 品温高め" in rung.title
+    finally:
+        practice.send_signal(signal.SIGINT)
+        told, _ = practice.communicate(timeout=60)
     assert practice.returncode == 0
     assert re.search(r"Published 24\d readings of t3-mid", told) and "Practice is ended" in told
 

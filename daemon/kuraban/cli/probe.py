@@ -107,11 +107,11 @@ def probe(
     session = _Session(settings, place, probes, product, speaks)
     started = {"batch": NAME, "course": course, "stage": stage_id, "since": now - past - BEFORE}
     session.log({"entry": "batch-start", **started})
+    _stop_when_asked()
     try:
-        session.publish_past(now - past, now)
-        say(f"{place}: {NAME} on {course} runs; its product {fault}. Ctrl-C ends it.")
-        _stop_when_asked()
         with suppress(KeyboardInterrupt):
+            session.publish_past(now - past, now)
+            say(f"{place}: {NAME} on {course} runs; its product {fault}. Ctrl-C ends it.")
             session.go_on(None if lasts is None else length(lasts, "--for"))
     finally:
         session.log({"entry": "batch-end"})
