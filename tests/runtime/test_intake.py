@@ -111,3 +111,16 @@ def test_a_watch_that_ended_before_it_reached_the_broker_heard_nothing_either() 
     night.wake(heard + 2 * HOUR)
     assert unheard_since(night.engine, heard + 2 * HOUR) == heard
     assert unheard_since(night.engine, heard - 60.0) == heard - 60.0
+
+
+def test_what_came_while_the_journal_failed_may_wait_after_a_kill_too() -> None:
+    """An hour's readings are in the journal, and the broker was answered for none of them."""
+    night = mashing()
+    failed = night.now
+    night.take(Impaired("journal", True, failed, "read-only"))
+    night.say("t3-mid", 10.0)
+    night.wake(failed + HOUR)
+    assert unheard_since(night.engine, failed + HOUR) == failed
+    night.take(Impaired("journal", False, night.now))
+    night.say("t3-mid", 10.0)
+    assert unheard_since(night.engine, night.now) == night.now

@@ -11,6 +11,7 @@ from collections.abc import Iterable, Sequence
 import msgspec
 
 from kuraban.core.engine.engine import Engine
+from kuraban.core.engine.self_monitoring import PARTS
 from kuraban.core.facts import Fact, Impaired, Refusal
 from kuraban.core.intake.allowance import TOO_MANY, Allowance
 from kuraban.core.intake.payload import too_long
@@ -84,8 +85,10 @@ class Intake:
 
 
 def unheard_since(engine: Engine, last: float) -> float:
-    """Since when nothing was heard, of a journal that ends at `last`: an earlier watch may have
-    ended before it ever reached the broker."""
+    """Since when what was heard may still wait at the broker, of a journal that ends at `last`: an
+    earlier watch may have ended before it ever reached the broker, or just as the journal could be
+    written again, before it had answered for all that came while it could not."""
     states = engine.view.probe_states.values() if engine.started else ()
     heard = [state.heard for state in states if state.heard is not None]
-    return min(max(heard, default=last), last)
+    failing = engine.impaired.get(PARTS["journal"], last)
+    return min(max(heard, default=last), failing, last)
