@@ -67,6 +67,8 @@ class Ring:
     role: str
     quick: bool
     start: float
+    known: float
+    """Since when people may have heard of it: a graver sign, its shelf over, may ring already."""
     end: float = 9e99
     alarms: set[str] = field(default_factory=set)
     sounding: set[str] = field(default_factory=set)
@@ -78,6 +80,7 @@ def rings(
     """What rang at any hour, by the steps that the journal tells; `holds` says whether a place is
     surely beyond its plan on a side at a moment, as the brewery itself knows."""
     open_rings: dict[tuple[str, str], Ring] = {}
+    perhaps: dict[tuple[str, str], float] = {}
     found: list[Ring] = []
     for step in steps:
         key = step.subject, SIDES.get(step.condition, step.condition)
@@ -87,13 +90,16 @@ def rings(
             and step.step in PERHAPS
             and not holds(step.subject, step.condition, step.at)
         ):
+            perhaps.setdefault(key, step.at)
             continue
         if step.step in RINGING and step.urgency == "wake" and step.subject not in house.cooler:
             if ring is None:
-                ring = open_rings[key] = _ring(house, step, key[1])
+                ring = open_rings[key] = _ring(house, step, key[1], perhaps.pop(key, step.at))
                 found.append(ring)
             ring.alarms.add(step.alarm)
             ring.sounding.add(step.condition)
+        elif ring is None and step.step not in RINGING:
+            perhaps.pop(key, None)
         elif ring is not None and step.step not in RINGING:
             ring.sounding.discard(step.condition)
             if not ring.sounding:
@@ -102,13 +108,13 @@ def rings(
     return found
 
 
-def _ring(house: House, step: Step, side: str) -> Ring:
+def _ring(house: House, step: Step, side: str, known: float) -> Ring:
     place = house.place.get(step.subject)
     role = "brewer"
     if step.subject == "watch" or (place is not None and not place.brews and side in SIDES):
         role = "maintenance"
     quick = place is not None and place.kind in ("koji-bed", "starter")
-    return Ring(step.subject, side, role, quick, step.at)
+    return Ring(step.subject, side, role, quick, step.at, known)
 
 
 def later(deadline: float, since: float, off: Sequence[tuple[float, float]], rest: float) -> float:

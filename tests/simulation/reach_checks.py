@@ -30,7 +30,7 @@ def somebody_is_reached(season: Season, told: Told) -> Wrong:
         what = ring.subject, ring.side
         people = model.everyone(season.house, ring.role)
         told_of = [(when, who) for when, who, things in heard
-                   if what in things and when >= ring.start - 1]  # fmt: skip
+                   if what in things and when >= ring.known - 1]  # fmt: skip
         who, times = {one for _, one in told_of}, [when for when, _ in told_of]
         due = model.later(ring.start + model.REACHED_WITHIN, ring.start, off, model.REACHED_WITHIN)
         if season.end - ring.start < SLOWEST:
