@@ -85,12 +85,9 @@ def rings(
     for step in steps:
         key = step.subject, SIDES.get(step.condition, step.condition)
         ring = open_rings.get(key)
-        if (
-            ring is None
-            and step.step in PERHAPS
-            and not holds(step.subject, step.condition, step.at)
-        ):
-            perhaps.setdefault(key, step.at)
+        if step.step in PERHAPS and not holds(step.subject, step.condition, step.at):
+            if ring is None:
+                perhaps.setdefault(key, step.at)
             continue
         if step.step in RINGING and step.urgency == "wake" and step.subject not in house.cooler:
             if ring is None:
