@@ -9,6 +9,7 @@ from itertools import pairwise
 import msgspec
 
 from kuraban.core import entries as e
+from kuraban.core.effects import Step
 from kuraban.core.facts import Logged, Reading
 from kuraban.core.units import HOUR, MINUTE
 from tests.simulation import model
@@ -23,7 +24,7 @@ def somebody_is_reached(season: Season, told: Told) -> Wrong:
     """Of what rings at any hour, as the model says, whoever's phone is dead."""
     off = off_times(season)
     spoken = heard_of(season, told)
-    steps = [msgspec.structs.replace(step, at=season.truly(step.at)) for step in told.steps]
+    steps = list(_as_told(season, told))
     heard = [(when, who, {thing(one) for one in alarms}) for when, who, alarms, _ in spoken]
     set_unseen = _set_unseen(season, off)
     for ring in model.rings(season.house, steps, _beyond(season, told)):
@@ -69,6 +70,18 @@ def somebody_is_reached(season: Season, told: Told) -> Wrong:
                     f" {sorted(alive - who)} had not heard by {at(due)}"
                 ),
             )
+
+
+def _as_told(season: Season, told: Told) -> Iterator[Step]:
+    """Each step when it was told: what the code of today sees otherwise in the hours before it
+    began is told as it begins, under the moment at which it saw it."""
+    for step in told.steps:
+        moment = season.truly(step.at)
+        if step.at in told.late:
+            latest = season.truly(told.late[step.at])
+            ready = (life.ready for life in season.lives if life.ready is not None)
+            moment = next((one for one in ready if one >= latest), moment)
+        yield msgspec.structs.replace(step, at=moment)
 
 
 def _set_unseen(season: Season, off: list[tuple[float, float]]) -> bool:

@@ -35,6 +35,10 @@ class Told:
             self.first = {told.logged.key for told in history.first_fates(0.0)}
         with closing(sqlite3.connect(season.journal)) as db:
             self.refused = int(db.execute("SELECT total(total) FROM refusal_count").fetchone()[0])
+            select = "SELECT at, max(at) OVER (ORDER BY seq) FROM step WHERE at >= ?"
+            rows = db.execute(select, (season.began,)).fetchall()
+            self.late = {at: latest for at, latest in rows if at < latest}
+            """Moments under which a step stands behind later ones, and how late it was by then."""
             self.values: dict[str, Counter[float]] = {probe: Counter() for probe in EVERY}
             select = "SELECT probe.id, value FROM reading JOIN probe ON number = probe"
             for probe, value in db.execute(
