@@ -34,7 +34,7 @@ BEYOND_FOR = 15 * MINUTE
 BEYOND_THAW = 35 * MINUTE
 """The same where a thaw may look like a run: it takes 20 to 30 min (common practice)."""
 BEYOND_ONCE = 45 * MINUTE
-"""The same while its habit was seen but once."""
+"""The same while its habit was seen but once, or it was never seen to turn."""
 COMES = 0.15
 """K within `BEYOND_FOR` by which it comes nearer, so that it cools after all."""
 LEVEL = 0.05
@@ -147,7 +147,7 @@ class NotCooling(CoolerDetector):
         if since is None:
             reach = None if habit.reach is None else sign * habit.reach
             return Because("in-habit", sign * kept, reach)
-        wait = wait if habit.proven else max(wait, BEYOND_ONCE)
+        wait = wait if habit.proven and habit.turned else max(wait, BEYOND_ONCE)
         if now - since < wait:
             return Because("runs-out", until=since + wait, lasted=now - since, wanted=wait)
         if self._nearer(now, -COMES if habit.turned else LEVEL):
