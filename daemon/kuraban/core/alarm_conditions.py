@@ -61,6 +61,8 @@ _ALL = (
 
 CONDITIONS: dict[str, Condition] = {condition.name: condition for condition in _ALL}
 
+NO_MEASURE: frozenset[str] = frozenset({"displaced", "stuck", "wild"})
+"""Conditions of a probe by which it measures no product, though it speaks."""
 COOLING_FAILS: frozenset[str] = frozenset({"stopped", "not-cooling", "not-heating", "warming"})
 """Conditions of a cooler that leave its places without it."""
 COOLER_WAKES: frozenset[str] = COOLING_FAILS

@@ -2,8 +2,8 @@
 
 The product of the morning is the median of the hour from the turn of the brewery day, that of the
 evening the median of the hour eleven hours on (common practice: 6 and 17 o'clock). The room is
-that of the morning. The valve's open time counts between two of its readings at most as long as a
-silent probe is waited for.
+that of the morning. What a probe said while it measured no product is left out of all. The valve's
+open time counts between two of its readings at most as long as a silent probe is waited for.
 """
 
 from __future__ import annotations
@@ -35,6 +35,7 @@ from kuraban.core.views.batch_way import Stood, Way
 from kuraban.core.views.snapshot import Point
 from kuraban.queries.batches.batch_history import BatchHistory, Stay
 from kuraban.queries.batches.batch_way import stood_of, way_of
+from kuraban.queries.batches.believed_readings import BelievedReadings
 from kuraban.queries.batches.progress import Sampled, progress, proposed
 from kuraban.queries.batches.replanning import redrawn, redrawn_questions
 from kuraban.queries.entries.sample_plausibility import asked_of_sample
@@ -181,11 +182,12 @@ def sheet_of(
     since = max(stay.batch.since, until - LONGEST)
     stretches = list(_stretches(stay, since, until))
     told = _told(history, stay.place, stretches)
+    believed = BelievedReadings(history, stretches[0][1], until)
     found = progress(house, told, stay.batch, until)
     measured = [
         point
         for place, start, stop in (stretches if curve else ())
-        for point in _curve(history, house, place, start, stop)
+        for point in _curve(believed, house, place, start, stop)
     ]
     drawn = house.course.get(stay.batch.course.id, stay.batch.course)
     target = drawn.target
@@ -194,7 +196,7 @@ def sheet_of(
         stay=told_of(stay, now, best),
         morning=house.site.day_starts,
         evening=(house.site.day_starts + EVENING) % DAY,
-        days=tuple(_days(history, house, stay.batch, stretches, told, found.samples)),
+        days=tuple(_days(believed, house, stay.batch, stretches, told, found.samples)),
         plan=line_of(stay.batch.plan, ends),
         measured=tuple(measured),
         step=STEP,
@@ -229,8 +231,8 @@ def _told(history: History, place: str, stretches: list[Stretch]) -> list[Logged
 
 
 def _days(
-    history: History, house: House, batch: Batch, stretches: list[Stretch], told: list[Logged],
-    samples: tuple[Sampled, ...],
+    believed: BelievedReadings, house: House, batch: Batch, stretches: list[Stretch],
+    told: list[Logged], samples: tuple[Sampled, ...],
 ) -> Iterator[SheetDay]:  # fmt: skip
     site, zone = house.site, house.zone
     day = brewery_day(stretches[0][1], site.day_starts, zone)
@@ -244,12 +246,12 @@ def _days(
         place = next((p for p, _, end in stretches if at < end), stretches[-1][0])
         own = [one for one in told if at <= one.at < next_ and one.at <= until]
         drawn = [one for one in samples if at <= one.at < next_]
-        yield _day(history, house, batch, place, (at, min(next_, until), number), own, drawn)
+        yield _day(believed, house, batch, place, (at, min(next_, until), number), own, drawn)
 
 
 def _day(
-    history: History, house: House, batch: Batch, place: str, span: tuple[float, float, int],
-    told: list[Logged], samples: list[Sampled],
+    believed: BelievedReadings, house: House, batch: Batch, place: str,
+    span: tuple[float, float, int], told: list[Logged], samples: list[Sampled],
 ) -> SheetDay:  # fmt: skip
     at, end, number = span
     probes = [probe.id for probe in house.probes_of(place, "product")]
@@ -269,16 +271,16 @@ def _day(
         day=batch.plan.day(start),
         stages=tuple(stage.title or {"en": stage.id} for stage in titles),
         aim=batch.plan.at(start),
-        morning=_middle(history, probes, at, min(at + HOUR, end)),
-        evening=_middle(history, probes, at + EVENING, min(at + EVENING + HOUR, end)),
-        room=_middle(history, airs, at, min(at + HOUR, end)),
+        morning=_middle(believed, probes, at, min(at + HOUR, end)),
+        evening=_middle(believed, probes, at + EVENING, min(at + EVENING + HOUR, end)),
+        room=_middle(believed, airs, at, min(at + HOUR, end)),
         baume=_newest([one.baume for one in samples]),
         alcohol=_newest([one.alcohol for one in samples]),
         acidity=_newest([one.acidity for one in samples]),
         amino=_newest(amino),
         bmd=_newest([one.bmd for one in samples]),
         face=tuple(text for look in faces for text in (look.foam, look.text) if text),
-        cooled=_cooled(history, house, place, at, end),
+        cooled=_cooled(believed.history, house, place, at, end),
         work=tuple(one for one in told if isinstance(one.entry, SHOWN)),
         stirs=sum(isinstance(one.entry, e.Stir) for one in told),
     )
@@ -289,8 +291,10 @@ def _newest(values: list[float | None]) -> float | None:
     return known[-1] if known else None
 
 
-def _middle(history: History, probes: list[str], start: float, end: float) -> float | None:
-    values = [value for probe in probes for _, value in history.readings(probe, start, end)]
+def _middle(
+    believed: BelievedReadings, probes: list[str], start: float, end: float
+) -> float | None:
+    values = [value for probe in probes for _, value in believed.of(probe, start, end)]
     return median(values) if values else None
 
 
@@ -305,10 +309,12 @@ def _cooled(history: History, house: House, place: str, start: float, end: float
     return open_ / HOUR if heard else None
 
 
-def _curve(history: History, house: House, place: str, start: float, end: float) -> Iterator[Point]:
+def _curve(
+    believed: BelievedReadings, house: House, place: str, start: float, end: float
+) -> Iterator[Point]:
     held: dict[int, list[float]] = {}
     for probe in house.probes_of(place, "product"):
-        for at, value in history.readings(probe.id, start, end):
+        for at, value in believed.of(probe.id, start, end):
             held.setdefault(int(at // STEP), []).append(value)
     for number in sorted(held):
         yield (number + 0.5) * STEP, median(held[number])

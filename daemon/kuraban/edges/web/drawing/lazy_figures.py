@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Literal
 from fastapi.responses import Response
 from starlette.exceptions import HTTPException
 
+from kuraban.core.alarm_conditions import NO_MEASURE
 from kuraban.core.facts import Logged
 from kuraban.core.site import House
 from kuraban.core.units import DAY, HOUR, MINUTE
@@ -32,8 +33,6 @@ GAP = 20 * MINUTE
 EVERY_HOURS, LAST_HOUR = 6, 96
 MOST_POINTS = 720
 HEADERS = {"content-security-policy": "default-src 'none'; style-src 'unsafe-inline'"}
-SICK = frozenset({"displaced", "stuck", "wild"})
-"""Conditions of a probe whose values are drawn as suspect."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -196,7 +195,7 @@ def _sick(sheet: Sheet) -> Iterator[tuple[float, float]]:
     if len(sheet.place.probes) == 1:
         yield from sheet.place.doubts
         for ring in sheet.rings:
-            if ring.condition in SICK:
+            if ring.condition in NO_MEASURE:
                 yield ring.at - GAP, ring.over or sheet.snapshot.at
 
 
