@@ -156,7 +156,7 @@ def test_what_the_long_history_refused_is_shown_and_given_back(
 def test_nothing_is_set_aside(site: Path, journal: Path, type_in: Type) -> None:
     """And where nothing is forwarded, that is said instead."""
     shown = type_in("journal", "aside", "--site", site)
-    assert shown.exit_code == 2 and "nothing is forwarded" in shown.stderr
+    assert shown.exit_code == 2 and "no engine is named" in shown.stderr
     site.write_text(site.read_text("utf-8") + HISTORY, "utf-8")
     shown = type_in("journal", "aside", "--again", "--site", site)
     assert shown.exit_code == 0 and f"Nothing of {NAME} is set aside" in shown.stdout
