@@ -18,7 +18,6 @@ from __future__ import annotations
 
 import argparse
 import asyncio
-import functools
 import json
 import logging
 import random
@@ -38,8 +37,7 @@ from rich.progress import Progress
 
 from kuraban.clock import Clock, elapsed
 from kuraban.core.units import show_time
-from kuraban.edges.phones.courier import Courier
-from kuraban.runtime import watch as service
+from kuraban.runtime.outside import Outside
 from kuraban.runtime.watch import JOURNAL, Watch
 from kuraban.settings import Settings, load
 from kuraban.settings.catalogues import load_words
@@ -130,8 +128,10 @@ class Stamp:
 
 def watch(port: int, folder: Path, rate: float, began: float, pages: int) -> None:
     logging.basicConfig(level=logging.WARNING)
-    setattr(service, "Courier", functools.partial(Courier, sender=Stamp))  # noqa: B010
-    Watch(site(folder, port, pages), load_words(), clock=Clock(speed(rate), START, began)).run()
+    Watch(
+        site(folder, port, pages), load_words(), clock=Clock(speed(rate), START, began),
+        outside=Outside(sender=Stamp),
+    ).run()  # fmt: skip
 
 
 # -------------------------------------------------------------------------------------- the night
