@@ -285,12 +285,16 @@ def _slept(season: Season, start: float, end: float) -> bool:
 
 
 def _excused(season: Season, told: Told, start: float, end: float) -> bool:
-    """Asleep, the disk failed, or somebody could not be reached: then it is to stay away."""
+    """Asleep, the disk failed, or somebody could not be reached and none of his messages has shown
+    yet that he can: then it is to stay away."""
     fails = [one for one in season.failing if one[0] < end and one[1] + 3 * MINUTE > start]
     phones = any(
         not phone.well_from_to(start - 10 * MINUTE, end) for phone in season.phones.of.values()
     )
-    return bool(fails) or phones or _slept(season, start, end)
+    known = [one.step for one in told.steps if one.condition == "pages-failing"
+             and season.truly(one.at) <= end]  # fmt: skip
+    unproven = bool(known) and known[-1] not in ("returned", "normal")
+    return bool(fails) or phones or unproven or _slept(season, start, end)
 
 
 def little_is_left_over(season: Season, told: Told) -> Wrong:
