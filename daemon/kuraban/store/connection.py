@@ -49,6 +49,15 @@ def is_there(path: Path) -> bool:
     return found
 
 
+def on_disk(path: Path) -> None:
+    """A file, or the names in a folder, outlast a power cut from now on."""
+    handle = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
 def connect(path: Path, mode: Mode, *, threads: bool = False) -> sqlite3.Connection:
     """A connection in autocommit with our settings; sqlite3.Error where it cannot be had.
 

@@ -21,7 +21,8 @@ import pyarrow.json as pj
 import pyarrow.parquet as pq
 
 from kuraban.edges.history.folder_records import NUMBERS, TABLES
-from kuraban.edges.history.folder_writer import STAGED, alone, on_disk, whole_lines
+from kuraban.edges.history.folder_writer import STAGED, alone, whole_lines
+from kuraban.store.connection import on_disk
 
 TIME = pa.timestamp("us", tz="UTC")
 

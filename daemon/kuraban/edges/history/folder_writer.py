@@ -25,6 +25,7 @@ from kuraban.edges.history.answer import TAKEN, Answer
 from kuraban.edges.history.folder_records import Records
 from kuraban.edges.history.forwarder import Forwarder
 from kuraban.edges.history.line_protocol import Points
+from kuraban.store.connection import on_disk
 
 STAGED: Final = ".staged"
 MUCH: Final = 32 << 20
@@ -110,15 +111,6 @@ class FolderWriter:
             return Answer("away", f"its months cannot be written ({said[:200]})")
         self._merged_at = time.monotonic()
         return None
-
-
-def on_disk(folder: Path) -> None:
-    """The names in a folder outlast a power cut from now on."""
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
 
 
 def whole_lines(size: int, path: Path) -> int:

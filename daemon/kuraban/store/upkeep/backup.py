@@ -22,7 +22,7 @@ from itertools import count
 from pathlib import Path
 
 from kuraban.errors import JournalError
-from kuraban.store.connection import connect, is_there, telling
+from kuraban.store.connection import connect, is_there, on_disk, telling
 from kuraban.store.journal import Journal
 from kuraban.store.upkeep.integrity import Passed, Sound, inspect
 
@@ -80,7 +80,7 @@ def _copy(journal: Path, part: Path, passed: Passed) -> None:
 
         source.backup(target, pages=PAGES, progress=copied, sleep=BREATH)
         target.execute("PRAGMA journal_mode = DELETE")
-    _on_disk(part)
+    on_disk(part)
 
 
 def _name(part: Path, to: Path) -> None:
@@ -93,15 +93,7 @@ def _name(part: Path, to: Path) -> None:
     except OSError:
         _free(to)
         part.rename(to)
-    _on_disk(to.parent)
-
-
-def _on_disk(path: Path) -> None:
-    handle = os.open(path, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
+    on_disk(to.parent)
 
 
 def thin(folder: Path, pattern: str, keep: int) -> list[Path]:
@@ -141,7 +133,7 @@ def restore(
             aside = _aside(journal, f"before-{datetime.fromtimestamp(now, zone):{STAMP}}")
             _keep_rights(part, journal if aside is None else aside)
             part.rename(journal)
-            _on_disk(journal.parent)
+            on_disk(journal.parent)
     return sound, aside
 
 
