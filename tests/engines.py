@@ -44,6 +44,11 @@ class VictoriaMetrics:
             self._process = subprocess.Popen(command, stdout=log, stderr=log)
         await_up(self._process, self.port, said, self._host)
 
+    @property
+    def pid(self) -> int:
+        assert self._process is not None
+        return self._process.pid
+
     def stop(self) -> None:
         if self._process is not None:
             self._process.send_signal(signal.SIGTERM)
