@@ -58,7 +58,7 @@ class Player:
         self.readings = self.refused = 0
 
     def play(self, message: Recorded) -> None:
-        at, topic, payload, retained = message
+        at, topic = message.at, message.topic
         told = topic.startswith(self.own)
         if not self.begun and not (told and self._house(message)):
             self.engine.take(HouseChanged(at, self.first))
@@ -71,7 +71,7 @@ class Player:
         engine = self.engine
         if at < engine.now:
             at = engine.now
-        for fact in self.wire.read(topic, payload, at, retained):
+        for fact in self.wire.read(topic, message.payload, at, message.retained):
             engine.take(fact)
 
     def _house(self, message: Recorded) -> bool:

@@ -141,7 +141,8 @@ def _retold(message: Recorded, changes: Sequence[Change]) -> Recorded:
         house = from_document(message.payload.decode())
     except (msgspec.MsgspecError, UnicodeDecodeError):
         return message
-    return message._replace(payload=to_document(changed(house, changes)).encode())
+    document = to_document(changed(house, changes))
+    return msgspec.structs.replace(message, payload=document.encode())
 
 
 def _compared(house: House, was: _Night, other: _Night, count: int, start: float) -> Rehearsal:
