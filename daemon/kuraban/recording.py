@@ -166,9 +166,7 @@ def _messages(
             raise RecordingError(f"{path}: breaks off ({error}); copy it anew") from None
 
 
-def _pieces(
-    path: Path, file: io.BufferedReader, passed: Callable[[int], None]
-) -> Iterator[bytes]:
+def _pieces(path: Path, file: io.BufferedReader, passed: Callable[[int], None]) -> Iterator[bytes]:
     """Whole lines, many at once; of one that is too long the beginning, at the end of a piece."""
     most = max(RATIO * path.stat().st_size, SMALL) if path.suffix == ".gz" else math.inf
     told = 0
