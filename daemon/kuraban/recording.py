@@ -24,6 +24,8 @@ import msgspec
 from kuraban.core.units import parse_time
 from kuraban.errors import RecordingError
 
+HOUSE_TOPIC = "watch/house"
+"""Under the root: a house as the watch knew it, in a recording taken from a journal."""
 LONGEST = 2_000_000
 """Bytes of one line; the longest message that is heard comes to less, however it is spelled."""
 PIECE = 65_536

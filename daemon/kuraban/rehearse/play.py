@@ -24,10 +24,10 @@ from kuraban.core.site import House, from_document, to_document
 from kuraban.core.texts.messages import Words
 from kuraban.core.timescale import Pieces
 from kuraban.core.units import within_hours
-from kuraban.recording import BadLine, Recorded
+from kuraban.recording import HOUSE_TOPIC, BadLine, Recorded
 from kuraban.rehearse.altered_settings import Change, changed
 from kuraban.rehearse.spells import Pair, Verdict, paired, spells_of
-from kuraban.replay import BUNDLE, HOUSE_TOPIC, Player
+from kuraban.replay import BUNDLE, Player
 
 
 @dataclass(frozen=True, slots=True)
