@@ -68,9 +68,8 @@ OWNERS = {
     "pydantic_core": ("settings",),
     "pydantic_settings": ("settings",),
     "msgspec": (
-        "cli", "core", "edges", "feed", "imports", "queries", "recording", "rehearse", "replay",
-        "runtime",
-        "settings", "store",
+        "cli", "core", "edges", "feed", "imports", "queries", "reading_ahead", "recording",
+        "rehearse", "replay", "runtime", "settings", "store",
     ),
     "rich": ("cli", "demo"),
     "typer": ("cli",),
