@@ -13,9 +13,9 @@ from tests.imports.mangled import sheet
 WRITTEN = "日時,タンク3\n2025-01-20 10:00,10.5\n"
 
 
-def read(path: Path, content: bytes, *how: str) -> list[list[object]]:
+def read(path: Path, content: bytes, **how: str) -> list[list[object]]:
     path.write_bytes(content)
-    with opened(path, Shape(*how)) as (rows, _):
+    with opened(path, Shape(**how)) as (rows, _):
         return [list(cells) for _, cells in rows]
 
 
@@ -42,7 +42,9 @@ def test_a_comma_in_every_value_separates_nothing(tmp_path: Path) -> None:
 
 
 def test_a_mapping_may_say_how_it_is_read(tmp_path: Path) -> None:
-    found = read(tmp_path / "table.csv", "t|°C,x\n".encode("cp1252"), "cp1252", "|")
+    found = read(
+        tmp_path / "table.csv", "t|°C,x\n".encode("cp1252"), encoding="cp1252", separator="|"
+    )
     assert found == [["t", "°C,x"]]
 
 

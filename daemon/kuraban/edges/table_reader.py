@@ -16,7 +16,9 @@ from datetime import datetime, time
 from importlib.util import find_spec
 from itertools import chain, islice
 from pathlib import Path
-from typing import NamedTuple, NoReturn
+from typing import NoReturn
+
+import msgspec
 
 from kuraban.errors import ConfigurationError, Fault
 
@@ -33,7 +35,7 @@ OLD_EXCEL = b"\xd0\xcf\x11\xe0"
 SPREADSHEET = ".xlsx"
 
 
-class Shape(NamedTuple):
+class Shape(msgspec.Struct, frozen=True, kw_only=True):
     """How a file is to be read; None is found out."""
 
     encoding: str | None = None

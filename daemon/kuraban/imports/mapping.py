@@ -42,36 +42,24 @@ ROLES: Named[Kind, tuple[str, ...]] = {
     "samples": (*MOMENT, "place", "batch", *FIGURES),
 }
 STAGE = "stage:"
-SEVERAL = ("note",)
-"""Roles that more than one column may have."""
 LOOKED_AT = 50
 """Rows in which the headings are looked for: loggers write of themselves first."""
 
 
-class Mapping(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
+class Mapping(Shape, frozen=True, forbid_unknown_fields=True, kw_only=True):
     kind: Kind
     columns: dict[str, str]
-    names: dict[str, str] = {}
+    names: dict[str, str] = msgspec.field(default_factory=dict)
     timezone: str | None = None
     time_format: str | None = None
     decimal: Literal[".", ","] | None = None
     unit: Scale = "°C"
     factor: float = 1.0
     course: str | None = None
-    encoding: str | None = None
-    separator: str | None = None
-    sheet: str | None = None
-
-    @property
-    def shape(self) -> Shape:
-        return Shape(self.encoding, self.separator, self.sheet)
 
     def column(self, role: str) -> str:
         """The heading of a role, "" where no column has it."""
         return next((head for head, own in self.columns.items() if own == role), "")
-
-    def fits(self, heads: Sequence[str]) -> bool:
-        return all(head in heads for head in self.columns)
 
 
 def load(path: Path, house: House) -> Mapping:
@@ -89,11 +77,14 @@ def load(path: Path, house: House) -> Mapping:
 
 
 def check(path: Path, mapping: Mapping, house: House) -> None:
+    possible = offered(mapping.kind, house)
     for head, role in mapping.columns.items():
-        if not known(mapping.kind, role, house):
-            refuse(path, f'columns."{head}"', f'"{role}" is nothing that {mapping.kind} have',
-                   f"there are {nearest(role, offered(mapping.kind, house))}")  # fmt: skip
-    roles = [role for role in mapping.columns.values() if role not in SEVERAL]
+        if role not in possible:
+            right = f"there are {nearest(role, possible)}"
+            refuse(
+                path, f'columns."{head}"', f'"{role}" is nothing that {mapping.kind} have', right
+            )
+    roles = [role for role in mapping.columns.values() if role != "note"]
     if twice := {role for role in roles if roles.count(role) > 1}:
         right = "leave all but one of its columns out"
         refuse(path, "columns", f'"{min(twice)}" is there twice', right)
@@ -115,12 +106,8 @@ def offered(kind: Kind, house: House) -> tuple[str, ...]:
         return (*ROLES[kind], *house.place, *house.probe)
     if kind == "samples":
         return ROLES[kind]
-    stages = {stage.id for course in house.courses for stage in course.stages}
-    return (*ROLES[kind], *(f"{STAGE}{stage}" for stage in sorted(stages)))
-
-
-def known(kind: Kind, role: str, house: House) -> bool:
-    return role in offered(kind, house)
+    stages = {f"{STAGE}{stage.id}" for course in house.courses for stage in course.stages}
+    return (*ROLES[kind], *sorted(stages))
 
 
 def _lacking(mapping: Mapping, roles: set[str]) -> str:
@@ -147,7 +134,7 @@ def headed(rows: Sequence[Row], mapping: Mapping) -> tuple[int, list[str]] | Non
     """Where in the first rows the headings of a mapping stand, and all headings there."""
     for index, (_, cells) in enumerate(islice(rows, LOOKED_AT)):
         heads = headings(cells)
-        if mapping.fits(heads):
+        if {*mapping.columns} <= {*heads}:
             return index, heads
     return None
 
@@ -162,10 +149,12 @@ def likely_heads(rows: Sequence[Row]) -> int:
     return wide.index(max(wide)) if wide else 0
 
 
-def called(text: Cell, house: House, mapping: Mapping, table: Named[str, object]) -> str | None:
+def called(
+    text: Cell, house: House, names: Named[str, str], table: Named[str, object]
+) -> str | None:
     """The id of a place, probe or course that a table calls so: by id, by name, or as mapped."""
     plain = narrow(str(int(text)) if isinstance(text, float) and text.is_integer() else str(text))
-    own = next((id_ for name, id_ in mapping.names.items() if narrow(name) == plain), plain)
+    own = next((id_ for name, id_ in names.items() if narrow(name) == plain), plain)
     if own in table:
         return own
     named = {narrow(place.name).casefold(): place.id for place in house.places}
