@@ -42,6 +42,18 @@ ROLES: Named[Kind, tuple[str, ...]] = {
     "samples": (*MOMENT, "place", "batch", *FIGURES),
 }
 STAGE = "stage:"
+NEEDED: Named[Kind, Named[str, set[str]]] = {
+    "readings": {"`time`": {"time", "date"}, "place": {"place"}},
+    "samples": {
+        "`time`": {"time", "date"}, "`place` or `batch`": {"place", "batch"},
+        f"figure: {', '.join(FIGURES)}": {*FIGURES},
+    },
+    "batches": {
+        "`batch`": {"batch"}, "`place`": {"place"}, "`end`": {"end"}, "`course`": {"course"},
+        "`stage:ID`, the day on which it began": {"stage"},
+    },
+}  # fmt: skip
+"""What there must be a column of, as it is said where there is none: one of these roles."""
 LOOKED_AT = 50
 """Rows in which the headings are looked for: loggers write of themselves first."""
 
@@ -111,23 +123,12 @@ def offered(kind: Kind, house: House) -> tuple[str, ...]:
 
 
 def _lacking(mapping: Mapping, roles: set[str]) -> str:
-    if mapping.kind != "batches" and "time" not in roles and "date" not in roles:
-        return "`time`"
-    match mapping.kind:
-        case "readings" if ("subject" in roles) != ("value" in roles):
+    has = {role.partition(":")[0] for role in roles} | ({"course"} if mapping.course else set())
+    if mapping.kind == "readings":
+        if ("subject" in has) != ("value" in has):
             return "`subject` beside its `value`"
-        case "readings" if not roles - {*MOMENT}:
-            return "place"
-        case "samples" if not roles & {"place", "batch"}:
-            return "`place` or `batch`"
-        case "samples" if not roles & {*FIGURES}:
-            return f"figure: {', '.join(FIGURES)}"
-        case "batches":
-            needed = ["batch", "place", "end", *([] if mapping.course else ["course"])]
-            absent = [f"`{role}`" for role in needed if role not in roles]
-            begun = any(role.startswith(STAGE) for role in roles)
-            return ", ".join(absent) or ("" if begun else "`stage:ID`, the day on which it began")
-    return ""
+        has |= {"place"} if roles - {*MOMENT} else set()
+    return ", ".join(said for said, some in NEEDED[mapping.kind].items() if not has & some)
 
 
 def headed(rows: Sequence[Row], mapping: Mapping) -> tuple[int, list[str]] | None:

@@ -25,6 +25,8 @@ from kuraban.edges.history.answer import TAKEN, Answer
 CONNECT_WITHIN: Final = 4.0
 REFUSES_US: Final = frozenset({401, 403, 404, 405, 407, 410, 415, 421})
 """The token, the bucket or the address is wrong: no point is to blame."""
+UNKNOWN_TOKEN: Final = "auth token"
+"""The proxy of VictoriaMetrics (1.79) answers 400 to a token that it does not know."""
 COME_AGAIN: Final = frozenset({408, 409, 425, 429})
 LONGEST_REASON: Final = 200
 STRANGERS: Final = ("unable to get local issuer certificate", "self-signed certificate")
@@ -83,7 +85,7 @@ class Receiver:
     def _meant(self, refused: ApiException) -> Answer:
         status = refused.status or 0
         told = said(refused, self._token)
-        if status in REFUSES_US:
+        if status in REFUSES_US or UNKNOWN_TOKEN in told:
             return Answer("away", f"it refuses us, see url, org, bucket and token: {told}")
         if 400 <= status < 500 and status not in COME_AGAIN:
             return Answer("refused", told)
