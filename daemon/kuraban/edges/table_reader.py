@@ -17,6 +17,7 @@ from importlib.util import find_spec
 from itertools import chain, islice
 from pathlib import Path
 from typing import NoReturn
+from zipfile import ZipFile
 
 import msgspec
 
@@ -31,6 +32,8 @@ SEPARATORS = "\t;|,"
 PIECE = 1 << 20
 GLANCE = 20
 """Lines that are looked at for the separator."""
+AT_MOST = 200
+"""A spreadsheet's numbers and dates unpack to some ten times their size."""
 OLD_EXCEL = b"\xd0\xcf\x11\xe0"
 SPREADSHEET = ".xlsx"
 
@@ -136,6 +139,10 @@ def _spreadsheet(path: Path, sheet: str | None) -> Iterator[tuple[Iterator[Row],
 
     wrong: tuple[type[Exception], ...] = (Exception,)
     try:
+        with ZipFile(path) as packed:
+            size = sum(part.file_size for part in packed.infolist())
+        if size > AT_MOST * path.stat().st_size:
+            raise ValueError(f"it unpacks to more than {AT_MOST} times its size")
         book = openpyxl.load_workbook(path, read_only=True, data_only=True)
     except wrong as error:
         right = "open it in the spreadsheet and save it anew as .xlsx, or as CSV"
