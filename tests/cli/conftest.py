@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+import typer
 from typer.testing import CliRunner
 
 from kuraban.cli import app
@@ -18,6 +19,8 @@ Type = Callable[..., Any]
 """Takes words, gives typer's result: output, stdout, stderr, exit_code."""
 KURABAN = (sys.executable, "-c", "from kuraban.cli import main; main()")
 """The command in a process of its own."""
+TYPED = typer.main.get_command(app)
+"""All commands as typer makes them: made anew for every call they take longer than most calls."""
 SITE = BREWERY / "site.toml"
 
 
@@ -27,6 +30,7 @@ def type_in(monkeypatch: pytest.MonkeyPatch) -> Type:
     monkeypatch.setenv("COLUMNS", "100")
     monkeypatch.setenv("NO_COLOR", "1")
     monkeypatch.delenv("KURABAN_SITE_FILE", raising=False)
+    monkeypatch.setattr("typer.testing._get_command", lambda _: TYPED)
 
     def run(*words: object, answers: str | None = None) -> Any:
         return CliRunner().invoke(app, [str(word) for word in words], input=answers)

@@ -46,7 +46,7 @@ def sources(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def install(sources: Path, root: Path, *words: str) -> subprocess.CompletedProcess[str]:
-    env = os.environ | {"PYTHON": sys.executable}
+    env = os.environ | {"PYTHON": sys.executable, "INSTALL_PIP": "--no-compile"}
     command = [sources / "deploy" / "install", "--root", root, *words]
     return subprocess.run(command, env=env, capture_output=True, text=True, check=False)
 
