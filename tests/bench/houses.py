@@ -3,10 +3,11 @@
     tests/bench/houses [--houses 10 25 50] [--faster 1 2 4 8 16]
 
 Each house is as it would be installed: Mosquitto as delivered (without its access list, since one
-speaks for all probes), `kuraban run` with its pages, which forwards to one Victoria Metrics and is bridged to the head house's broker. For a minute and more at
-each size, then at the largest size at a pace that is so many times life's, each part's processor
-time and memory are read from the kernel, what the links carry from the sockets. Where the readings
-are not in the journals ten seconds after the last was sent it bends, and nothing faster is tried.
+speaks for all probes), `kuraban run` with its pages, which forwards to one Victoria Metrics and is
+bridged to the head house's broker. For a minute and more at each size, then at the largest size at
+a pace that is so many times life's, each part's processor time and memory are read from the kernel,
+what the links carry from the sockets. Where the readings are not in the journals ten seconds after
+the last was sent it bends, and nothing faster is tried.
 """
 
 from __future__ import annotations
