@@ -11,13 +11,14 @@ from hypothesis import Phase, example, given, settings
 from hypothesis import strategies as st
 
 from kuraban.core.detectors.base import Detector
+from kuraban.core.detectors.stage_overdue import StageOverdue
 from kuraban.core.effects import Message, Step
 from kuraban.core.engine.engine import Engine
 from kuraban.core.entries import Stir
 from kuraban.core.facts import Delivered, Fact, HouseChanged, Impaired, Logged, Reading, Refusal
 from kuraban.core.planned_curve import FAR_FUTURE
 from kuraban.core.site import House, Probe, to_document
-from kuraban.core.units import HOUR, MINUTE
+from kuraban.core.units import DAY, HOUR, MINUTE
 from tests.core.busy_night import DAWN, HOUSE, facts, told
 from tests.core.house import DUSK, Bell, Night, brewery, mashing, moment, words
 from tests.kept import kept_and_read
@@ -509,3 +510,27 @@ def test_a_stirred_tank_wakes_nobody() -> None:
     night.run(25).told["t3-mid"] = 10.0
     night.run(120)
     assert not night.steps()
+
+
+def test_ten_months_in_which_nobody_watched_take_few_looks() -> None:
+    """A summer's rest: nothing is heard, so that whoever is back need not wait for each look."""
+    engine, looks = Engine(words()), 0
+    for fact in facts():
+        engine.take(fact)
+    look = engine._look_next
+
+    def counted() -> None:
+        nonlocal looks
+        looks += 1
+        look()
+
+    engine._look_next = counted  # type: ignore[method-assign]
+    engine.take(Impaired("watch", True, engine.now))
+    engine.wake(engine.now + 300 * DAY)
+    assert looks < 600 * len(engine.registry.detectors), "one a day, and those of the first day"
+    engine.take(Impaired("watch", False, engine.now))
+    late = [
+        one for one in engine.registry.detectors.values()
+        if engine.now + 3 * HOUR < one.due < FAR_FUTURE
+    ]  # fmt: skip
+    assert {type(one) for one in late} <= {StageOverdue}, "all others are at it again"

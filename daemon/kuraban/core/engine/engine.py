@@ -32,6 +32,7 @@ from kuraban.core.deadlines import (
     Telling,
     WatchBack,
 )
+from kuraban.core.detectors.base import Detector
 from kuraban.core.detectors.clock_wrong import ClockWrong
 from kuraban.core.detectors.silent import Silent
 from kuraban.core.detectors.unwatched import Unwatched
@@ -56,11 +57,12 @@ from kuraban.core.facts import (
 )
 from kuraban.core.house_view import HouseView
 from kuraban.core.notify.notifier import Notifier
+from kuraban.core.planned_curve import FAR_FUTURE
 from kuraban.core.probes.probe_state import ProbeState
 from kuraban.core.site import SIGNALS, from_document
 from kuraban.core.texts.messages import Words
 from kuraban.core.timescale import Pieces, redated
-from kuraban.core.units import AHEAD, MINUTE
+from kuraban.core.units import AHEAD, DAY, MINUTE
 from kuraban.errors import OurError
 from kuraban.trade.thermometer_accuracy import bus_error
 
@@ -85,6 +87,9 @@ class Engine:
         self.clock: Pieces = ()
         """How far the wall clock is ahead, as its steps have left it."""
         self.conflicts = 0
+        self.idle_from = FAR_FUTURE
+        """From then on nobody has watched for a day: there is nothing to see, and looks a day apart
+        are enough."""
         self._watched: WatchedHouse | None = None
 
     @property
@@ -213,7 +218,7 @@ class Engine:
             if wish <= self.now:
                 name = f"{type(detector).__name__} of {detector.subject}"
                 raise RuntimeError(f"{name} would look at this very moment for ever")
-            again = wish
+            again = wish if self.now < self.idle_from else max(wish, self.now + DAY)
         finally:
             self.timers.want(detector, again)
 
@@ -360,8 +365,15 @@ class Engine:
         self.facts.append(fact)
         if watched is not None:
             watched.self_monitoring.take(fact, self.now)
-            if fact.part == "watch" and not fact.holds:
-                watched.registry.look_all(self.now, Silent, Unwatched)
+            if fact.part == "watch":
+                self._away(watched, fact.holds)
+
+    def _away(self, watched: WatchedHouse, gone: bool) -> None:
+        """Nobody watches, or somebody does again: then all look who had not for a day."""
+        long, self.idle_from = self.now >= self.idle_from, self.now + DAY if gone else FAR_FUTURE
+        if not gone:
+            kinds = (Detector,) if long else (Silent, Unwatched)
+            watched.registry.look_all(self.now, *kinds)
 
     def _delivered(self, watched: WatchedHouse | None, fact: Delivered) -> None:
         """A message that reached nobody is told to the next person at once."""
