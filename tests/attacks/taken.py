@@ -240,6 +240,7 @@ def _looked_at(folder: Path, watched: Watched, now: float) -> Iterator[str]:
         lines = (line_text(line, found.zone) for line in retell(history, "kura", None, None))
         recording.write_text("\n".join(lines) + "\n", "utf-8")
     yield from _replayed(recording, found, read)
+    yield from _asked(folder, found, now)
     with closing(Journal.open(path)) as journal:
         journal.drop_checkpoint()
         anew = recover(journal, WORDS)
@@ -247,7 +248,6 @@ def _looked_at(folder: Path, watched: Watched, now: float) -> Iterator[str]:
         known = {one.id for one in watched.engine.view.entry_log.log}
         if not again >= known:
             yield f"built anew it lacks entries: {sorted(known - again)[:5]}"
-    yield from _asked(folder, found, now)
 
 
 def _replayed(recording: Path, found: House, read: list[Logged | Reading]) -> Iterator[str]:

@@ -58,9 +58,29 @@ class Beside(NamedTuple):
         return pages * 4096.0
 
 
+@pytest.fixture(scope="module")
+def long(lived: Served, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    """The night with many readings of one probe behind it; nobody may change it."""
+    night = lived.twin(tmp_path_factory.mktemp("long"))
+    journal = Journal(night.path, connect(night.path, "rw"))
+    for number in range(0, TURNS, 20):
+        Beside(0, 0, journal, night.path, night.clock() + 60.0).write(number, 20)
+    journal.close()
+    yield night
+    night.close()
+
+
+@pytest.fixture
+def served(long: Served, tmp_path: Path) -> Iterator[Served]:
+    """The same night for one test alone."""
+    night = long.twin(tmp_path)
+    yield night
+    night.close()
+
+
 @pytest.fixture
 def beside(served: Served) -> Iterator[Beside]:
-    """With many readings of one probe behind them."""
+    """With the pages of that night."""
     settings = dataclasses.replace(served.settings, web=Web(port=0))
     ours, theirs = Pipe()
     child = subprocess.Popen(
@@ -75,10 +95,7 @@ def beside(served: Served) -> Iterator[Beside]:
         port = read_word(ours.recv_bytes()).port
         ours.send_bytes(pack_picture(served.snapshot()))
         assert port is not None
-        one = Beside(port, child.pid, journal, served.path, served.clock() + 60.0)
-        for number in range(0, TURNS, 20):
-            one.write(number, 20)
-        yield one
+        yield Beside(port, child.pid, journal, served.path, served.clock() + 60.0)
     finally:
         journal.close()
         ours.send_bytes(END)
@@ -125,8 +142,6 @@ def test_whoever_reads_nothing_goes(
     monkeypatch.setattr(connections, "READ_WITHIN", 1.0)
     journal = Journal(served.path, connect(served.path, "rw"))
     beside = Beside(port, 0, journal, served.path, served.clock() + 60.0)
-    for number in range(TURNS):
-        beside.write(number)
     journal.close()
     with ExitStack() as held:
         wire = unread(beside, "csv", held)

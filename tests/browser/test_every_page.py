@@ -167,10 +167,9 @@ def test_a_form_that_comes_back_can_be_read_and_pressed(
 ) -> None:
     """Where a person erred, the page is as good as any, and the focus is on the field that is
     wrong, with what is wrong beside it."""
-    page = open_(lived.at, size, language, colours)
+    page = open_(lived.at + "/setup", size, language, colours)
     faults = {}
     for name, (to, fields) in ERRING.items():
-        page.goto(lived.at + "/setup")
         with page.expect_navigation():
             page.evaluate(SEND, [to, fields])
         assert page.locator("[role=alert]").count() > 0, name

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+import typer
 from typer.testing import CliRunner
 
 from kuraban.cli import app
@@ -18,6 +19,8 @@ Type = Callable[..., Any]
 """Takes words, gives typer's result: output, stdout, stderr, exit_code."""
 KURABAN = (sys.executable, "-c", "from kuraban.cli import main; main()")
 """The command in a process of its own."""
+TYPED = typer.main.get_command(app)
+"""All commands as typer makes them: made anew for every call they take longer than most calls."""
 SITE = BREWERY / "site.toml"
 
 
@@ -27,6 +30,7 @@ def type_in(monkeypatch: pytest.MonkeyPatch) -> Type:
     monkeypatch.setenv("COLUMNS", "100")
     monkeypatch.setenv("NO_COLOR", "1")
     monkeypatch.delenv("KURABAN_SITE_FILE", raising=False)
+    monkeypatch.setattr("typer.testing._get_command", lambda _: TYPED)
 
     def run(*words: object, answers: str | None = None) -> Any:
         return CliRunner().invoke(app, [str(word) for word in words], input=answers)
@@ -39,7 +43,17 @@ def at(monkeypatch: pytest.MonkeyPatch) -> Callable[[float], None]:
     """Sets the time at which somebody asks."""
 
     def be(moment: float) -> None:
-        for name in ("view", "status", "history", "log", "record", "check", "page_test", "why"):
+        for name in (
+            "view",
+            "status",
+            "history",
+            "log",
+            "record",
+            "check",
+            "page_test",
+            "why",
+            "journal",
+        ):
             module = state if name == "view" else __import__(f"kuraban.cli.{name}", fromlist=[name])
             monkeypatch.setattr(module, "clock", lambda: moment)
 

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import os
-import subprocess
 from pathlib import Path
 
 import pytest
 
-from tests.cli.conftest import KURABAN
+from tests.cli.forked import Forked
 
 
 @pytest.mark.parametrize(
@@ -22,10 +21,11 @@ from tests.cli.conftest import KURABAN
         ("kuraban log tank-3 batch-start course=moromi-", {"course=moromi-slow-33"}),
     ],
 )  # fmt: skip
-def test_places_people_and_courses_are_offered(site: Path, line: str, offered: set[str]) -> None:
+def test_places_people_and_courses_are_offered(
+    site: Path, tmp_path: Path, line: str, offered: set[str]
+) -> None:
     words = {"COMP_WORDS": line, "COMP_CWORD": str(len(line.split(" ")) - 1)}
     env = {**os.environ, **words, "_KURABAN_COMPLETE": "complete_bash",
            "KURABAN_SITE_FILE": str(site)}  # fmt: skip
-    program = f"import sys; sys.argv[0] = 'kuraban'; {KURABAN[2]}"
-    told = subprocess.run([KURABAN[0], "-c", program], env=env, capture_output=True, text=True)
-    assert offered <= set(told.stdout.split()), told.stderr
+    _, told = Forked([], tmp_path, env, tmp_path).ended()
+    assert offered <= set(told.split()), told

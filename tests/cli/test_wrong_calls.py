@@ -19,6 +19,7 @@ import pytest
 from typer.testing import CliRunner
 
 from kuraban.cli import app
+from tests.cli.conftest import TYPED
 from tests.journals import live_through, site_file
 
 TABLE = Path(__file__).with_name("wrong_calls.txt")
@@ -53,11 +54,11 @@ def answered(call: str, folder: Path) -> tuple[int, str]:
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
-    before = Path.cwd()
     made = brewery(tmp_path_factory.mktemp("brewery"))
-    os.chdir(made)
-    yield made
-    os.chdir(before)
+    with pytest.MonkeyPatch.context() as patched:
+        patched.chdir(made)
+        patched.setattr("typer.testing._get_command", lambda _: TYPED)
+        yield made
 
 
 @pytest.fixture(autouse=True)

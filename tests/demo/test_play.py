@@ -30,7 +30,6 @@ from kuraban.store.journal import Journal
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
 KURABAN = Path(sys.executable).parent / "kuraban"
-SPEED = "1200"
 TEST = "A word to a phone"
 TRULY = {"Tank 2 (t2-mid) probe out?", "Tank 5 warm", "Chiller 1 stopped"}
 """What the night's truth asks to be told, and no more."""
@@ -52,7 +51,7 @@ def staged(home: Path) -> _Stage:
 def told(tmp_path_factory: pytest.TempPathFactory) -> str:
     """Everything that `kuraban demo --once` says."""
     home = tmp_path_factory.mktemp("demo")
-    process = start(home, "--once", "--speed", SPEED)
+    process = start(home, "--once")
     said, _ = process.communicate(timeout=120)
     assert process.returncode == 0, said
     assert list(home.iterdir()) == [], "something was left lying about"

@@ -29,6 +29,7 @@ from kuraban.core.deadlines import (
     PartMended,
     PromiseDue,
     ShelfEnds,
+    Telling,
     WatchBack,
 )
 from kuraban.core.detectors.clock_wrong import ClockWrong
@@ -237,6 +238,9 @@ class Engine:
     def _do(self, deadline: Deadline) -> None:
         """What falls due, now; whoever does it looks whether it still is to be done."""
         now = self.now
+        if isinstance(deadline, Telling) and self.self_monitoring.away_since is not None:
+            self.deadlines.put_off(deadline)
+            return
         match deadline:
             case ClimbLadder(incident=incident, began=began, rung=rung):
                 self.notifier.climbing.climb(incident, began, rung, now)
