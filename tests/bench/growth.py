@@ -87,13 +87,15 @@ class Backlog:
     """Stands where the front door stands, and has every message ready."""
 
     alive = connected = True
+    more = False
     waiting = 0
 
     def __init__(self, units: int, minutes: int) -> None:
         self._rng = random.Random("growth")
         self._units = units
         self._left = units * UNIT * minutes
-        self._waits = itertools.chain.from_iterable(map(self._minute, range(minutes)))
+        minute = map(self._minute, range(minutes))
+        self._waits: Iterator[Arrived] = itertools.chain.from_iterable(minute)
         self.marks: list[float] = []
         """Processor time at the beginning of each turn, the making of its messages left out."""
         self._making = 0.0
@@ -124,10 +126,19 @@ class Backlog:
             yield _arrived(f"c{unit}-power", watts, at)
             yield _arrived(f"c{unit}-supply", round((3.0 + gauss(0, 0.1)) * 16) / 16, at)
 
-    def answer(self, arrived: list[Arrived]) -> None: ...
+    def give_back(self, arrived: list[Arrived]) -> None:
+        self._waits = itertools.chain(arrived, self._waits)
+        self._left += len(arrived)
+
+    def cuts(self) -> tuple[()]:
+        return ()
+
+    def backlog(self) -> None: ...
+
+    def answer(self, arrived: list[Arrived], cuts: object) -> None: ...
     def publish(self, topic: str, payload: bytes, retain: bool = False) -> None: ...
     def rouse(self) -> None: ...
-    def start(self) -> None: ...
+    def start(self, away: float) -> None: ...
     def stop(self, within: float) -> None: ...
 
 
