@@ -44,6 +44,11 @@ class VictoriaMetrics:
             self._process = subprocess.Popen(command, stdout=log, stderr=log)
         await_up(self._process, self.port, said, self._host)
 
+    @property
+    def pid(self) -> int:
+        assert self._process is not None
+        return self._process.pid
+
     def stop(self) -> None:
         if self._process is not None:
             self._process.send_signal(signal.SIGTERM)
@@ -140,7 +145,7 @@ class Strict:
 
     `refuses` says of a line whether it is answered 400; `status` is answered to everything instead;
     `mode` "hang" never answers, "drop" takes the points and closes without an answer. With `tls`
-    it speaks TLS.
+    it speaks TLS. `answers` is what a query is answered; without it there are none.
     """
 
     def __init__(self, token: str | None = None, tls: ssl.SSLContext | None = None) -> None:
@@ -154,6 +159,8 @@ class Strict:
         self.headers: dict[str, str] = {}
         self.body = b""
         self.mode = "ok"
+        self.answers: bytes | None = None
+        self.bodies: list[bytes] = []
         self._token = token
         self._kinds: dict[tuple[str, str], type] = {}
         self._closing = threading.Event()
@@ -182,10 +189,13 @@ class Strict:
             return 0, b""
         if self.status is not None:
             return self.status, self.body
-        if urlsplit(where).path != "/api/v2/write":
-            return 404, b""
         if self._token is not None and said != f"Token {self._token}":
             return 401, json.dumps({"message": f"unauthorized: {said}"}).encode()
+        if urlsplit(where).path == "/api/v2/query" and self.answers is not None:
+            self.bodies.append(body)
+            return 200, self.answers
+        if urlsplit(where).path != "/api/v2/write":
+            return 404, b""
         return self._write(body)
 
     def _write(self, body: bytes) -> tuple[int, bytes]:

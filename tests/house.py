@@ -22,7 +22,7 @@ FLOORS = (
     ("settings",),
     (
         "clock", "clock_steps", "demo", "feed", "imports", "queries", "recording", "rehearse",
-        "replay", "runtime",
+        "reading_ahead", "replay", "runtime",
     ),
     ("cli", "runtime.pages_main", "runtime.watch_main"),
 )  # fmt: skip

@@ -3,33 +3,39 @@
 A line carries `tst`, `topic`, `payload` and may carry `qos` and `retain`. Several recordings merge
 by `tst`, stably; a line that is earlier than one before it in its file is taken at that one's time.
 
-A recording may come from anybody: it is read line by line, a line may be so long and no longer, and
-a packed one that swells beyond measure is not read to its end.
+A recording may come from anybody: it is read piece by piece, a line may be so long and no longer,
+and a packed one that swells beyond measure is not read to its end. The lines of a piece that are
+all of the usual form are read at once; where one is not, each is read by itself.
 """
 
 from __future__ import annotations
 
 import gzip
 import heapq
+import io
 import math
 import zlib
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import IO, NamedTuple
+from typing import NamedTuple
 
 import msgspec
 
 from kuraban.core.units import parse_time
 from kuraban.errors import RecordingError
 
+HOUSE_TOPIC = "watch/house"
+"""Under the root: a house as the watch knew it, in a recording taken from a journal."""
 LONGEST = 2_000_000
 """Bytes of one line; the longest message that is heard comes to less, however it is spelled."""
+PIECE = 65_536
+"""Bytes that are read at once."""
 RATIO, SMALL = 200, 50_000_000
 """How many times its size a packed recording may unpack to, once that is more than so many bytes.
 Readings pack to a tenth."""
 
 
-class Recorded(NamedTuple):
+class Recorded(msgspec.Struct, frozen=True, gc=False):
     """One message of a recording."""
 
     at: float
@@ -72,7 +78,8 @@ class _Other(_Line):
     payload: msgspec.Raw = msgspec.Raw(b'""')  # type: ignore[assignment]
 
 
-_line = msgspec.json.Decoder(_Line).decode
+_decoder = msgspec.json.Decoder(_Line)
+_line, _lines = _decoder.decode, _decoder.decode_lines
 _other = msgspec.json.Decoder(_Other).decode
 _text = msgspec.json.Decoder(str).decode
 
@@ -87,9 +94,12 @@ def _payload(raw: msgspec.Raw) -> bytes:
 
 def _moment(tst: str | float) -> float:
     """`…Z+0900`, as one tool writes local times, has a Z that means nothing."""
-    if isinstance(tst, str) and "Z" in tst and ("Z+" in tst or "Z-" in tst):
-        tst = tst.replace("Z", "", 1)
-    return parse_time(tst)
+    try:
+        return parse_time(tst)
+    except ValueError:
+        if isinstance(tst, str) and ("Z+" in tst or "Z-" in tst):
+            return parse_time(tst.replace("Z", "", 1))
+        raise
 
 
 def read_line(line: bytes) -> Recorded:
@@ -98,10 +108,17 @@ def read_line(line: bytes) -> Recorded:
         raise ValueError(f"is longer than {LONGEST // 1_000_000} MB")
     try:
         told = _line(line)
-        payload = told.payload.encode()
     except msgspec.ValidationError:
         return _read_other(line)
     except (msgspec.MsgspecError, UnicodeError) as error:
+        raise ValueError(f"no message line ({error})") from None
+    return _recorded(told)
+
+
+def _recorded(told: _Line) -> Recorded:
+    try:
+        payload = told.payload.encode()
+    except UnicodeError as error:
         raise ValueError(f"no message line ({error})") from None
     return Recorded(_moment(told.tst), told.topic, payload, bool(told.retain))
 
@@ -115,7 +132,7 @@ def _read_other(line: bytes) -> Recorded:
     return Recorded(_moment(told.tst), told.topic, payload, bool(told.retain))
 
 
-def _open(path: Path) -> IO[bytes]:
+def _open(path: Path) -> io.BufferedReader:
     try:
         return gzip.open(path, "rb") if path.suffix == ".gz" else path.open("rb")  # type: ignore[return-value]
     except OSError as error:
@@ -127,40 +144,69 @@ def _open(path: Path) -> IO[bytes]:
 def _messages(
     path: Path, bad: Callable[[BadLine], None], passed: Callable[[int], None]
 ) -> Iterator[Recorded]:
-    clock = 0.0
+    clock, number = 0.0, 0
     with _open(path) as file:
         try:
-            for number, line in _lines(path, file, passed):
-                try:
-                    message = read_line(line)
-                except ValueError as error:
-                    bad(BadLine(f"{path}:{number}", str(error)))
-                    continue
-                if message.at < clock:
-                    message = message._replace(at=clock)
-                clock = message.at
-                yield message
+            for piece in _pieces(path, file, passed):
+                for line in _usual(piece) or io.BytesIO(piece):
+                    number += 1
+                    try:
+                        if isinstance(line, _Line):
+                            message = _recorded(line)
+                        elif line.strip():
+                            message = read_line(line)
+                        else:
+                            continue
+                    except ValueError as error:
+                        bad(BadLine(f"{path}:{number}", str(error)))
+                        continue
+                    if message.at < clock:
+                        message = msgspec.structs.replace(message, at=clock)
+                    clock = message.at
+                    yield message
         except (OSError, EOFError, zlib.error) as error:
             raise RecordingError(f"{path}: breaks off ({error}); copy it anew") from None
 
 
-def _lines(
-    path: Path, file: IO[bytes], passed: Callable[[int], None]
-) -> Iterator[tuple[int, bytes]]:
-    """Each line that holds something, with its number; of one that is too long its beginning."""
+def _pieces(path: Path, file: io.BufferedReader, passed: Callable[[int], None]) -> Iterator[bytes]:
+    """Whole lines, many at once; of one that is too long the beginning, at the end of a piece."""
     most = max(RATIO * path.stat().st_size, SMALL) if path.suffix == ".gz" else math.inf
-    told = number = 0
-    whole = True
-    while line := file.readline(LONGEST):
-        told += len(line)
-        passed(len(line))
+    told = 0
+
+    def count(size: int) -> None:
+        nonlocal told
+        told += size
+        passed(size)
         if told > most:
             wrong = f"unpacks to more than {RATIO} times its size"
             raise RecordingError(f"{path}: {wrong}; no recording does: unpack it by hand and look")
-        begins, whole = whole, line.endswith(b"\n")
-        number += begins
-        if begins and line.strip():
-            yield number, line
+
+    while piece := file.read1(PIECE):
+        if not piece.endswith(b"\n"):
+            piece += file.readline(LONGEST)
+        count(len(piece))
+        yield piece
+        rest = piece
+        while rest and not rest.endswith(b"\n"):
+            rest = file.readline(LONGEST)
+            count(len(rest))
+
+
+def _usual(piece: bytes) -> list[_Line] | None:
+    """All lines of a piece where each is one message with a payload in text, else None.
+
+    Where every line ends an object and the next begins one, no object goes on over a line's end;
+    and where there are as many as lines, none holds two.
+    """
+    count = piece.count(b"\n")
+    ends = piece.startswith(b"{") and piece.endswith(b"}\n") and len(piece) < LONGEST
+    if not ends or piece.count(b"}\n{") != count - 1:
+        return None
+    try:
+        found = _lines(piece)
+    except (msgspec.MsgspecError, UnicodeError):
+        return None
+    return found if len(found) == count else None
 
 
 def merged(

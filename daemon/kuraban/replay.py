@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+import math
+from collections.abc import Callable
+from contextlib import closing, nullcontext
 from datetime import tzinfo
 from pathlib import Path
 from typing import IO, NamedTuple
@@ -20,12 +22,11 @@ from kuraban.core.facts import (
     Refusal,
 )
 from kuraban.core.intake.wire import Wire
-from kuraban.core.site import House, from_document, to_document
+from kuraban.core.site import House, to_document
 from kuraban.core.texts.messages import Words
+from kuraban.reading_ahead import house_told, read_ahead, worth_it
 from kuraban.recording import BadLine, BadLines, Recorded, merged
 
-HOUSE_TOPIC = "watch/house"
-"""Under the root: a house as the watch knew it, in a recording taken from a journal."""
 PART_TOPIC = "watch/part"
 """Under the root: a part of the watch that failed or works again, in such a recording."""
 CLOCK_TOPIC = "watch/clock"
@@ -58,7 +59,7 @@ class Player:
         self.readings = self.refused = 0
 
     def play(self, message: Recorded) -> None:
-        at, topic, payload, retained = message
+        at, topic = message.at, message.topic
         told = topic.startswith(self.own)
         if not self.begun and not (told and self._house(message)):
             self.engine.take(HouseChanged(at, self.first))
@@ -71,16 +72,13 @@ class Player:
         engine = self.engine
         if at < engine.now:
             at = engine.now
-        for fact in self.wire.read(topic, payload, at, retained):
+        for fact in self.wire.read(topic, message.payload, at, message.retained):
             engine.take(fact)
 
     def _house(self, message: Recorded) -> bool:
         """Take over a house as the watch knew it; whether the message told one."""
-        if message.topic != f"{self.root}/{HOUSE_TOPIC}":
-            return False
-        try:
-            house = from_document(message.payload.decode())
-        except (msgspec.MsgspecError, UnicodeDecodeError):
+        house = house_told(message, self.root)
+        if house is None:
             return False
         self.wire = Wire(house, self.root, wall=False)
         self.engine.take(HouseChanged(message.at, to_document(house)))
@@ -141,29 +139,31 @@ def replay(
         for event in player.story():
             write(event)
 
-    messages = merged(paths, bad.add, passed)
-    clock = f"{root}/{CLOCK_TOPIC}"
-    for message in messages if until is None else _until(messages, until):
-        if message.topic == clock:
-            player.engine.wake(message.at)
-            told()
-        player.play(message)
-        count += 1
-        if message.topic == clock and player.begun:
-            stepped(player.engine.view.house.zone)
-        if count % bundle == 0:
-            told()
+    read = read_ahead(house, root, paths, bad.add, passed) if worth_it(paths) else None
+    messages = merged(paths, bad.add, passed) if read is None else read
+    clock, last = f"{root}/{CLOCK_TOPIC}", math.inf if until is None else until
+    with nullcontext() if read is None else closing(read):
+        for message in messages:
+            if isinstance(message, Reading):
+                if message.received > last:
+                    break
+                player.engine.take(message)
+            else:
+                if message.at > last:
+                    break
+                if message.topic == clock:
+                    player.engine.wake(message.at)
+                    told()
+                player.play(message)
+                if message.topic == clock and player.begun:
+                    stepped(player.engine.view.house.zone)
+            count += 1
+            if count % bundle == 0:
+                told()
     if until is not None and player.begun:
         player.engine.wake(until)
     told()
     return Outcome(count, player.readings, player.refused, tuple(bad.first), bad.count)
-
-
-def _until(messages: Iterator[Recorded], until: float) -> Iterator[Recorded]:
-    for message in messages:
-        if message.at > until:
-            return
-        yield message
 
 
 class TimelineWriter:

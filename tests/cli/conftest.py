@@ -43,7 +43,17 @@ def at(monkeypatch: pytest.MonkeyPatch) -> Callable[[float], None]:
     """Sets the time at which somebody asks."""
 
     def be(moment: float) -> None:
-        for name in ("view", "status", "history", "log", "record", "check", "page_test", "why"):
+        for name in (
+            "view",
+            "status",
+            "history",
+            "log",
+            "record",
+            "check",
+            "page_test",
+            "why",
+            "journal",
+        ):
             module = state if name == "view" else __import__(f"kuraban.cli.{name}", fromlist=[name])
             monkeypatch.setattr(module, "clock", lambda: moment)
 

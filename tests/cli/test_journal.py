@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import pickle
 import sqlite3
+from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
 
 import pytest
 
+from kuraban.cli.journal import past_of
 from kuraban.runtime import freeze, recover
 from kuraban.runtime.checkpoint.document import version
 from kuraban.settings.catalogues import load_words
+from kuraban.store.archive import Archive, WholeHistory, archive_of
 from kuraban.store.forwarded import Forwarded, SetAside
 from kuraban.store.history import History
 from kuraban.store.journal import Checkpoint, Journal
@@ -102,6 +106,47 @@ def test_a_backup_is_restored(site: Path, journal: Path, type_in: Type, tmp_path
     assert [*history.entries(None, 0, 1e12)]
     history.close()
     assert type_in("journal", "backup", copy, "--site", site).exit_code == 3
+
+
+def test_what_was_imported_goes_along(
+    site: Path, journal: Path, type_in: Type, at: Callable[[float], None], tmp_path: Path
+) -> None:
+    """In a file of its own, looked through and restored like the journal; one that did not change
+    is not written again night after night."""
+    nightly = tmp_path / "nightly"
+    nightly.mkdir()
+
+    def backed_up(day: int) -> str:
+        at(1_800_000_000.0 + day * 86400)
+        words = ("journal", "backup", nightly, "--keep", "2", "--site", site)
+        return str(type_in(*words).stdout)
+
+    lay_in(journal, 7.0)
+    backed_up(1)
+    assert ".past: the same as kuraban-2027-01-16T" in backed_up(2)
+    one, other = nightly.glob("*.past")
+    assert one.samefile(other)
+    lay_in(journal, 8.0)
+    told = backed_up(3)
+    assert "past: sound. 0 entries, 0 alarm steps, 2 readings" in told
+    assert told.count(": removed") == 2
+    newest = max(nightly.glob("*.journal"))
+    archive_of(journal).write_bytes(b"lost")
+    shown = type_in("journal", "restore", newest, "--site", site)
+    assert shown.exit_code == 0 and "kuraban.past: restored. 0 entries" in shown.stdout
+    with closing(WholeHistory(journal)) as history:
+        assert [value for _, value in history.readings("t2-mid", 0.0, 100.0)] == [7.0, 8.0]
+    with sqlite3.connect(past_of(newest)) as db:
+        db.execute("CREATE TRIGGER t AFTER INSERT ON entry BEGIN SELECT 1; END")
+    db.close()
+    shown = type_in("journal", "restore", newest, "--site", site)
+    assert shown.exit_code == 3 and "would run by itself" in shown.stderr
+
+
+def lay_in(journal: Path, value: float) -> None:
+    """A reading from before the watch, the value its time."""
+    with closing(Archive(journal)) as archive, archive.begin():
+        archive.readings([("t2-mid", value, value)])
 
 
 def test_a_watch_is_not_restored_over(site: Path, journal: Path, type_in: Type) -> None:

@@ -41,6 +41,18 @@ def test_all_of_it_as_json(type_in: Type) -> None:
     assert told["conditions"] == {"warm": [1, 1]}
 
 
+def test_several_variants_are_shown_one_after_the_other(type_in: Type) -> None:
+    words = ("rehearse", "--site", SITE, *DELAYED, "--or", "tolerance=+1 limit=+1", NIGHT)
+    shown = type_in(*words)
+    delayed, wider = shown.stdout.split("With ")[1:]
+    assert delayed.startswith("delay=+30m:") and "30 min later" in delayed
+    assert wider.startswith("tolerance=+1, limit=+1:") and "not told" in wider
+    assert "played 3 times" in shown.stderr
+    told = json.loads(type_in(*words, "--json").stdout)["variants"]
+    assert [one["with"] for one in told] == [["delay=+30m"], ["tolerance=+1", "limit=+1"]]
+    assert type_in("rehearse", "--site", SITE, "--or", "delay=+30m", NIGHT).exit_code == 0
+
+
 def test_without_a_recording_the_journal_is_played(
     tmp_path: Path, site: Path, type_in: Type, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -22,6 +22,7 @@ from kuraban.core.facts import (
     EntryOutcome,
     Fact,
     HouseChanged,
+    Impaired,
     Logged,
     Reading,
     Record,
@@ -179,6 +180,13 @@ class Night:
         self.take(ClockStepped(self.now, by, self.ahead, self.began))
         self.wire.stepped(self.ahead, self.now)
         self.house = self.wire.house = self.engine.view.house
+        return self
+
+    def unwatched(self, until: float) -> Night:
+        """Nobody watches from now `until` a moment."""
+        self.take(Impaired("watch", True, self.now))
+        self.now = until
+        self.take(Impaired("watch", False, until))
         return self
 
     def say(self, probe: str, payload: str | float, *, retained: bool = False) -> None:

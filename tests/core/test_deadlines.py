@@ -78,3 +78,17 @@ def test_every_kind_of_deadline_can_be_written_down_and_read_again() -> None:
     assert {type(one) for one in ONE_OF_EACH} == set(get_args(Deadline))
     for one in ONE_OF_EACH:
         assert msgspec.json.decode(msgspec.json.encode(one), type=Deadline) == one
+
+
+def test_what_was_put_off_is_due_in_its_old_order_once_it_is_resumed() -> None:
+    deadlines, shelf = Deadlines(), ShelfEnds("tank-3", "warm", FAR_FUTURE)
+    deadlines.add(FAR_FUTURE, shelf)
+    for person in ("aki", "bun"):
+        deadlines.put_off(Gathered(person))
+    deadlines.add(1e9, Gathered("dai"))
+    assert deadlines.next() == 1e9
+    deadlines.resume(5e8)
+    taken = [(deadlines.next(), deadlines.pop()) for _ in range(4)]
+    assert taken == [
+        (5e8, Gathered("aki")), (5e8, Gathered("bun")), (1e9, Gathered("dai")), (FAR_FUTURE, shelf),
+    ]  # fmt: skip

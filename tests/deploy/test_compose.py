@@ -238,7 +238,7 @@ def test_the_history_is_provisioned_once(tmp_path: Path) -> None:
     told = asked.read_text().splitlines()
     made = [line for line in told if " create " in line]
     assert [line.split()[0] for line in made] == ["bucket", "task", "auth"]
-    assert "--write-bucket 0a1b2c" in made[2] and "read" not in made[2]
+    assert made[2].endswith("--write-bucket 0a1b2c --read-bucket 0a1b2c --json")
     token = tmp_path / "history-token"
     assert token.read_text() == "write-only==\n"
     assert not stat.S_IMODE(token.stat().st_mode) & 0o077

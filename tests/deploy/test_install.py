@@ -28,6 +28,11 @@ log_dest file {home}/log
 include_dir {home}/etc/mosquitto/conf.d
 """
 """Debian's own mosquitto.conf, the folders made those of the test."""
+WORDS = {
+    "kuraban": "secrets/mqtt", "feed": "secrets/feed", "wall": "wall-secrets/mqtt",
+    "crew": "crew-password",
+}  # fmt: skip
+"""Where the words of the broker's users lie, in /etc/kuraban."""
 PROGRAM = ("etc/systemd", "opt", "usr")
 """Where everything lies that `--remove` takes away."""
 
@@ -94,14 +99,14 @@ def test_its_units_are_those_of_the_repository(board: Path) -> None:
 @pytest.mark.slow
 @pytest.mark.needs("mosquitto")
 def test_secrets_are_for_root_and_the_watchs_group_alone(board: Path) -> None:
-    """Made on the board, each another; the broker's file holds none as it is. The crew's, which
-    goes to their boards, is root's."""
-    words = [board / "etc/kuraban/secrets/mqtt", board / "etc/kuraban/crew-password"]
+    """Made on the board, each another; the broker's file holds none as it is. The crew's and the
+    wall's, which go to their boards, are root's."""
+    words = [board / "etc/kuraban" / name for name in WORDS.values()]
     assert stat.S_IMODE(words[0].parent.stat().st_mode) == 0o750
-    assert [stat.S_IMODE(word.stat().st_mode) for word in words] == [0o640, 0o600]
+    assert [stat.S_IMODE(word.stat().st_mode) for word in words] == [0o640, 0o640, 0o600, 0o600]
     kept = (board / "etc/mosquitto/kuraban.passwords").read_text()
     texts = {word.read_text() for word in words}
-    assert len(texts) == 2 and not any(text in kept for text in texts)
+    assert len(texts) == 4 and not any(text in kept for text in texts)
     assert all(len(text) == 36 for text in texts)
 
 
@@ -109,7 +114,7 @@ def test_secrets_are_for_root_and_the_watchs_group_alone(board: Path) -> None:
 @pytest.mark.needs("mosquitto")
 def test_debians_mosquitto_starts_with_it(own: Path) -> None:
     """And lets in whom the passwords name; Debian's own file is kept beside."""
-    port, word = free_port(), (own / "etc/kuraban/secrets/mqtt").read_text()
+    port = free_port()
     etc = own / "etc" / "mosquitto"
     ours = (etc / "conf.d" / "kuraban.conf").read_text("utf-8")
     ours = ours.replace("/etc/mosquitto", str(etc)).replace("/var/lib/mosquitto", str(own))
@@ -121,7 +126,10 @@ def test_debians_mosquitto_starts_with_it(own: Path) -> None:
     (etc / "mosquitto.conf").write_text(debians.replace(board, str(own)))
     assert "\npersistence_location" in (etc / "mosquitto.conf.before-kuraban").read_text()
     with started(["mosquitto", "-c", etc / "mosquitto.conf"], port):
-        assert lets_in(port, "kuraban", word, "kura/watch/status")
+        for user, name in WORDS.items():
+            topic = "kura/reading/t1-mid" if user == "feed" else "kura/watch/status"
+            word = (own / "etc/kuraban" / name).read_text()
+            assert lets_in(port, user, word, topic), user
         assert not lets_in(port, "kuraban", "x", "kura/watch/status")
 
 
@@ -151,6 +159,28 @@ def test_what_the_house_changed_stays(sources: Path, own: Path) -> None:
     done = install(sources, own)
     assert acl.read_bytes() == before and "kept as it is" in done.stdout
     assert unit.read_bytes() == (sources / "deploy/systemd/kuraban.service").read_bytes()
+
+
+@pytest.mark.slow
+@pytest.mark.needs("mosquitto")
+def test_an_update_admits_whom_it_brings_and_nobody_whom_the_house_took_out(
+    sources: Path, own: Path
+) -> None:
+    """A board from before the wall, whose feed has a word of the house's and whose crew is out."""
+    passwords = own / "etc/mosquitto/kuraban.passwords"
+    before = [
+        line for line in passwords.read_text().splitlines() if line[:5] not in ("crew:", "wall:")
+    ]
+    passwords.write_text("\n".join([*before, "t1-mid:of the house", ""]))
+    shutil.rmtree(own / "etc/kuraban/wall-secrets")
+    (own / "etc/kuraban/secrets/feed").unlink()
+    for _ in range(2):
+        assert install(sources, own).returncode == 0
+        users = [line.partition(":")[0] for line in passwords.read_text().splitlines()]
+        assert sorted(users) == ["feed", "kuraban", "t1-mid", "wall"]
+        assert {*before} < {*passwords.read_text().splitlines()}
+    assert len((own / "etc/kuraban/wall-secrets/mqtt").read_text()) == 36
+    assert not (own / "etc/kuraban/secrets/feed").exists()
 
 
 @pytest.mark.slow

@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 import codecs
+import zipfile
 from pathlib import Path
 
 import pytest
 
 from kuraban.edges.table_reader import Shape, opened
+from kuraban.errors import ConfigurationError
 from tests.imports.mangled import sheet
 
 WRITTEN = "日時,タンク3\n2025-01-20 10:00,10.5\n"
 
 
-def read(path: Path, content: bytes, *how: str) -> list[list[object]]:
+def read(path: Path, content: bytes, **how: str) -> list[list[object]]:
     path.write_bytes(content)
-    with opened(path, Shape(*how)) as (rows, _):
+    with opened(path, Shape(**how)) as (rows, _):
         return [list(cells) for _, cells in rows]
 
 
@@ -42,8 +44,19 @@ def test_a_comma_in_every_value_separates_nothing(tmp_path: Path) -> None:
 
 
 def test_a_mapping_may_say_how_it_is_read(tmp_path: Path) -> None:
-    found = read(tmp_path / "table.csv", "t|°C,x\n".encode("cp1252"), "cp1252", "|")
+    found = read(
+        tmp_path / "table.csv", "t|°C,x\n".encode("cp1252"), encoding="cp1252", separator="|"
+    )
     assert found == [["t", "°C,x"]]
+
+
+def test_a_spreadsheet_that_unpacks_without_end_is_none(tmp_path: Path) -> None:
+    """It is refused before anything of it is unpacked."""
+    path = tmp_path / "table.xlsx"
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as packed:
+        packed.writestr("xl/sharedStrings.xml", bytes(50_000_000))
+    with pytest.raises(ConfigurationError, match="more than 200 times"), opened(path, Shape()):
+        pass
 
 
 def test_a_spreadsheet_is_read_row_by_row(tmp_path: Path) -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import msgspec
 import pytest
 
 from kuraban.errors import ConfigurationError
@@ -58,8 +57,7 @@ def test_headings_are_found_below_what_a_logger_says_of_itself() -> None:
 
 def test_a_tank_is_known_by_id_by_name_and_as_mapped() -> None:
     found = house()
-    named = msgspec.structs.replace(WIDE, names={"３号": "tank-3"})
-    assert called("tank-3", found, WIDE, found.place) == "tank-3"
-    assert called("ＴＡＮＫ ３", found, WIDE, found.place) == "tank-3"
-    assert called("3号", found, WIDE, found.place) is None
-    assert called("3号", found, named, found.place) == "tank-3"
+    assert called("tank-3", found, {}, found.place) == "tank-3"
+    assert called("ＴＡＮＫ ３", found, {}, found.place) == "tank-3"
+    assert called("3号", found, {}, found.place) is None
+    assert called("3号", found, {"３号": "tank-3"}, found.place) == "tank-3"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Iterator
 from typing import Any
 
@@ -11,7 +12,8 @@ import pytest
 from kuraban.core.site import to_document
 from kuraban.core.units import HOUR, MINUTE
 from kuraban.recording import Recorded
-from kuraban.rehearse import Rehearsal, read_changes, rehearse
+from kuraban.rehearse import Rehearsal, read_changes
+from kuraban.rehearse.play import compared, play
 from tests.core.house import DUSK, brewery, words
 
 WARM = 10.7
@@ -33,10 +35,18 @@ def drift(hours: float = 8.0, to: float = WARM) -> Iterator[Recorded]:
         yield Recorded(at + 2, "kura/reading/s-air", b"%.2f" % (5 + 0.02 * (minute % 2)), False)
 
 
-def otherwise(*texts: str, night: Iterator[Recorded] | None = None, **more: Any) -> Rehearsal:
-    house = brewery()
-    messages = drift() if night is None else night
-    return rehearse(house, "kura", words(), messages, read_changes(texts, house), **more)
+def otherwise(
+    *texts: str,
+    night: Iterator[Recorded] | None = None,
+    since: float = -math.inf,
+    until: float | None = None,
+) -> Rehearsal:
+    house, messages = brewery(), list(drift() if night is None else night)
+    was, other = (
+        play(house, "kura", words(), messages, changes, until=until)
+        for changes in ((), read_changes(texts, house))
+    )
+    return compared(house, was, other, since)
 
 
 def test_a_longer_delay_tells_the_same_drift_later() -> None:

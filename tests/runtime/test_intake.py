@@ -123,4 +123,7 @@ def test_what_came_while_the_journal_failed_may_wait_after_a_kill_too() -> None:
     assert unheard_since(night.engine, failed + HOUR) == failed
     night.take(Impaired("journal", False, night.now))
     night.say("t3-mid", 10.0)
+    assert unheard_since(night.engine, night.now) == failed, "nothing is answered yet"
+    night.wake(night.now + 10 * MINUTE)
+    night.say("t3-mid", 10.0)
     assert unheard_since(night.engine, night.now) == night.now

@@ -84,7 +84,7 @@ def test_the_watch_tells_what_a_replay_tells(
     expected = replayed(night, tonight.clock.moment)
     assert raised(tonight.told) == raised(expected)
     assert abs(first(tonight.told, alarm) - first(expected, alarm)) < 180
-    assert Counter(rung.title for rung in sink.got) == Counter(page.title for page in pages)
+    assert Counter(sink.titles) == Counter(page.title for page in pages)
     assert not sink.wrong
 
 

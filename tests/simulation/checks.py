@@ -189,7 +189,8 @@ def _loud(spells: list[tuple[float, float]], moment: float) -> bool:
 
 def what_is_wrong_is_told(season: Season, told: Told) -> Wrong:
     """A place outside its tolerance for its delay, by the readings that came in time and with
-    nothing that masks it, has raised its alarm."""
+    nothing that masks it, has raised its alarm. One reading may be a stray one: the second outside
+    shows that the first was."""
     off = off_times(season)
     touched = {event.where for event in season.script.events if event.do == "entry"
                and event.entry.get("entry") != "batch-start"}  # fmt: skip
@@ -202,15 +203,19 @@ def what_is_wrong_is_told(season: Season, told: Told) -> Wrong:
             continue
         gap = 2.5 * EVERY[probe] * MINUTE
         since: float | None = None
-        before = 0.0
+        before, seen = 0.0, 0
         for fact in told.facts:
             if not isinstance(fact, Reading) or fact.probe != probe or fact.late:
                 continue
             beyond = abs(fact.value - PLANNED[place]) - OUTSIDE[place]
             if beyond < 0.1 or fact.received - before > gap:
-                since = None
-            if beyond >= 0.1 and since is None:
-                since = fact.received
+                since, seen = None, 0
+            if beyond >= 0.1:
+                seen += 1
+                if since is None:
+                    since = fact.received
+                elif seen == 2:
+                    since = max(since, fact.received - EVERY[probe] * MINUTE)
             before = fact.received
             if since is None:
                 continue

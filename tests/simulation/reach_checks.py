@@ -101,8 +101,8 @@ def _beyond(season: Season, told: Told) -> Callable[[str, str, float], bool]:
     its probe says so and is believed: of what nobody measures people hear just that.
 
     A tank or bed without a batch has no plan that it could be beyond, however warm it is; of one
-    whose plan somebody drew anew nobody knows here what it is; one that is out of service, as an
-    earlier journal may have left it, is not judged.
+    that was let run, or whose plan somebody drew anew, nobody knows here what it is; one that is
+    out of service, as an earlier journal may have left it, is not judged.
     """
     heard: dict[str, list[float]] = {place: [] for place in PLANNED}
     for fact in told.facts:
@@ -119,7 +119,7 @@ def _beyond(season: Season, told: Told) -> Callable[[str, str, float], bool]:
         if one.link is not None and one.link.act == "let-run":
             ended[one.link.subject] = 0.0
     for event in season.script.events:
-        if event.do == "entry" and event.entry["entry"] == "aim":
+        if event.do == "entry" and event.entry["entry"] in ("aim", "let-run"):
             ended[event.where] = 0.0
         elif event.do == "entry" and event.entry["entry"] == "batch-start":
             begun.setdefault(event.where, season.began + event.at * HOUR)

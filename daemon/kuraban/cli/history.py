@@ -3,14 +3,27 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Iterator
 from datetime import datetime
+from functools import cache, partial
 from pathlib import Path
 from typing import Annotated
 
 import typer
 from rich.text import Text
 
-from kuraban.cli.common import Site, console, say, say_json, suggestion, table, tell, watched, wrong
+from kuraban.cli.common import (
+    Site,
+    console,
+    house_of,
+    say,
+    say_json,
+    suggestion,
+    table,
+    tell,
+    watched,
+    wrong,
+)
 from kuraban.cli.completion import places
 from kuraban.cli.moments import moment
 from kuraban.cli.text_chart import GAP, chart
@@ -21,11 +34,13 @@ from kuraban.core.timescale import moment_of
 from kuraban.core.units import DAY, HOUR, show_time
 from kuraban.edges.table_writer import csv_rows
 from kuraban.errors import JournalError
-from kuraban.queries.full_readings import FullReadings
+from kuraban.queries.full_readings import FullReadings, Source
 from kuraban.queries.journal_state import JournalState, clock, looking
 from kuraban.queries.place_timeseries import STEP, Row, rows
 from kuraban.queries.summary_notice import kept
+from kuraban.settings import Settings
 from kuraban.settings.paths import journal_of
+from kuraban.store.history import History
 
 STEPS = (STEP, 1800.0, HOUR, 3 * HOUR, 6 * HOUR, DAY)
 """What a row of the table may hold; the shortest with which it stays readable is taken."""
@@ -67,11 +82,10 @@ def show(
     with looking(journal_of(settings), words, now) as state:
         if not state.engine.started:
             raise JournalError(f"{journal_of(settings)}: nothing is in it yet")
-        folder = None if settings.folder is None else Path(settings.folder.url)
-        full = FullReadings(state.history, folder, house)
+        full = FullReadings(state.history, [*_sources(settings, site)], house)
         found = rows(state, place, start, end, step, full)
         speech = Speech(words, house.site.language, house.zone, now)
-        for line in kept(state.history, _short(house, place, full), start, end, speech):
+        for line in _lacking(state.history, full, start, speech):
             (tell if as_csv or as_json else say)(line)
         if as_csv:
             _csv(found, house)
@@ -81,10 +95,38 @@ def show(
             _screen(state, place, found, step)
 
 
-def _short(house: House, place: str, full: FullReadings) -> list[str]:
-    """The probes of which only the journal told; beside those in full, what is shown with them."""
-    shown = {house.probe[probe].measures for probe in full.served}
-    return [probe.id for probe in house.probes_of(place, *shown) if probe.id not in full.served]
+def _sources(settings: Settings, site: Path | None) -> Iterator[Source]:
+    """Who has readings in full, the nearest first."""
+    if settings.folder is not None:
+        from kuraban.edges.history.folder_reader import readings
+
+        yield partial(readings, Path(settings.folder.url))
+    if settings.history is not None:
+        yield _asking(site)
+
+
+def _asking(site: Path | None) -> Source:
+    """The engine: its library is heavy, and its token not everybody's to read."""
+
+    @cache
+    def engine() -> Source:
+        from kuraban.edges.history.engine_reader import EngineReader
+
+        settings, _ = house_of(site, secrets=True)
+        assert settings.history is not None
+        return EngineReader(settings.history, settings.house.site.name)
+
+    return lambda probe, start, end: engine()(probe, start, end)
+
+
+def _lacking(history: History, full: FullReadings, start: float, speech: Speech) -> Iterator[str]:
+    """Of what there are only summaries, and why."""
+    for trouble in full.troubles:
+        yield speech.say("kept.trouble", reason=trouble)
+    if full.short:
+        yield from kept(history, full.short, start, max(full.short.values()) + 1.0, speech)
+    if full.short and full.sources:
+        yield speech.say("kept.neither")
 
 
 def _places(place: str, house: House) -> str:

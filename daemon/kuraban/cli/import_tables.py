@@ -35,7 +35,6 @@ from kuraban.imports.mapping import (
     check,
     headed,
     headings,
-    known,
     likely_heads,
     load,
     offered,
@@ -99,10 +98,11 @@ def _told(path: Path, mapping: Mapping, found: Imported) -> Iterator[str]:
     parts += [counted(found.gaps, "gap")] if found.gaps else []
     parts += [f"{found.later:,} left out: the watch saw that time itself"] if found.later else []
     yield f"{path.name}: {', '.join(parts)}"
-    for day in sorted({*found.first, *found.second}):
-        times = f"{found.first[day]} times read as the first, {found.second[day]} as the second"
+    clocks = found.times
+    for day in sorted({*clocks.first, *clocks.second}):
+        times = f"{clocks.first[day]} times read as the first, {clocks.second[day]} as the second"
         yield f"{path.name}: {day}: an hour came twice: {times}"
-    for day, count in sorted(found.missing.items()):
+    for day, count in sorted(clocks.missing.items()):
         yield (
             f"{path.name}: {day}: {count} times in the hour that was left out, read as if the clock"
             " had not been put forward"
@@ -130,7 +130,7 @@ def _mapping_of(path: Path, kept: Path, house: House) -> Mapping:
     """The one kept of an earlier table with the same headings, else what somebody says."""
     for known_ in sorted(kept.glob("*.toml")):
         mapping = load(known_, house)
-        with opened(path, mapping.shape) as (rows, _):
+        with opened(path, mapping) as (rows, _):
             if headed(list(islice(rows, LOOKED_AT)), mapping) is not None:
                 tell(f"{path.name}: as {known_}")
                 return mapping
@@ -162,7 +162,7 @@ def _asked(
     columns: dict[str, str] = {}
     for head in filter(None, heads):
         usual = offer.columns.get(head, "-")
-        usual = usual if known(kind, usual, house) else "-"
+        usual = usual if usual in offered(kind, house) else "-"
         role = _one_of(head, (*offered(kind, house), "-"), usual, tell_all=False)
         columns |= {} if role == "-" else {head: role}
     unit = _one_of("Degrees", get_args(Scale), offer.unit) if kind == "readings" else "°C"

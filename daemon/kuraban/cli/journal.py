@@ -17,8 +17,9 @@ from kuraban.core.units import show_time
 from kuraban.queries.journal_state import clock, clocked
 from kuraban.runtime.checkpoint.contents import Contents, Unreadable, contents
 from kuraban.settings.paths import journal_of
+from kuraban.store.archive import archive_of
 from kuraban.store.forwarded import Forwarded
-from kuraban.store.upkeep.backup import STAMP, back_up, restore, thin
+from kuraban.store.upkeep.backup import STAMP, as_before, back_up, restore, thin
 from kuraban.store.upkeep.integrity import Passed, Sound, inspect
 
 FOUND = 1
@@ -28,7 +29,7 @@ Examples:
   kuraban journal backup copy.journal
   kuraban journal backup . --keep 14
   kuraban journal restore copy.journal"""
-PATTERN = "kuraban-[0-9]*.journal"
+PATTERN, PAST = "kuraban-[0-9]*.journal", ".past"
 SHOWN, WIDEST = 20, 120
 """Reasons, and letters of a point, that are shown."""
 
@@ -102,20 +103,38 @@ def backup(
 ) -> None:
     """Copy the journal while the watch runs, and look through the copy.
 
-    The watch is not held up. Nothing is overwritten. With --keep older backups in the folder are
-    removed once the new one was found sound.
+    What was imported from before the watch goes along, in FILE.past. The watch is not held up.
+    Nothing is overwritten. With --keep older backups in the folder are removed once the new one
+    was found sound.
     """
     settings, _ = house_of(site)
     zone = clocked(settings.house, journal_of(settings)).zone
     if keep is not None and not to.is_dir():
         raise wrong("command line", "--keep", f"{to} is no folder", "name a folder that is there")
+    journal, nightly = journal_of(settings), to.is_dir()
     name = f"kuraban-{datetime.fromtimestamp(clock(), settings.house.zone):{STAMP}}.journal"
-    path = to / name if to.is_dir() else to
+    path = to / name if nightly else to
+    _copy(journal, path, zone)
+    if (past := archive_of(journal)).exists():
+        known = as_before(past, past_of(path), PATTERN + PAST) if nightly else None
+        if known is None:
+            _copy(past, past_of(path), zone)
+        else:
+            say(f"{past_of(path)}: the same as {known.name}")
+    for pattern in (PATTERN, PATTERN + PAST) if keep is not None else ():
+        for old in thin(to, pattern, keep or 0):
+            say(f"{old}: removed")
+
+
+def past_of(backup: Path) -> Path:
+    """Where the past from before the watch lies beside a backup."""
+    return backup.with_name(backup.name + PAST)
+
+
+def _copy(journal: Path, to: Path, zone: tzinfo) -> None:
     with _progress() as passed:
-        sound = back_up(journal_of(settings), path, zone, passed)
-    say(f"{path}: sound. {_held(sound, zone)}")
-    for old in thin(to, PATTERN, keep) if keep is not None else ():
-        say(f"{old}: removed")
+        sound = back_up(journal, to, zone, passed)
+    say(f"{to}: sound. {_held(sound, zone)}")
 
 
 def bring_back(
@@ -124,6 +143,7 @@ def bring_back(
 ) -> None:
     """Put a backup in the journal's place; the old journal stays beside it under a dated name.
 
+    FILE.past, where it is there, takes the place of what was imported.
     Stop the watch first. What was told after the backup was made is not in it: log every batch,
     stage and aim since then anew. Nothing in the backup is run. What stood when it was made
     (shelves, who had which alarm) is not believed but built anew from the entries and readings.
@@ -136,6 +156,13 @@ def bring_back(
     say("The watch works out again what stands; set quiet anew what is to stay quiet.")
     if aside is not None:
         say(f"The journal that was there is kept as {aside}.")
+    if past_of(file).exists():
+        past = archive_of(path)
+        with _progress() as passed:
+            sound, aside = restore(past_of(file), past, clock(), zone, passed)
+        say(f"{past}: restored. {_held(sound, zone)}")
+        if aside is not None:
+            say(f"What was there is kept as {aside}.")
 
 
 def aside(

@@ -5,15 +5,22 @@ from __future__ import annotations
 import importlib
 import math
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, NamedTuple
 
 import msgspec
 import typer
-from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeElapsedColumn
+from rich.progress import (
+    BarColumn,
+    Progress,
+    TaskID,
+    TaskProgressColumn,
+    TextColumn,
+    TimeElapsedColumn,
+)
 
 import kuraban
 from kuraban.cli.common import (
@@ -31,27 +38,25 @@ from kuraban.cli.common import (
 )
 from kuraban.cli.moments import moment
 from kuraban.core.site import House
-from kuraban.core.texts.translator import Words
 from kuraban.core.timescale import moment_of
-from kuraban.core.units import HOUR, show_time
+from kuraban.core.units import HOUR, MINUTE, show_time
 from kuraban.queries.journal_state import clock, open_history
 from kuraban.queries.journal_to_recording import retell
-from kuraban.recording import BadLines, Recorded, merged, size_of
+from kuraban.recording import BadLine, BadLines, Recorded, merged
 from kuraban.rehearse import Change, Rehearsal, read_changes, rehearse
 from kuraban.rehearse.spells import Pair
-from kuraban.settings import Settings
+from kuraban.rehearse.variants import Passed
 from kuraban.settings.paths import journal_of
 
 EXAMPLES = """\b
 Examples:
   kuraban rehearse --with tolerance=+0.1 --with delay=90m night.jsonl.gz
   kuraban rehearse --since yesterday --with moromi-slow-33.moromi.tolerance=0.6
-  kuraban rehearse --since -30d --with trending-warm=off"""
+  kuraban rehearse --since -30d --with trending-warm=off
+  kuraban rehearse --since -200d --with delay=60m --or delay=90m --or "delay=90m tolerance=+0.1\""""
 LEAD = 12 * HOUR
 """How far before --since the journal is played, so that what runs then is known."""
 CHECKOUT = Path(kuraban.__file__).resolve().parents[2]
-
-Passed = Callable[[int], None]
 
 
 def add_to(app: typer.Typer) -> None:
@@ -79,6 +84,15 @@ def play(
             show_default=False,
         ),
     ] = None,
+    further: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--or",
+            metavar="CHANGES",
+            help="Another variant besides, its changes parted by spaces, as often as wanted.",
+            show_default=False,
+        ),
+    ] = None,
     since: Annotated[
         str | None,
         typer.Option(metavar="TIME", help="Count only what came after.", show_default=False),
@@ -101,98 +115,144 @@ def play(
 
     Plays recorded nights twice through the very same core, as the house is and with the changes
     given by --with, and prints both side by side. Nothing is changed, and nobody is told anything.
-    What people logged stays as it was; their verdicts count the needless rings.
+    What people logged stays as it was; their verdicts count the needless rings. With --or several
+    variants are played at once, on all cores, and each is shown as soon as it is played.
     """
     if score:
         _score(nights, seed, as_json)
         return
     settings, words = house_of(site) if recordings else watched(site)
     house = settings.house
-    changes = read_changes(otherwise or [], house)
-    if not changes:
+    asked = [otherwise or [], *(changes.split() for changes in further or [])]
+    variants = [read_changes(texts, house) for texts in asked if texts]
+    several = len(variants) > 1
+    if not variants:
         right = "say what would be different, such as --with tolerance=+0.1"
         raise wrong("command line", "--with", "nothing is changed", right)
     now = None if recordings else moment_of(clock(), house.zone)
     start = None if since is None else moment(since, "--since", house.zone, now)
     end = None if until is None else moment(until, "--until", house.zone, now)
-    source = _Recordings(recordings) if recordings else _Journal(settings, start)
-    done = source.rehearse(house, settings.mqtt.root, words, changes, start, end)
-    house = msgspec.structs.replace(house, clock=done.clock)
+    source: Recordings | FromJournal = Recordings(tuple(recordings or ()))
+    if not recordings:
+        journal = journal_of(settings)
+        end = _reaches(journal) if end is None else end
+        source = FromJournal(journal, settings.mqtt.root, start, end)
+    bad = BadLines()
+    with _bar(source.total(), 1 + len(variants)) as bar:
+        played = rehearse(
+            house, settings.mqtt.root, words, source, variants, passed=bar.passed, bad=bad.add,
+            since=-math.inf if start is None else start, until=end,
+        )  # fmt: skip
+        documents = []
+        for changes, done in zip(variants, played, strict=True):
+            shown = msgspec.structs.replace(house, clock=done.clock)
+            said = [change.text for change in changes]
+            documents.append(({"with": said} if several else {}) | _document(done, shown))
+            if not as_json:
+                with bar.aside():
+                    _show(done, shown, changes if several else ())
     if as_json:
-        say_json(_document(done, house))
-    else:
-        _show(done, house)
-    tell(f"{counted(done.messages, 'message')} played twice")
+        say_json({"variants": documents} if several else documents[0])
+    for line in bad.first:
+        tell(f"{line.where}: {line.reason}; passed over")
+    times = counted(1 + len(variants), "time") if several else "twice"
+    tell(f"{counted(done.messages, 'message')} played {times}")
 
 
-class _Recordings:
+class Recordings(NamedTuple):
     """Messages out of files; a line that is no message is counted and passed over."""
 
-    def __init__(self, paths: list[Path]) -> None:
-        self.paths = paths
-        self.bad = BadLines()
+    paths: tuple[Path, ...]
 
-    def rehearse(
-        self, house: House, root: str, words: Words, changes: tuple[Change, ...],
-        start: float | None, end: float | None,
-    ) -> Rehearsal:  # fmt: skip
-        with _progress(self._size()) as passed:
-            messages = merged(self.paths, self.bad.add, passed)
-            since = -math.inf if start is None else start
-            done = rehearse(house, root, words, messages, changes, since=since, until=end)
-        for line in self.bad.first:
-            tell(f"{line.where}: {line.reason}; passed over")
-        return done
+    def size(self) -> int:
+        return sum(path.stat().st_size for path in self.paths if path.is_file())
 
-    def _size(self) -> int | None:
+    def total(self) -> int | None:
         packed = any(path.suffix == ".gz" for path in self.paths)
-        return None if packed else size_of([path for path in self.paths if path.is_file()])
+        return None if packed else self.size()
+
+    def messages(self, bad: Callable[[BadLine], None], passed: Passed) -> Iterator[Recorded]:
+        return merged(list(self.paths), bad, passed)
 
 
-class _Journal:
+class FromJournal(NamedTuple):
     """Everything the watch knew, from some hours before the time that counts."""
 
-    def __init__(self, settings: Settings, start: float | None) -> None:
-        self.path = journal_of(settings)
-        self.start = start
+    path: Path
+    root: str
+    start: float | None
+    end: float | None
 
-    def rehearse(
-        self, house: House, root: str, words: Words, changes: tuple[Change, ...],
-        start: float | None, end: float | None,
-    ) -> Rehearsal:  # fmt: skip
+    def size(self) -> int:
+        return self.path.stat().st_size
+
+    def total(self) -> int | None:
+        """Seconds."""
+        if self.start is None or self.end is None:
+            return None
+        return int(self.end - self.start + LEAD)
+
+    def messages(self, bad: Callable[[BadLine], None], passed: Passed) -> Iterator[Recorded]:
         history = open_history(self.path)
-        begin = None if start is None else start - LEAD
+        begin = told = None if self.start is None else self.start - LEAD
         try:
-            with _progress(None) as passed:
-
-                def messages() -> Iterator[Recorded]:
-                    for line in retell(history, root, begin, end):
-                        passed(1)
-                        yield Recorded(line.at, line.topic, line.payload.encode(), line.retained)
-
-                since = -math.inf if start is None else start
-                stop = history.now() if end is None else end
-                return rehearse(house, root, words, messages(), changes, since=since, until=stop)
+            for line in retell(history, self.root, begin, self.end):
+                if told is not None and line.at - told >= MINUTE:
+                    passed(int(line.at - told))
+                    told += int(line.at - told)
+                yield Recorded(line.at, line.topic, line.payload.encode(), line.retained)
         finally:
             history.close()
 
 
+def _reaches(journal: Path) -> float | None:
+    """Up to when the journal tells."""
+    history = open_history(journal)
+    try:
+        return history.now()
+    finally:
+        history.close()
+
+
+class _Bar(NamedTuple):
+    """A bar on a terminal, taken away while something is shown."""
+
+    progress: Progress | None
+    task: TaskID
+
+    def passed(self, count: int) -> None:
+        if self.progress is not None:
+            self.progress.advance(self.task, count)
+
+    @contextmanager
+    def aside(self) -> Iterator[None]:
+        if self.progress is None:
+            yield
+            return
+        self.progress.stop()
+        yield
+        self.progress.start()
+
+
 @contextmanager
-def _progress(total: int | None) -> Iterator[Passed]:
+def _bar(total: int | None, times: int) -> Iterator[_Bar]:
     if not sys.stderr.isatty():
-        yield lambda count: None
+        yield _Bar(None, TaskID(0))
         return
     columns = (TextColumn("rehearsing"), BarColumn(), TaskProgressColumn(), TimeElapsedColumn())
     with Progress(*columns, console=console(stderr=True), transient=True) as progress:
-        task = progress.add_task("", total=total)
-        yield lambda count: progress.advance(task, count)
+        yield _Bar(progress, progress.add_task("", total=None if total is None else total * times))
 
 
 # What is shown.
 
 
-def _show(done: Rehearsal, house: House) -> None:
+def _show(done: Rehearsal, house: House, changes: Sequence[Change]) -> None:
+    """One variant; of several each under its changes."""
     out = console()
+    if changes:
+        say(f"With {', '.join(change.text for change in changes)}:")
+        say()
     out.print(_people(done, house))
     say()
     out.print(_conditions(done))
@@ -202,6 +262,8 @@ def _show(done: Rehearsal, house: House) -> None:
     if done.differing:
         say()
         out.print(_differing(done, house))
+    if changes:
+        say()
 
 
 def _people(done: Rehearsal, house: House) -> object:

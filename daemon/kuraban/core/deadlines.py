@@ -113,6 +113,10 @@ Deadline = (
     | BatchEnded | PartFailing | PartMended | WatchBack | Evening | Morning
 )  # fmt: skip
 
+Telling = ClimbLadder | Gathered | Evening | Morning
+"""What does nothing but tell people: while nobody watches nothing goes out, and one word is enough
+once somebody does."""
+
 
 class Item(NamedTuple):
     """A deadline in its place; `number` tells which of one moment was entered first."""
@@ -140,6 +144,18 @@ class Deadlines:
     def next(self) -> float:
         self.soonest = self.items[0].at if self.items else FAR_FUTURE
         return self.soonest
+
+    def put_off(self, deadline: Telling) -> None:
+        """Keep it until `resume`."""
+        self.add(FAR_FUTURE, deadline)
+
+    def resume(self, at: float) -> None:
+        """What was put off is due at `at`, in its old order."""
+        for index, item in enumerate(self.items):
+            if item.at == FAR_FUTURE and isinstance(item.deadline, Telling):
+                self.items[index] = item._replace(at=at)
+        heapq.heapify(self.items)
+        self.next()
 
     def pop(self) -> Deadline:
         """The deadline that is due next; to be asked after `next`."""

@@ -51,6 +51,7 @@ class HouseView:
         self._judged: dict[str, bool] = {}
         self._calling: dict[str, list[Served]] = {}
         self._served: dict[str, list[str]] = {}
+        self._valves: dict[str, list[Sequence[ProbeView]]] = {}
 
     @property
     def house(self) -> House:
@@ -77,6 +78,7 @@ class HouseView:
         self._judged.clear()
         self._calling.clear()
         self._served.clear()
+        self._valves.clear()
 
     def batch(self, place: str, now: float) -> Batch | None:
         """The batch that runs in a place; one that ends by the clock does so in the books."""
@@ -107,6 +109,16 @@ class HouseView:
                 Served(place, self.batch(place, now), self.hanging(place, "valve"))
                 for place in judged
             ]
+        return found
+
+    def valves(self, cooler: str) -> list[Sequence[ProbeView]]:
+        """The valves of each place that a cooler or heater serves now."""
+        if self._version != self.entry_log.version:
+            self._forget()
+        found = self._valves.get(cooler)
+        if found is None:
+            served = self.served(cooler)
+            found = self._valves[cooler] = [self.hanging(place, "valve") for place in served]
         return found
 
     def standing_in(self, room: str) -> Sequence[str]:
@@ -213,8 +225,8 @@ class HouseView:
         """What the first of these that says anything says, None where none does."""
         out = self.entry_log.out
         for probe_state in probe_states:
-            raw = probe_state.raw
-            if raw is None or not probe_state.fresh(now):
+            raw, heard = probe_state.raw, probe_state.heard
+            if raw is None or heard is None or now - heard > probe_state.silent_after:
                 continue
             if not out or probe_state.probe.id not in out:
                 return raw > 0.5

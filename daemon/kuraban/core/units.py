@@ -16,7 +16,6 @@ import re
 from bisect import bisect_left
 from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from decimal import Decimal
-from functools import lru_cache
 from math import inf
 
 from kuraban.core.timescale import moment_of, plain_of, stretches_of, wall_of
@@ -92,6 +91,17 @@ def _usual(stamp: str) -> float:
 
     LookupError or ValueError for whatever is spelled otherwise.
     """
+    zone = 23 if stamp[19] == "." else 19
+    minute = _minutes.get(stamp[:17] + stamp[zone:])
+    if minute is None:
+        return _first_of_its_minute(stamp)
+    if zone == 19:
+        return minute + _SECONDS[stamp[17:19]]
+    return minute + (_SECONDS[stamp[17:19]] + _THOUSANDTHS[stamp[20:23]])
+
+
+def _first_of_its_minute(stamp: str) -> float:
+    """The same of a minute that is not known yet, and of a time to the millionth."""
     second = _SECONDS[stamp[17:19]]
     if stamp[19] != ".":
         return _minute(stamp[:17] + stamp[19:]) + second
@@ -102,12 +112,21 @@ def _usual(stamp: str) -> float:
     return _minute(stamp[:17] + stamp[26:]) + (second + millionths / 1000)
 
 
-@lru_cache(_MINUTES_KEPT)
 def _minute(stamp: str) -> float:
-    """Unix seconds of "2026-02-01T03:10:+09:00", a time without its seconds."""
+    """Unix seconds of "2026-02-01T03:10:+09:00", a time without its seconds; kept for the next."""
+    found = _minutes.get(stamp)
+    if found is not None:
+        return found
     if _MINUTE.fullmatch(stamp) is None:
         raise ValueError(stamp)
-    return datetime.fromisoformat(f"{stamp[:17]}00{stamp[17:]}").timestamp()
+    if len(_minutes) >= _MINUTES_KEPT:
+        _minutes.clear()
+    found = datetime.fromisoformat(f"{stamp[:17]}00{stamp[17:]}").timestamp()
+    _minutes[stamp] = found
+    return found
+
+
+_minutes: dict[str, float] = {}
 
 
 def _moment(stamp: str) -> datetime | None:

@@ -16,7 +16,10 @@ from datetime import datetime, time
 from importlib.util import find_spec
 from itertools import chain, islice
 from pathlib import Path
-from typing import NamedTuple, NoReturn
+from typing import NoReturn
+from zipfile import ZipFile
+
+import msgspec
 
 from kuraban.errors import ConfigurationError, Fault
 
@@ -29,11 +32,13 @@ SEPARATORS = "\t;|,"
 PIECE = 1 << 20
 GLANCE = 20
 """Lines that are looked at for the separator."""
+AT_MOST = 200
+"""A spreadsheet's numbers and dates unpack to some ten times their size."""
 OLD_EXCEL = b"\xd0\xcf\x11\xe0"
 SPREADSHEET = ".xlsx"
 
 
-class Shape(NamedTuple):
+class Shape(msgspec.Struct, frozen=True, kw_only=True):
     """How a file is to be read; None is found out."""
 
     encoding: str | None = None
@@ -134,6 +139,10 @@ def _spreadsheet(path: Path, sheet: str | None) -> Iterator[tuple[Iterator[Row],
 
     wrong: tuple[type[Exception], ...] = (Exception,)
     try:
+        with ZipFile(path) as packed:
+            size = sum(part.file_size for part in packed.infolist())
+        if size > AT_MOST * path.stat().st_size:
+            raise ValueError(f"it unpacks to more than {AT_MOST} times its size")
         book = openpyxl.load_workbook(path, read_only=True, data_only=True)
     except wrong as error:
         right = "open it in the spreadsheet and save it anew as .xlsx, or as CSV"

@@ -139,7 +139,7 @@ class Books:
     def _named(self, number: int, cells: Sequence[Cell], role: str) -> str:
         house, told = self._table.house, self._text(cells, role)
         table = house.course if role == "course" else house.place
-        found = called(told, house, self._table.mapping, table)
+        found = called(told, house, self._table.mapping.names, table)
         if found is None:
             right = f'give it its id in the mapping: [names] "{told}" = "{next(iter(table), "")}"'
             self._table.refuse(number, self._columns[role], f'"{told}" is no {role} here', right)

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from kuraban.core.intake.typed_figures import narrow
 from kuraban.core.site import House
-from kuraban.imports.mapping import FIGURES, STAGE, Kind, Mapping, called, known
+from kuraban.imports.mapping import FIGURES, STAGE, Kind, Mapping, called, offered
 
 WORDS: Named[str, tuple[str, ...]] = {
     "time": ("time", "date time", "date/time", "datetime", "timestamp", "日時", "測定日時"),
@@ -36,34 +36,25 @@ WORDS: Named[str, tuple[str, ...]] = {
 
 def guess(heads: Sequence[str], house: House) -> Mapping:
     """A mapping of the columns whose headings say something; it may lack what it needs."""
-    kind = _kind(heads)
-    mapping = Mapping(kind=kind, columns={})
-    columns: dict[str, str] = {}
-    for head in heads:
-        role = _role(head, kind, house, mapping)
-        if head and role and (role == "note" or role not in columns.values()):
+    said = {head: _said(head) for head in filter(None, heads)}
+    kind = _kind({role for roles in said.values() for role in roles})
+    possible, columns = offered(kind, house), dict[str, str]()
+    subjects = {**house.place, **house.probe} if kind == "readings" else {}
+    for head, roles in said.items():
+        usual = next((role for role in roles if role in possible), None)
+        role = called(head, house, {}, subjects) or usual
+        if role and (role == "note" or role not in columns.values()):
             columns[head] = role
     fahrenheit = any("°F" in head or "℉" in head for head in heads)
     return Mapping(kind=kind, columns=columns, unit="°F" if fahrenheit else "°C")
 
 
-def _said(head: str) -> set[str]:
-    plain = narrow(head).partition("(")[0].strip().casefold()
-    return {role for role, words in WORDS.items() if plain in map(narrow, words)}
-
-
-def _kind(heads: Sequence[str]) -> Kind:
-    said = set[str]().union(*map(_said, heads))
+def _kind(said: set[str]) -> Kind:
     if any(role.startswith(STAGE) for role in said):
         return "batches"
     return "samples" if said & {*FIGURES} else "readings"
 
 
-def _role(head: str, kind: Kind, house: House, mapping: Mapping) -> str | None:
-    subjects = {**house.place, **house.probe}
-    if kind == "readings" and (found := called(head, house, mapping, subjects)):
-        return found
-    for role in WORDS:
-        if role in _said(head) and known(kind, role, house):
-            return role
-    return None
+def _said(head: str) -> list[str]:
+    plain = narrow(head).partition("(")[0].strip().casefold()
+    return [role for role, words in WORDS.items() if plain in map(narrow, words)]

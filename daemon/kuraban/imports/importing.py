@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from contextlib import closing
-from datetime import date
 from math import inf
 from pathlib import Path
 from typing import NamedTuple
@@ -13,6 +12,7 @@ import msgspec
 
 from kuraban.core.site import House, to_document
 from kuraban.imports.books import Books, lay
+from kuraban.imports.local_times import LocalTimes
 from kuraban.imports.mapping import Mapping
 from kuraban.imports.readings import Readings
 from kuraban.imports.table import Table, table_at
@@ -27,10 +27,7 @@ class Imported(NamedTuple):
     added: Added
     later: int
     gaps: int
-    first: dict[date, int]
-    """Times in a doubled hour that were read as its first, as its second, and in a missing one."""
-    second: dict[date, int]
-    missing: dict[date, int]
+    times: LocalTimes
 
 
 class Import:
@@ -54,8 +51,7 @@ class Import:
             take = self._readings if mapping.kind == "readings" else self._entries
             added, later = take(table, passed)
             self._archive.house(to_document(self.house))
-        times = table.times
-        return Imported(added, later, table.gaps.total(), times.first, times.second, times.missing)
+        return Imported(added, later, table.gaps.total(), table.times)
 
     def _readings(self, table: Table, passed: Callable[[int], None]) -> tuple[Added, int]:
         total, later = Added(), 0

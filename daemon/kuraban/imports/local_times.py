@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
+from contextlib import suppress
 from datetime import date, datetime, time, timedelta, tzinfo
 
 from kuraban.core.intake.typed_figures import narrow
@@ -19,13 +20,12 @@ EXCEL_EPOCH = datetime(1899, 12, 30)
 SERIALS = (32874.0, 73051.0)
 """Its numbers from 1990 to 2099."""
 UNIX = (6.3e8, 4.1e9)
+_HOURS = r"(\d{1,2})[:時](\d{1,2})分?(?::?(\d{1,2}(?:\.\d+)?)秒?)?"
+_CLOCK = re.compile(_HOURS, re.ASCII)
 _WRITTEN = re.compile(
-    r"(\d{4})[-/.年](\d{1,2})[-/.月](\d{1,2})日?"
-    r"(?:[T,\s]*(\d{1,2})[:時](\d{1,2})分?(?::?(\d{1,2}(?:\.\d+)?)秒?)?)?",
-    re.ASCII,
+    rf"(\d{{4}})[-/.年](\d{{1,2}})[-/.月](\d{{1,2}})日?(?:[T,\s]*{_HOURS})?", re.ASCII
 )
-_DOTTED = re.compile(r"(\d{1,2})\.(\d{1,2})\.(\d{4})(.*)", re.ASCII)
-_CLOCK = re.compile(r"(\d{1,2})[:時](\d{1,2})分?(?::?(\d{1,2}(?:\.\d+)?)秒?)?", re.ASCII)
+_DOTTED = re.compile(r"^(\d{1,2})\.(\d{1,2})\.(\d{4})(?!\d)", re.ASCII)
 RIGHT = 'write it as 2024-02-01 03:10, or name its form: time_format = "%d/%m/%Y %H:%M"'
 
 
@@ -38,26 +38,21 @@ def read_moment(told: Cell, form: str | None, day_starts: float) -> datetime:
         return _number(told)
     if isinstance(told, time):
         raise ValueError(f"{told} is no day; {RIGHT}")
-    try:
-        if form is not None:
+    if form is not None:
+        try:
             found = datetime.strptime(narrow(told), form)
-            return found if _has_hour(form) else found + timedelta(seconds=day_starts)
+        except ValueError:
+            raise ValueError(f'"{told}" is not written as {form}') from None
+        has_hour = any(mark in form for mark in ("%H", "%I", "%X", "%c", "%T"))
+        return found if has_hour else found + timedelta(seconds=day_starts)
+    with suppress(ValueError):
         if len(told) > 10:
             return datetime.fromisoformat(told)
-    except ValueError:
-        if form is not None:
-            raise ValueError(f'"{told}" is not written as {form}') from None
     return _written(told, day_starts)
 
 
-def _has_hour(form: str) -> bool:
-    return any(mark in form for mark in ("%H", "%I", "%X", "%c", "%T"))
-
-
 def _written(told: str, day_starts: float) -> datetime:
-    text = narrow(told)
-    if dotted := _DOTTED.fullmatch(text):
-        text = f"{dotted[3]}-{dotted[2]}-{dotted[1]}{dotted[4]}"
+    text = _DOTTED.sub(r"\3-\2-\1", narrow(told))
     try:
         found = _WRITTEN.fullmatch(text)
         if found is None:
@@ -67,7 +62,7 @@ def _written(told: str, day_starts: float) -> datetime:
         raise ValueError(f'"{told}" is no time; {RIGHT}') from None
     if found[4] is None:
         return day + timedelta(seconds=day_starts)
-    return day + _since_midnight(told, found[4], found[5], found[6])
+    return day + _since_midnight(told, *found.groups()[3:])
 
 
 def _number(told: float) -> datetime:
@@ -104,7 +99,6 @@ class LocalTimes:
 
     def __init__(self, zone: tzinfo, backward: bool = False) -> None:
         self._zone, self._backward = zone, backward
-        self._quarters: dict[tuple[int, int, int, int, int], tuple[float, float]] = {}
         self._last: dict[str, tuple[datetime | None, int]] = {}
         self.first: Counter[date] = Counter()
         """Times of a doubled hour that were read as its first, by day."""
@@ -115,25 +109,16 @@ class LocalTimes:
         """Unix seconds."""
         if told.tzinfo is not None:
             return told.timestamp()
-        key = (told.year, told.month, told.day, told.hour, told.minute // 15)
-        begins = self._quarters.get(key)
-        if begins is None:
-            begins = self._quarters[key] = self._quarter(told)
-        within = (told.minute % 15) * 60 + told.second + told.microsecond / 1e6
-        if begins[0] == begins[1]:
-            return begins[0] + within
-        if begins[0] > begins[1]:
+        first = told.replace(tzinfo=self._zone).timestamp()
+        second = told.replace(tzinfo=self._zone, fold=1).timestamp()
+        if first == second:
+            return first
+        if first > second:
             self.missing[told.date()] += 1
-            return begins[0] + within
-        second = self._comes_again(told, column)
-        (self.second if second else self.first)[told.date()] += 1
-        return begins[second] + within
-
-    def _quarter(self, told: datetime) -> tuple[float, float]:
-        """When that quarter of an hour begins: as the first of two, and as the second."""
-        shown = told.replace(minute=told.minute // 15 * 15, second=0, microsecond=0)
-        first, second = (shown.replace(tzinfo=self._zone, fold=fold).timestamp() for fold in (0, 1))
-        return first, second
+            return first
+        again = self._comes_again(told, column)
+        (self.second if again else self.first)[told.date()] += 1
+        return second if again else first
 
     def _comes_again(self, told: datetime, column: str) -> int:
         """Which of the two it is: the other one from where the column does not go on."""

@@ -42,36 +42,36 @@ ROLES: Named[Kind, tuple[str, ...]] = {
     "samples": (*MOMENT, "place", "batch", *FIGURES),
 }
 STAGE = "stage:"
-SEVERAL = ("note",)
-"""Roles that more than one column may have."""
+NEEDED: Named[Kind, Named[str, set[str]]] = {
+    "readings": {"`time`": {"time", "date"}, "place": {"place"}},
+    "samples": {
+        "`time`": {"time", "date"}, "`place` or `batch`": {"place", "batch"},
+        f"figure: {', '.join(FIGURES)}": {*FIGURES},
+    },
+    "batches": {
+        "`batch`": {"batch"}, "`place`": {"place"}, "`end`": {"end"}, "`course`": {"course"},
+        "`stage:ID`, the day on which it began": {"stage"},
+    },
+}  # fmt: skip
+"""What there must be a column of, as it is said where there is none: one of these roles."""
 LOOKED_AT = 50
 """Rows in which the headings are looked for: loggers write of themselves first."""
 
 
-class Mapping(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
+class Mapping(Shape, frozen=True, forbid_unknown_fields=True, kw_only=True):
     kind: Kind
     columns: dict[str, str]
-    names: dict[str, str] = {}
+    names: dict[str, str] = msgspec.field(default_factory=dict)
     timezone: str | None = None
     time_format: str | None = None
     decimal: Literal[".", ","] | None = None
     unit: Scale = "°C"
     factor: float = 1.0
     course: str | None = None
-    encoding: str | None = None
-    separator: str | None = None
-    sheet: str | None = None
-
-    @property
-    def shape(self) -> Shape:
-        return Shape(self.encoding, self.separator, self.sheet)
 
     def column(self, role: str) -> str:
         """The heading of a role, "" where no column has it."""
         return next((head for head, own in self.columns.items() if own == role), "")
-
-    def fits(self, heads: Sequence[str]) -> bool:
-        return all(head in heads for head in self.columns)
 
 
 def load(path: Path, house: House) -> Mapping:
@@ -89,11 +89,14 @@ def load(path: Path, house: House) -> Mapping:
 
 
 def check(path: Path, mapping: Mapping, house: House) -> None:
+    possible = offered(mapping.kind, house)
     for head, role in mapping.columns.items():
-        if not known(mapping.kind, role, house):
-            refuse(path, f'columns."{head}"', f'"{role}" is nothing that {mapping.kind} have',
-                   f"there are {nearest(role, offered(mapping.kind, house))}")  # fmt: skip
-    roles = [role for role in mapping.columns.values() if role not in SEVERAL]
+        if role not in possible:
+            right = f"there are {nearest(role, possible)}"
+            refuse(
+                path, f'columns."{head}"', f'"{role}" is nothing that {mapping.kind} have', right
+            )
+    roles = [role for role in mapping.columns.values() if role != "note"]
     if twice := {role for role in roles if roles.count(role) > 1}:
         right = "leave all but one of its columns out"
         refuse(path, "columns", f'"{min(twice)}" is there twice', right)
@@ -115,39 +118,24 @@ def offered(kind: Kind, house: House) -> tuple[str, ...]:
         return (*ROLES[kind], *house.place, *house.probe)
     if kind == "samples":
         return ROLES[kind]
-    stages = {stage.id for course in house.courses for stage in course.stages}
-    return (*ROLES[kind], *(f"{STAGE}{stage}" for stage in sorted(stages)))
-
-
-def known(kind: Kind, role: str, house: House) -> bool:
-    return role in offered(kind, house)
+    stages = {f"{STAGE}{stage.id}" for course in house.courses for stage in course.stages}
+    return (*ROLES[kind], *sorted(stages))
 
 
 def _lacking(mapping: Mapping, roles: set[str]) -> str:
-    if mapping.kind != "batches" and "time" not in roles and "date" not in roles:
-        return "`time`"
-    match mapping.kind:
-        case "readings" if ("subject" in roles) != ("value" in roles):
+    has = {role.partition(":")[0] for role in roles} | ({"course"} if mapping.course else set())
+    if mapping.kind == "readings":
+        if ("subject" in has) != ("value" in has):
             return "`subject` beside its `value`"
-        case "readings" if not roles - {*MOMENT}:
-            return "place"
-        case "samples" if not roles & {"place", "batch"}:
-            return "`place` or `batch`"
-        case "samples" if not roles & {*FIGURES}:
-            return f"figure: {', '.join(FIGURES)}"
-        case "batches":
-            needed = ["batch", "place", "end", *([] if mapping.course else ["course"])]
-            absent = [f"`{role}`" for role in needed if role not in roles]
-            begun = any(role.startswith(STAGE) for role in roles)
-            return ", ".join(absent) or ("" if begun else "`stage:ID`, the day on which it began")
-    return ""
+        has |= {"place"} if roles - {*MOMENT} else set()
+    return ", ".join(said for said, some in NEEDED[mapping.kind].items() if not has & some)
 
 
 def headed(rows: Sequence[Row], mapping: Mapping) -> tuple[int, list[str]] | None:
     """Where in the first rows the headings of a mapping stand, and all headings there."""
     for index, (_, cells) in enumerate(islice(rows, LOOKED_AT)):
         heads = headings(cells)
-        if mapping.fits(heads):
+        if {*mapping.columns} <= {*heads}:
             return index, heads
     return None
 
@@ -162,10 +150,12 @@ def likely_heads(rows: Sequence[Row]) -> int:
     return wide.index(max(wide)) if wide else 0
 
 
-def called(text: Cell, house: House, mapping: Mapping, table: Named[str, object]) -> str | None:
+def called(
+    text: Cell, house: House, names: Named[str, str], table: Named[str, object]
+) -> str | None:
     """The id of a place, probe or course that a table calls so: by id, by name, or as mapped."""
     plain = narrow(str(int(text)) if isinstance(text, float) and text.is_integer() else str(text))
-    own = next((id_ for name, id_ in mapping.names.items() if narrow(name) == plain), plain)
+    own = next((id_ for name, id_ in names.items() if narrow(name) == plain), plain)
     if own in table:
         return own
     named = {narrow(place.name).casefold(): place.id for place in house.places}

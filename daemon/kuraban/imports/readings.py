@@ -6,7 +6,7 @@ become °C before they are held against what a temperature here can be.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from itertools import islice
 
 from kuraban.core.intake.reading_decoder import BUS_CODES, celsius
@@ -19,6 +19,8 @@ LOW, HIGH = -40.0, 110.0
 RIGHT = 'it can be -40 to 110; say in the mapping unit = "°F" or "K", factor = 0.1 for tenths'
 Read = tuple[str, float, float]
 """Probe, Unix seconds, value."""
+Column = tuple[int, str, str]
+"""Its place in a row, its heading, and the probe whose values stand in it."""
 BUNDLE = 20_000
 
 
@@ -28,45 +30,46 @@ class Readings:
     def __init__(self, table: Table, latest: float) -> None:
         self._table, self._latest = table, latest
         self._scale, self._factor = table.mapping.unit, table.mapping.factor
-        self._probes: dict[str, str] = {}
+        roles = {head: table.mapping.columns.get(head, MOMENT[0]) for head in table.heads}
+        self._wanted = [at for at, role in enumerate(roles.values()) if role not in MOMENT]
+        self._long = table.mapping.column("subject")
+        self._named: dict[Cell, list[Column]] = {}
+        self._wide = [] if self._long else [
+            (at, table.heads[at], self._probe_of(roles[table.heads[at]], 0, table.heads[at]))
+            for at in self._wanted
+        ]  # fmt: skip
 
     def bundles(self) -> Iterator[list[Read]]:
         """All of them, so many rows of the table at a time."""
-        rows = self._long() if self._table.mapping.column("subject") else self._wide()
+        rows = self._read()
         while some := list(islice(rows, BUNDLE)):
             yield some
 
-    def _wide(self) -> Iterator[Read]:
+    def _read(self) -> Iterator[Read]:
         table = self._table
-        columns = [
-            (index, head, self._probe_of(role, 0, head))
-            for index, head in enumerate(table.heads)
-            if (role := table.mapping.columns.get(head)) is not None and role not in MOMENT
-        ]
         for number, cells in table.rows():
-            if not any(cells[index] != "" for index, _, _ in columns):
+            if all(cells[index] == "" for index in self._wanted):
                 continue
-            at = table.moment(number, cells, "", self._latest)
+            columns = self._wide or self._column_of(number, cells)
+            at = table.moment(number, cells, columns[0][2] if self._long else "", self._latest)
             for index, head, probe in columns:
                 value = self._value(number, cells[index], head)
                 if value is not None:
                     yield probe, at, value
 
-    def _long(self) -> Iterator[Read]:
-        table = self._table
-        head, figures = table.mapping.column("subject"), table.mapping.column("value")
-        subject, figure = table.heads.index(head), table.heads.index(figures)
-        for number, cells in table.rows():
-            if cells[subject] == "" and cells[figure] == "":
-                continue
-            told = str(cells[subject])
-            probe = self._probes.get(told)
-            if probe is None:
-                probe = self._probes[told] = self._named(number, head, told)
-            at = table.moment(number, cells, told, self._latest)
-            value = self._value(number, cells[figure], figures)
-            if value is not None:
-                yield probe, at, value
+    def _column_of(self, number: int, cells: Sequence[Cell]) -> list[Column]:
+        """The one with the figure, for the probe that the row names."""
+        table, head = self._table, self._table.mapping.column("value")
+        told = cells[table.heads.index(self._long)]
+        if told not in self._named:
+            subjects = {**table.house.place, **table.house.probe}
+            found = called(told, table.house, table.mapping.names, subjects)
+            if found is None:
+                right = f'give it its id in the mapping: [names] "{told}" = "tank-3"'
+                table.refuse(number, self._long, f'"{told}" is no place or probe here', right)
+            probe = self._probe_of(found, number, self._long)
+            self._named[told] = [(table.heads.index(head), head, probe)]
+        return self._named[told]
 
     def _value(self, number: int, cell: Cell, head: str) -> float | None:
         table = self._table
@@ -83,14 +86,6 @@ class Readings:
         except ValueError as error:
             table.fault(number, head, error)
         return value
-
-    def _named(self, number: int, head: str, told: str) -> str:
-        house, mapping = self._table.house, self._table.mapping
-        found = called(told, house, mapping, {**house.place, **house.probe})
-        if found is None:
-            right = f'give it its id in the mapping: [names] "{told}" = "tank-3"'
-            self._table.refuse(number, head, f'"{told}" is no place or probe here', right)
-        return self._probe_of(found, number, head)
 
     def _probe_of(self, role: str, number: int, head: str) -> str:
         """The probe itself, or that of the place's product or air."""

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from datetime import datetime
 from itertools import chain, islice
 from math import isfinite
@@ -20,6 +21,8 @@ from kuraban.imports.mapping import LOOKED_AT, Mapping, headed
 
 GAPS = frozenset({"", "-", "--", "---", "----", "nan", "null", "none", "n/a", "#n/a", "欠測", "―"})
 """How loggers and people write that there is no value."""
+_PLAIN = re.compile(r"-?\d+(?:\.\d+)?", re.ASCII)
+"""Most cells, and there are millions."""
 
 
 class Table:
@@ -59,10 +62,8 @@ class Table:
         """Whether the newest comes first."""
         found = []
         for _, cells in rows if self._time >= 0 else ():
-            try:
+            with suppress(ValueError, IndexError):
                 found.append(self.shown(cells).replace(tzinfo=None))
-            except (ValueError, IndexError):
-                continue
         return bool(found) and found[0] > found[-1]
 
     def shown(self, cells: Sequence[Cell]) -> datetime:
@@ -97,22 +98,12 @@ class Table:
 
     def number(self, cell: Cell, head: str) -> float | None:
         """The figure in a cell, None where there is none. ValueError says what is wrong."""
-        if isinstance(cell, str):
-            comma = self.mapping.decimal == ","
-            return self._figure(cell, head) if comma else self._usual(cell, head)
         if isinstance(cell, float):
             return cell
-        raise ValueError(f'"{cell}" is a time, no figure; set the column to plain numbers')
-
-    def _usual(self, cell: str, head: str) -> float | None:
-        """Most cells are a plain number, and there are millions."""
-        try:
-            value = float(cell)
-        except ValueError:
-            return self._figure(cell, head)
-        return value if isfinite(value) and "_" not in cell else self._figure(cell, head)
-
-    def _figure(self, cell: str, head: str) -> float | None:
+        if not isinstance(cell, str):
+            raise ValueError(f'"{cell}" is a time, no figure; set the column to plain numbers')
+        if self.mapping.decimal != "," and _PLAIN.fullmatch(cell):
+            return float(cell)
         text = narrow(cell)
         if text.casefold() in GAPS:
             self.gaps[head] += 1
@@ -160,6 +151,6 @@ def table_at(
 ) -> Iterator[Table]:
     """The table in a file; `passed` hears how many rows there are. ConfigurationError as it is
     read."""
-    with opened(path, mapping.shape) as (rows, count):
+    with opened(path, mapping) as (rows, count):
         passed(count)
         yield Table(path, mapping, house, rows)

@@ -38,7 +38,8 @@ from kuraban.core.site import House, from_document
 from kuraban.core.texts.sanitized_text import json_plain
 from kuraban.core.timescale import wall_of
 from kuraban.core.units import AHEAD, DAY, show_duration
-from kuraban.replay import CLOCK_TOPIC, HOUSE_TOPIC, PART_TOPIC
+from kuraban.recording import HOUSE_TOPIC
+from kuraban.replay import CLOCK_TOPIC, PART_TOPIC
 from kuraban.store.history import History
 from kuraban.store.rows import entry_row, received_of
 

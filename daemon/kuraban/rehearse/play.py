@@ -1,4 +1,5 @@
-"""Recorded messages through two cores at once: the house as it is, and as it might be.
+"""Recorded messages through a core, and what two of them told side by side: the house as it is, and
+as it might be.
 
 Nobody answers differently in the other night: what people logged is played as they logged it,
 their acknowledgements too. Courses are changed before a batch begins, since a batch keeps the
@@ -12,20 +13,21 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from statistics import median
+from typing import NamedTuple, TypeGuard
 
 import msgspec
 
 from kuraban.core import entries as e
 from kuraban.core.effects import Message, Step
-from kuraban.core.facts import Logged
+from kuraban.core.facts import Logged, Record
 from kuraban.core.site import House, from_document, to_document
 from kuraban.core.texts.messages import Words
 from kuraban.core.timescale import Pieces
 from kuraban.core.units import within_hours
-from kuraban.recording import Recorded
+from kuraban.recording import HOUSE_TOPIC, BadLine, Recorded
 from kuraban.rehearse.altered_settings import Change, changed
 from kuraban.rehearse.spells import Pair, Verdict, paired, spells_of
-from kuraban.replay import BUNDLE, HOUSE_TOPIC, Player
+from kuraban.replay import BUNDLE, Player
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,76 +79,77 @@ class Rehearsal:
         return (median(waits), max(waits)) if waits else None
 
 
-class _Night:
-    """One core and what it told."""
+class Night(NamedTuple):
+    """What one core told of the messages, and how many they were."""
 
-    def __init__(self, house: House, root: str, words: Words, off: frozenset[str]) -> None:
-        self.player = Player(house, root, words, off)
-        self.story: list[Step | Message] = []
-        self.corrected: list[Logged] = []
-        """Verdicts, and what may take one back or put it right."""
-
-    def told(self) -> None:
-        turn = self.player.engine.drain()
-        self.story += turn.story
-        self.corrected += [
-            fact
-            for fact in turn.facts
-            if isinstance(fact, Logged) and isinstance(fact.entry, (e.Verdict, e.TakeBack, e.Amend))
-        ]
-
-    def end(self, until: float | None) -> None:
-        if until is not None and self.player.begun:
-            self.player.engine.wake(until)
-        self.told()
+    story: list[Step | Message]
+    corrected: list[Logged]
+    """Verdicts, and what may take one back or put it right."""
+    messages: int
+    begins: float
+    now: float
+    clock: Pieces
+    bad: tuple[BadLine, ...] = ()
+    """The first lines that were no messages."""
 
 
-def rehearse(
+def play(
     house: House,
     root: str,
     words: Words,
     messages: Iterable[Recorded],
-    changes: Sequence[Change],
+    changes: Sequence[Change] = (),
     *,
-    since: float = -math.inf,
     until: float | None = None,
-) -> Rehearsal:
-    """Play messages through the house as it is and with the changes made.
-
-    What was told before `since` does not count; `until` stops the playing, or runs the clock on.
-    """
+) -> Night:
+    """Play messages through the house with the changes made; `until` stops the playing, or runs the
+    clock on."""
     off = frozenset(change.key for change in changes if change.leaves_out)
-    was = _Night(house, root, words, frozenset())
-    other = _Night(changed(house, changes), root, words, off)
-    topic = f"{root}/{HOUSE_TOPIC}"
-    count, start = 0, since
+    player = Player(changed(house, changes), root, words, off)
+    story: list[Step | Message] = []
+    corrected: list[Logged] = []
+    topic, count, begins = f"{root}/{HOUSE_TOPIC}", 0, math.inf
+
+    def told() -> None:
+        turn = player.engine.drain()
+        story.extend(turn.story)
+        corrected.extend(fact for fact in turn.facts if _corrects(fact))
+
     for message in messages:
         if until is not None and message.at > until:
             break
-        start = max(since, message.at) if not count else start
-        was.player.play(message)
-        other.player.play(_retold(message, changes) if message.topic == topic else message)
+        begins = min(begins, message.at)
+        player.play(_retold(message, changes) if message.topic == topic else message)
         count += 1
         if count % BUNDLE == 0:
-            was.told()
-            other.told()
-    was.end(until)
-    other.end(until)
-    return _compared(house, was, other, count, start)
+            told()
+    if until is not None and player.begun:
+        player.engine.wake(until)
+    told()
+    return Night(story, corrected, count, begins, player.engine.now, player.engine.clock)
+
+
+def _corrects(fact: Record) -> TypeGuard[Logged]:
+    verdicts = (e.Verdict, e.TakeBack, e.Amend)
+    return isinstance(fact, Logged) and isinstance(fact.entry, verdicts)
 
 
 def _retold(message: Recorded, changes: Sequence[Change]) -> Recorded:
     """A house that the recording tells, with the changes made in it too."""
+    if not changes:
+        return message
     try:
         house = from_document(message.payload.decode())
     except (msgspec.MsgspecError, UnicodeDecodeError):
         return message
-    return message._replace(payload=to_document(changed(house, changes)).encode())
+    document = to_document(changed(house, changes))
+    return msgspec.structs.replace(message, payload=document.encode())
 
 
-def _compared(house: House, was: _Night, other: _Night, count: int, start: float) -> Rehearsal:
-    clock = was.player.engine.clock
-    house = msgspec.structs.replace(house, clock=clock)
+def compared(house: House, was: Night, other: Night, since: float = -math.inf) -> Rehearsal:
+    """The house as it is beside what it might be; what was told before `since` does not count."""
+    start = max(since, was.begins) if was.messages else since
+    house = msgspec.structs.replace(house, clock=was.clock)
     nights = was.story, other.story
     verdicts = _verdicts(was.corrected)
     first, second = (spells_of(story) for story in nights)
@@ -155,16 +158,16 @@ def _compared(house: House, was: _Night, other: _Night, count: int, start: float
     mine, theirs = (_rings(house, story, start) for story in nights)
     people = {who: (mine.get(who, Rings()), theirs.get(who, Rings())) for who in {**mine, **theirs}}
     return Rehearsal(
-        messages=count,
+        messages=was.messages,
         start=start,
-        end=was.player.engine.now,
+        end=was.now,
         people=dict(sorted(people.items())),
         conditions=_by_condition(pairs),
         needless=_by_condition([pair for pair in pairs if pair.verdict == "needless"]),
         pairs=tuple(pairs),
         verdicts=len(verdicts),
         verdicts_lost=lost,
-        clock=clock,
+        clock=was.clock,
     )
 
 

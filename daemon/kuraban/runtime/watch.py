@@ -350,10 +350,12 @@ class Watch:
         written = self._write(turn)
         if written:
             self._door.answer(arrived, self._cuts)
-        if self._failed == written:
-            self._heal() if written else self._fail()
-        if self._failed:
+        if not (written or self._failed):
+            self._fail()
+        if self._failed:  # also of the turn that is written again: memory still sends
             self._rows.take_from_memory(turn)
+        if self._failed and written:
+            self._heal()
         if not turn.empty:
             self._tell(turn)
         return written

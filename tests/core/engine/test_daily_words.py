@@ -163,3 +163,23 @@ def test_three_days_forward_are_one_good_morning() -> None:
     night = mashing(at=moment("2026-02-02T23:00"))
     night.run(10).put_forward(3 * DAY).run(60)
     assert len(words_since(night, "2026-02-02T23:00")) == 2, "one of each"
+
+
+@pytest.mark.parametrize(
+    ("gone", "back", "said"),
+    [
+        (20, 23, [23.0]),  # the evening's word is late, and still good for the night
+        (21, 61, []),  # three words are over
+        (21, 79, [79.0]),  # of three mornings the report of the last
+    ],
+)
+def test_of_the_words_that_nobody_could_say_todays_comes_when_the_watch_is_back(
+    gone: int, back: int, said: list[float]
+) -> None:
+    night = mashing(at=moment("2026-02-02T12:00"))
+    night.run((gone - 12) * 60)
+    before = words_of(night)
+    night.unwatched(MIDNIGHT + back * HOUR).run(3)
+    assert words_of(night)[len(before) :] == said
+    night.run(24 * 60)
+    assert len(words_of(night)) == len(before) + len(said) + 3, "that it is back, and two a day"

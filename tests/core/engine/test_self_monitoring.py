@@ -116,3 +116,21 @@ def test_asked_why_it_says_of_each_part_what_it_saw_and_what_it_would_take() -> 
     assert {one.account.condition for one in explain(night.engine, WATCH).judged} == {
         condition.name for condition in CONDITIONS.values() if condition.owner == "watch"
     }
+
+
+def test_three_days_without_a_watch_are_one_ring_a_person_of_what_nobody_answered() -> None:
+    """Nobody could send what the hours in between would have said: seventy of them at once wake no
+    better than one."""
+    night = mashing(at=moment("2026-02-02T02:00"))
+    night.told["t3-mid"] = 12.0
+    night.run(180)
+    before = len(night.pages())
+    assert before
+    night.unwatched(night.now + 3 * DAY)
+    assert len(night.pages()) == before
+    night.run(1)
+    since = [page.person for page in night.pages()[before:]]
+    assert since
+    assert len(since) == len(set(since))
+    night.run(60)
+    assert len(night.pages()) > before + len(since), "an hour later it is told again"

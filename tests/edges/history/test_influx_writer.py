@@ -11,9 +11,9 @@ from time import time
 import pytest
 
 from kuraban.edges.history.influx_writer import Receiver
-from tests.broker import free_port
+from tests.broker import free_port, started
 from tests.certificates import authority, certificate
-from tests.engines import Strict
+from tests.engines import Strict, VictoriaMetrics
 
 LINE = "reading,probe=t3-mid value=10.5 1769883000000000000"
 
@@ -48,6 +48,21 @@ def test_whose_fault_a_status_is(strict: Strict, status: int, kind: str) -> None
     strict.status = status
     told = answered(strict)
     assert told[0] == kind and f"it answered {status}" in told[1]
+
+
+@pytest.mark.needs("victoria-metrics")
+def test_a_proxy_that_does_not_know_the_token_blames_no_point(tmp_path: Path) -> None:
+    """It answers as to a bad point; one that knows it lets the point through."""
+    port, users = free_port(), tmp_path / "users.yml"
+    with VictoriaMetrics(tmp_path) as server:
+        known = '{bearer_token: "abc-123", url_prefix: "' + server.url + '"}'
+        users.write_text(f"users: [{known}]", "utf-8")
+        proxy = ["vmauth", f"-auth.config={users}", f"-httpListenAddr=127.0.0.1:{port}"]
+        with started(proxy, port):
+            for token, kind in (("abc-123", "taken"), ("xyz-789", "away")):
+                receiver = Receiver(f"http://127.0.0.1:{port}", "kuraban", "sake", token)
+                assert receiver.write([LINE]).kind == kind
+                receiver.close()
 
 
 def test_the_pause_that_is_asked_for(strict: Strict) -> None:

@@ -68,10 +68,10 @@ class ClockWrong(Detector):
 
     def hear(self, row: int, reading: Reading) -> tuple[float, float]:
         """Take the time that was sent with a reading; what was known of the probe before."""
-        before = self.heard[row], self.ahead[row]
-        sent = reading.at if reading.sent is None else reading.sent
-        ahead = sent - reading.received
-        self.heard[row], self.ahead[row] = reading.received, ahead
+        known, by, received = self.heard, self.ahead, reading.received
+        before = known[row], by[row]
+        ahead = (reading.at if reading.sent is None else reading.sent) - received
+        known[row], by[row] = received, ahead
         if ahead > AHEAD and not self.far:
             self.far = True
             self._forget(self.looked)

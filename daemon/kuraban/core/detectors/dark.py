@@ -20,6 +20,8 @@ STAYS = 15 * MINUTE
 LOOK = 1 * MINUTE
 LEAST = 3
 SEEN_WITHIN = 2 * HOUR
+QUIET = 3 * MINUTE
+"""So long, and three of its intervals, without a word a probe counts as silent here."""
 BACK_FOR = 5 * MINUTE
 
 
@@ -62,12 +64,14 @@ class Dark(Detector):
 
     def _overdue(self, now: float) -> list[tuple[float, str]]:
         """(last reading, probe) of those that are silent, but not for long; the latest last."""
-        return sorted(
-            (known.heard, known.probe.id)
-            for known in self._alive(now)
-            if known.heard is not None
-            and now - known.heard > max(3 * MINUTE, 3 * known.probe.every)
-        )
+        seen, found = now - SEEN_WITHIN, []
+        for known in self.view.probe_states.values():
+            heard = known.heard
+            if heard is None or now - heard <= QUIET or heard <= seen:
+                continue
+            if now - heard > 3 * known.probe.every:
+                found.append((heard, known.probe.id))
+        return sorted(found)
 
     def _alive(self, now: float) -> list[ProbeView]:
         """Those that were heard within the last hours."""

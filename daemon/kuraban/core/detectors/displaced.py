@@ -119,9 +119,9 @@ class Displaced(ProbeDetector):
         if not self.judged:
             self._forget(now)
             return FAR_FUTURE
-        if probe_state.value is None or probe_state.heard is None or not probe_state.fresh(now):
-            return FAR_FUTURE
         value, at = probe_state.value, probe_state.heard
+        if value is None or at is None or now - at > probe_state.silent_after:
+            return FAR_FUTURE
         if self.logged_out is not None and self.logged_out != self.done_out:
             return self._taken_out(self.logged_out, now)
         if probe_state.suspect and "out" in probe_state.suspect:
@@ -154,7 +154,7 @@ class Displaced(ProbeDetector):
         times.append(at)
         values.append(value)
         moved = reference is not None and not self._goes_along(value, reference, at)
-        if not moved and not self._washed(value, now):
+        if not moved and (value < NEVER_ABOVE or not self._washed(value, now)):
             return FAR_FUTURE
         held = value if reference is None else reference
         self._hold(held, now)

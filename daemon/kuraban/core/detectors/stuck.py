@@ -90,9 +90,10 @@ class Stuck(ProbeDetector):
             self._say(False, now)
             self.against("still", False, now)
             return now + LOOK
+        told, every = view.stands(self.subject, "stuck"), probe_state.probe.every
         for at, value in zip(*probe_state.series.since(self.seen), strict=True):
             if value != self.value:
-                self._note(at, value)
+                self._note(at, value, told, every)
             elif at > self.last:
                 self.alike += 1
             self.last = at
@@ -106,16 +107,17 @@ class Stuck(ProbeDetector):
         next_to = longest if rest > SUSPECT_SHARE * longest else SUSPECT_SHARE * longest
         return now + max(MINUTE, min(next_to - rest, MOST))
 
-    def _rest(self, until: float) -> float:
+    def _rest(self, until: float, every: float) -> float:
         """s for which readings showed the same value, silence left out."""
         if self.since is None:
             return 0.0
-        every = self.view.probe_states[self.subject].probe.every
-        return min(until - self.since, (self.alike + 1) * every)
+        rest, shown = until - self.since, (self.alike + 1) * every
+        return shown if shown < rest else rest
 
     def _shown(self, now: float) -> float:
         """The same now; of one that speaks on change, up to its last word: it may have died."""
-        return self._rest(self.last if self._on_change() else now)
+        every = self.view.probe_states[self.subject].probe.every
+        return self._rest(self.last if self._on_change() else now, every)
 
     def _on_change(self) -> bool:
         return self.usual < ON_CHANGE * self.view.probe_states[self.subject].probe.every
@@ -148,17 +150,18 @@ class Stuck(ProbeDetector):
         known = self.moves >= MOVES_NOISY and not self.view.stands(self.subject, "stuck")
         self.against("still", holds and known, now)
 
-    def _note(self, at: float, value: float) -> None:
-        if self.since is not None and not self.view.stands(self.subject, "stuck"):
-            rest = self._rest(at)
+    def _note(self, at: float, value: float, told: bool, every: float) -> None:
+        """It moved; nothing is learned while it is told as stuck."""
+        if self.since is not None and not told:
+            rest = self._rest(at, every)
             share = max(1.0 / (self.moves + 1), FORGETS)
             self.usual += share * (rest - self.usual)
             self.longest = max(self.longest * (1.0 - FORGETS / 20), rest)
             self.moves += 1
-        self._steps(at, value)
+        self._steps(at, value, told)
         self.value, self.since, self.alike = value, at, 0
 
-    def _steps(self, at: float, value: float) -> None:
+    def _steps(self, at: float, value: float, told: bool) -> None:
         """Whether it is still within one step of where it was, and for how long it was."""
         was, since = self.value, self.since
         if was is None or since is None or self.calm_since is None:
@@ -170,7 +173,7 @@ class Stuck(ProbeDetector):
         if high - low <= ONE_STEP * self.step:
             self.low, self.high = low, high
             return
-        if not self.view.stands(self.subject, "stuck"):
+        if not told:
             self.calm = max(self.calm * (1.0 - FORGETS / 2), at - self.calm_since)
         self.low, self.high, self.calm_since = min(was, value), max(was, value), since
         if self.high - self.low > ONE_STEP * self.step:

@@ -52,6 +52,9 @@ class Trend(Detector):
         if self._held(now) is not None:
             return now + LOOK
         drift = self._drift(batch, now)
+        if drift is not None and not self._matters(drift.swing):
+            self.seen["warm"] = self.seen["cold"] = 0
+            return now + LOOK
         stage = batch.plan.standing(now).stage
         for side, edge in _edges(stage):
             homeward = drift is not None and _homeward(drift, stage, side == "warm")
@@ -74,9 +77,14 @@ class Trend(Detector):
         swing = swing_of(points, now)
         if swing is None:
             return None
-        if not (_left(swing) or view.stands(self.subject, *self.conditions)):
+        if not self._matters(swing):
             return Drift(swing.now, 0.0, 0.0, 0.0, swing)
         return drift_along(points, swing, view.house.place[self.subject].kind, now)
+
+    def _matters(self, swing: Swing) -> bool:
+        """It left its swing, or something stands: else its drift changes nothing."""
+        left = swing.exceeded(True) or swing.exceeded(False)
+        return left or self.view.stands(self.subject, *self.conditions)
 
     def _judge(self, side: str, edge: float, drift: Drift | None, batch: Batch, now: float) -> None:
         name = f"trending-{side}"
@@ -188,7 +196,3 @@ def _homeward(drift: Drift, stage: Stage, warm: bool) -> bool:
     if warm:
         return drift.swing.least < -stage.tolerance.below and drift.level < stage.notice.above
     return drift.swing.most > stage.tolerance.above and drift.level > -stage.notice.below
-
-
-def _left(swing: Swing) -> bool:
-    return swing.exceeded(True) or swing.exceeded(False)

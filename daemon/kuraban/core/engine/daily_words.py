@@ -18,11 +18,13 @@ from kuraban.core.house_view import HouseView
 from kuraban.core.notify import reports
 from kuraban.core.notify.notifier import Notifier
 from kuraban.core.texts import messages
-from kuraban.core.units import HOUR, brewery_day, next_clock
+from kuraban.core.units import DAY, HOUR, brewery_day, next_clock
 
 NOON, DUSK = 12 * HOUR, 18 * HOUR
 ANEW = 6 * HOUR
 """A word that was told so much too early is told again at its hour."""
+LATEST = 6 * HOUR
+"""So late a word is still of use."""
 
 
 class Planned(msgspec.Struct):
@@ -83,19 +85,20 @@ class DailyWords:
         return brewery_day(at, word.turns, self._view.house.zone)
 
     def _begins(self, word: Planned, planned: float, now: float) -> bool:
-        """Whether a word that was planned is to be said, now; the next one is planned."""
+        """Whether a word that was planned is to be said, now: of those that were due while nobody
+        watched, one that is not too late. The next one is planned."""
         if planned != word.at:
             return False
         word.said = self._day(word, planned)
-        self._set(word, self._next(word, now))
-        return True
+        self._set(word, self._next(word, planned))
+        return now - planned <= LATEST
 
     def evening(self, planned: float, now: float) -> None:
         if not self._begins(self.evening_plan, planned, now):
             return
         view, notices = self._view, self._notifier.notices
-        self.night_since = now
-        self.night = [event for event in self.night if event.at >= now]
+        self.night_since = planned
+        self.night = [event for event in self.night if event.at >= planned]
         if reports.month_begins(view.house, now):
             old = reports.old_ice_points(view.house, now)
             notices.to_role(MAINTENANCE, now, partial(messages.monthly, now, old))
@@ -110,7 +113,8 @@ class DailyWords:
         waiting = notifier.deferred_alarms.reported()
         if not reports.anything_judged(view, now) and not waiting:
             return
-        night = [e for e in (*self.night, *notifier.writer.story) if e.at >= self.night_since]
+        since = max(self.night_since, now - DAY)
+        night = [e for e in (*self.night, *notifier.writer.story) if e.at >= since]
         report = reports.morning_report(view, self._alarm_manager, night, waiting, now)
         roles = {CONDITIONS[condition].role for _, condition in waiting} - {BREWER}
         for role in (BREWER, *sorted(roles)):

@@ -118,6 +118,7 @@ class Standing(msgspec.Struct, frozen=True, kw_only=True):
     that was set aside."""
     impaired: dict[str, float] = {}
     well_since: dict[str, float] = {}
+    failed_since: dict[str, float] = {}
     away_since: float | None = None
     blind: float = 0.0
     deadlines: tuple[tuple[float, Deadline], ...] = ()
@@ -171,6 +172,7 @@ def standing_of(engine: Engine) -> Standing:
         known=handler.known.packed(),
         impaired=monitor.impaired,
         well_since=monitor.well_since,
+        failed_since=monitor.failed_since,
         away_since=monitor.away_since,
         blind=engine.view.blind,
         deadlines=tuple(
@@ -285,6 +287,7 @@ def _lay_entries(engine: Engine, standing: Standing) -> None:
 def _lay_parts(engine: Engine, standing: Standing) -> None:
     monitor = engine.self_monitoring
     monitor.impaired, monitor.well_since = dict(standing.impaired), dict(standing.well_since)
+    monitor.failed_since = dict(standing.failed_since)
     monitor.away_since, engine.watched.state.blind = standing.away_since, standing.blind
 
 

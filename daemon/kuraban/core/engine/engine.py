@@ -29,6 +29,7 @@ from kuraban.core.deadlines import (
     PartMended,
     PromiseDue,
     ShelfEnds,
+    Telling,
     WatchBack,
 )
 from kuraban.core.detectors.clock_wrong import ClockWrong
@@ -144,7 +145,10 @@ class Engine:
             fact, at = _not_before(fact, self.now), self.now
         if at < self.timers.soonest and at < self.deadlines.soonest:
             self.now = at
-            self._take(fact)
+            if type(fact) is Reading and self._watched is not None:
+                self._reading(self._watched, fact)
+            else:
+                self._take(fact)
         else:
             try:
                 self.wake(at)
@@ -182,21 +186,26 @@ class Engine:
         then all faults are raised together, as an ExceptionGroup.
         """
         faults: list[Exception] = []
-        while (due := self.next_wake()) <= now:
-            self.now = max(self.now, due)
+        while True:
+            look, deadline = self.timers.next(), self.deadlines.next()
+            due = look if look <= deadline else deadline
+            if due > now:
+                break
+            if due > self.now:
+                self.now = due
             try:
-                self._do_next()
+                if look <= deadline:
+                    self._look_next()
+                else:
+                    self._do(self.deadlines.pop())
             except Exception as fault:
                 faults.append(fault)
         self.now = max(self.now, now)
         if faults:
             raise ExceptionGroup("what fell due could not all be done", faults)
 
-    def _do_next(self) -> None:
-        """The soonest of looks and deadlines; at one moment looks come first."""
-        if self.timers.soonest > self.deadlines.soonest:
-            self._do(self.deadlines.pop())
-            return
+    def _look_next(self) -> None:
+        """Let the detector look whose time has come; at one moment looks come before deadlines."""
         detector = self.timers.pop()
         again = self.now + AFTER_A_FAULT
         try:
@@ -229,6 +238,9 @@ class Engine:
     def _do(self, deadline: Deadline) -> None:
         """What falls due, now; whoever does it looks whether it still is to be done."""
         now = self.now
+        if isinstance(deadline, Telling) and self.self_monitoring.away_since is not None:
+            self.deadlines.put_off(deadline)
+            return
         match deadline:
             case ClimbLadder(incident=incident, began=began, rung=rung):
                 self.notifier.climbing.climb(incident, began, rung, now)

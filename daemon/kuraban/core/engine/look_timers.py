@@ -65,9 +65,11 @@ class Timers:
         while late and late[0][2].due != late[0][0]:
             heapq.heappop(late)
         if present or late:
-            self.soonest = min(late[0][0] if late else FAR_FUTURE,
-                               present[-1][0] if present else FAR_FUTURE)  # fmt: skip
-            return self.soonest
+            soonest = present[-1][0] if present else FAR_FUTURE
+            if late and late[0][0] < soonest:
+                soonest = late[0][0]
+            self.soonest = soonest
+            return soonest
         if self._minutes:
             self._minute = heapq.heappop(self._minutes)
             self._present = _standing(self._ahead.pop(self._minute))

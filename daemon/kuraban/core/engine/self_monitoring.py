@@ -51,6 +51,8 @@ class SelfMonitoring:
         """What the part `intake` said of itself, by condition."""
         self.well_since: dict[str, float] = {}
         """When each part was mended last."""
+        self.failed_since: dict[str, float] = {}
+        """Since when it had failed then."""
         self.away_since: float | None = None
 
     def take(self, fact: Impaired, now: float) -> None:
@@ -60,6 +62,7 @@ class SelfMonitoring:
             return
         condition = PARTS[fact.part]
         if not fact.holds:
+            self.failed_since[condition] = self.impaired.get(condition, now)
             self.impaired = {c: at for c, at in self.impaired.items() if c != condition}
             self.well_since[condition] = now
             well = now + WELL_FOR.get(fact.part, 0.0)
@@ -90,6 +93,7 @@ class SelfMonitoring:
             self._state.blind = now + BACK_FOR
             self._deadlines.add(self._state.blind, WatchBack(self.away_since, now))
             self.away_since = None
+            self._deadlines.resume(now)
 
     def back(self, now: float, since: float, until: float) -> None:
         if reports.anything_judged(self._view, now):

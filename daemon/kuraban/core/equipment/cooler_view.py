@@ -95,8 +95,8 @@ class CoolerView:
     def valve_open(self, now: float) -> bool | None:
         """Whether any valve that it serves is open; None where none is known."""
         view, known = self.view, None
-        for place in view.served(self.id):
-            valve = view.signal(place, now, "valve")
+        for valves in view.valves(self.id):
+            valve = view.signalled(valves, now)
             if valve:
                 return True
             known = valve if known is None else known

@@ -138,7 +138,7 @@ class Wire:
                     return None
                 if at is not None:
                     sent = parse_time(at)
-                if (raw is True or raw is False) and not port.signal:
+                if not port.signal and (raw is True or raw is False):
                     return None
             else:
                 raw = float(payload)

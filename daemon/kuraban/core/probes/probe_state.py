@@ -127,7 +127,7 @@ class ProbeState:
             if at - heard > self.silent_after:
                 del window[:]
         if self.leaps and before is not None and last is not None:
-            jumped = abs(last - before) > JUMP
+            jumped = not -JUMP <= last - before <= JUMP
             if jumped and abs(value - before) <= JUMP:
                 self.spoil(heard or at)
                 self.leapt = True
@@ -149,11 +149,12 @@ class ProbeState:
     @property
     def lag(self) -> float:
         """Seconds between the middle of the filtered readings and the last."""
-        count, times = len(self.window), self.series.times
+        count, times, heard = len(self.window), self.series.times, self.heard
         behind = count // 2
-        if count < 3 or self.heard is None or len(times) <= behind:
+        if count < 3 or heard is None or len(times) <= behind:
             return 0.0
-        return max(self.heard - times[-1 - behind], 0.0)
+        lag = heard - times[-1 - behind]
+        return lag if lag > 0.0 else 0.0
 
     def known(self, now: float) -> float | None:
         """The value of a probe that is believed now."""
@@ -165,9 +166,14 @@ def _middle(window: array[float]) -> float:
     count = len(window)
     if count < 3:
         return window[-1]
-    ordered = sorted(window)
     if count == 3:
-        return ordered[1]
+        low, high, third = window
+        if low > high:
+            low, high = high, low
+        return low if third < low else third if third < high else high
+    ordered = sorted(window)
+    if count == WINDOW:
+        return (ordered[2] + ordered[3] + ordered[4]) / 3
     half = count // 2
     if count % 2:
         return (ordered[half - 1] + ordered[half] + ordered[half + 1]) / 3
@@ -208,6 +214,9 @@ class PlaceState:
     def refresh(self, now: float) -> None:
         """The median of the good probes, the value by hand left out."""
         products = self.products
+        if len(products) == 1:
+            self._follow(products[0], now)
+            return
         good = [probe_state for probe_state in products if probe_state.good(now)]
         if not good:
             self.value = None
@@ -227,8 +236,18 @@ class PlaceState:
             )
             self.centre = self.at - max(probe_state.lag for probe_state in good)
         self.product, self.last_good = self.value, self.at
-        if len(products) > 1 and self.at is not None and self.value is not None:
+        if self.at is not None and self.value is not None:
             self.series.add(self.at, self.value)
+
+    def _follow(self, only: ProbeState, now: float) -> None:
+        """The same of a place with one probe, whose series is the place's own."""
+        heard = only.heard
+        if only.suspect or heard is None or now - heard > only.silent_after:
+            self.value = None
+            return
+        self.value = self.product = only.value
+        self.at = self.last_good = heard
+        self.centre = heard - only.lag
 
     def lapsed(self, now: float) -> bool:
         """Whether it has a value though none of its probes is good any more."""

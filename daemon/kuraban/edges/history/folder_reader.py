@@ -7,10 +7,12 @@ from datetime import UTC, datetime
 from importlib.util import find_spec
 from pathlib import Path
 
+from kuraban.errors import MachineError
+
 
 def readings(folder: Path, probe: str, start: float, end: float) -> Iterator[tuple[float, float]]:
     """(time, value) of one probe from `start` to before `end`, the wall clock's Unix seconds, in
-    order; nothing where the library is not installed."""
+    order; nothing where the library is not installed. MachineError where a file is broken."""
     if find_spec("pyarrow") is None:
         return
     import pyarrow.parquet as pq
@@ -20,7 +22,10 @@ def readings(folder: Path, probe: str, start: float, end: float) -> Iterator[tup
         if not f"{first:%Y-%m}" <= path.stem <= f"{last:%Y-%m}":
             continue
         span = [("probe", "==", probe), ("time", ">=", first), ("time", "<", last)]
-        found = pq.read_table(path, columns=["time", "value"], filters=span)
+        try:
+            found = pq.read_table(path, columns=["time", "value"], filters=span)
+        except (OSError, ValueError) as error:
+            raise MachineError(f"{path} cannot be read") from error
         micros, values = found["time"].cast("int64").to_pylist(), found["value"].to_pylist()
         for at, value in sorted(zip(micros, values, strict=True)):
             yield at / 1e6, value

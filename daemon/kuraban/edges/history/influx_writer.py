@@ -25,6 +25,8 @@ from kuraban.edges.history.answer import TAKEN, Answer
 CONNECT_WITHIN: Final = 4.0
 REFUSES_US: Final = frozenset({401, 403, 404, 405, 407, 410, 415, 421})
 """The token, the bucket or the address is wrong: no point is to blame."""
+UNKNOWN_TOKEN: Final = "auth token"
+"""The proxy of VictoriaMetrics (1.79) answers 400 to a token that it does not know."""
 COME_AGAIN: Final = frozenset({408, 409, 425, 429})
 LONGEST_REASON: Final = 200
 STRANGERS: Final = ("unable to get local issuer certificate", "self-signed certificate")
@@ -52,11 +54,7 @@ class Receiver:
         ca_file: Path | None = None,
     ) -> None:
         self._org, self._bucket, self._token = org, bucket, token
-        patience = (CONNECT_WITHIN * 1000, answer_within * 1000)
-        vouches = None if ca_file is None else str(ca_file)
-        self._client = InfluxDBClient(
-            url, token or "", org=org, timeout=patience, ssl_ca_cert=vouches
-        )
+        self._client = client_of(url, org, token, answer_within, ca_file)
         self._api = self._client.write_api(write_options=SYNCHRONOUS)
 
     def write(self, lines: Sequence[str]) -> Answer:
@@ -86,26 +84,35 @@ class Receiver:
 
     def _meant(self, refused: ApiException) -> Answer:
         status = refused.status or 0
-        said = self._said(refused)
-        if status in REFUSES_US:
-            return Answer("away", f"it refuses us, see url, org, bucket and token: {said}")
+        told = said(refused, self._token)
+        if status in REFUSES_US or UNKNOWN_TOKEN in told:
+            return Answer("away", f"it refuses us, see url, org, bucket and token: {told}")
         if 400 <= status < 500 and status not in COME_AGAIN:
-            return Answer("refused", said)
-        return Answer("away", said, _pause(refused.headers or {}))
+            return Answer("refused", told)
+        return Answer("away", told, _pause(refused.headers or {}))
 
-    def _said(self, refused: ApiException) -> str:
-        """Status and words of an answer in one line, without the token."""
-        body: Any = refused.body or ("" if refused.status else refused.reason) or ""
-        text = body if isinstance(body, str) else bytes(body).decode(errors="replace")
-        with suppress(ValueError, KeyError, TypeError):
-            text = str(json.loads(text)["message"])
-        if self._token:
-            text = text.replace(self._token, "***")
-        words = " ".join(text.split())[:LONGEST_REASON]
-        answered = f"it answered {refused.status}" if refused.status else "no safe connection"
-        if any(stranger in words for stranger in STRANGERS):
-            return f"{answered}, name its authority in ca_file: {words}"
-        return f"{answered}, {words}" if words else answered
+
+def client_of(
+    url: str, org: str, token: str | None, answer_within: float, ca_file: Path | None
+) -> InfluxDBClient:
+    patience = (CONNECT_WITHIN * 1000, answer_within * 1000)
+    vouches = None if ca_file is None else str(ca_file)
+    return InfluxDBClient(url, token or "", org=org, timeout=patience, ssl_ca_cert=vouches)
+
+
+def said(refused: ApiException, token: str | None) -> str:
+    """Status and words of an answer in one line, without the token."""
+    body: Any = refused.body or ("" if refused.status else refused.reason) or ""
+    text = body if isinstance(body, str) else bytes(body).decode(errors="replace")
+    with suppress(ValueError, KeyError, TypeError):
+        text = str(json.loads(text)["message"])
+    if token:
+        text = text.replace(token, "***")
+    words = " ".join(text.split())[:LONGEST_REASON]
+    answered = f"it answered {refused.status}" if refused.status else "no safe connection"
+    if any(stranger in words for stranger in STRANGERS):
+        return f"{answered}, name its authority in ca_file: {words}"
+    return f"{answered}, {words}" if words else answered
 
 
 def _pause(headers: Any) -> float:

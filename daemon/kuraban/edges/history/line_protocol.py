@@ -213,6 +213,11 @@ def _field(value: Any) -> str:
     return f'"{_printable(text).translate(_TEXT)}"'
 
 
+def tag_value(text: str) -> str:
+    """A tag's text as an engine has it."""
+    return _printable(text).replace("\\", "/")
+
+
 def _tag(text: str) -> str:
     return _printable(text).translate(_TAG)
 

@@ -9,6 +9,10 @@ A restore takes the journal's place only where nobody has it open. The journal t
 beside it under a dated name. A backup may have been in anybody's hands: what would run by itself is
 refused (`store.upkeep.integrity`), and the watch's kept state is dropped. No hash vouches for that;
 the watch builds it anew from the facts.
+
+The past from before the watch (`store.archive`) is built like a journal, and goes the same ways in
+a file of its own. It is large and hardly ever changes: where the copy before holds the same, it
+gets the new name too.
 """
 
 from __future__ import annotations
@@ -94,6 +98,32 @@ def _name(part: Path, to: Path) -> None:
         _free(to)
         part.rename(to)
     on_disk(to.parent)
+
+
+def as_before(journal: Path, to: Path, pattern: str) -> Path | None:
+    """The newest file of that pattern beside `to`, where it holds what the journal does: it gets
+    that name too. None where there is none, or the disk knows no links."""
+    newest = max(to.parent.glob(pattern), default=None)
+    if newest is None:
+        return None
+    try:
+        if _sum(newest) != _sum(journal):
+            return None
+        os.link(newest, to)
+    except (JournalError, OSError):
+        return None
+    on_disk(to.parent)
+    return newest
+
+
+def _sum(journal: Path) -> list[object]:
+    """What another content would not have as well: the chain's last link, houses, all readings."""
+    with telling(journal, "read it"), closing(connect(journal, "ro")) as db:
+        return [
+            *db.execute("SELECT * FROM state"),
+            *db.execute("SELECT * FROM house"),
+            *db.execute("SELECT count(*), total(at), total(value) FROM reading"),
+        ]
 
 
 def thin(folder: Path, pattern: str, keep: int) -> list[Path]:
