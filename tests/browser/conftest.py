@@ -18,8 +18,7 @@ from kuraban.queries.setup.unknown_probes import SettingUp
 from kuraban.queries.why import Why
 from kuraban.settings import Account
 from kuraban.settings import Web as Where
-from kuraban.settings.catalogues import load_page_words
-from tests.edges.web.served import Served
+from tests.edges.web.served import Served, page_words
 
 KEY = "k" * 64
 PHONE, DESK = (360, 740), (1280, 800)
@@ -49,10 +48,10 @@ def serving(watch: Served, *accounts: Account) -> House:
     hub.put(watch.snapshot())
     watch.seen = hub.put
     pages = Pages(
-        watch.settings.house, Where(port=0, accounts=accounts), KEY, load_page_words(), hub,
+        watch.settings.house, Where(port=0, accounts=accounts), KEY, page_words(), hub,
         watch.path, watch.submit, watch.clock, SettingUp(watch.settings),
         Batches(watch.settings.house, watch.path),
-        Why(watch.path, load_page_words()),
+        Why(watch.path, page_words()),
     )  # fmt: skip
     return House(watch, pages, f"http://127.0.0.1:{pages.start()}")
 

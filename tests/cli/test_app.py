@@ -44,7 +44,7 @@ def test_a_command_explains_itself_with_an_example(name: str, type_in: Type) -> 
     assert has_example([name], typer.main.get_group(app).commands[name], type_in)
 
 
-@pytest.mark.parametrize(("words", "command"), commands(), ids=lambda part: str(part))
+@pytest.mark.parametrize(("words", "command"), list(commands()), ids=lambda part: str(part))
 def test_a_command_and_its_options_say_what_they_do(words: list[str], command: Any) -> None:
     options = [option for option in command.params if option.param_type_name == "option"]
     assert all(option.help for option in options)

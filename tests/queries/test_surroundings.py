@@ -8,6 +8,7 @@ import socket
 import ssl
 import threading
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 
@@ -135,7 +136,10 @@ def serve(tmp_path: Path) -> Callable[[str], Web]:
         def answer() -> None:
             with listening:
                 listening.accept()[0].close()  # whether anybody listens
-                with context.wrap_socket(listening.accept()[0], server_side=True) as tls:
+                with (
+                    context.wrap_socket(listening.accept()[0], server_side=True) as tls,
+                    suppress(ConnectionResetError),  # who has seen it goes without a word
+                ):
                     tls.recv(1)
 
         threading.Thread(target=answer, daemon=True).start()

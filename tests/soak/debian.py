@@ -2,6 +2,10 @@
 
 What it would fetch lies ready in it: Debian's packages as a repository of its own, Python's
 libraries as files. It is made once and kept in `.debian`; each boot has a layer of its own above.
+
+With ARCH=arm64 its programs are a small board's, each run by QEMU's user emulation above this
+machine's own kernel. That cannot hand out credentials, give a service users of its own or filter
+system calls: it has its secrets from where the installer put them, and may more than on a board.
 """
 
 from __future__ import annotations
@@ -19,10 +23,14 @@ from typing import Self
 
 ROOT = Path(__file__).parents[2]
 KEPT = ROOT / ".debian"
-SUITES = ("bookworm", "trixie")
-"""Debian 12 and 13, with their Python 3.11 and 3.13."""
+ARCH = os.environ.get("ARCH", "")
+"""Another processor than this machine's own, as Debian names it."""
+SUITES = ("bookworm",) if ARCH else ("bookworm", "trixie")
+"""Debian 12 and 13, with their Python 3.11 and 3.13; QEMU 7.2 starts no service of the latter."""
 CERTIFICATES = "/etc/ssl/certs/ca-certificates.crt"
 FRESH = "systemd-sysv,dbus,procps,sudo,python3"
+SLOWER = 10 if ARCH else 1
+EMULATED = "[Service]\nLoadCredential=\nImportCredential=\nPrivateUsers=no\n"
 FETCHED = ("mosquitto", "python3-venv")
 """What `deploy/install` asks Debian for."""
 PATH = "/usr/local/sbin:/usr/local/bin:/usr/sbin:/usr/bin:/sbin:/bin"
@@ -34,15 +42,20 @@ def _do(*command: object) -> None:
     assert done.returncode == 0, f"{command}\n{done.stdout}{done.stderr}"
 
 
+def _named(suite: str) -> str:
+    return f"{suite}-{ARCH}" if ARCH else suite
+
+
 def _debian(suite: str) -> Path:
     """The release as it is fetched, with what it would fetch later."""
-    base, made = KEPT / suite, KEPT / f"{suite}.made"
+    base, made = KEPT / _named(suite), KEPT / f"{_named(suite)}.made"
     if made.exists():
         return base
     shutil.rmtree(base, ignore_errors=True)
     KEPT.mkdir(exist_ok=True)
     (KEPT / ".gitignore").write_text("*\n")
-    _do("debootstrap", "--variant=minbase", f"--include={FRESH}", suite, base)
+    which = (f"--arch={ARCH}",) if ARCH else ()
+    _do("debootstrap", *which, "--variant=minbase", f"--include={FRESH}", suite, base)
     _do("chroot", base, "apt-get", "update", "-qq")
     _do("chroot", base, "apt-get", "install", "-qq", "-y", "--download-only", *FETCHED)
     debs = base / "var/cache/apt/archives"
@@ -67,10 +80,10 @@ def _libraries(suite: str) -> Path:
     """The files of every library that the watch is installed with, as its own Python wants them;
     that fetches them with the pip and the certificates of this machine."""
     lock = ROOT / "deploy/lock/run.txt"
-    kept = KEPT / f"libraries-{suite}-{hashlib.sha256(lock.read_bytes()).hexdigest()[:12]}"
+    kept = KEPT / f"libraries-{_named(suite)}-{hashlib.sha256(lock.read_bytes()).hexdigest()[:12]}"
     if kept.exists():
         return kept
-    base = KEPT / suite
+    base = KEPT / _named(suite)
     shutil.copy(lock, base / "root/run.txt")
     shutil.copy(ssl.get_default_verify_paths().cafile or CERTIFICATES, base / "root/ca.crt")
     where = "import pip, pathlib; print(pathlib.Path(pip.__file__).parent)"
@@ -103,6 +116,10 @@ class Debian:
         shutil.copytree(self._libraries, self.root / "root/libraries")
         own = "[global]\nno-index = true\nfind-links = /root/libraries\n"
         (self.root / "etc/pip.conf").write_text(own)
+        if ARCH:
+            every = self.root / "etc/systemd/system/service.d"
+            every.mkdir(parents=True)
+            (every / "emulated.conf").write_text(EMULATED)
         self._machine = subprocess.Popen(
             ["systemd-nspawn", "--quiet", "--directory", self.root, "--register=no", "--keep-unit",
              "--private-network", "--hostname=board", "--console=pipe", "--boot"],
@@ -116,15 +133,12 @@ class Debian:
         self, kind: type[BaseException] | None, error: BaseException | None,
         trace: TracebackType | None,
     ) -> None:  # fmt: skip
-        self._machine.send_signal(signal.SIGTERM)
-        try:
-            self._machine.wait(30)
-        except subprocess.TimeoutExpired:
-            self._machine.kill()
+        if self._machine.poll() is None:
+            os.kill(self._first() or self._machine.pid, signal.SIGKILL)
             self._machine.wait()
         _do("umount", self.root)
 
-    def _await(self, within: float = 60.0) -> None:
+    def _await(self, within: float = 60.0 * SLOWER) -> None:
         deadline = time.monotonic() + within
         while time.monotonic() < deadline and self._machine.poll() is None:
             if self._first() and "running" in self.run("systemctl is-system-running --wait").stdout:
@@ -140,7 +154,9 @@ class Debian:
         children = Path(f"/proc/{number}/task/{number}/children")
         return int((children.read_text().split() or ["0"])[0])
 
-    def run(self, line: str, *, user: str = "root", typed: str = "", within: float = 600) -> Done:
+    def run(
+        self, line: str, *, user: str = "root", typed: str = "", within: float = 600 * SLOWER
+    ) -> Done:
         """A line as somebody types it in the sources' folder, with what they type then."""
         inside = ["nsenter", "-t", str(self._first()), "-m", "-u", "-i", "-n", "-p", "--"]
         clean = ["env", "-i", f"PATH={PATH}", "LANG=C.UTF-8", "COLUMNS=100"]

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.soak.debian import SUITES, Debian
+from tests.soak.debian import SLOWER, SUITES, Debian
 from tests.sources import laid
 
 ROOT = Path(__file__).parents[2]
@@ -72,7 +72,7 @@ def paste(machine: Debian) -> None:
             assert done.returncode == 0, done.stderr
 
 
-def judged(machine: Debian, within: float = 60.0) -> bool:
+def judged(machine: Debian, within: float = 60.0 * SLOWER) -> bool:
     """Whether a batch that is logged now is judged by what its probe says, before long."""
     deadline = time.monotonic() + within
     if machine.run(BATCH).returncode != 0:
@@ -96,7 +96,7 @@ def board(
         yield machine
 
 
-@pytest.mark.timeout(1200)
+@pytest.mark.timeout(1200 * SLOWER)
 def test_the_watch_runs_with_its_broker_and_its_pages(board: Debian) -> None:
     """And the phone had its test messages: when its address was given, and at the end."""
     assert board.run("systemctl is-active kuraban mosquitto kuraban-backup.timer").returncode == 0
@@ -106,14 +106,14 @@ def test_the_watch_runs_with_its_broker_and_its_pages(board: Debian) -> None:
     assert "of the watch it says: watching" in board.run("kuraban status").stdout
 
 
-@pytest.mark.timeout(300)
+@pytest.mark.timeout(300 * SLOWER)
 def test_a_probe_that_spoke_meanwhile_is_judged_as_soon_as_a_batch_is_logged(
     board: Debian,
 ) -> None:
     assert judged(board)
 
 
-@pytest.mark.timeout(300)
+@pytest.mark.timeout(300 * SLOWER)
 @pytest.mark.parametrize("who", ["root", "mio"])
 def test_every_command_works_for_root_and_for_who_is_in_the_group(board: Debian, who: str) -> None:
     board.run("id mio || useradd --create-home --groups kuraban mio")
@@ -123,7 +123,7 @@ def test_every_command_works_for_root_and_for_who_is_in_the_group(board: Debian,
         assert "Traceback" not in done.stderr
 
 
-@pytest.mark.timeout(300)
+@pytest.mark.timeout(300 * SLOWER)
 def test_anybody_else_is_told_in_one_line_what_is_missing(board: Debian) -> None:
     board.run("id sho || useradd --create-home sho")
     for command in COMMANDS:
@@ -133,7 +133,7 @@ def test_anybody_else_is_told_in_one_line_what_is_missing(board: Debian) -> None
             assert len(done.stderr.splitlines()) == 1 and "join the group" in done.stderr
 
 
-@pytest.mark.timeout(300)
+@pytest.mark.timeout(300 * SLOWER)
 def test_pasted_once_more_nothing_is_made_anew(board: Debian) -> None:
     """An update is the same line; the watch that runs is left to run."""
     before = board.run("systemctl show -p MainPID kuraban").stdout
@@ -143,10 +143,10 @@ def test_pasted_once_more_nothing_is_made_anew(board: Debian) -> None:
     assert "written" not in done.stdout
 
 
-@pytest.mark.timeout(300)
+@pytest.mark.timeout(300 * SLOWER)
 def test_a_killed_watch_is_started_anew_by_the_machine(board: Debian) -> None:
     board.run("systemctl kill -s KILL kuraban")
-    deadline = time.monotonic() + 60
+    deadline = time.monotonic() + 60 * SLOWER
     while "it says: watching" not in board.run("kuraban status").stdout:
         assert time.monotonic() < deadline
         time.sleep(1.0)

@@ -25,8 +25,7 @@ from kuraban.queries.batches.batch_sheet import Batches
 from kuraban.queries.setup.unknown_probes import SettingUp
 from kuraban.queries.why import Why
 from kuraban.settings import Account
-from kuraban.settings.catalogues import load_page_words
-from tests.edges.web.served import Served
+from tests.edges.web.served import Served, page_words
 from tests.long_batch import lived_batch, on_day
 
 KEY = "k" * 64
@@ -124,10 +123,10 @@ def pages_of(served: Served) -> Pages:
     where = served.settings.web
     assert where is not None
     return Pages(
-        served.settings.house, where, KEY, load_page_words(), hub, served.path,
+        served.settings.house, where, KEY, page_words(), hub, served.path,
         served.submit, served.clock, SettingUp(served.settings),
         Batches(served.settings.house, served.path),
-        Why(served.path, load_page_words()),
+        Why(served.path, page_words()),
     )  # fmt: skip
 
 
@@ -151,7 +150,7 @@ def browse(pages: Callable[[], Pages]) -> Iterator[Browse]:
 def context_of(served: Served) -> PageContext:
     """What every page works with, for whoever makes parts of one by hand."""
     return PageContext(
-        clocked=Clocked(served.settings.house), words=load_page_words(), hub=SnapshotHub(),
+        clocked=Clocked(served.settings.house), words=page_words(), hub=SnapshotHub(),
         history=served.path, submit=served.submit, clock=served.clock, signer=Signer(KEY),
         accounts={}, tools=SettingUp(served.settings),  # type: ignore[arg-type]
         signed_out=SignedOut(served.path.with_name(FILE), 0.0), recent=RecentCurves(served.path),

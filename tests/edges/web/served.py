@@ -14,6 +14,7 @@ import tempfile
 import threading
 import time
 from collections.abc import Callable, Iterator
+from functools import cache
 from pathlib import Path
 
 from kuraban.clock import Clock
@@ -26,7 +27,7 @@ from kuraban.recording import merged
 from kuraban.replay import Player
 from kuraban.runtime.checkpoint.document import engine_in, freeze, read
 from kuraban.settings import Account, Web, load
-from kuraban.settings.catalogues import load_words
+from kuraban.settings.catalogues import load_page_words, load_words
 from kuraban.settings.paths import JOURNAL
 from kuraban.store.connection import connect
 from kuraban.store.journal import Journal
@@ -37,12 +38,17 @@ LATE = "2026-02-04T03:10:00+09:00"
 """In the demo night: tank 5 is warm, chiller 1 has stopped, a probe was pulled out of tank 2."""
 
 
+settings = cache(lambda site: load(site, {}))
+page_words = cache(load_page_words)
+"""Read once: every test has pages of its own."""
+
+
 class Served:
     """A watch as it stands. `submit` takes a fact and judges it at once, as the loop would."""
 
     def __init__(self, folder: Path, engine: Engine, site: Path = SITE) -> None:
         self.site = site
-        self.settings = dataclasses.replace(load(site, {}), data=folder, web=Web())
+        self.settings = dataclasses.replace(settings(site), data=folder, web=Web())
         self.path = folder / JOURNAL
         self.words = engine.words
         self.painter = Painter(self.words)
