@@ -11,7 +11,7 @@ import pytest
 import typer
 from click import Command, Context, Group
 
-from kuraban.cli import app
+from kuraban.cli import command_line
 from kuraban.cli.log import _told as entry_fields
 from kuraban.core.alarm_conditions import CONDITIONS
 from kuraban.core.facts import Logged
@@ -141,7 +141,7 @@ def parsed(command: Command, name: str, words: list[str], above: Context | None 
 
 @pytest.mark.parametrize(("file", "line"), commands())
 def test_every_command_shown_exists_and_parses(file: str, line: str) -> None:
-    parsed(typer.main.get_command(app), "kuraban", shlex.split(line, comments=True)[1:])
+    parsed(typer.main.get_command(command_line()), "kuraban", shlex.split(line, comments=True)[1:])
 
 
 @pytest.mark.parametrize(("file", "line"), [one for one in commands() if "kuraban log " in one[1]])

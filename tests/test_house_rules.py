@@ -450,10 +450,10 @@ def test_every_condition_has_words_and_a_first_thing_to_do(language: str) -> Non
 
 
 def test_every_command_is_in_the_readme() -> None:
-    from kuraban.cli import app
+    from kuraban.cli import command_line
 
     readme = code_spans((ROOT / "README.md").read_text("utf-8"))
-    commands = typer.main.get_group(app).commands
+    commands = typer.main.get_group(command_line()).commands
     lacking = [name for name in commands if not re.search(rf"\bkuraban {name}\b", readme)]
     assert not lacking, names(lacking)
 

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-from kuraban.cli import app, status
+from kuraban.cli import command_line, status
 from kuraban.cli import history as cli_history
 from kuraban.core.units import DAY, HOUR
 from kuraban.queries import journal_state as state
@@ -66,7 +66,9 @@ def test_it_can_be_asked_before_and_after(
 
 def asked(command: str, *words: object) -> str:
     site = words[-1]
-    found = CliRunner().invoke(app, [command, *map(str, words[:-1]), "--site", str(site)])
+    found = CliRunner().invoke(
+        command_line(), [command, *map(str, words[:-1]), "--site", str(site)]
+    )
     assert found.exit_code == 0, found.output
     return found.output
 

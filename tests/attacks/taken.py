@@ -24,7 +24,7 @@ from zoneinfo import ZoneInfo
 
 from typer.testing import CliRunner
 
-from kuraban.cli import app
+from kuraban.cli import command_line
 from kuraban.core.engine.engine import Engine
 from kuraban.core.entries import KINDS
 from kuraban.core.facts import Fact, HouseChanged, Logged, Reading
@@ -272,7 +272,7 @@ def _asked(folder: Path, found: House, now: float) -> Iterator[str]:
         for n, name in enumerate(batches)
     ]
     for words in commands:
-        done = CliRunner().invoke(app, [*words, "--site", str(site)])
+        done = CliRunner().invoke(command_line(), [*words, "--site", str(site)])
         if done.exit_code == 2 and "no batch" in done.output:
             continue  # a start that was refused began none
         if done.exit_code or (done.exception and not isinstance(done.exception, SystemExit)):

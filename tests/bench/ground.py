@@ -27,7 +27,7 @@ from tests.broker import USERS
 
 TOPICS = ("kura/reading/+", "kura/log/+")
 ROOT = Path(__file__).resolve().parents[2]
-RESULTS = Path(__file__).resolve().parent / "results"
+RESULTS = Path(os.environ.get("BENCH_RESULTS", Path(__file__).resolve().parent / "results"))
 NOTHING_SAVED = ("acl_file", "autosave_on_changes")
 """Left out of the broker's configuration where its speed would be measured instead of ours: with
 saving at each change it rewrites its whole file for every message that waits."""
@@ -128,3 +128,9 @@ def part(module: str, *arguments: object) -> dict[str, Any]:
     done = subprocess.run(command, cwd=ROOT, stdout=subprocess.PIPE, check=True)
     told: dict[str, Any] = json.loads(done.stdout.splitlines()[-1])
     return told
+
+
+def worked(process: int) -> float:
+    """Processor seconds that a process has taken so far, what it became included."""
+    fields = Path(f"/proc/{process}/stat").read_text().rpartition(")")[2].split()
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")

@@ -7,7 +7,8 @@ one a minute with twenty running batches, which ends now. It is invented once an
 (the system's folder for temporary files). `kuraban run` is started as systemd would start it, in
 three ways: after a clean stop, after a kill just before the hourly checkpoint, and after an
 upgrade, when the checkpoint does not fit and the watch is warmed up from the record. The first of
-three starts and the best.
+three starts and the best, and the processor time of the best, which others on the machine prolong
+less.
 """
 
 from __future__ import annotations
@@ -23,7 +24,7 @@ import tempfile
 import time
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from rich.console import Console
 from rich.progress import track
@@ -43,7 +44,7 @@ from kuraban.store.journal import Checkpoint, Journal
 from tests.bench import ground, replay
 from tests.broker import USERS, Mosquitto
 
-AIM = 2.0
+AIM = 1.0
 DAYS, STEP = 365, 600.0
 DAY = 86400.0
 BATCH = 60_000
@@ -110,8 +111,15 @@ def _day(start: float) -> Iterator[tuple[str, bytes, float]]:
         yield sent.topic, json.dumps(fields).encode(), sent.at + shift
 
 
-def until_ready(site: Path, log: Path) -> float:
-    """Seconds from starting the command to its READY=1; stopped again afterwards."""
+class Took(NamedTuple):
+    """Seconds from the command to its READY=1, and the processor's until then."""
+
+    all: float
+    worked: float
+
+
+def until_ready(site: Path, log: Path) -> Took:
+    """One start; stopped again afterwards."""
     with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as ear, log.open("ab") as file:
         ear.bind(str(log.with_suffix(".socket")))
         ear.settimeout(60)
@@ -120,14 +128,14 @@ def until_ready(site: Path, log: Path) -> float:
         watch = subprocess.Popen([*COMMAND, str(site)], env=env, stderr=file, cwd=ground.ROOT)
         while b"READY=1" not in ear.recv(4096):
             pass
-        took = time.perf_counter() - began
+        took = Took(time.perf_counter() - began, ground.worked(watch.pid))
         watch.kill()
         watch.wait()
     log.with_suffix(".socket").unlink()
     return took
 
 
-def measured(source: Path, folder: Path, how: str) -> list[float]:
+def measured(source: Path, folder: Path, how: str) -> list[Took]:
     """Three starts from the same journal."""
     with Mosquitto(folder, without=ground.NOTHING_SAVED) as broker:
         reach = f'[mqtt]\nport = {broker.port}\nuser = "kuraban"\npassword = "{USERS["kuraban"]}"\n'
@@ -147,6 +155,12 @@ def measured(source: Path, folder: Path, how: str) -> list[float]:
     return times
 
 
+def _told(times: list[Took]) -> dict[str, float]:
+    found = {"first": times[0].all, "best": min(times).all,
+             "worked": min(took.worked for took in times)}  # fmt: skip
+    return {name: round(took, 2) for name, took in found.items()}
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description="From the command to READY=1 with a year kept.")
     home = Path(tempfile.gettempdir()) / "kuraban-bench-year"
@@ -162,13 +176,13 @@ def main() -> None:
         with tempfile.TemporaryDirectory(dir=asked.keep) as folder:
             found[how] = measured(source, Path(folder), how)
     table = Table(box=None, padding=(0, 2, 0, 0))
-    for column in ("after it was", "first", "best"):
+    for column in ("after it was", "first", "best", "processor, best"):
         table.add_column(column)
     for how, times in found.items():
-        table.add_row(how, f"{times[0]:.2f} s", f"{min(times):.2f} s")
+        table.add_row(how, *(f"{took:.2f} s" for took in _told(times).values()))
     Console().print(table)
     print(f"aim: {AIM:g} s; journal of {source.stat().st_size / 1e6:.0f} MB")
-    told = {how: {"first": round(t[0], 2), "best": round(min(t), 2)} for how, t in found.items()}
+    told = {how: _told(times) for how, times in found.items()}
     ground.keep(
         "start", readings=int(DAYS * DAY / STEP) * replay.PROBES, aim=AIM, machine=where, **told
     )

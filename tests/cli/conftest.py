@@ -11,7 +11,7 @@ import pytest
 import typer
 from typer.testing import CliRunner
 
-from kuraban.cli import app
+from kuraban.cli import command_line
 from kuraban.queries import journal_state as state
 from tests.journals import BREWERY, site_file
 
@@ -19,7 +19,8 @@ Type = Callable[..., Any]
 """Takes words, gives typer's result: output, stdout, stderr, exit_code."""
 KURABAN = (sys.executable, "-c", "from kuraban.cli import main; main()")
 """The command in a process of its own."""
-TYPED = typer.main.get_command(app)
+KNOWN = command_line()
+TYPED = typer.main.get_command(KNOWN)
 """All commands as typer makes them: made anew for every call they take longer than most calls."""
 SITE = BREWERY / "site.toml"
 
@@ -33,7 +34,7 @@ def type_in(monkeypatch: pytest.MonkeyPatch) -> Type:
     monkeypatch.setattr("typer.testing._get_command", lambda _: TYPED)
 
     def run(*words: object, answers: str | None = None) -> Any:
-        return CliRunner().invoke(app, [str(word) for word in words], input=answers)
+        return CliRunner().invoke(KNOWN, [str(word) for word in words], input=answers)
 
     return run
 

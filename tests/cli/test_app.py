@@ -8,7 +8,8 @@ from typing import Any
 import pytest
 import typer.main
 
-from kuraban.cli import app
+from kuraban.cli import command_line
+from kuraban.cli.app import MODULES
 from tests.cli.conftest import SITE, Type
 
 WANTED = {
@@ -18,7 +19,7 @@ WANTED = {
 
 
 def commands() -> Iterator[tuple[list[str], Any]]:
-    group = typer.main.get_group(app)
+    group = typer.main.get_group(command_line())
     for name, command in group.commands.items():
         yield [name], command
         if hasattr(command, "commands"):
@@ -27,6 +28,13 @@ def commands() -> Iterator[tuple[list[str], Any]]:
 
 def test_all_commands_are_there() -> None:
     assert {words[0] for words, _ in commands()} >= WANTED
+
+
+def test_a_command_is_read_alone() -> None:
+    """`kuraban run` waits for no other command's libraries."""
+    assert set(typer.main.get_group(command_line()).commands) == set(MODULES)
+    for name, module in MODULES.items():
+        assert name in typer.main.get_group(command_line(module)).commands
 
 
 def has_example(words: list[str], command: Any, type_in: Type) -> bool:
@@ -38,10 +46,10 @@ def has_example(words: list[str], command: Any, type_in: Type) -> bool:
     return bool(inner) and all(has_example([*words, n], c, type_in) for n, c in inner.items())
 
 
-@pytest.mark.parametrize("name", typer.main.get_group(app).commands)
+@pytest.mark.parametrize("name", typer.main.get_group(command_line()).commands)
 def test_a_command_explains_itself_with_an_example(name: str, type_in: Type) -> None:
     """A line to copy, with the command or with each of those in it."""
-    assert has_example([name], typer.main.get_group(app).commands[name], type_in)
+    assert has_example([name], typer.main.get_group(command_line()).commands[name], type_in)
 
 
 @pytest.mark.parametrize(("words", "command"), list(commands()), ids=lambda part: str(part))

@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 import typer
 
-from kuraban.cli import app
+from kuraban.cli import command_line
 from kuraban.core.entries import BatchStart
 from kuraban.core.facts import Logged
 from kuraban.core.units import parse_time
@@ -48,7 +48,7 @@ def commands(command: Any, words: tuple[str, ...] = ()) -> Iterator[tuple[tuple[
             yield from commands(below, (*words, name))
 
 
-ALL = dict(commands(typer.main.get_command(app)))
+ALL = dict(commands(typer.main.get_command(command_line())))
 
 
 def examples() -> list[str]:

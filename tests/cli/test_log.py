@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 import typer.main
 
-from kuraban.cli import app, log
+from kuraban.cli import command_line, log
 from kuraban.cli.completion import subjects
 from kuraban.edges.mqtt.oneshot import listen
 from kuraban.settings import load
@@ -153,7 +153,7 @@ def test_the_shell_completes_subjects_entries_and_fields(
 ) -> None:
     """From the site file that is meant when nobody says."""
     monkeypatch.setenv("KURABAN_SITE_FILE", str(SITE))
-    command = typer.main.get_group(app).commands["log"]
+    command = typer.main.get_group(command_line()).commands["log"]
     with command.make_context("log", ["tank-3", "addition"], resilient_parsing=True) as context:
         assert {"tank-1", "tank-3"} <= set(subjects(context, "tank"))
         assert log._entries("st") == ["stage", "stir"]
@@ -166,6 +166,6 @@ def test_without_a_site_nothing_is_completed(
     """And nothing is told into the middle of a command line."""
     monkeypatch.chdir(tmp_path)
     monkeypatch.delenv("KURABAN_SITE_FILE", raising=False)
-    command = typer.main.get_group(app).commands["log"]
+    command = typer.main.get_group(command_line()).commands["log"]
     with command.make_context("log", [], resilient_parsing=True) as context:
         assert subjects(context, "") == []

@@ -18,8 +18,7 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-from kuraban.cli import app
-from tests.cli.conftest import TYPED
+from tests.cli.conftest import KNOWN, TYPED
 from tests.journals import live_through, site_file
 
 TABLE = Path(__file__).with_name("wrong_calls.txt")
@@ -45,7 +44,7 @@ def brewery(folder: Path) -> Path:
 
 def answered(call: str, folder: Path) -> tuple[int, str]:
     """Exit status, and what is said but for how to ask for help."""
-    done = CliRunner().invoke(app, shlex.split(call)[1:])
+    done = CliRunner().invoke(KNOWN, shlex.split(call)[1:])
     assert done.exception is None or isinstance(done.exception, SystemExit), done.exception
     said = [line for line in done.output.splitlines() if line.strip()]
     said = [line for line in said if not line.startswith(("Usage:", "Try "))]

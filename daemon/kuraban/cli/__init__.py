@@ -7,6 +7,6 @@ cannot be used, one line a fault; 3 no journal can be opened. Errors go to stand
 
 from __future__ import annotations
 
-from kuraban.cli.app import app, main
+from kuraban.cli.app import command_line, main
 
-__all__ = ["app", "main"]
+__all__ = ["command_line", "main"]

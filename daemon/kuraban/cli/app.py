@@ -1,42 +1,30 @@
-"""All commands under one name, and what becomes of an error."""
+"""All commands under one name, and what becomes of an error.
+
+Only the module of the command that is asked for is read: `kuraban run` is to watch within a second.
+"""
 
 from __future__ import annotations
 
-from importlib.metadata import version
-from typing import Annotated, Any
+import sys
+from importlib import import_module
+from typing import Annotated, Any, Final
 
 import typer
 from typer.core import TyperGroup
 
-from kuraban.cli import (
-    alarm_down,
-    batch_export,
-    check,
-    courses,
-    doctor,
-    duty,
-    feed,
-    history,
-    import_tables,
-    init,
-    journal,
-    log,
-    morning_report,
-    page_test,
-    password,
-    probe,
-    reckon,
-    record,
-    rehearse,
-    replay,
-    run,
-    status,
-    wall,
-    why,
-)  # fmt: skip
 from kuraban.cli.typed_numbers import read_figures
 from kuraban.edges.standard_error import told
 from kuraban.errors import KurabanError
+
+MODULES: Final = {
+    "run": "run", "demo": "run", "check": "check", "replay": "replay", "rehearse": "rehearse",
+    "status": "status", "wall": "wall", "why": "why", "doctor": "doctor", "history": "history",
+    "import": "import_tables", "log": "log", "record": "record", "page-test": "page_test",
+    "probe": "probe", "password": "password", "alarm-down": "alarm_down", "init": "init",
+    "batch": "batch_export", "report": "morning_report", "journal": "journal", "duty": "duty",
+    "feed": "feed", "courses": "courses", "reckon": "reckon",
+}  # fmt: skip
+"""Where each command is."""
 
 
 class Commands(TyperGroup):
@@ -61,23 +49,15 @@ Examples:
   kuraban check
   kuraban status"""
 
-app = typer.Typer(
-    cls=Commands,
-    no_args_is_help=True,
-    rich_markup_mode=None,
-    epilog=EXAMPLES,
-    pretty_exceptions_enable=False,
-    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
-)
-
 
 def _version(asked: bool) -> None:
     if asked:
+        from importlib.metadata import version
+
         typer.echo(f"kuraban {version('kuraban')}")
         raise typer.Exit
 
 
-@app.callback()
 def everything(
     version: Annotated[
         bool,
@@ -89,35 +69,56 @@ def everything(
     """Night watch over the planned temperatures of a sake brewery."""
 
 
-for group in (
-    run,
-    check,
-    replay,
-    rehearse,
-    status,
-    wall,
-    why,
-    doctor,
-    history,
-    batch_export,
-    import_tables,
-    morning_report,
-    log,
-    record,
-    journal,
-    page_test,
-    probe,
-    password,
-    alarm_down,
-    duty,
-    feed,
-    init,
-    courses,
-    reckon,
-):
-    group.add_to(app)
+def command_line(only: str | None = None) -> typer.Typer:
+    """All commands, or those of one module of this room, so that no other one is read."""
+    app = typer.Typer(
+        cls=Commands,
+        no_args_is_help=True,
+        rich_markup_mode=None,
+        epilog=EXAMPLES,
+        pretty_exceptions_enable=False,
+        context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+    )
+    app.callback()(everything)
+    if only is not None:
+        import_module(f"kuraban.cli.{only}").add_to(app)
+        return app
+    from kuraban.cli import (
+        alarm_down,
+        batch_export,
+        check,
+        courses,
+        doctor,
+        duty,
+        feed,
+        history,
+        import_tables,
+        init,
+        journal,
+        log,
+        morning_report,
+        page_test,
+        password,
+        probe,
+        reckon,
+        record,
+        rehearse,
+        replay,
+        run,
+        status,
+        wall,
+        why,
+    )  # fmt: skip
+
+    for group in (
+        run, check, replay, rehearse, status, wall, why, doctor, history, batch_export,
+        import_tables, morning_report, log, record, journal, page_test, probe, password,
+        alarm_down, duty, feed, init, courses, reckon,
+    ):  # fmt: skip
+        group.add_to(app)
+    return app
 
 
 def main() -> None:
     """The entry point of the command `kuraban`."""
-    app()
+    command_line(MODULES.get(sys.argv[1]) if len(sys.argv) > 1 else None)()

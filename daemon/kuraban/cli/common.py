@@ -19,6 +19,7 @@ from rich.segment import Segment
 from rich.table import Table
 from rich.text import Text
 
+from kuraban.clock import Clock
 from kuraban.core.intake.payload import nearest
 from kuraban.core.intake.typed_figures import narrow
 from kuraban.core.texts.sanitized_text import json_plain, plain
@@ -26,7 +27,6 @@ from kuraban.core.texts.translator import Words
 from kuraban.core.timescale import A_MOMENT
 from kuraban.core.units import show_time
 from kuraban.errors import ConfigurationError, Fault
-from kuraban.queries.journal_state import clock, clocked
 from kuraban.settings import Settings
 from kuraban.settings.catalogues import load_words
 from kuraban.settings.paths import journal_of, settings_at
@@ -53,7 +53,7 @@ def house_of(
     looks for what will be missed in the night, which takes a second. `secrets` is for commands that
     speak with the broker or a phone; no other one reads any.
     """
-    now = clock() if now is None else now
+    now = Clock()() if now is None else now
     return settings_at(site, now=now, advised=advised, secrets=secrets), load_words()
 
 
@@ -61,6 +61,8 @@ def watched(site: Path | None, *, secrets: bool = False) -> tuple[Settings, Word
     """The same, the house by the wall clock as its journal knows it: for whoever asks of what the
     watch has seen. Its time for a moment of the wall clock is `moment_of(clock(), house.zone)`."""
     settings, words = house_of(site, secrets=secrets)
+    from kuraban.queries.journal_state import clocked  # the whole engine, which few need
+
     house = clocked(settings.house, journal_of(settings))
     return replace(settings, house=house), words
 

@@ -7,8 +7,8 @@ from typing import Annotated
 import typer
 
 from kuraban.cli.common import Site
-from kuraban.queries.journal_state import clock
-from kuraban.runtime.watch_main import become
+from kuraban.clock import Clock
+from kuraban.settings.handover import become
 from kuraban.settings.paths import settings_at
 
 
@@ -24,7 +24,11 @@ def run(site: Site = None) -> None:
     go out to phones. Ctrl-C or SIGTERM ends it cleanly; a restart takes over a changed site file.
     What the site file lacks without being wrong is said by `kuraban check`.
     """
-    become(settings_at(site, now=clock()))
+    settings = settings_at(site, now=Clock()())
+    become("kuraban.runtime.watch_main", settings)
+    from kuraban.runtime.watch_main import watch  # where it cannot become another program
+
+    watch(settings)
 
 
 def demo(

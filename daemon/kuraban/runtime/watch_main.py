@@ -21,13 +21,6 @@ from kuraban.settings.model import Settings
 from kuraban.settings.systemd_environment import supervision
 
 
-def become(settings: Settings) -> None:
-    """Watch by `settings` until asked to stop: as a new program, from which nothing returns here,
-    or at once where that cannot be had."""
-    handover.become("kuraban.runtime.watch_main", settings)
-    watch(settings)
-
-
 def watch(settings: Settings) -> None:
     """Watch until asked to stop; raises what `Watch` raises."""
     from kuraban.edges.supervisor import Supervisor
