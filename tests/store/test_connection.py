@@ -11,7 +11,7 @@ import pytest
 from kuraban.errors import JournalError
 from kuraban.store.connection import MEMORY, connect, damaged, is_there, telling, transaction
 from kuraban.store.journal import Journal
-from tests.store.nights import turn
+from tests.store.nights import reading, turn
 
 
 def test_an_interrupted_transaction_leaves_nothing() -> None:
@@ -51,6 +51,17 @@ def test_a_closed_journal_says_so() -> None:
     journal.close()
     with pytest.raises(JournalError, match="closed"):
         journal.commit(turn(0))
+
+
+def test_a_reading_of_its_own_writes_little(tmp_path: Path) -> None:
+    """A memory card wears out by what is written to it: three small pages a reading."""
+    journal, before = Journal.open(tmp_path / "journal"), 0
+    for number in range(200):
+        journal.commit(turn(number, reading(number)))
+        if number == 99:
+            before = (tmp_path / "journal-wal").stat().st_size
+    assert (tmp_path / "journal-wal").stat().st_size - before < 100 * 4 * 1100
+    journal.close()
 
 
 def test_a_path_may_hold_any_sign(tmp_path: Path) -> None:

@@ -30,7 +30,7 @@ from kuraban.store.connection import connect, is_there, on_disk, telling
 from kuraban.store.journal import Journal
 from kuraban.store.upkeep.integrity import Passed, Sound, inspect
 
-PAGES = 500
+PAGES = 2000
 """Pages of a step: two megabytes, which a memory card writes in well under a second."""
 BREATH = 0.02
 """Seconds between two steps."""
