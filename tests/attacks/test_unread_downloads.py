@@ -135,6 +135,37 @@ def test_a_writer_s_log_stays_small_beside_downloads_that_nobody_reads(
         assert page.status_code == 200
 
 
+STREAM = b"GET /live/cellar HTTP/1.1\r\nhost: x\r\n\r\n"
+FORM = b"POST /log/tank-3 HTTP/1.1\r\nhost: x\r\ncontent-length: 60000\r\n\r\nname="
+HALF = b"GET /place/tank-3 HTTP/1.1\r\nhost: x\r\nx-long: "
+FLOODS = {"open pages": STREAM, "forms": FORM + b"x" * 59_000, "heads": HALF + b"x" * 50_000}
+MOST_GROWTH = 16e6
+"""Bytes by which the pages' process may grow, be there a hundred connections or a thousand."""
+
+
+def test_a_thousand_connections_take_no_more_memory_than_there_are_places(beside: Beside) -> None:
+    """Open pages that nobody reads, forms and heads that never end, each as long as it may be:
+    those that are over the count go, and the pages are served beside them."""
+    address = f"http://127.0.0.1:{beside.port}"
+    for path in ("/", "/place/tank-3", "/login", "/coolers"):
+        httpx.get(address + path)
+    before, grown = beside.memory, 0.0
+    with ExitStack() as held:
+        for number in range(1000):
+            wire = held.enter_context(socket.socket())
+            wire.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
+            wire.connect(("127.0.0.1", beside.port))
+            wire.setblocking(False)
+            with suppress(OSError):
+                wire.send(list(FLOODS.values())[number % len(FLOODS)])
+            if number % 50 == 49:
+                grown = max(grown, beside.memory - before)
+        held.close()
+        assert httpx.get(f"{address}/place/tank-3", timeout=20).status_code == 200
+        grown = max(grown, beside.memory - before)
+    assert grown < MOST_GROWTH, f"{grown / 1e6:.0f} MB"
+
+
 def test_whoever_reads_nothing_goes(
     served: Served, port: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:

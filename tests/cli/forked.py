@@ -11,7 +11,9 @@ from multiprocessing import get_context
 from pathlib import Path
 
 from kuraban.cli import main
+from kuraban.cli.app import command_line
 
+command_line()  # reads the modules of all commands
 SERVER = get_context("forkserver")
 SERVER.set_forkserver_preload([__name__])
 
