@@ -374,7 +374,7 @@ def test_each_refusal_says_what_would_be_right(answer: bytes, words: str, open_d
 
 def test_a_refused_subscription_names_its_topic(open_door: Open) -> None:
     """SUBACK with a reason from 0x80 on tells which topic is not given."""
-    suback = bytes([0x90, 5, 0, 2, 0, 0x87, 1])
+    suback = bytes([0x90, 5, 0, 1, 0, 0x87, 1])
     broker = Scripted(connack(0), suback)
     house = open_door(Place(broker.port), up=False)
     event = house.await_event("deaf", "kura/reading/+")

@@ -338,10 +338,10 @@ class FrontDoor:
         self._up, self._known = True, flags.session_present
         self._since = self._clock()
         self._echoed = self._doubted = False
+        self._subscribe(client)  # first: whoever reads "watching" is heard
         client.publish(self._status_topic, self._status("watching"), qos=1, retain=True)
         for topic, payload in list(self._retained.items()):
             client.publish(topic, payload, qos=1, retain=True)
-        self._subscribe(client)
 
     def _subscribe(self, client: Client) -> None:
         self._asked.clear()
