@@ -168,9 +168,14 @@ class Outbox:
         select = "SELECT 1 FROM outbox WHERE id = ? AND claimed IS NOT NULL"
         return self._db.execute(select, (row_id,)).fetchone() is not None
 
+    def withdrawn(self, row_id: str) -> bool:
+        """Whether somebody has in hand what a row tells of that is being sent."""
+        with self._doing("read the outbox"):
+            return self._withdrawn(row_id)
+
     def _withdrawn(self, row_id: str) -> bool:
-        select = "SELECT withdrawn FROM outbox WHERE id = ?"
-        return bool(self._db.execute(select, (row_id,)).fetchone()[0])
+        select = "SELECT 1 FROM outbox WHERE id = ? AND withdrawn"
+        return self._db.execute(select, (row_id,)).fetchone() is not None
 
     def _wait(self, row_id: str, due: float) -> None:
         """A doubtful row stays so: the try that the crash cut off may still have arrived."""

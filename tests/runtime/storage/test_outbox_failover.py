@@ -206,6 +206,19 @@ def test_a_page_on_its_way_when_the_journal_failed_has_no_second_try_once_in_han
     assert rows._lies == {} and rows._claimed == {}
 
 
+def test_a_page_in_hand_as_it_was_being_sent_has_no_second_try_from_memory(
+    journal: Journal, rows: FailoverOutbox
+) -> None:
+    """The journal knew, and then it failed."""
+    journal.commit(turn(0, *messages(1)))
+    assert rows.claim("m0", time.time()) is not None
+    journal.commit(turn(1, withdrawn=(WARM,)))
+    full(rows)
+    rows.fail()
+    rows.failed("m0", time.time(), "no answer", time.time())
+    assert ids(rows) == []
+
+
 def test_a_page_that_waited_for_its_next_try_from_memory_is_put_away_once_in_hand(
     journal: Journal, rows: FailoverOutbox
 ) -> None:

@@ -38,12 +38,15 @@ class MemoryOutbox:
         with self._lock:
             self._rows.setdefault(message.id, row)
 
-    def take_over(self, row: Row, *, claimed: bool = False) -> None:
-        """A row of another outbox as it stands; `claimed`: somebody is sending it."""
+    def take_over(self, row: Row, *, claimed: bool = False, withdrawn: bool = False) -> None:
+        """A row of another outbox as it stands; `claimed`: somebody is sending it; `withdrawn`:
+        this once more and not again."""
         with self._lock:
             self._rows[row.id] = row
             if claimed:
                 self._claimed.add(row.id)
+            if withdrawn:
+                self._withdrawn.add(row.id)
 
     def withdraw(self, alarm: str) -> list[str]:
         """Somebody has `alarm` in hand: the rows that wait, tell of nothing else, and are gone."""

@@ -50,7 +50,7 @@ class FailoverOutbox:
         with self._lock:
             self._failing = True
             for row in self._claimed.values():
-                self._spare.take_over(row, claimed=True)
+                self._spare.take_over(row, claimed=True, withdrawn=self._in_hand(row))
             try:
                 for person in self._people:
                     for row in self._kept.waiting(person, math.inf):
@@ -58,6 +58,12 @@ class FailoverOutbox:
                         self._lies[row.id] = "waiting"
             except JournalError as error:
                 log.error("messages that still waited cannot be read: %s", error)
+
+    def _in_hand(self, row: Row) -> bool:
+        try:
+            return self._kept.withdrawn(row.id)
+        except JournalError:
+            return False
 
     def take_from_memory(self, turn: Turn) -> None:
         """What a turn that cannot be written told and withdrew."""
