@@ -338,17 +338,18 @@ class FrontDoor:
         self._up, self._known = True, flags.session_present
         self._since = self._clock()
         self._echoed = self._doubted = False
-        self._subscribe(client)  # first: whoever reads "watching" is heard
+        self._asked.clear()
+        self._subscribe(client, self._topics)  # first: whoever reads "watching" is heard
         client.publish(self._status_topic, self._status("watching"), qos=1, retain=True)
         for topic, payload in list(self._retained.items()):
             client.publish(topic, payload, qos=1, retain=True)
+        self._subscribe(client, (self._status_topic,))
 
-    def _subscribe(self, client: Client) -> None:
-        self._asked.clear()
-        qos = 1 if client is self._kept else 0
-        self._asked[client.ask(self._topics, qos, retained_again=False)] = self._topics
-        echo = (self._status_topic,)
-        self._asked[client.ask(echo, 0, retained_again=True)] = echo
+    def _subscribe(self, client: Client, topics: tuple[str, ...]) -> None:
+        """To the topics of the house, or to our own word, which is to come back each time."""
+        house = topics == self._topics
+        qos = 1 if house and client is self._kept else 0
+        self._asked[client.ask(topics, qos, retained_again=not house)] = topics
 
     def _on_subscribe(
         self, _client: Client, _data: Any, mid: int, reasons: list[Any], _props: Any
