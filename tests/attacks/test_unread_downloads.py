@@ -59,21 +59,13 @@ class Beside(NamedTuple):
 
 
 @pytest.fixture(scope="module")
-def long(lived: Served, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+def lived(lived: Served, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
     """The night with many readings of one probe behind it; nobody may change it."""
     night = lived.twin(tmp_path_factory.mktemp("long"))
     journal = Journal(night.path, connect(night.path, "rw"))
     for number in range(0, TURNS, 20):
         Beside(0, 0, journal, night.path, night.clock() + 60.0).write(number, 20)
     journal.close()
-    yield night
-    night.close()
-
-
-@pytest.fixture
-def served(long: Served, tmp_path: Path) -> Iterator[Served]:
-    """The same night for one test alone."""
-    night = long.twin(tmp_path)
     yield night
     night.close()
 
