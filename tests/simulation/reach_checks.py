@@ -91,7 +91,7 @@ def _set_unseen(season: Season, off: list[tuple[float, float]]) -> bool:
         season.began + hours * HOUR
         for event in season.script.events
         if event.do == "clock"
-        for hours in (event.at, event.at + event.lasts)
+        for hours in (event.at, min(event.at + event.lasts, season.script.hours))
     ]
     return any(start < one < end for start, end in off for one in sets)
 

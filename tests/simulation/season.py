@@ -71,7 +71,7 @@ class Season:
         """When it judged what it never could write down."""
         self.upgraded = self.started_wrong = False
         self.pinged: list[float] = []
-        self._marks: list[tuple[float, float]] = [(self.began, self.began)]
+        self.marks: list[tuple[float, float]] = [(self.began, self.began)]
         """The watch's time and the true one, which a wall clock that was wrong at a start parts."""
         self.turns: list[Turn] = []
         self.end = self.began + (script.hours + SETTLES) * HOUR
@@ -167,9 +167,9 @@ class Season:
 
         Time that it believes to have gone by, and that did not, was when it came to believe so.
         """
-        number = bisect_right(self._marks, (moment, 9e99))
-        began, true = self._marks[max(number - 1, 0)]
-        latest = self._marks[number][1] if number < len(self._marks) else 9e99
+        number = bisect_right(self.marks, (moment, 9e99))
+        began, true = self.marks[max(number - 1, 0)]
+        latest = self.marks[number][1] if number < len(self.marks) else 9e99
         return min(true + moment - began, latest)
 
     # Lives of the watch.
@@ -205,7 +205,7 @@ class Season:
                 found = db.execute("SELECT ahead FROM clock_step ORDER BY seq DESC").fetchone()
             except sqlite3.OperationalError:  # a schema from before there was such a table
                 return bool(self.machine.wrong)
-        shown, true = self._marks[-1]
+        shown, true = self.marks[-1]
         ahead = 0.0 if found is None else found[0]
         return bool(self.machine.wrong) or abs(ahead + shown - true) > MINUTE
 
@@ -228,7 +228,7 @@ class Season:
 
     def _mark(self, life: Spell) -> None:
         if life.watch is not None:
-            self._marks.append((life.watch.clock(), self.machine.now))
+            self.marks.append((life.watch.clock(), self.machine.now))
 
     def _ping(self, _address: str) -> str:
         self.pinged.append(self.machine.now)

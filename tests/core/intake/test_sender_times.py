@@ -155,6 +155,18 @@ def test_what_waited_for_a_start_is_of_before_a_step_just_after_it() -> None:
     assert times.moment("along", NOW + HOUR + 60, NOW + 60) == NOW + 60
 
 
+def test_who_stayed_while_the_clock_was_wrong_is_believed_once_it_was_put_right_unheard() -> None:
+    """An hour back for a while; put right as the broker was lost, and hours until anybody heard.
+    By the hour what was kept would meet readings of the hour after it."""
+    times = after(-HOUR)
+    times.stepped(0.0, NOW - 2.5 * HOUR)
+    times.back(NOW - 2.6 * HOUR, NOW)
+    for hours in (2.6, 2.0, 1.1, 0.5):
+        assert times.moment("true", NOW - hours * HOUR, NOW + 1) == NOW - hours * HOUR
+    along = NOW - 2.6 * HOUR - HOUR
+    assert times.moment("along", along, NOW + 1) == NOW - 2.6 * HOUR
+
+
 def test_a_clock_that_stayed_is_believed_after_a_start_too() -> None:
     """The wall clock is nine hours back, the probe's is right."""
     times = after(-9 * HOUR)

@@ -38,6 +38,8 @@ class SenderTimes:
         self._at_once: tuple[str, float, float] | None = None
         """Of what is sent at once: by whom, when it came, and what its newest goes by."""
         self._began = self._waited = self._stepped = float("-inf")
+        self._put_right = False
+        """Whether the last step led back to an earlier state."""
         self._then: tuple[float, ...] = ()
         """The states by which something can have waited."""
 
@@ -49,6 +51,7 @@ class SenderTimes:
     def stepped(self, ahead: float, at: float) -> None:
         """The wall clock is `ahead` of the watch's time from `at` on."""
         before = self._ahead
+        self._put_right = ahead in self._earlier
         earlier = (one for one in (before, *self._earlier) if one != ahead)
         self._earlier = tuple(dict.fromkeys(earlier))[:KEPT]
         self._found = {who: by for who, by in self._found.items() if by != before}
@@ -61,7 +64,7 @@ class SenderTimes:
         """
         self._waited = min(self._waited, since) if since <= self._began else since
         self._began, self._then = now, (self._ahead, *self._earlier)
-        if self._stepped >= self._waited and self._earlier:
+        if self._stepped >= self._waited and self._earlier and not self._put_right:
             before, *others = self._earlier
             self._then = before, self._ahead, *others
 
