@@ -164,7 +164,7 @@ def asked(path: Path) -> dict[str, Any]:
     found: dict[str, Any] = {}
     for name, ago, length in (
         ("24 h", 1, 1), ("14 days", 14, 14), ("14 days, half of it minutes", 37, 14),
-        ("14 days of minutes", 70, 14), ("14 days of ten minutes", 160, 14),
+        ("14 days of minutes", 100, 14), ("14 days of ten minutes", 160, 14),
     ):  # fmt: skip
         start, end = now - ago * DAY, now - (ago - length) * DAY
 

@@ -99,7 +99,7 @@ class Keep:
     """For how many seconds readings are kept at full length, and their minutes thereafter."""
 
     full: float = 30 * DAY
-    minutes: float = 90 * DAY
+    minutes: float = 120 * DAY
 
 
 @dataclass(frozen=True, slots=True)

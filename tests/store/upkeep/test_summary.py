@@ -106,6 +106,21 @@ def test_what_is_packed_comes_back(readings: list[Reading]) -> None:
     assert unpack(pack(points)) == points
 
 
+def test_what_was_packed_before_columns_were_told_by_steps_is_read() -> None:
+    readings = [(START + 60 * k + 7.25, value) for k, value in enumerate((10.31, 10.25, 10.0625))]
+    before = bytes.fromhex(
+        "789c63606462626060608462f9d6d7813be6a93830804003945680d20c6a18e2130e7dd588f157255a7d900c03"
+        "c326364606a18f8c0c2ae5d8d900698e1468"
+    )
+    points = summed([*readings, (START + 30.5, 11.0)], START, MINUTES)
+    assert unpack(before) == points
+
+
+def test_an_hour_of_minutes_takes_a_hundred_and_some_bytes() -> None:
+    readings = [(START + 60 * k + 7.25, 10 + k * 7 % 31 / 100) for k in range(60)]
+    assert len(pack(summed(readings, START, MINUTES))) < 150
+
+
 @given(ten_hours)
 def test_a_curve_shows_every_extreme(readings: list[Reading]) -> None:
     """In the order of time, at most three values of a slot, none that was not read."""
@@ -131,7 +146,9 @@ def test_of_equal_extremes_the_first_is_kept() -> None:
     assert (point.least_at, point.greatest_at, point.last_at) == (20_000, 20_000, 40_000)
 
 
-@pytest.mark.parametrize("blob", [b"", b"no points", pack(summed([(START, 1.0)], START, 60))[:-3]])
+@pytest.mark.parametrize(
+    "blob", [b"", b"no points", b"\x01no points", pack(summed([(START, 1.0)], START, 60))[:-3]]
+)
 def test_damaged_bytes_are_told(blob: bytes) -> None:
     with pytest.raises(ValueError, match="no summary of readings"):
         unpack(blob)

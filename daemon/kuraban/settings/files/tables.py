@@ -226,7 +226,7 @@ class KeepTable(Table):
 
     days: Annotated[int, Field(ge=7, le=36500)] = 30
     """At full length; those of a running batch stay so until it ends."""
-    minute_days: Annotated[int, Field(ge=7, le=36500)] = 90
+    minute_days: Annotated[int, Field(ge=7, le=36500)] = 120
     """Then one value a minute until they are so old, thereafter one in ten minutes."""
 
 
