@@ -15,9 +15,9 @@ from __future__ import annotations
 
 from kuraban.core.detectors.base import CoolerDetector, Tell
 from kuraban.core.equipment.cooler_habit import Ran
-from kuraban.core.forecast.drift import CLEAR, Drift, Swing, drift_along, points_of, swing_of
-from kuraban.core.forecast.reckoning_cache import Point
+from kuraban.core.forecast.drift import CLEAR, Drift, Swing, drift_of, swing_in
 from kuraban.core.house_view import HouseView
+from kuraban.core.plan.subject_state import Batch
 from kuraban.core.units import HOUR, MINUTE
 from kuraban.core.views.explanation import Account, Because, evidence
 from kuraban.trade.shared_change_detection import AT_LEAST, Shared, shared_step
@@ -51,8 +51,8 @@ SERVED_SLOPE = 0.05
 """K an hour against the plan, the slowest warm-up of an uncooled mash."""
 OVER = 15 * MINUTE
 
-Served = tuple[list[Point], Swing, str]
-"""The differences of a served place, where they stand and went, and its kind."""
+Served = tuple[str, Batch, Swing]
+"""A served place, what runs there, and where its differences stand and went."""
 
 
 class NotCooling(CoolerDetector):
@@ -251,7 +251,7 @@ class NotCooling(CoolerDetector):
         enough = turning >= min(TOGETHER, judged) and turning >= SHARE * judged
         together = judged >= 2 and enough and not against
         self.served_seen = self.served_seen + 1 if together else 0
-        swings = [swing for _, swing, _ in served if swing.seen >= SWING_KNOWN]
+        swings = [swing for _, _, swing in served if swing.seen >= SWING_KNOWN]
         shared = self._shared(swings, upward)
         back = sum(_beyond(swing, upward) < -CLEAR for swing in swings)
         if self.served_seen >= LOOKS or shared:
@@ -280,18 +280,17 @@ class NotCooling(CoolerDetector):
             batch = view.batch(place, now)
             if batch is None or not view.in_service(place):
                 continue
-            points = points_of(view, place, batch, now)
-            swing = swing_of(points, now)
+            swing = swing_in(view, place, batch, now)
             if swing is not None:
-                found.append((points, swing, view.house.place[place].kind))
+                found.append((place, batch, swing))
         return found
 
     def _drifts(self, served: list[Served], upward: bool, now: float) -> list[Drift]:
         """The drifts of all served places, if enough of them left their swing at all."""
-        left = sum(swing.exceeded(upward) and swing.seen >= SWING_KNOWN for _, swing, _ in served)
+        left = sum(swing.exceeded(upward) and swing.seen >= SWING_KNOWN for _, _, swing in served)
         if left < SHARE * len(served) and not self.view.stands(self.subject, self.name):
             return []
-        drifts = (drift_along(points, swing, kind, now) for points, swing, kind in served)
+        drifts = (drift_of(self.view, place, batch, now) for place, batch, _ in served)
         return [drift for drift in drifts if drift is not None]
 
     def _turns(self, drift: Drift) -> bool:
