@@ -13,6 +13,8 @@ beyond where their saw-tooth went before, by a little each, for long enough that
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from kuraban.core.detectors.base import CoolerDetector, Tell
 from kuraban.core.equipment.cooler_habit import Ran
 from kuraban.core.forecast.drift import CLEAR, Drift, Swing, drift_of, swing_in
@@ -97,13 +99,14 @@ class NotCooling(CoolerDetector):
     def _beyond(self, ran: Ran) -> None:
         """Since when what it keeps is beyond where it ever turned, for all that it runs."""
         kept, habit = self.cooler.keeps_truly(ran), self.cooler.habit
-        reach = None if habit is None else habit.reach
-        if ran.runs is False or (kept is not None and (reach is None or kept <= reach)):
+        if ran.runs is False:
             self.beyond_since = None
-        elif kept is None:
-            return
-        elif self.beyond_since is None:
-            self.beyond_since = ran.at
+        elif kept is not None and habit is not None:
+            reach = habit.reach
+            if reach is None or kept <= reach:
+                self.beyond_since = None
+            elif self.beyond_since is None:
+                self.beyond_since = ran.at
 
     def _unseen(self, ran: Ran) -> None:
         """Nobody knows whether it runs: what it keeps tells, and the places that it serves."""
@@ -126,7 +129,7 @@ class NotCooling(CoolerDetector):
 
     def _by_habit(self, ran: Ran, wait: float) -> tuple[str, ...]:
         """For so long what it keeps has been beyond where it ever turned, and comes no nearer."""
-        if self._in_habit(ran, wait) is not None:
+        if self.beyond_since is None or self._in_habit(ran, wait) is not None:
             return ()
         kept = self.cooler.makes(ran.at)
         return ("beyond_habit", *(() if kept is None else (f"supply={kept:.1f}",)))
@@ -179,7 +182,7 @@ class NotCooling(CoolerDetector):
         now, value = ran.at, self.cooler.makes(ran.at)
         if value is None or self.cooler.keeps_truly(ran) is None:
             return ()
-        if not all(self._well_off(old) for old in self._made(now)):
+        if not all(map(self._well_off, self._made(now))):
             return ()
         rise = self.cooler.rise(self.subject, now, RAN, "supply", "air")
         if rise is None:
@@ -187,12 +190,12 @@ class NotCooling(CoolerDetector):
         wrong = rise if not self.cooler.entry.heats else -rise
         return (f"supply={value:.1f}",) if wrong > -NEARER else ()
 
-    def _made(self, now: float) -> list[float]:
+    def _made(self, now: float) -> Sequence[float]:
         """What it delivered over the last half hour."""
         for probe in self.view.house.probes_of(self.subject, "supply", "air"):
             if self.view.probe_states[probe.id].good(now):
-                return list(self.view.probe_states[probe.id].series.since(now - RAN, now)[1])
-        return []
+                return self.view.probe_states[probe.id].series.since(now - RAN, now)[1]
+        return ()
 
     def _well_off(self, value: float) -> bool:
         band = self.cooler.entry.band
@@ -204,11 +207,13 @@ class NotCooling(CoolerDetector):
         """Supply and return are alike while a valve is open and the water is not cold yet; what
         stood in a pipe is alike in both, and as warm as the cellar, until it has flowed."""
         view, now, habit = self.view, ran.at, self.cooler.habit
+        if self.cooler.off_band(now) is not True:
+            return ()
         if ran.pipe and ran.valve and habit and not habit.flows(now, True, FLOWS):
             return ()
         supply = view.measured(self.subject, now, "supply")
         back = view.measured(self.subject, now, "return")
-        if supply is None or back is None or self.cooler.off_band(now) is not True:
+        if supply is None or back is None:
             return ()
         if abs(back - supply) >= NO_DIFFERENCE or self.cooler.called_by(now) is None:
             return ()
