@@ -91,12 +91,14 @@ class Stuck(ProbeDetector):
             self.against("still", False, now)
             return now + LOOK
         told, every = view.stands(self.subject, "stuck"), probe_state.probe.every
+        last = self.last
         for at, value in zip(*probe_state.series.since(self.seen), strict=True):
             if value != self.value:
                 self._note(at, value, told, every)
-            elif at > self.last:
+            elif at > last:
                 self.alike += 1
-            self.last = at
+            last = at
+        self.last = last
         self.seen = max(self.seen, self.last)  # a board's clock may lag behind the last look
         rest = self._shown(now)
         longest = self._allowed()
