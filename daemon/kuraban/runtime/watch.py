@@ -257,9 +257,9 @@ class Watch:
 
     def turn(self, wait: float = 0.0) -> bool:
         """One turn, waiting at most `wait` seconds for a message; whether it was a good one."""
-        self._look_at_clock()
         now = self.clock()
         arrived = self._door.take(MOST, wait)
+        self._look_at_clock()  # the machine may have slept meanwhile
         well = self._judge(arrived, now)
         self._pace.look(self._door.more or bool(self._cuts), self._door.backlog)
         kept = self._keep(arrived)
