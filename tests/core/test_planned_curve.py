@@ -159,7 +159,7 @@ def test_elapsed_counts_from_the_turn_of_the_brewery_day() -> None:
 def test_a_stage_begun_before_six_belongs_to_the_day_before() -> None:
     """The brewery day turns at six, not at midnight."""
     begun = moment("2026-02-05T05:00")
-    assert planned(Mark(4, begun)).standing(begun).elapsed == 23 * HOUR
+    assert planned(Mark(4, begun)).elapsed(begun) == 23 * HOUR
 
 
 def test_a_batch_is_taken_over_in_the_middle() -> None:
@@ -310,7 +310,7 @@ def test_days_turn_at_six_though_the_clock_was_changed(begun: str) -> None:
     plan = planned(Mark(4, start), zone=VIENNA)
     due = datetime.fromtimestamp(plan.standing(start).span.due, VIENNA)
     assert (due.hour, (due.date() - datetime.fromisoformat(begun).date()).days) == (6, 2)
-    assert plan.standing(due.timestamp()).elapsed == 0.0
+    assert plan.elapsed(due.timestamp()) == 0.0
     assert name_at(plan, due.timestamp()) == "hold"
 
 

@@ -172,7 +172,6 @@ class Standing(NamedTuple):
 
     span: Span
     stage: Stage
-    elapsed: float
 
 
 class Planned:
@@ -193,7 +192,7 @@ class Planned:
         self.course = course
         self.day_starts = day_starts
         self.zone = zone
-        self._span: Span | None = None
+        self._standing: Standing | None = None
         self.spans = spans_of(course, marks, day_starts, zone)
         self._starts = [span.start for span in self.spans]
         self._redraws = self._lay(sorted(redraws, key=lambda redraw: redraw.at))
@@ -214,19 +213,23 @@ class Planned:
         return laid
 
     def standing(self, at: float) -> Standing:
-        """The stage in force at a time and how far in it is."""
-        span = self._span
-        if span is None or not span.start <= at < span.end:
-            span = self._span = self.spans[max(bisect_right(self._starts, at) - 1, 0)]
-        return Standing(span, self.course.stages[span.stage], at - span.anchor)
+        """The stage in force at a time."""
+        known = self._standing
+        if known is None or not known.span.start <= at < known.span.end:
+            span = self.spans[max(bisect_right(self._starts, at) - 1, 0)]
+            known = self._standing = Standing(span, self.course.stages[span.stage])
+        return known
+
+    def elapsed(self, at: float) -> float:
+        """How far in the stage is, seconds."""
+        return at - self.standing(at).span.anchor
 
     def ended(self, at: float) -> bool:
         return at >= self.spans[-1].end
 
     def first(self, at: float) -> float:
         """Degrees of the course itself, before any re-drawing: the first plan."""
-        _, stage, elapsed = self.standing(at)
-        return stage.course_at(elapsed)
+        return self.standing(at).stage.course_at(self.elapsed(at))
 
     def at(self, at: float) -> float:
         """Degrees of the plan in force at a time."""

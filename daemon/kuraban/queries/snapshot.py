@@ -197,7 +197,7 @@ class Painter:
         return kept.drift
 
     def _batch(self, place: str, batch: Batch, now: float) -> BatchNow:
-        span, stage, _ = batch.plan.standing(now)
+        span, stage = batch.plan.standing(now)
         later = batch.course.stages[span.stage + 1 :]
         return BatchNow(
             name=batch.name,

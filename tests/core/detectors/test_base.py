@@ -14,6 +14,7 @@ from kuraban.core.detectors.base import (
     Finding,
     ProbeDetector,
     Rule,
+    within_a_step,
 )
 from kuraban.core.detectors.time_outside import TimeOutside
 from kuraban.core.house_state import HouseState
@@ -174,3 +175,16 @@ def test_a_condition_by_a_clock_tells_its_edge_its_delay_and_its_way_back(
     held = detector.by_clock("warm", clock, rule, 10.3, DUSK + 90, quiet=DUSK + 91)
     assert held.ends == (back, Because("held", until=DUSK + 91))
     assert detector.by_clock("warm", clock, rule, 10.3, DUSK + 91, quiet=DUSK + 91).ends == (back,)
+
+
+@pytest.mark.parametrize("values", [[10.0], [10.0, 10.4, 9.9], [10.0, 10.75], [-0.2, 0.3, 0.1]])
+def test_between_the_bounds_about_what_a_probe_said_nothing_is_a_step(values: list[float]) -> None:
+    least, most = within_a_step(values, 0.8)
+    assert least < min(values) <= max(values) < most
+    assert 0.7 < most - least < 0.8
+
+
+def test_about_values_nearly_a_step_apart_there_are_no_such_bounds() -> None:
+    for high in (10.77, 10.8, 12.0):
+        least, most = within_a_step([10.0, high], 0.8)
+        assert not least < most

@@ -39,7 +39,7 @@ def test_a_batch_taken_over_in_the_middle_stands_where_it_stands() -> None:
     )
     batch = subject_states.runs(TANK, 1)
     assert batch.plan.day(at(1)) == 3 and batch.since == since
-    assert batch.plan.standing(at(1)).elapsed == pytest.approx(2 * DAY + MINUTE)
+    assert batch.plan.elapsed(at(1)) == pytest.approx(2 * DAY + MINUTE)
 
 
 def test_no_batch_begins_where_one_runs() -> None:
@@ -114,7 +114,7 @@ def test_a_stage_begins_once() -> None:
 def test_a_stage_logged_late_began_when_it_says() -> None:
     subject_states = started("naka")
     subject_states.tell(90, TANK, "stage", stage="tome", since=at(30))
-    assert subject_states.runs(TANK, 91).plan.standing(at(91)).elapsed == 61 * MINUTE
+    assert subject_states.runs(TANK, 91).plan.elapsed(at(91)) == 61 * MINUTE
 
 
 # ----------------------------------------------------------------------------------------- the plan

@@ -9,7 +9,7 @@ what time it is but by the argument.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 from kuraban.core.detectors.time_outside import TimeOutside
@@ -185,6 +185,14 @@ def at_the_end(end: float, now: float, most: float) -> float:
     """When to look again: at the end of a stage, or after `most` seconds. At the very end of a
     course the batch still stands in the books, since looks come first: then it is not the end."""
     return end if now < end < now + most else now + most
+
+
+def within_a_step(values: Sequence[float], step: float) -> tuple[float, float]:
+    """Two bounds about all of these; between them no two values are `step` apart. Where these are
+    nearly so, the bounds are alike and nothing lies between."""
+    low, high = min(values), max(values)
+    spare = (0.95 * step - (high - low)) / 2
+    return (low - spare, high + spare) if spare > 0.0 else (low, low)
 
 
 class ProbeDetector(Detector):

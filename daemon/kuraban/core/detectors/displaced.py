@@ -24,7 +24,7 @@ from __future__ import annotations
 from array import array
 from bisect import bisect_left, bisect_right
 
-from kuraban.core.detectors.base import Disturbed, ProbeDetector, Tell
+from kuraban.core.detectors.base import Disturbed, ProbeDetector, Tell, within_a_step
 from kuraban.core.house_view import HouseView
 from kuraban.core.plan.filling import explains
 from kuraban.core.plan.plan_view import SubjectView
@@ -65,8 +65,8 @@ NEVER_ABOVE = 45.0
 class Displaced(ProbeDetector):
     __slots__ = (
         "at_air_since", "back_since", "before_mask", "done_out", "doubt", "held", "judged",
-        "kind", "logged_out", "out_since", "probe_state", "step", "subject_state", "times",
-        "values", "version",
+        "kind", "least", "logged_out", "most", "out_since", "probe_state", "step",
+        "subject_state", "times", "values", "version",
     )  # fmt: skip
 
     conditions = ("displaced",)
@@ -77,7 +77,8 @@ class Displaced(ProbeDetector):
         self.kind = view.house.place[view.house.probe[subject].of].kind
         self.step = STEP.get(self.kind, STEP_ELSE)
         self.times, self.values = array("d"), array("d")
-        """What it said within the look-back."""
+        self.least = self.most = 0.0
+        """What it said within the look-back; what lies between is no step from any of that."""
         self.before_mask: tuple[float, float] | None = None
         self.at_air_since: float | None = None
         self.back_since: float | None = None
@@ -98,7 +99,7 @@ class Displaced(ProbeDetector):
         probe_state = self.view.probe_states[self.subject]
         if probe_state is not self.probe_state:
             self.doubt = self.held = None
-        self.probe_state, self.version = probe_state, -1
+        self.probe_state, self.version, self.least, self.most = probe_state, -1, 0.0, 0.0
 
     def _consult(self, now: float) -> None:
         """What the books say of the probe and its place, asked anew when they change."""
@@ -150,9 +151,14 @@ class Displaced(ProbeDetector):
             return self._worked(value, at, now)
         if self.before_mask is not None:
             self._after_work(value, now)
+        if self.least < value < self.most and value < NEVER_ABOVE:
+            times.append(at)
+            values.append(value)
+            return FAR_FUTURE
         reference = self._moved_from(value, at)
         times.append(at)
         values.append(value)
+        self.least, self.most = within_a_step(values, self.step)
         moved = reference is not None and not self._goes_along(value, reference, at)
         if not moved and (value < NEVER_ABOVE or not self._washed(value, now)):
             return FAR_FUTURE
@@ -165,9 +171,8 @@ class Displaced(ProbeDetector):
         times, values = self.times, self.values
         if not times:
             return None
-        lately = (
-            values[bisect_left(times, at - LOOK_BACK)] if times[-1] >= at - LOOK_BACK else value
-        )
+        recent = bisect_left(times, at - LOOK_BACK)
+        lately = values[recent] if recent < len(values) else value
         if abs(value - lately) >= self.step:
             return lately
         slid = self.kind in SLOPES and abs(value - values[0]) >= SLOPE
@@ -188,7 +193,7 @@ class Displaced(ProbeDetector):
         """The work is over: what it did is the product now, what it could not do is not."""
         assert self.before_mask is not None
         at, before = self.before_mask
-        self.before_mask = None
+        self.before_mask, self.least, self.most = None, 0.0, 0.0
         known = now - at < WORK_KNOWN and (
             self._air_explains(value, before, now)
             or (self._stirred(now) and abs(value - before) > STIR_DOES)

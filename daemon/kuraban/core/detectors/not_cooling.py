@@ -13,11 +13,13 @@ beyond where their saw-tooth went before, by a little each, for long enough that
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from kuraban.core.detectors.base import CoolerDetector, Tell
 from kuraban.core.equipment.cooler_habit import Ran
-from kuraban.core.forecast.drift import CLEAR, Drift, Swing, drift_along, points_of, swing_of
-from kuraban.core.forecast.reckoning_cache import Point
+from kuraban.core.forecast.drift import CLEAR, Drift, Swing, drift_of, swing_in
 from kuraban.core.house_view import HouseView
+from kuraban.core.plan.subject_state import Batch
 from kuraban.core.units import HOUR, MINUTE
 from kuraban.core.views.explanation import Account, Because, evidence
 from kuraban.trade.shared_change_detection import AT_LEAST, Shared, shared_step
@@ -51,8 +53,8 @@ SERVED_SLOPE = 0.05
 """K an hour against the plan, the slowest warm-up of an uncooled mash."""
 OVER = 15 * MINUTE
 
-Served = tuple[list[Point], Swing, str]
-"""The differences of a served place, where they stand and went, and its kind."""
+Served = tuple[str, Batch, Swing]
+"""A served place, what runs there, and where its differences stand and went."""
 
 
 class NotCooling(CoolerDetector):
@@ -97,13 +99,14 @@ class NotCooling(CoolerDetector):
     def _beyond(self, ran: Ran) -> None:
         """Since when what it keeps is beyond where it ever turned, for all that it runs."""
         kept, habit = self.cooler.keeps_truly(ran), self.cooler.habit
-        reach = None if habit is None else habit.reach
-        if ran.runs is False or (kept is not None and (reach is None or kept <= reach)):
+        if ran.runs is False:
             self.beyond_since = None
-        elif kept is None:
-            return
-        elif self.beyond_since is None:
-            self.beyond_since = ran.at
+        elif kept is not None and habit is not None:
+            reach = habit.reach
+            if reach is None or kept <= reach:
+                self.beyond_since = None
+            elif self.beyond_since is None:
+                self.beyond_since = ran.at
 
     def _unseen(self, ran: Ran) -> None:
         """Nobody knows whether it runs: what it keeps tells, and the places that it serves."""
@@ -126,7 +129,7 @@ class NotCooling(CoolerDetector):
 
     def _by_habit(self, ran: Ran, wait: float) -> tuple[str, ...]:
         """For so long what it keeps has been beyond where it ever turned, and comes no nearer."""
-        if self._in_habit(ran, wait) is not None:
+        if self.beyond_since is None or self._in_habit(ran, wait) is not None:
             return ()
         kept = self.cooler.makes(ran.at)
         return ("beyond_habit", *(() if kept is None else (f"supply={kept:.1f}",)))
@@ -179,7 +182,7 @@ class NotCooling(CoolerDetector):
         now, value = ran.at, self.cooler.makes(ran.at)
         if value is None or self.cooler.keeps_truly(ran) is None:
             return ()
-        if not all(self._well_off(old) for old in self._made(now)):
+        if not all(map(self._well_off, self._made(now))):
             return ()
         rise = self.cooler.rise(self.subject, now, RAN, "supply", "air")
         if rise is None:
@@ -187,12 +190,12 @@ class NotCooling(CoolerDetector):
         wrong = rise if not self.cooler.entry.heats else -rise
         return (f"supply={value:.1f}",) if wrong > -NEARER else ()
 
-    def _made(self, now: float) -> list[float]:
+    def _made(self, now: float) -> Sequence[float]:
         """What it delivered over the last half hour."""
         for probe in self.view.house.probes_of(self.subject, "supply", "air"):
             if self.view.probe_states[probe.id].good(now):
-                return list(self.view.probe_states[probe.id].series.since(now - RAN, now)[1])
-        return []
+                return self.view.probe_states[probe.id].series.since(now - RAN, now)[1]
+        return ()
 
     def _well_off(self, value: float) -> bool:
         band = self.cooler.entry.band
@@ -204,11 +207,13 @@ class NotCooling(CoolerDetector):
         """Supply and return are alike while a valve is open and the water is not cold yet; what
         stood in a pipe is alike in both, and as warm as the cellar, until it has flowed."""
         view, now, habit = self.view, ran.at, self.cooler.habit
+        if self.cooler.off_band(now) is not True:
+            return ()
         if ran.pipe and ran.valve and habit and not habit.flows(now, True, FLOWS):
             return ()
         supply = view.measured(self.subject, now, "supply")
         back = view.measured(self.subject, now, "return")
-        if supply is None or back is None or self.cooler.off_band(now) is not True:
+        if supply is None or back is None:
             return ()
         if abs(back - supply) >= NO_DIFFERENCE or self.cooler.called_by(now) is None:
             return ()
@@ -251,7 +256,7 @@ class NotCooling(CoolerDetector):
         enough = turning >= min(TOGETHER, judged) and turning >= SHARE * judged
         together = judged >= 2 and enough and not against
         self.served_seen = self.served_seen + 1 if together else 0
-        swings = [swing for _, swing, _ in served if swing.seen >= SWING_KNOWN]
+        swings = [swing for _, _, swing in served if swing.seen >= SWING_KNOWN]
         shared = self._shared(swings, upward)
         back = sum(_beyond(swing, upward) < -CLEAR for swing in swings)
         if self.served_seen >= LOOKS or shared:
@@ -280,18 +285,17 @@ class NotCooling(CoolerDetector):
             batch = view.batch(place, now)
             if batch is None or not view.in_service(place):
                 continue
-            points = points_of(view, place, batch, now)
-            swing = swing_of(points, now)
+            swing = swing_in(view, place, batch, now)
             if swing is not None:
-                found.append((points, swing, view.house.place[place].kind))
+                found.append((place, batch, swing))
         return found
 
     def _drifts(self, served: list[Served], upward: bool, now: float) -> list[Drift]:
         """The drifts of all served places, if enough of them left their swing at all."""
-        left = sum(swing.exceeded(upward) and swing.seen >= SWING_KNOWN for _, swing, _ in served)
+        left = sum(swing.exceeded(upward) and swing.seen >= SWING_KNOWN for _, _, swing in served)
         if left < SHARE * len(served) and not self.view.stands(self.subject, self.name):
             return []
-        drifts = (drift_along(points, swing, kind, now) for points, swing, kind in served)
+        drifts = (drift_of(self.view, place, batch, now) for place, batch, _ in served)
         return [drift for drift in drifts if drift is not None]
 
     def _turns(self, drift: Drift) -> bool:

@@ -113,9 +113,13 @@ class ProductBand(Detector):
 
     def look(self, now: float) -> float:
         view, place = self.view, self.place
-        known = view.product_of(place, now)
-        if known is not None and self._well_inside(known[0], min(known[1], now), now):
-            return FAR_FUTURE
+        value, at = place.value, place.centre
+        if value is not None and at is not None:
+            known: tuple[float, float] | None = (value, at)
+            if self.calm and self._well_inside(value, at if at < now else now, now):
+                return FAR_FUTURE
+        else:
+            known = view.checked(place.place, now)
         batch = view.batch(self.subject, now)
         if batch is None or not view.in_service(self.subject):
             self._rest(now)

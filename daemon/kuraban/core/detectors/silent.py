@@ -36,7 +36,7 @@ class Silent(ProbeDetector):
         if self.judged_since is None:
             self.judged_since = now
         last = self.judged_since if probe_state.heard is None else probe_state.heard
-        allowed = probe_state.probe.silent_after
+        allowed = probe_state.silent_after
         if probe_state.heard is not None and probe_state.heard + allowed > now:
             self.against("silent", False, now)
             self.found("silent", False, now)

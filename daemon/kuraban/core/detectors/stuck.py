@@ -91,12 +91,14 @@ class Stuck(ProbeDetector):
             self.against("still", False, now)
             return now + LOOK
         told, every = view.stands(self.subject, "stuck"), probe_state.probe.every
+        last = self.last
         for at, value in zip(*probe_state.series.since(self.seen), strict=True):
             if value != self.value:
                 self._note(at, value, told, every)
-            elif at > self.last:
+            elif at > last:
                 self.alike += 1
-            self.last = at
+            last = at
+        self.last = last
         self.seen = max(self.seen, self.last)  # a board's clock may lag behind the last look
         rest = self._shown(now)
         longest = self._allowed()
@@ -153,11 +155,12 @@ class Stuck(ProbeDetector):
     def _note(self, at: float, value: float, told: bool, every: float) -> None:
         """It moved; nothing is learned while it is told as stuck."""
         if self.since is not None and not told:
-            rest = self._rest(at, every)
-            share = max(1.0 / (self.moves + 1), FORGETS)
+            rest, moves = self._rest(at, every), self.moves + 1
+            share = 1.0 / moves if moves * FORGETS < 1.0 else FORGETS
             self.usual += share * (rest - self.usual)
-            self.longest = max(self.longest * (1.0 - FORGETS / 20), rest)
-            self.moves += 1
+            longest = self.longest * (1.0 - FORGETS / 20)
+            self.longest = rest if rest > longest else longest
+            self.moves = moves
         self._steps(at, value, told)
         self.value, self.since, self.alike = value, at, 0
 
@@ -168,15 +171,19 @@ class Stuck(ProbeDetector):
             self.low = self.high = value
             self.calm_since = at
             return
-        self.step = min(self.step, abs(value - was))
-        low, high = min(self.low, value), max(self.high, value)
-        if high - low <= ONE_STEP * self.step:
-            self.low, self.high = low, high
+        low, high = (was, value) if was < value else (value, was)
+        if high - low < self.step:
+            self.step = high - low
+        within = ONE_STEP * self.step
+        least = low if low < self.low else self.low
+        most = high if high > self.high else self.high
+        if most - least <= within:
+            self.low, self.high = least, most
             return
         if not told:
             self.calm = max(self.calm * (1.0 - FORGETS / 2), at - self.calm_since)
-        self.low, self.high, self.calm_since = min(was, value), max(was, value), since
-        if self.high - self.low > ONE_STEP * self.step:
+        self.low, self.high, self.calm_since = low, high, since
+        if high - low > within:
             self.low = self.high = value
             self.calm_since = at
 

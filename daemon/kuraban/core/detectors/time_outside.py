@@ -40,6 +40,9 @@ class TimeOutside:
     def note(self, at: float, out: bool, inside: bool, delay: float) -> None:
         """Take a value in: `out` beyond the limit, `inside` within it by the deadband."""
         last = self.last
+        if inside and not (out or self.out or self.spent) and self.inside_since is not None:
+            self.last = at if last is None or at > last else last
+            return
         if last is not None and at > last:
             spent = self.spent + (at - last if self.out else last - at)
             self.spent = min(max(spent, 0.0), delay)

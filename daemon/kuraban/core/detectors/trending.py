@@ -10,7 +10,7 @@ and is believed to leave on this side only once it is past the notice band.
 from __future__ import annotations
 
 from kuraban.core.detectors.base import Detector, Tell
-from kuraban.core.forecast.drift import Drift, Swing, drift_along, points_of, swing_of
+from kuraban.core.forecast.drift import Drift, Swing, drift_of, swing_in
 from kuraban.core.house_view import HouseView
 from kuraban.core.plan.subject_state import Batch
 from kuraban.core.planned_curve import FAR_FUTURE, Stage
@@ -51,10 +51,11 @@ class Trend(Detector):
             return FAR_FUTURE
         if self._held(now) is not None:
             return now + LOOK
-        drift = self._drift(batch, now)
-        if drift is not None and not self._matters(drift.swing):
+        swing = self._swing(batch, now)
+        if swing is not None and not self._matters(swing, SWING_KNOWN):
             self.seen["warm"] = self.seen["cold"] = 0
             return now + LOOK
+        drift = None if swing is None else drift_of(view, self.subject, batch, now)
         stage = batch.plan.standing(now).stage
         for side, edge in _edges(stage):
             homeward = drift is not None and _homeward(drift, stage, side == "warm")
@@ -68,22 +69,23 @@ class Trend(Detector):
         masked = self.view.masked(self.subject, now)
         return max(filter(None, (masked, until)), default=None)
 
+    def _swing(self, batch: Batch, now: float) -> Swing | None:
+        known = self.view.product(self.subject, now)
+        return None if known is None else swing_in(self.view, self.subject, batch, now)
+
     def _drift(self, batch: Batch, now: float) -> Drift | None:
         """The drift, reckoned only where the product left its swing or something stands."""
-        view = self.view
-        if view.product(self.subject, now) is None:
-            return None
-        points = points_of(view, self.subject, batch, now)
-        swing = swing_of(points, now)
+        swing = self._swing(batch, now)
         if swing is None:
             return None
         if not self._matters(swing):
             return Drift(swing.now, 0.0, 0.0, 0.0, swing)
-        return drift_along(points, swing, view.house.place[self.subject].kind, now)
+        return drift_of(self.view, self.subject, batch, now)
 
-    def _matters(self, swing: Swing) -> bool:
-        """It left its swing, or something stands: else its drift changes nothing."""
-        left = swing.exceeded(True) or swing.exceeded(False)
+    def _matters(self, swing: Swing, known: float = 0.0) -> bool:
+        """It left its swing, of which so much is known, s, or something stands: else its drift
+        changes nothing."""
+        left = swing.seen >= known and (swing.exceeded(True) or swing.exceeded(False))
         return left or self.view.stands(self.subject, *self.conditions)
 
     def _judge(self, side: str, edge: float, drift: Drift | None, batch: Batch, now: float) -> None:

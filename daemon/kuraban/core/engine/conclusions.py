@@ -42,6 +42,8 @@ class Conclusions:
 
     def take(self, conclusion: Conclusion) -> None:
         match conclusion:
+            case Ran():
+                self._state.habits.take(conclusion)
             case Finding():
                 self._found(conclusion)
             case Remark(subject, what, value, at):
@@ -50,8 +52,6 @@ class Conclusions:
                 self._belief.take(conclusion)
             case Disturbed(place, why, start, end):
                 self._state.entry_log.disturb(place, Mask(why, start, end))
-            case Ran():
-                self._state.habits.take(conclusion)
             case Dusk(falls):
                 self._state.dusk = falls
             case _:

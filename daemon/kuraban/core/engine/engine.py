@@ -192,7 +192,9 @@ class Engine:
         """
         faults: list[Exception] = []
         while True:
-            look, deadline = self.timers.next(), self.deadlines.next()
+            look, deadline = self.timers.next(), self.deadlines.soonest
+            if deadline < look and deadline <= now:
+                deadline = self.deadlines.next()
             due = look if look <= deadline else deadline
             if due > now:
                 break

@@ -126,8 +126,8 @@ class CoolerHabit(msgspec.Struct):
 
     @property
     def reach(self) -> float | None:
-        known = [value for value in (usual(self.tops), self.start) if value is not None]
-        return max(known, default=None)
+        top, start = usual(self.tops), usual(self.starts)
+        return start if top is None or (start is not None and start > top) else top
 
     @property
     def proven(self) -> bool:

@@ -124,9 +124,11 @@ class CoolerView:
     def runs(self, now: float) -> bool | None:
         """Whether it runs, by its own word or its draw; None where nobody knows."""
         running = self.view.signal(self.id, now, "running")
+        if running is False:
+            return False
         power = self.view.measured(self.id, now, "power")
-        if running is not None:
-            return running and (power is None or power > NOTHING_WATTS)
+        if running:
+            return power is None or power > NOTHING_WATTS
         if power is None:
             return None
         return power >= self.least_draw()

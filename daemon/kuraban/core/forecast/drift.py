@@ -10,6 +10,7 @@ autocorrelation of what is left about the line: in a cellar neighbours in time r
 from __future__ import annotations
 
 from bisect import bisect_left
+from collections.abc import Sequence
 from itertools import pairwise
 from typing import NamedTuple
 
@@ -73,31 +74,57 @@ class Drift(NamedTuple):
 
 def points_of(view: HouseView, place: str, batch: Batch, now: float) -> list[Point]:
     """The differences of the last hours since the product was last disturbed, in steps."""
-    kind = view.house.place[place].kind
+    track, begins, present = _steps(view, place, batch, now)
+    points = track.since(begins)
+    return points if present is None else [*points, present]
+
+
+def _steps(
+    view: HouseView, place: str, batch: Batch, now: float
+) -> tuple[Track, float, Point | None]:
+    """The track of a place, from when on its steps count, and the step that is still open."""
     series, tracks = view.places[place].series, view.memory.tracks
     track = tracks.get(place)
     if track is None:
-        track = tracks[place] = Track(STEP.get(kind, STEP_ELSE))
-    settled = batch.settled_at(batch.plan.standing(now))
+        step = STEP.get(view.house.place[place].kind, STEP_ELSE)
+        track = tracks[place] = Track(step)
+    plan = batch.plan
+    settled = batch.settled_at(plan.standing(now))
     begins = max(settled, undisturbed_since(view, place, now), now - LONGEST_WINDOW)
     track.catch_up(series, batch, begins, now)
-    points = track.since(begins)
     times, values = series.since(max(track.upto * track.step, begins), now)
-    if len(times) >= LEAST_IN_STEP:
-        at = times[len(times) // 2]
-        points.append((at, sorted(values)[len(values) // 2] - batch.plan.at(at)))
-    return points
+    if len(times) < LEAST_IN_STEP:
+        return track, begins, None
+    at = times[len(times) // 2]
+    return track, begins, (at, sorted(values)[len(values) // 2] - plan.at(at))
+
+
+def swing_in(view: HouseView, place: str, batch: Batch, now: float) -> Swing | None:
+    """The swing of the same differences, which are not laid out for it."""
+    track, begins, last = _steps(view, place, batch, now)
+    times, apart = track.times, track.apart
+    first = bisect_left(times, begins)
+    if last is None and first < len(times):
+        last = times[-1], apart[-1]
+    return _swing(times, apart, first, last, now)
 
 
 def swing_of(points: list[Point], now: float) -> Swing | None:
     """Where the difference stands and went before; None where nothing is known yet."""
-    if not points or now - points[-1][0] > 2 * HOUR:
+    times, apart = [at for at, _ in points], [value for _, value in points]
+    return _swing(times, apart, 0, points[-1] if points else None, now)
+
+
+def _swing(
+    times: Sequence[float], apart: Sequence[float], first: int, last: Point | None, now: float
+) -> Swing | None:
+    if last is None or now - last[0] > 2 * HOUR:
         return None
-    before = [value for _, value in points[: bisect_left(points, (now - SWING_BEFORE,))]]
+    before = apart[first : bisect_left(times, now - SWING_BEFORE)]
     if not before:
-        return Swing(points[-1][1], points[0][1], points[0][1], 0.0)
-    seen = max(now - SWING_BEFORE - points[0][0], 0.0)
-    return Swing(points[-1][1], min(before), max(before), seen)
+        begun = apart[first] if first < len(apart) else last[1]
+        return Swing(last[1], begun, begun, 0.0)
+    return Swing(last[1], min(before), max(before), now - SWING_BEFORE - times[first])
 
 
 def drift_of(view: HouseView, place: str, batch: Batch, now: float) -> Drift | None:
