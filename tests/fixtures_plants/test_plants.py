@@ -171,9 +171,7 @@ def test_site_and_courses_are_as_the_schemas_say(plant: str, seed: int) -> None:
 
 @pytest.mark.parametrize("plant", PLANTS)
 @pytest.mark.parametrize("kind", ["ordinary", "silent-after-stir", "addition-unlogged"])
-def test_the_watch_takes_every_line(
-    type_in: Type, plant: str, kind: str, tmp_path: Path
-) -> None:
+def test_the_watch_takes_every_line(type_in: Type, plant: str, kind: str, tmp_path: Path) -> None:
     """`check` and `replay` end well, and only what the plant means to be refused is refused."""
     found = night(plant, kinds(plant).index(kind))
     found.write(tmp_path)
