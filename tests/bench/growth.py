@@ -9,7 +9,7 @@ reading after the first ten minutes, in turns of 500 messages whatever the size;
 one after the other, several times, each in a process of its own, and the least counts. No house
 lives until its evening word, fourteen hours on: the first notice loads the sending library, which
 is no cost of a reading. An entry makes those detectors look that it can touch, a checkpoint holds
-all: both are told beside it.
+all: both are told beside it, and the first entry, for which what the books say is laid by subject.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ import argparse
 import itertools
 import json
 import random
+import statistics
 import tempfile
 import time
 from collections.abc import Iterator
@@ -150,7 +151,7 @@ def _arrived(probe: str, value: float | bool, at: float) -> Arrived:
 class Led(Watch):
     """A watch whose every tank has a batch already, and which stops at the backlog's end."""
 
-    entry_ms = 0.0
+    entry_ms = first_entry_ms = 0.0
     checkpoint_ms = 0.0
 
     def _begin(self) -> None:
@@ -170,10 +171,13 @@ class Led(Watch):
         return kept
 
     def _finish(self) -> None:
-        stir = Logged("stir", "t0-0", e.Stir(), self.engine.now, self.engine.now)
-        began = time.process_time()
-        feed(self.engine, stir)
-        self.entry_ms = (time.process_time() - began) * 1000
+        taken = []
+        for number in range(6):
+            stir = Logged(f"stir-{number}", "t0-0", e.Stir(), self.engine.now, self.engine.now)
+            began = time.process_time()
+            feed(self.engine, stir)
+            taken.append((time.process_time() - began) * 1000)
+        self.first_entry_ms, self.entry_ms = taken[0], statistics.median(taken[1:])
         began = time.process_time()
         freeze(self.engine)
         self.checkpoint_ms = (time.process_time() - began) * 1000
@@ -196,7 +200,8 @@ def one(probes: int, minutes: int) -> dict[str, float]:
     turns = backlog.marks[ceil(units * UNIT * FIRST / MOST) :]
     return {
         "reading_us": (turns[-1] - turns[0]) / (len(turns) - 1) / MOST * 1e6,
-        "entry_ms": watch.entry_ms, "checkpoint_ms": watch.checkpoint_ms,
+        "entry_ms": watch.entry_ms, "first_entry_ms": watch.first_entry_ms,
+        "checkpoint_ms": watch.checkpoint_ms,
     }  # fmt: skip
 
 

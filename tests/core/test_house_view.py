@@ -116,6 +116,19 @@ def test_who_worked_at_a_place_within_the_hour() -> None:
 # --------------------------------------------------------------------------------- whose view it is
 
 
+def test_who_serves_a_tank_is_seen_with_the_entry_that_says_so_and_when_it_is_taken_back() -> None:
+    night = mashing()
+    sees = HouseView(night.engine.watched.state)
+    for stirred in (False, True):
+        assert sees.served("chiller-1") == ["tank-3", "tank-4"] and not sees.served("chiller-2")
+        entry = night.log("tank-3", "served-by", cooler="chiller-2")
+        assert (sees.served("chiller-1"), sees.served("chiller-2")) == (["tank-4"], ["tank-3"])
+        if stirred:
+            night.log("tank-3", "stir")
+            assert sees.served("chiller-2") == ["tank-3"]
+        night.log("tank-3", "take-back", of=entry, reason="wrong tank")
+
+
 def test_two_views_of_one_house_see_the_same_and_remember_apart() -> None:
     """Whoever paints a picture or draws a curve leaves no trace in what the watch decides."""
     night = mashing()

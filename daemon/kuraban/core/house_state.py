@@ -53,7 +53,7 @@ class HouseState:
         for probe in house.probes:
             listed = self.by_measure.setdefault((probe.of, probe.measures), [])
             listed.append(self.probe_states[probe.id])
-        self.entry_log.version += 1
+        self.entry_log.changed(piped=True)
 
     def _probe(self, probe: Probe) -> ProbeState:
         """What is known of it, unless it hangs elsewhere or measures something else now."""

@@ -73,12 +73,13 @@ class HouseView:
 
     def _forget(self) -> None:
         """The books have changed since this was derived from them."""
+        if self.entry_log.piped > self._version:
+            self._served.clear()
+            self._valves.clear()
         self._version = self.entry_log.version
         self._batches.clear()
         self._judged.clear()
         self._calling.clear()
-        self._served.clear()
-        self._valves.clear()
 
     def batch(self, place: str, now: float) -> Batch | None:
         """The batch that runs in a place; one that ends by the clock does so in the books."""

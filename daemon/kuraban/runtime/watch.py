@@ -202,8 +202,7 @@ class Watch:
         if self._since is not None:
             self._away = max(0.0, now - self._since) / self.clock.speed
             self._intake = Intake(self._wire, unheard_since(self.engine, self._since), now)
-        document = to_document(house)
-        known = ""
+        document, known = to_document(house), ""
         if self.engine.started:
             known = to_document(msgspec.structs.replace(self.engine.view.house, clock=()))
         if to_document(from_document(document)) != known:
@@ -257,9 +256,9 @@ class Watch:
 
     def turn(self, wait: float = 0.0) -> bool:
         """One turn, waiting at most `wait` seconds for a message; whether it was a good one."""
-        self._look_at_clock()
         now = self.clock()
         arrived = self._door.take(MOST, wait)
+        self._look_at_clock()  # the machine may have slept meanwhile
         well = self._judge(arrived, now)
         self._pace.look(self._door.more or bool(self._cuts), self._door.backlog)
         kept = self._keep(arrived)
@@ -323,7 +322,8 @@ class Watch:
         until, more = now - GRACE * self.clock.speed, self._door.more
         if self._local:
             well = self._take(self._local.until(until if more else float("inf"))) and well
-        return run_to(self.engine, until if more else now) and well
+        # What falls due with the last fact is of this turn: a restart takes it for told.
+        return run_to(self.engine, max(until if more else now, self.engine.now)) and well
 
     def _take(self, facts: Iterable[Fact]) -> bool:
         """Whether the engine took all of them without a fault of ours."""

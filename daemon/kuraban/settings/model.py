@@ -98,8 +98,8 @@ class Receiver:
 class Keep:
     """For how many seconds readings are kept at full length, and their minutes thereafter."""
 
-    full: float = 60 * DAY
-    minutes: float = 120 * DAY
+    full: float = 30 * DAY
+    minutes: float = 90 * DAY
 
 
 @dataclass(frozen=True, slots=True)

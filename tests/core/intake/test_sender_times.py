@@ -167,6 +167,16 @@ def test_who_stayed_while_the_clock_was_wrong_is_believed_once_it_was_put_right_
     assert times.moment("along", along, NOW + 1) == NOW - 2.6 * HOUR
 
 
+def test_of_two_steps_unheard_what_waited_is_of_before_both() -> None:
+    """An hour back while the machine slept, another as it woke, before the broker was there."""
+    times = after(0.0)
+    times.stepped(-HOUR, NOW - 10)
+    times.stepped(-2 * HOUR, NOW - 5)
+    times.back(NOW - 3 * HOUR, NOW)
+    for hours in (2.9, 2.0, 1.1, 0.5):
+        assert times.moment("true", NOW - hours * HOUR, NOW + 1) == NOW - hours * HOUR
+
+
 def test_a_clock_that_stayed_is_believed_after_a_start_too() -> None:
     """The wall clock is nine hours back, the probe's is right."""
     times = after(-9 * HOUR)

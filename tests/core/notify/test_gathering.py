@@ -75,6 +75,16 @@ def test_what_is_only_now_past_its_limit_is_never_held_back() -> None:
     assert bell.pages("aki")[7].alarms == ("bed-1/far-warm",)
 
 
+def test_what_waited_for_one_who_was_not_reached_waits_for_nobody_else() -> None:
+    """Aki has been rung as often as one can be; the store's page did not reach Ken, and is hers."""
+    bell = thick(brewing(Bell(at=NIGHT)))
+    bell.on(1).find("store", "warm")
+    (page,) = bell.pages("ken")
+    bell.engine.notifier.climbing.unreached(page.id, bell.now)
+    bell.on(0)
+    assert bell.pages("aki")[6].alarms == ("store/warm",)
+
+
 def test_what_was_told_by_itself_meanwhile_is_not_told_again_with_the_rest() -> None:
     """Its second ring waits to be gathered; then it is answered, gets worse and rings anew at once.
     Four minutes later she is not rung for the old one."""

@@ -437,6 +437,8 @@ def test_what_was_logged_about_a_tank_is_told_as_it_counts_now() -> None:
     told = {logged.id: logged for logged in subject_states.about(TANK)}
     assert stir not in told and told[poured].entry.litres == 60  # type: ignore[union-attr]
     assert [logged.subject for logged in subject_states.about(OTHER)] == [OTHER]
+    late = subject_states.tell(2, TANK, "acknowledge")
+    assert [logged.id for logged in subject_states.about(TANK)][-4:-2] == [late, poured]
     assert not subject_states.about("store")
     subject_states.tell(20, TANK, "batch-end")
     subject_states.prune(at(10_000))

@@ -20,6 +20,8 @@ before is asked first: most of what waited is of before, and few senders' clocks
 
 from __future__ import annotations
 
+from collections import deque
+
 from kuraban.core.units import AHEAD
 
 KEPT = 8
@@ -37,9 +39,9 @@ class SenderTimes:
         self._found: dict[str, float] = {}
         self._at_once: tuple[str, float, float] | None = None
         """Of what is sent at once: by whom, when it came, and what its newest goes by."""
-        self._began = self._waited = self._stepped = float("-inf")
-        self._put_right = False
-        """Whether the last step led back to an earlier state."""
+        self._began = self._waited = float("-inf")
+        self._steps: deque[tuple[float, float]] = deque(maxlen=KEPT)
+        """When the wall clock stepped, and how far it was ahead until then."""
         self._then: tuple[float, ...] = ()
         """The states by which something can have waited."""
 
@@ -51,11 +53,11 @@ class SenderTimes:
     def stepped(self, ahead: float, at: float) -> None:
         """The wall clock is `ahead` of the watch's time from `at` on."""
         before = self._ahead
-        self._put_right = ahead in self._earlier
         earlier = (one for one in (before, *self._earlier) if one != ahead)
         self._earlier = tuple(dict.fromkeys(earlier))[:KEPT]
         self._found = {who: by for who, by in self._found.items() if by != before}
-        self._ahead, self._stepped = ahead, at
+        self._ahead = ahead
+        self._steps.append((at, before))
 
     def back(self, since: float, now: float) -> None:
         """Nobody listened between these two moments of the watch's time, and messages waited.
@@ -64,9 +66,9 @@ class SenderTimes:
         """
         self._waited = min(self._waited, since) if since <= self._began else since
         self._began, self._then = now, (self._ahead, *self._earlier)
-        if self._stepped >= self._waited and self._earlier and not self._put_right:
-            before, *others = self._earlier
-            self._then = before, self._ahead, *others
+        then = next((before for at, before in self._steps if at >= self._waited), self._ahead)
+        if self._ahead not in [before for at, before in self._steps if at < self._waited]:
+            self._then = then, *(one for one in self._then if one != then)
 
     def newest(self, sender: str, told: float, received: float) -> None:
         """What follows is older, and sent at once with that."""

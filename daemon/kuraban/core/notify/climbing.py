@@ -114,14 +114,16 @@ class Climbing:
                 found.setdefault(call.person, call)
         return list(found.values())
 
-    def ring(self, calls: list[Call], incident: Incident, at: float) -> None:
+    def ring(
+        self, calls: list[Call], incident: Incident, at: float, *, waited: bool = False
+    ) -> None:
         """Ring these people about what the incident is about, and what follows it."""
         thread = self._threads.of(incident)
         alarms = [self._alarms[one.key[0], one.lead] for one in thread]
         for call in calls:
             for one in thread:
                 one.tell(call.person)
-            self._gathering.ring(call, alarms, incident.urgency, at)
+            self._gathering.ring(call, alarms, incident.urgency, at, waited=waited)
 
     def unreached(self, message: str, at: float) -> None:
         """No service of the person took that page: the next who was not told yet is told now.
@@ -142,4 +144,4 @@ class Climbing:
                 continue
             line = self._called(incident, "all", at)
             new = [call for call in line if call.person not in incident.rung_now]
-            self.ring(new[:1], incident, at)
+            self.ring(new[:1], incident, at, waited=True)

@@ -35,9 +35,14 @@ class Gathering:
         self.waiting: dict[str, list[tuple[str, str]]] = {}
         """The alarms that each person is to be told of together."""
 
-    def ring(self, call: Call, alarms: list[Alarm], urgency: Urgency, at: float) -> None:
-        """Ring a person about the alarms of one cause, now or with the next gathered ones."""
-        if self._too_many(call, alarms[0], at):
+    def ring(
+        self, call: Call, alarms: list[Alarm], urgency: Urgency, at: float, *, waited: bool = False
+    ) -> None:
+        """Ring a person about the alarms of one cause, now or with the next gathered ones.
+
+        What `waited` for another, who was not reached, waits for nobody else.
+        """
+        if self._too_many(call, alarms[0], at) and not waited:
             for alarm in alarms:
                 self.wait(call.person, alarm, at + GATHER_FOR)
             return

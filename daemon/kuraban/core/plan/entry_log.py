@@ -58,6 +58,8 @@ class EntryLog(SubjectStates):
         self.newest = 0.0
         self.version = 0
         """Rises with every change of the books; what was derived from an older one is void."""
+        self.piped = 0
+        """The version since which every place is served by the same coolers and heaters."""
         self._named: dict[Key, Logged] = {}
         """The entry that each correction names, as they were told."""
         self._confirmed: dict[Key, Logged] = {}
@@ -125,14 +127,13 @@ class EntryLog(SubjectStates):
 
         Raises Refused, and leaves everything as it was, if it does not fit what runs at its time.
         """
-        self._about = None
         if isinstance(logged.entry, CORRECTIONS):
             self._correct(logged)
         elif isinstance(logged.entry, CONTROL):
             self._put_in(logged)
         elif logged.at >= self.newest:
             apply(self, logged)
-            self.version += 1
+            self.changed(piped=isinstance(logged.entry, e.ServedBy))
             self._put_in(logged)
             self.newest = logged.at
         else:
@@ -142,8 +143,16 @@ class EntryLog(SubjectStates):
         if self._news is not None:
             self._news.append(logged)
 
+    def changed(self, *, piped: bool) -> None:
+        """The books are others than before, `piped` if who serves whom may be another too."""
+        self.version += 1
+        if piped:
+            self.piped = self.version
+
     def _put_in(self, logged: Logged) -> None:
         insort(self.log, logged, key=_at)
+        if self._about is not None:
+            insort(self._about.setdefault(logged.subject, []), logged, key=_at)
 
     def _insert(self, logged: Logged) -> None:
         """A back-dated entry: fold anew with it in its place, or leave everything as it was."""
@@ -230,7 +239,7 @@ class EntryLog(SubjectStates):
     def refold(self, insist_on: Key | None = None) -> None:
         """Build every book anew. An entry that no longer fits is passed over, unless insisted."""
         self.subject_states, self.out, self.swaps, self._passed_over = {}, set(), [], {}
-        self.version += 1
+        self.changed(piped=True)
         self._news = self._about = None
         self._taken_back, self._amended = corrected(self.log, self._named)
         for logged in self.log:

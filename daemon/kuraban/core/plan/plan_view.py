@@ -57,6 +57,10 @@ class EntryLogView(Protocol):
         """Rises with every change of the books; what was derived from an older one is void."""
 
     @property
+    def piped(self) -> int:
+        """The version since which every place is served by the same coolers and heaters."""
+
+    @property
     def newest(self) -> float: ...
     def counting(self) -> Iterator[Logged]:
         """Every entry as it counts now, in the order of time: amended ones amended."""

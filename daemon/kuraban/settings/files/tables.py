@@ -224,9 +224,9 @@ class HistoryTable(Table):
 class KeepTable(Table):
     """For how long the journal keeps readings as they were read; extremes it keeps for ever."""
 
-    days: Annotated[int, Field(ge=7, le=36500)] = 60
+    days: Annotated[int, Field(ge=7, le=36500)] = 30
     """At full length; those of a running batch stay so until it ends."""
-    minute_days: Annotated[int, Field(ge=7, le=36500)] = 120
+    minute_days: Annotated[int, Field(ge=7, le=36500)] = 90
     """Then one value a minute until they are so old, thereafter one in ten minutes."""
 
 
