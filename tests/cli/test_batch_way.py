@@ -14,16 +14,18 @@ from tests.journals import site_file
 from tests.queries.batches.test_batch_way import Season
 
 
-@pytest.fixture
-def site(tmp_path: Path) -> Path:
-    (tmp_path / "data").mkdir()
-    diary = Season(tmp_path / "data" / "kuraban.journal")
+@pytest.fixture(scope="module")
+def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Of a house whose journal nobody changes here."""
+    folder = tmp_path_factory.mktemp("house")
+    (folder / "data").mkdir()
+    diary = Season(folder / "data" / "kuraban.journal")
     diary.tell("tank-1", e.BatchStart(batch="No. 1", course="moromi-ordinary-20"), 0)
     diary.tell("tank-1", e.Addition(what="starter", litres=90, batch="Moto 5"), 60)
     diary.tell("tank-1", e.Press(to=("tank-2",)), 20 * DAY)
     diary.tell("tank-2", e.BatchStart(batch="No. 1", course="sake-heated"), 20 * DAY + HOUR)
     diary.journal.close()
-    return site_file(tmp_path)
+    return site_file(folder)
 
 
 def test_what_went_in_where_it_stood_and_where_it_went(site: Path, type_in: Type) -> None:

@@ -20,7 +20,9 @@ from fixtures.plants import PLANTS, kinds, make
 from fixtures.plants.base import Night
 from fixtures.plants.mishaps import BARE
 from fixtures.plants.plain import readings
+from tests.cli.conftest import Type, type_in
 
+__all__ = ["type_in"]
 ROOT = Path(__file__).resolve().parents[2]
 SCHEMAS = ROOT / "shared" / "schemas"
 NIGHTS = [(plant, seed) for plant in PLANTS for seed in range(len(kinds(plant)))]
@@ -169,19 +171,15 @@ def test_site_and_courses_are_as_the_schemas_say(plant: str, seed: int) -> None:
 
 @pytest.mark.parametrize("plant", PLANTS)
 @pytest.mark.parametrize("kind", ["ordinary", "silent-after-stir", "addition-unlogged"])
-def test_the_watch_takes_every_line(plant: str, kind: str, tmp_path: Path) -> None:
+def test_the_watch_takes_every_line(type_in: Type, plant: str, kind: str, tmp_path: Path) -> None:
     """`check` and `replay` end well, and only what the plant means to be refused is refused."""
     found = night(plant, kinds(plant).index(kind))
     found.write(tmp_path)
-    site = ["--site", str(tmp_path / "site.toml")]
-    kuraban = [sys.executable, "-c", "from kuraban.cli import main; main()"]
-    checked = subprocess.run([*kuraban, "check", *site], capture_output=True, text=True)
-    assert checked.returncode == 0, checked.stderr
-    recording = str(tmp_path / "recording.jsonl")
-    replayed = subprocess.run(
-        [*kuraban, "replay", *site, recording, "--timeline", "-"], capture_output=True, text=True
-    )
-    assert replayed.returncode == 0, replayed.stderr
+    site = ("--site", tmp_path / "site.toml")
+    checked = type_in("check", *site)
+    assert checked.exit_code == 0, checked.stderr
+    replayed = type_in("replay", *site, tmp_path / "recording.jsonl", "--timeline", "-")
+    assert replayed.exit_code == 0, replayed.stderr
     assert f"{found.truth['refused']} refused, 0 bad lines" in replayed.stderr
     for line in replayed.stdout.splitlines():
         json.loads(line)

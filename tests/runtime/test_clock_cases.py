@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable
+from contextlib import closing
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 
 import msgspec
@@ -22,7 +24,7 @@ from kuraban.store.history import History
 from kuraban.store.journal import Journal
 from tests.broker import Mosquitto
 from tests.core.house import words
-from tests.nights import Evening, Heard, Publisher, Running, dated, messages, settings, wait
+from tests.nights import QUICK, Evening, Heard, Publisher, Running, dated, messages, settings, wait
 from tests.sink import Sink
 from tests.test_kills import PLAN, RATE, START
 
@@ -74,12 +76,24 @@ def of_the_clock(told: Told) -> list[str]:
     ]
 
 
-def unbroken(evening: Callable[..., Evening], data: Path, lines: list[Recorded]) -> Told:
-    calm = evening(lines[0].at, data)
-    with calm.watching() as watch:
-        calm.play(watch, lines)
-        calm.catch_up(watch)
-    return calm.told
+@pytest.fixture(scope="module")
+def unbroken(tmp_path_factory: pytest.TempPathFactory) -> Callable[[bool], Told]:
+    """What the same night tells while nobody sets a clock, with readings of their own time or none;
+    lived through once for each."""
+
+    @cache
+    def lived(own: bool) -> Told:
+        folder, lines = tmp_path_factory.mktemp("unbroken"), dated(tank()) if own else tank()
+        with (
+            Mosquitto(folder, without=QUICK) as broker, Sink() as sink,
+            closing(Evening(broker, sink, folder / "data", lines[0].at)) as calm,
+        ):  # fmt: skip
+            with calm.watching() as watch:
+                calm.play(watch, lines)
+                calm.catch_up(watch)
+            return calm.told
+
+    return lived
 
 
 def again(data: Path) -> Told:
@@ -96,8 +110,9 @@ def again(data: Path) -> Told:
 @STEPS
 @pytest.mark.parametrize("own", [True, False], ids=["own times", "no times"])
 def test_a_step_in_the_middle_of_a_delay_delays_no_page(
-    evening: Callable[..., Evening], tmp_path: Path, by: float, own: bool
-) -> None:
+    evening: Callable[..., Evening], unbroken: Callable[[bool], Told], tmp_path: Path,
+    by: float, own: bool,
+) -> None:  # fmt: skip
     """The same alarms to the same people at the same moments; maintenance hears of the clock once.
 
     And the journal gives the same again.
@@ -113,7 +128,7 @@ def test_a_step_in_the_middle_of_a_delay_delays_no_page(
         wait(lambda: watch.engine.clock != ())
         tonight.play(watch, lines[len(early) :])
         tonight.catch_up(watch)
-    expected = unbroken(evening, tmp_path / "unbroken", lines)
+    expected = unbroken(own)
     alike(tonight.told, expected, own)
     assert of_the_clock(tonight.told) == ["raised", "returned", "ken"]
     told = [(e.at, e.text) for e in tonight.told]
@@ -122,7 +137,7 @@ def test_a_step_in_the_middle_of_a_delay_delays_no_page(
 
 @pytest.mark.parametrize("own", [True, False], ids=["own times", "no times"])
 def test_a_restart_while_the_clock_is_wrong_forgets_nothing(
-    evening: Callable[..., Evening], tmp_path: Path, own: bool
+    evening: Callable[..., Evening], unbroken: Callable[[bool], Told], own: bool
 ) -> None:
     """Set wrong, stopped, started, put right: each in the middle of one delay."""
     lines = dated(tank()) if own else tank()
@@ -143,7 +158,7 @@ def test_a_restart_while_the_clock_is_wrong_forgets_nothing(
         wait(lambda: watch.engine.clock[-1].ahead == 0.0)
         tonight.play(watch, thirds[2])
         tonight.catch_up(watch)
-    expected = unbroken(evening, tmp_path / "unbroken", lines)
+    expected = unbroken(own)
     alike(tonight.told, expected, own)
     assert of_the_clock(tonight.told) == ["raised", "returned", "ken"]
 

@@ -9,13 +9,13 @@ import pytest
 from kuraban.core import entries as e
 from kuraban.core.engine.engine import Engine
 from kuraban.core.facts import HouseChanged, Logged
-from kuraban.core.site import to_document
+from kuraban.core.site import House, to_document
 from kuraban.core.units import DAY, HOUR, parse_time
 from kuraban.queries.batches.batch_history import BatchHistory
 from kuraban.settings.catalogues import load_words
 from kuraban.store.history import History
 from kuraban.store.journal import Journal
-from tests.journals import house
+from tests.journals import without_coolers
 
 T0 = parse_time("2026-01-10T09:30:00+09:00")
 START = e.BatchStart(batch="No. 1", course="moromi-slow-33")
@@ -24,13 +24,18 @@ START = e.BatchStart(batch="No. 1", course="moromi-slow-33")
 class Diary:
     """A journal that is written entry by entry, and the annals that follow it."""
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, engine: Engine | None = None) -> None:
         self.path = path
-        self.engine = Engine(load_words())
-        self.engine.take(HouseChanged(T0 - DAY, to_document(house())))
+        self.house = self.its_house()
+        self.engine = engine or Engine(load_words())
+        if engine is None:
+            self.engine.take(HouseChanged(T0 - DAY, to_document(self.house)))
         self.journal = Journal.open(path)
-        self.batch_history = BatchHistory(house())
+        self.batch_history = BatchHistory(self.house)
         self.count = 0
+
+    def its_house(self) -> House:
+        return without_coolers()
 
     def tell(
         self, place: str, entry: e.Entry, at: float, by: str | None = "aki", late: float = 0.0

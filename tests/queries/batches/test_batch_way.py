@@ -2,39 +2,48 @@
 
 from __future__ import annotations
 
+import shutil
 from pathlib import Path
 
 import msgspec
 import pytest
 
 from kuraban.core import entries as e
-from kuraban.core.facts import HouseChanged, Reading
-from kuraban.core.site import House, to_document
+from kuraban.core.facts import Reading
+from kuraban.core.site import House
 from kuraban.core.units import DAY, HOUR, MINUTE
 from kuraban.core.views.batch_way import Way
 from kuraban.queries.batches.batch_way import way_of
+from kuraban.runtime.checkpoint.document import engine_in, freeze, read
 from kuraban.settings import built_in_courses
 from kuraban.store.history import History
-from tests.journals import house
+from tests.journals import without_coolers
 from tests.queries.batches.test_batch_history import T0, Diary
 
 MINUTES_EACH = 5
 
 
 def full_house() -> House:
-    """The invented brewery with every course that comes with the watch."""
-    known = house()
+    """The invented brewery, but its coolers, with every course that comes with the watch."""
+    known = without_coolers()
     ids = {course.id for course in known.courses}
     more = tuple(course for course in built_in_courses() if course.id not in ids)
     return msgspec.structs.replace(known, courses=(*known.courses, *more))
 
 
 class Season(Diary):
-    def __init__(self, path: Path) -> None:
-        super().__init__(path)
-        self.house = full_house()
-        self.engine.take(HouseChanged(T0 - DAY, to_document(self.house)))
-        self.batch_history.house = self.house
+    def its_house(self) -> House:
+        return full_house()
+
+    def twin(self, path: Path) -> Season:
+        """The same once more, in a journal of its own; this one's is closed."""
+        self.journal.close()
+        kept = freeze(self.engine)
+        assert kept is not None
+        shutil.copy(self.path, path)
+        other = Season(path, engine_in(read(kept.blob), self.engine.words))
+        other.count = self.count
+        return other
 
     def read(self, probe: str, at: float, celsius: float) -> None:
         self.engine.wake(T0 + at)
@@ -49,9 +58,15 @@ class Season(Diary):
 
 
 @pytest.fixture
-def season(tmp_path: Path) -> Season:
+def season(told: Season, tmp_path: Path) -> Season:
+    """For one test alone, which may tell more."""
+    return told.twin(tmp_path / "journal")
+
+
+@pytest.fixture(scope="module")
+def told(tmp_path_factory: pytest.TempPathFactory) -> Season:
     """A starter and a koji lot into tank 1, pressed into tank 2 and, of another name, tank 3."""
-    diary = Season(tmp_path / "journal")
+    diary = Season(tmp_path_factory.mktemp("told") / "journal")
     diary.tell("starter-1", e.BatchStart(batch="Moto 5", course="starter-sokujo-14"), 0)
     diary.tell("koji-bed-1", e.BatchStart(batch="K 21", course="koji-tray-48"), 0)
     diary.tell("tank-1", e.BatchStart(batch="No. 1", course="moromi-ordinary-20"), 2 * DAY)

@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -18,11 +19,11 @@ from kuraban.runtime.storage.retention_scheduler import RetentionScheduler, held
 from kuraban.settings import Keep
 from kuraban.settings.catalogues import load_words
 from kuraban.store.journal import Journal
-from tests.journals import house
+from tests.journals import without_coolers
 
 NOW = 1_770_000_000.0
 OLD = NOW - 30 * DAY
-HOUSE = house()
+HOUSE = without_coolers()
 
 
 def engine(*logged: Logged) -> Engine:
@@ -32,6 +33,10 @@ def engine(*logged: Logged) -> Engine:
         made.take(one)
     made.wake(NOW)
     return made
+
+
+idle = cache(engine)
+"""One in which nothing was logged; nobody may change it."""
 
 
 def started(place: str, at: float) -> Logged:
@@ -52,19 +57,19 @@ def journal_writer(tmp_path: Path) -> Iterator[JournalWriter]:
 
 def test_old_readings_are_made_short_step_by_step(journal_writer: JournalWriter) -> None:
     """One step, then a pause, so that the loop is never held up twice running."""
-    retention, watch = RetentionScheduler(Keep(10 * DAY, 40 * DAY), ()), engine()
+    retention, watch = RetentionScheduler(Keep(10 * DAY, 40 * DAY), ()), idle()
     assert retention.step(watch, journal_writer, NOW) > 0
     assert retention.step(watch, journal_writer, NOW) == 0
 
 
 def test_what_is_younger_than_the_house_keeps_stays(journal_writer: JournalWriter) -> None:
-    assert RetentionScheduler(Keep(25 * DAY, 40 * DAY), ()).step(engine(), journal_writer, NOW) == 0
+    assert RetentionScheduler(Keep(25 * DAY, 40 * DAY), ()).step(idle(), journal_writer, NOW) == 0
 
 
 def test_a_receiver_of_the_long_history_comes_first(journal_writer: JournalWriter) -> None:
     """Where it has nothing yet, everything stays."""
     scheduler = RetentionScheduler(Keep(10 * DAY, 40 * DAY), ("office",))
-    assert scheduler.step(engine(), journal_writer, NOW) == 0
+    assert scheduler.step(idle(), journal_writer, NOW) == 0
 
 
 def test_a_clock_that_may_be_wrong_makes_nothing_old(journal_writer: JournalWriter) -> None:
@@ -82,11 +87,11 @@ def test_a_journal_that_fails_is_left_alone(
     """And where a step fails, nothing but a line in the log comes of it."""
     retention = RetentionScheduler(Keep(10 * DAY, 40 * DAY), ())
     journal_writer.failing = "the disk is full"
-    assert retention.step(engine(), journal_writer, NOW) == 0 and not caplog.records
+    assert retention.step(idle(), journal_writer, NOW) == 0 and not caplog.records
     journal_writer.failing = ""
     journal_writer.journal._db.execute("DROP TABLE summary")
     with caplog.at_level(logging.ERROR, "kuraban"):
-        assert retention.step(engine(), journal_writer, NOW) == 0
+        assert retention.step(idle(), journal_writer, NOW) == 0
     assert "they stay as they are" in caplog.text
     assert len(list(journal_writer.journal.facts_after())) > 300
 
