@@ -6,7 +6,8 @@ from collections import Counter
 from collections.abc import Iterator
 
 from kuraban.core.facts import Fact, Logged
-from tests.simulation.answers import HALF_A_DAY, MINUTE, id_of
+from kuraban.core.units import HOUR, MINUTE
+from tests.simulation.answers import HALF_A_DAY, id_of
 from tests.simulation.season import Season
 
 Wrong = Iterator[tuple[str, str]]
@@ -35,5 +36,9 @@ def wrong_links(season: Season, facts: list[Fact]) -> Wrong:
         lived = (life.ended or season.end) - one.at > SOON
         hindered = any(a - MINUTE < one.at + SOON and one.at - MINUTE < b
                        for a, b in season.failing)  # fmt: skip
+        hindered = hindered or any(
+            event.do == "sleep" and 0 <= season.began + event.at * HOUR - one.at < SOON
+            for event in season.script.events
+        )
         if one.state == "ready" and lived and not hindered and id_of(one.link) not in there:  # type: ignore[arg-type]
             yield "unheard answer", f"{one.link} of {(one.at - season.began) / 3600:.3f} h"
