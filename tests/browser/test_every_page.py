@@ -90,7 +90,7 @@ WALKED = """wanted => { const every = [...document.querySelectorAll(wanted)]
 @pytest.fixture(scope="module")
 def addresses(lived: House) -> list[str]:
     """Every page, some of its places, and what cannot be found."""
-    with httpx.Client(base_url=lived.at, follow_redirects=True) as client:
+    with httpx.Client(base_url=lived.at, follow_redirects=True, timeout=60) as client:
 
         def there(address: str) -> bool:
             answer = client.get(address)
