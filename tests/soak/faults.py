@@ -44,11 +44,12 @@ MANGLED_A_MINUTE = 10_000
 
 
 def broker_stopped(folder: Path, times: int, each: Each) -> Row:
-    """Down for 0.3 s and up for about two, again and again, in the first part of a night."""
+    """Down for 0.3 s, which are ten, and up for minutes, again and again, all night: at a pace at
+    which the seconds until all are connected again are not as long as a true loss."""
     chance = random.Random("stop")
-    with trial(folder, 40.0) as night:
+    with trial(folder, 30.0) as night:
         for _ in range(times):
-            night.live(chance.uniform(0.5, 3.0))
+            night.live(chance.uniform(4.0, 16.0))
             night.broker.stop()
             night.live(0.3)
             night.broker.start()
@@ -68,11 +69,12 @@ def broker_killed(folder: Path, times: int, each: Each) -> Row:
 
 
 def watch_killed(folder: Path, times: int, each: Each) -> Row:
-    """SIGKILL at random moments, those of its start among them."""
+    """SIGKILL at random moments, those of its start among them, all night; a start is no more than
+    a minute of it."""
     chance = random.Random(times)
-    with trial(folder, 60.0) as night:
+    with trial(folder, 20.0) as night:
         for _ in range(times):
-            night.live(chance.uniform(0.1, 2.2))
+            night.live(chance.uniform(0.1, 7.5))
             night.kill()
             night.start()
             each()
