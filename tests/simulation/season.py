@@ -245,6 +245,7 @@ class Season:
             self._broken("crash", repr(error))
         if life.watch is not None and getattr(life.watch, "_failed", False):
             self.forgotten.append((self.failing[-1][0], self.machine.now))
+            self.marks = [one for one in self.marks if one[1] <= self.failing[-1][0]]
         for client in life.clients:
             self.broker.leave(client, will=True)
         life.dead = True
