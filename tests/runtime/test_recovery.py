@@ -21,12 +21,12 @@ from kuraban.core.site import Probe, to_document
 from kuraban.core.units import DAY, HOUR
 from kuraban.recording import Recorded, merged
 from kuraban.runtime import recovery
-from kuraban.runtime.checkpoint.document import freeze
+from kuraban.runtime.checkpoint.document import freeze, version
 from kuraban.runtime.recovery import feed, live_up_to, recover, run_to
 from kuraban.settings import load
 from kuraban.settings.catalogues import load_words
 from kuraban.store.journal import Checkpoint, Journal
-from tests.core.house import Night, brewery, mashing, words
+from tests.core.house import DUSK, Night, brewery, mashing, words
 from tests.core.standing_night import standing_night
 from tests.kept import Evil
 from tests.store.stored import stored, unpack
@@ -224,6 +224,22 @@ def test_what_only_the_new_code_sees_rings_now(journal: Journal) -> None:
     assert not {page.id for page in pages} & {one.id for one in night.messages("page")}
     after.run(15)
     assert after.rings()
+
+
+def test_what_an_updated_watch_remembers_bears_the_name_of_the_code_that_ran(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Its files are replaced while it runs, and its first checkpoint is the one of its end."""
+    version.cache_clear()
+    path = tmp_path / "night.journal"
+    journal = Journal.open(path)
+    engine = recover(journal, words())
+    feed(engine, HouseChanged(DUSK, to_document(brewery())))
+    ours = version.__wrapped__()
+    monkeypatch.setattr("kuraban.__version__", "of the morning")
+    kept = freeze(engine)
+    journal.close()
+    assert kept is not None and kept.version == ours != version.__wrapped__()
 
 
 def test_an_old_answer_outlives_a_kept_state_that_nobody_can_read(journal: Journal) -> None:
