@@ -44,12 +44,12 @@ MANGLED_A_MINUTE = 10_000
 
 
 def broker_stopped(folder: Path, times: int, each: Each) -> Row:
-    """Down for 0.3 s, which are ten, and up for minutes, again and again, all night: at a pace at
+    """Down for 0.3 s, which are three, and up for minutes, again and again, all night: at a pace at
     which the seconds until all are connected again are not as long as a true loss."""
     chance = random.Random("stop")
-    with trial(folder, 30.0) as night:
+    with trial(folder, 10.0) as night:
         for _ in range(times):
-            night.live(chance.uniform(4.0, 16.0))
+            night.live(chance.uniform(8.0, 50.0))
             night.broker.stop()
             night.live(0.3)
             night.broker.start()
