@@ -15,7 +15,9 @@ wall clock, the one in force first, is asked for both: a reading of now, or one 
 measured while nobody listened. What can have waited tells nothing of its sender, and neither does a
 reading of now that by another state can have waited. What waited was measured before a step that
 came after it: by that state nothing waited. If the clock stepped while nobody listened, the state
-before is asked first: most of what waited is of before, and few senders' clocks went along.
+of when somebody last did is asked first, since few senders' clocks went along. But not if the clock
+is by now as it was before that: then it was the wall clock that had been wrong, and who did not go
+along goes by what is in force now.
 """
 
 from __future__ import annotations
