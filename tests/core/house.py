@@ -152,7 +152,7 @@ class Night:
         self.told: dict[str, Told] = {}
         self.facts: list[Record] = []
         self.story: list[Step | Message] = []
-        self.withdrawn: list[str] = []
+        self.withdrawn: list[tuple[int, str]] = []
         self.conflicts = 0
         self.serial = 0
         self.take(HouseChanged(at, to_document(self.house)))
@@ -166,9 +166,13 @@ class Night:
     def _drained(self) -> None:
         turn = self.engine.drain()
         self.facts += turn.facts
+        self.withdrawn += [(len(self.story) + before, alarm) for before, alarm in turn.withdrawn]
         self.story += turn.story
-        self.withdrawn += turn.withdrawn
         self.conflicts += turn.conflicts
+
+    def in_hand(self) -> list[str]:
+        """The alarms whose pages were taken back."""
+        return [alarm for _, alarm in self.withdrawn]
 
     def change(self, house: House) -> None:
         self.house, self.wire = house, Wire(house)
@@ -285,6 +289,10 @@ class Bell(Night):
         self.engine.registry.about.clear()
         while self.engine.timers.next() < FAR_FUTURE:
             self.engine.timers.pop()
+
+    def in_hand(self) -> list[str]:
+        """The alarms whose pages were taken back."""
+        return [alarm for _, alarm in self.withdrawn]
 
     def change(self, house: House) -> None:
         """Where a batch runs and nothing is measured, the alarms stay as they are."""

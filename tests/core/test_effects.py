@@ -58,9 +58,18 @@ def test_a_turn_with_anything_to_keep_is_not_empty() -> None:
     assert Turn(now=DUSK).empty
     assert not Turn(now=DUSK, facts=[Impaired("broker", True, DUSK)]).empty
     assert not Turn(now=DUSK, story=[STEP]).empty
-    assert not Turn(now=DUSK, withdrawn=["tank-3/warm"]).empty
+    assert not Turn(now=DUSK, withdrawn=[(0, "tank-3/warm")]).empty
 
 
 def test_turns_share_no_lists() -> None:
     Turn(now=DUSK).story.append(STEP)
     assert Turn(now=DUSK).empty
+
+
+def test_what_was_taken_in_hand_stands_between_what_was_told_before_and_after() -> None:
+    first, second = message("tank-3/warm"), message("tank-3/far-warm")
+    turn = Turn(
+        now=DUSK, story=[first, STEP, second], withdrawn=[(1, "tank-3/warm"), (1, "a"), (3, "b")]
+    )
+    assert list(turn.told()) == [first, "tank-3/warm", "a", STEP, second, "b"]
+    assert list(Turn(now=DUSK, withdrawn=[(0, "a")]).told()) == ["a"]

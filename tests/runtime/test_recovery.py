@@ -198,7 +198,7 @@ def test_what_no_longer_holds_returns_in_the_normal_way(journal: Journal) -> Non
     assert {(step.alarm, step.step) for step in turn.story if isinstance(step, Step)} == {
         ("tank-4/cold", "normal"), ("tank-4/far-cold", "normal"),
     }  # fmt: skip
-    assert {"tank-4/cold", "tank-4/far-cold"} <= {*turn.withdrawn}
+    assert {"tank-4/cold", "tank-4/far-cold"} <= {alarm for _, alarm in turn.withdrawn}
     assert after.engine.alarm_manager.alarms["tank-4", "cold"].state is State.NORMAL
 
 

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable
+from bisect import bisect_right
+from collections.abc import Callable, Sequence
 
 from kuraban.edges.supervisor import Supervisor
 from kuraban.runtime.watch import Watch
@@ -45,3 +46,17 @@ class Faults(logging.Handler):
         if "fault of ours" in record.getMessage():
             error = record.exc_info[1] if record.exc_info else ""
             self._heard("fault", f"{record.getMessage()[:200]}: {error!r}")
+
+
+def true_moment(marks: Sequence[tuple[float, float]], moment: float) -> float:
+    """When it truly was what the watch calls that moment, by some of its moments and the true ones.
+
+    Time that it believes to have gone by, and that did not, was when it came to believe so; time of
+    which it does not know had gone by before it told anything more.
+    """
+    number = bisect_right(marks, (moment, 9e99))
+    began, true = marks[max(number - 1, 0)]
+    if moment <= began or number == len(marks):
+        return true + moment - began
+    then, latest = marks[number]
+    return min(moment + max(true - began, latest - then), latest)

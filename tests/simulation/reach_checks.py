@@ -13,7 +13,7 @@ from kuraban.core.effects import Step
 from kuraban.core.facts import Logged, Reading
 from kuraban.core.units import HOUR, MINUTE
 from tests.simulation import model
-from tests.simulation.brewery import OF, OUTSIDE, PLANNED, STORE
+from tests.simulation.brewery import AFTER, OF, OUTSIDE, PLANNED, STORE
 from tests.simulation.season import Season
 from tests.simulation.told import SLOWEST, Told, at, heard_of, off_times, thing
 
@@ -97,7 +97,7 @@ def _set_unseen(season: Season, off: list[tuple[float, float]]) -> bool:
 
 
 def _beyond(season: Season, told: Told) -> Callable[[str, str, float], bool]:
-    """Whether a place is and stays beyond its tolerance, or its limit, around a moment, truly, and
+    """Whether a place is, for its delay, and stays beyond its tolerance, or its limit, truly, and
     its probe says so and is believed: of what nobody measures people hear just that.
 
     A tank or bed without a batch has no plan that it could be beyond, however warm it is; of one
@@ -128,9 +128,10 @@ def _beyond(season: Season, told: Told) -> Callable[[str, str, float], bool]:
 
     unmeasured: dict[str, list[tuple[float, bool]]] = {}
     for step in told.steps:
-        if step.condition == "unwatched" and step.step in ("raised", "returned", "normal"):
-            raised = step.step == "raised"
-            unmeasured.setdefault(step.subject, []).append((season.truly(step.at), raised))
+        ends = step.step in ("raised", "returned", "normal")
+        if ends and step.condition in ("unwatched", "displaced"):
+            raised, place = step.step == "raised", OF.get(step.subject, step.subject)
+            unmeasured.setdefault(place, []).append((season.truly(step.at), raised))
 
     def holds(place: str, condition: str, moment: float) -> bool:
         far, _, side = condition.rpartition("-")
@@ -148,7 +149,8 @@ def _beyond(season: Season, told: Told) -> Callable[[str, str, float], bool]:
             return False
         sign = 1 if side == "warm" else -1
         beyond = OUTSIDE[place] * (2 if far else 1) + 0.1
-        around = [moment + minutes * MINUTE for minutes in (-40, -20, 0, 20, 40)]
+        delay = 0.0 if far else AFTER[place] / MINUTE + 6
+        around = [moment + one * MINUTE for one in (min(-delay, -40), -40, -20, 0, 20, 40)]
         warm = [season.warmth.at(place, (one - season.began) / HOUR) for one in around]
         return all(sign * (one - PLANNED[place]) > beyond for one in warm)
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import logging
 import sqlite3
-from bisect import bisect_right
 from collections.abc import Callable, Sequence
 from contextlib import closing
 from pathlib import Path
@@ -35,7 +34,7 @@ from tests.simulation.brewery import (
 )
 from tests.simulation.broker import Broker, Client, Sent
 from tests.simulation.disk import Disk
-from tests.simulation.lives import Faults, Pets, Spell
+from tests.simulation.lives import Faults, Pets, Spell, true_moment
 from tests.simulation.machine import Event as Bell
 from tests.simulation.machine import Life, Machine
 from tests.simulation.phones import Phones, Rung
@@ -163,14 +162,8 @@ class Season:
             self._ended(self.life)
 
     def truly(self, moment: float) -> float:
-        """When it truly was what the watch calls that moment.
-
-        Time that it believes to have gone by, and that did not, was when it came to believe so.
-        """
-        number = bisect_right(self.marks, (moment, 9e99))
-        began, true = self.marks[max(number - 1, 0)]
-        latest = self.marks[number][1] if number < len(self.marks) else 9e99
-        return min(true + moment - began, latest)
+        """When it truly was what the watch calls that moment."""
+        return true_moment(self.marks, moment)
 
     # Lives of the watch.
 

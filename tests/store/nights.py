@@ -60,10 +60,14 @@ def notice(id_: str, person: str = "aki", minute: float = 0) -> Message:
     )
 
 
-def turn(minute: float, *what: Record | Step | Message, withdrawn: tuple[str, ...] = ()) -> Turn:
-    return Turn(
-        now=EVENING + 60 * minute,
-        facts=[one for one in what if not isinstance(one, (Step, Message))],
-        story=[one for one in what if isinstance(one, (Step, Message))],
-        withdrawn=list(withdrawn),
-    )
+def turn(minute: float, *what: Record | Step | Message | str) -> Turn:
+    """A text is the name of an alarm that somebody took in hand after what stands before it."""
+    made = Turn(now=EVENING + 60 * minute)
+    for one in what:
+        if isinstance(one, str):
+            made.withdrawn.append((len(made.story), one))
+        elif isinstance(one, (Step, Message)):
+            made.story.append(one)
+        else:
+            made.facts.append(one)
+    return made

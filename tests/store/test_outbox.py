@@ -7,7 +7,7 @@ from threading import Thread
 
 import pytest
 
-from kuraban.core.effects import Message, Step
+from kuraban.core.effects import Message
 from kuraban.core.facts import Delivered
 from kuraban.errors import JournalError
 from kuraban.store.journal import Journal
@@ -37,10 +37,10 @@ class InJournal:
         self._commit(*messages)
 
     def withdraw(self, *alarms: str) -> None:
-        self._commit(withdrawn=alarms)
+        self._commit(*alarms)
 
-    def _commit(self, *messages: Message, withdrawn: tuple[str, ...] = ()) -> None:
-        self._journal.commit(turn(self._turns, *messages, withdrawn=withdrawn))
+    def _commit(self, *what: Message | str) -> None:
+        self._journal.commit(turn(self._turns, *what))
         self._turns += 1
 
 
@@ -112,7 +112,7 @@ def test_a_page_on_its_way_is_not_tried_again(kept: Journal, outbox: Outbox) -> 
     kept.commit(turn(0, page("m1"), page("m2"), page("m3")))
     for row in ("m1", "m2", "m3"):
         outbox.claim(row, LATER)
-    kept.commit(turn(1, withdrawn=("tank-3/warm",)))
+    kept.commit(turn(1, "tank-3/warm"))
     outbox.sent("m1", LATER)
     outbox.failed("m2", LATER, "timed out", LATER + 30)
     assert outbox.recover(LATER) == 1
@@ -122,15 +122,15 @@ def test_a_page_on_its_way_is_not_tried_again(kept: Journal, outbox: Outbox) -> 
 
 def test_a_page_made_after_the_alarm_was_in_hand_goes_out(kept: Journal, outbox: Outbox) -> None:
     """Within one turn, too, the order counts: acknowledged first and rung again later rings."""
-    story: list[Step | Message] = [
-        step("raised"),
-        page("m1"),
-        step("acknowledged"),
-        step("realarmed"),
-        page("m2"),
-    ]
-    kept.commit(turn(0, *story, withdrawn=("tank-3/warm",)))
+    story = (step("raised"), page("m1"), step("acknowledged"), "tank-3/warm", step("realarmed"))
+    kept.commit(turn(0, *story, page("m2")))
     assert ids(outbox) == ["m2"]
+
+
+def test_a_page_goes_with_a_sign_that_was_in_hand_before_it(kept: Journal, outbox: Outbox) -> None:
+    """It rang by the graver sign for the lesser; both are in hand by the end of the turn."""
+    kept.commit(turn(0, page("m1"), step("acknowledged", condition="cold"), "tank-3/warm"))
+    assert ids(outbox) == []
 
 
 def test_one_message_is_claimed_once_by_many_workers(kept: Journal, outbox: Outbox) -> None:

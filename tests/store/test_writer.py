@@ -4,10 +4,8 @@ import re
 from pathlib import Path
 from typing import get_args
 
-from kuraban.core.effects import StepName
 from kuraban.core.facts import Record
 from kuraban.store.journal import FACTS, Journal
-from kuraban.store.writer import RINGS_ON
 from tests.store.nights import logged, page, reading, step, turn
 
 
@@ -24,11 +22,6 @@ def test_one_counter_numbers_the_whole_story(kept: Journal) -> None:
 def test_every_kind_of_fact_has_its_table() -> None:
     """A new kind of fact that nobody taught the journal would be lost without a word."""
     assert len(FACTS) == len(get_args(Record))
-
-
-def test_steps_that_ring_on_are_steps() -> None:
-    """The words are those of the life cycle."""
-    assert set(get_args(StepName)) >= RINGS_ON
 
 
 def test_no_address_has_a_column(path: Path, kept: Journal) -> None:

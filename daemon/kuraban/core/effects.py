@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from datetime import tzinfo
 from typing import Literal
 
@@ -70,14 +71,24 @@ class Turn(msgspec.Struct, kw_only=True):
     never falls."""
     story: list[Step | Message] = []
     """Alarm steps and messages in the order in which they came about."""
-    withdrawn: list[str] = []
-    """Alarms that somebody has in hand: their pages that still wait are not to be sent."""
+    withdrawn: list[tuple[int, str]] = []
+    """Alarms that somebody took in hand, each with how much of the story was told before: pages of
+    them until then that still wait are not to be sent."""
     conflicts: int = 0
     """Readings that said another value for a moment already known."""
 
     @property
     def empty(self) -> bool:
         return not (self.facts or self.story or self.withdrawn)
+
+    def told(self) -> Iterator[Step | Message | str]:
+        """The story, with each alarm that somebody took in hand, by its name, where that was."""
+        begin = 0
+        for before, alarm in self.withdrawn:
+            yield from self.story[begin:before]
+            yield alarm
+            begin = before
+        yield from self.story[begin:]
 
 
 def timeline_line(event: Step | Message, zone: tzinfo) -> dict[str, object]:

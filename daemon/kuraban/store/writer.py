@@ -10,7 +10,7 @@ from typing import TypeVar
 
 import msgspec
 
-from kuraban.core.effects import Message, Step, Turn
+from kuraban.core.effects import Message, Turn
 from kuraban.core.facts import (
     ClockStepped,
     Delivered,
@@ -28,9 +28,6 @@ from kuraban.store.upkeep.retention import is_summed
 
 REFUSALS_KEPT = 1000
 """Of each probe, and of all unknown topics together."""
-
-RINGS_ON = frozenset({"raised", "realarmed", "released", "unshelved", "in-service"})
-"""Steps after which an alarm's pages are wanted; every other step quiets those made before it."""
 
 Kind = TypeVar("Kind")
 
@@ -160,20 +157,15 @@ class Writer:
         self._db.execute("UPDATE outbox_done SET reported = 1 WHERE id = ?", (fact.row,))
 
     def _story(self, turn: Turn) -> None:
-        """Old pages of alarms in hand go first; in this turn, those made before a quieting step."""
-        for alarm in turn.withdrawn:
-            withdraw(self._db, alarm, turn.now)
-        for event in turn.story:
+        for event in turn.told():
+            if isinstance(event, str):
+                withdraw(self._db, event, turn.now)
+                continue
             self.seq += 1
             if isinstance(event, Message):
                 self._message(event)
                 continue
             self._chained("step", chain.STEP[0], rows.step_row(self.seq, event), "ON CONFLICT(seq)")
-            self._quieted(event, turn)
-
-    def _quieted(self, step: Step, turn: Turn) -> None:
-        if step.alarm in turn.withdrawn and step.step not in RINGS_ON:
-            withdraw(self._db, step.alarm, turn.now)
 
     def _message(self, message: Message) -> None:
         """The same id again is the same message, which must not go out twice."""

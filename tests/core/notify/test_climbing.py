@@ -83,7 +83,7 @@ def test_an_acknowledgement_stops_every_ring_to_come() -> None:
     bell.log("tank-3", "acknowledge", condition="warm", by="aki")
     bell.on(170)
     assert bell.rings(NIGHT) == [(0, "aki"), (10, "aki")]
-    assert "tank-3/warm" in bell.withdrawn
+    assert "tank-3/warm" in bell.in_hand()
 
 
 def test_what_came_right_before_anyone_answered_wakes_nobody_further() -> None:
@@ -93,7 +93,7 @@ def test_what_came_right_before_anyone_answered_wakes_nobody_further() -> None:
     bell.on(300)
     assert bell.rings(NIGHT) == [(0, "aki")]
     assert bell.engine.alarm_manager.of("tank-3"), "it stays on the list until someone has seen it"
-    assert "tank-3/warm" in bell.withdrawn
+    assert "tank-3/warm" in bell.in_hand()
 
 
 def test_someone_awake_hears_of_the_mash_before_the_sleeping_brewer() -> None:

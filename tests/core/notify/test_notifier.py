@@ -70,10 +70,10 @@ def test_when_the_power_is_back_it_is_told_whoever_had_answered(answered: str) -
 def test_whatever_quiets_an_alarm_takes_back_its_pages(step: str) -> None:
     bell = Bell(at=NIGHT)
     bell.find("tank-3", "warm")
-    assert bell.withdrawn == []
+    assert bell.in_hand() == []
     fields = {"condition": "warm", "for_": "2h"} if step == "shelve" else {}
     bell.log("tank-3", step, **fields)
-    assert bell.withdrawn == ["tank-3/warm"]
+    assert bell.in_hand() == ["tank-3/warm"]
 
 
 def test_a_page_that_names_a_graver_sign_in_hand_is_withdrawn_with_the_lesser() -> None:
@@ -88,7 +88,7 @@ def test_a_page_that_names_a_graver_sign_in_hand_is_withdrawn_with_the_lesser() 
     assert bell.pages()[-1].alarms == ("tank-3/far-warm",) and bell.pages()[-1].at == bell.now
     bell.withdrawn.clear()
     bell.on(2).log("tank-3", "acknowledge", by="aki")
-    assert sorted(bell.withdrawn) == ["tank-3/far-warm", "tank-3/warm"]
+    assert sorted(bell.in_hand()) == ["tank-3/far-warm", "tank-3/warm"]
 
 
 def joined(first: str = "cold", second: str = "overcooling") -> Bell:

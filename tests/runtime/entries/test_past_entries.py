@@ -171,6 +171,17 @@ def test_a_batch_goes_on_by_its_own_course(kept: Kept) -> None:
     assert runs(after, "tank-3") == "7"
 
 
+def test_a_batch_whose_course_was_not_kept_goes_on_by_that_of_its_house(kept: Kept) -> None:
+    """The journal knows the house of the moment at which it began."""
+    kept.night.log("tank-3", "batch-start", batch="7", course="mash", by="aki")
+    kept.write()
+    night, house = kept.night, kept.night.house
+    night.wake(night.now + 2 * DAY)
+    courses = tuple(one for one in house.courses if one.id != "mash")
+    night.change(msgspec.structs.replace(house, courses=courses))
+    assert runs(kept.again(), "tank-3") == "7"
+
+
 def test_the_stored_nights_entries_are_taken_up_as_they_were(tmp_path: Path) -> None:
     """Nobody is asked a second time, and no batch is lost."""
     newest = max(stored(), key=lambda path: int(path.name.split("-")[1].split(".")[0]))

@@ -140,10 +140,10 @@ class Well:
         self._commit(*messages)
 
     def withdraw(self, *alarms: str) -> None:
-        self._commit(withdrawn=alarms)
+        self._commit(*alarms)
 
-    def _commit(self, *messages: Message, withdrawn: tuple[str, ...] = ()) -> None:
-        self._journal.commit(turn(self._turns, *messages, withdrawn=withdrawn))
+    def _commit(self, *what: Message | str) -> None:
+        self._journal.commit(turn(self._turns, *what))
         self._turns += 1
 
 
@@ -181,7 +181,7 @@ def test_a_gathered_page_half_in_hand_before_goes_when_the_rest_is(
 ) -> None:
     """One of its alarms was taken in hand in the journal, the other while that failed."""
     journal.commit(turn(0, page("m0", WARM, COLD)))
-    journal.commit(turn(1, withdrawn=(WARM,)))
+    journal.commit(turn(1, WARM))
     box = Ill(rows)
     assert ids(rows) == ["m0"]
     box.withdraw(COLD)
@@ -199,7 +199,7 @@ def test_a_page_on_its_way_when_the_journal_failed_has_no_second_try_once_in_han
     rows.failed("m0", time.time(), "no answer", time.time())
     assert ids(rows) == []
     full(rows, False)
-    journal.commit(turn(1, withdrawn=(WARM,)))
+    journal.commit(turn(1, WARM))
     rows.heal()
     assert ids(rows) == [] and rows.next_due("aki") is None
     assert outcome(journal.path) == (0, 0)
@@ -212,7 +212,7 @@ def test_a_page_in_hand_as_it_was_being_sent_has_no_second_try_from_memory(
     """The journal knew, and then it failed."""
     journal.commit(turn(0, *messages(1)))
     assert rows.claim("m0", time.time()) is not None
-    journal.commit(turn(1, withdrawn=(WARM,)))
+    journal.commit(turn(1, WARM))
     full(rows)
     rows.fail()
     rows.failed("m0", time.time(), "no answer", time.time())
@@ -229,7 +229,7 @@ def test_a_page_that_waited_for_its_next_try_from_memory_is_put_away_once_in_han
     rows.failed("m0", time.time(), "no answer", time.time())
     box.withdraw(WARM)
     full(rows, False)
-    journal.commit(turn(1, withdrawn=(WARM,)))
+    journal.commit(turn(1, WARM))
     rows.heal()
     assert ids(rows) == [] and outcome(journal.path) == (0, 0)
     assert rows._lies == {} and rows._claimed == {}
@@ -262,8 +262,7 @@ def test_what_went_out_before_the_journal_was_well_again_is_not_kept_in_memory(
     full(rows, False)
     rows.sent("m0", time.time())
     send(rows, "m1")
-    journal.commit(turn(1, page("m2", COLD), step("raised", 1, "cold", "bed-1"),
-                        withdrawn=(COLD,)))  # fmt: skip
+    journal.commit(turn(1, page("m2", COLD), step("raised", 1, "cold", "bed-1"), COLD))
     rows.heal()
     assert len(rows._spare) == 0 and rows._lies == {} and rows._claimed == {}
 

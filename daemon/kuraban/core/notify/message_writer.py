@@ -36,12 +36,15 @@ class MessageWriter:
         self._view, self._alarms, self._words = view, alarms, words
         self.story: list[Step | Message] = []
         """Steps and messages in their order, until they are drained."""
-        self.withdrawn: list[str] = []
-        """Alarms whose pages that still wait are not to be sent, until they are drained."""
+        self.withdrawn: list[tuple[int, str]] = []
+        """Alarms that somebody took in hand, as a turn tells them, until they are drained."""
         self.serial = 0
         """The number of the last message."""
         self.sent: dict[str, Sent] = {}
         """The latest pages, by the message's id."""
+
+    def withdraw(self, alarm: Alarm) -> None:
+        self.withdrawn.append((len(self.story), alarm.id))
 
     def situation(self, alarm: Alarm, at: float) -> Situation:
         return situation_of(self._view, self._alarms, alarm, at)

@@ -138,7 +138,7 @@ class Notifier:
 
     def _quiet(self, alarm: Alarm, step: StepName, at: float) -> None:
         """Nobody further is to be woken for it."""
-        self.writer.withdrawn.append(alarm.id)
+        self.writer.withdraw(alarm)
         self.deferred_alarms.over(alarm)
         incident = self.incidents.of(alarm.subject, alarm.condition)
         if incident is None:
@@ -152,7 +152,8 @@ class Notifier:
         elif incident.open:
             # Its page names the gravest sign, which may have been in hand before.
             lead = self._alarms[incident.key[0], incident.lead]
-            self.writer.withdrawn += [lead.id] if lead is not alarm else []
+            if lead is not alarm:
+                self.writer.withdraw(lead)
             incident.open, incident.follows = False, None
             self.notices.who_has_it(incident, alarm, at)
             same = self.threads.answered_with(incident)

@@ -16,6 +16,7 @@ from kuraban.core.engine.engine import Engine
 from kuraban.core.facts import Logged
 from kuraban.core.plan.counted_entries import ToldEntry
 from kuraban.core.planned_curve import Course
+from kuraban.core.site import from_document
 from kuraban.store.history import History
 
 log = logging.getLogger("kuraban")
@@ -71,7 +72,14 @@ class PastEntries:
     def _keep_course(self, engine: Engine, logged: Logged) -> None:
         """A batch goes on by the course with which it was started."""
         if isinstance(logged.entry, e.BatchStart):
-            kept = self._courses.get((logged.entry.batch, logged.subject))
-            if kept is not None:
-                course = msgspec.json.decode(kept, type=Course)
+            course = self._course(logged.entry, logged)
+            if course is not None:
                 engine.watched.state.entry_log.courses[logged.key] = course
+
+    def _course(self, start: e.BatchStart, logged: Logged) -> Course | None:
+        """As it was kept beside its batch, else as the house of that moment had it."""
+        kept = self._courses.get((start.batch, logged.subject))
+        if kept is not None:
+            return msgspec.json.decode(kept, type=Course)
+        house = self._history.house(logged.received)
+        return None if house is None else from_document(house).course.get(start.course)

@@ -108,8 +108,9 @@ class JournalWriter:
             return
         held.now = turn.now
         held.facts.extend(turn.facts)
+        told = len(held.story)
+        held.withdrawn.extend((told + before, alarm) for before, alarm in turn.withdrawn)
         held.story.extend(turn.story)
-        held.withdrawn.extend(turn.withdrawn)
         held.conflicts += turn.conflicts
         if len(held.facts) > MOST_HELD:
             held.facts = self._lightened(held.facts)

@@ -22,7 +22,6 @@ from kuraban.core.facts import Delivered
 from kuraban.edges.phones.fallback_outbox import MemoryOutbox
 from kuraban.errors import JournalError
 from kuraban.store.outbox import Outbox, Row
-from kuraban.store.writer import RINGS_ON
 
 log = logging.getLogger("kuraban")
 
@@ -67,13 +66,11 @@ class FailoverOutbox:
 
     def take_from_memory(self, turn: Turn) -> None:
         """What a turn that cannot be written told and withdrew."""
-        for alarm in turn.withdrawn:
-            self.withdraw(alarm)
-        for event in turn.story:
+        for event in turn.told():
             if isinstance(event, Message):
                 self.put(event)
-            elif event.alarm in turn.withdrawn and event.step not in RINGS_ON:
-                self.withdraw(event.alarm)
+            elif isinstance(event, str):
+                self.withdraw(event)
 
     def put(self, message: Message) -> None:
         with self._lock:
