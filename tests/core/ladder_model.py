@@ -2,9 +2,10 @@
 
 It knows incidents, rings and spells of duty, and nothing of the watch. An incident is what people
 would call one thing. A ring begins when something in it needs somebody, and goes on by its rungs
-until somebody answers, nothing of it is left, or something worse takes over; after its last it goes
-on once an hour, together with all that was left unanswered by the same people, and what is worse
-by then begins there. What is shelved needs nobody until its shelf is over.
+until somebody answers or nothing of it is left; what gets a rank worse on the way is told at once
+to whoever was told of the ring. After its last rung it goes on once an hour, together with all that
+was left unanswered by the same people, and what is worse by then begins there. What is shelved
+needs nobody until its shelf is over.
 """
 
 from __future__ import annotations
@@ -12,10 +13,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from itertools import count
-from typing import NamedTuple
 
 from kuraban.core.site import House
 from kuraban.core.units import DAY, HOUR, MINUTE
+from tests.core.night_kinds import KINDS, OF, Kind, ranked
 from tests.core.rota import Swap, line_of, present, told_at
 
 Told = tuple[float, str, str, tuple[str, ...]]
@@ -24,45 +25,6 @@ WORSE, TURNED = 0.3, 0.15
 """K by which what nobody brews in gets worse, and turns toward what is right."""
 
 
-class Kind(NamedTuple):
-    """One alarm that can be in a random night, as the house rules have it."""
-
-    subject: str
-    condition: str
-    group: str
-    rank: int
-    wakes: bool
-    role: str
-    quick: bool
-    product_or_air: bool
-    turns_within: float | None
-    of_a_probe: bool = False
-    """Told two minutes later, together with its neighbours that have the same cause."""
-
-    @property
-    def id(self) -> str:
-        return f"{self.subject}/{self.condition}"
-
-
-KINDS = (
-    Kind("tank-3", "trending-warm", "warm", 0, False, "brewer", False, True, 3 * HOUR),
-    Kind("tank-3", "warm", "warm", 1, True, "brewer", False, True, 3 * HOUR),
-    Kind("tank-3", "far-warm", "warm", 2, True, "brewer", True, True, 3 * HOUR),
-    Kind("tank-3", "cold", "cold", 1, True, "brewer", False, True, 3 * HOUR),
-    Kind("tank-3", "overcooling", "cold", 1, True, "brewer", False, True, 3 * HOUR),
-    Kind("tank-3", "unwatched", "unwatched", 0, True, "brewer", False, True, None),
-    Kind("moto-1", "cold", "cold", 1, True, "brewer", True, True, HOUR),
-    Kind("bed-1", "warm", "warm", 1, True, "brewer", True, True, HOUR / 2),
-    Kind("bed-1", "far-warm", "warm", 2, True, "brewer", True, True, HOUR / 2),
-    Kind("bed-1", "humid", "humid", 0, False, "crew", True, True, None),
-    Kind("store", "warm", "warm", 1, True, "maintenance", False, True, 3 * HOUR),
-    Kind("chiller-2", "stopped", "cooling", 0, True, "maintenance", False, False, HOUR),
-    Kind("chiller-2", "warming", "cooling", 0, True, "maintenance", False, False, HOUR),
-    Kind("heater-1", "not-heating", "cooling", 0, True, "maintenance", True, False, HOUR),
-    Kind("t4-mid", "silent", "silent", 0, False, "maintenance", False, False, None, True),
-    Kind("t3-mid", "wild", "wild", 0, False, "maintenance", False, False, None, True),
-)
-OF = {(kind.subject, kind.condition): kind for kind in KINDS}
 RUNGS = {True: (0, 5, 10, 20), False: (0, 10, 30, 60)}
 """Minutes of the rungs, quick and slow."""
 
@@ -98,12 +60,6 @@ class Incident:
             self.told.append(person)
         if self.ring is not None:
             self.ring.told.append(person)
-
-
-def ranked(subject: str, names: set[str]) -> list[Kind]:
-    """The gravest first, among equals the first by name."""
-    kinds = [OF[subject, name] for name in sorted(names)]
-    return sorted(kinds, key=lambda kind: -kind.rank)
 
 
 def _rank(incident: Incident) -> int:
@@ -232,8 +188,11 @@ class Model:
             self._in_the_same_hands(kind, incident, at)
             return
         incident.look(kind.subject)
-        lead = incident.lead or kind
+        lead, rang, ring = incident.lead or kind, incident.wake, incident.ring
         incident.wake = kind.wakes
+        if kind.wakes and rang and ring and ring.told and ring.rung <= 3 and not incident.follows:
+            self._climbs_on(at, kind, incident, ring)
+            return
         before = incident.ring and (incident.follows or incident).ring
         incident.follows = None
         incident.ring = ring = Ring(at, kind.quick, next(self.numbers))
@@ -245,6 +204,17 @@ class Model:
                 self._keep(at + 2 * MINUTE, person, lead)
         else:
             self._tell(at, self._who_is_up(lead, at), incident, lead)
+
+    def _climbs_on(self, at: float, kind: Kind, incident: Incident, ring: Ring) -> None:
+        """Whoever was told hears that it is worse; the next rungs come as they would have, or as
+        those of something quick from now on."""
+        told = list(dict.fromkeys(ring.told))
+        self._tell(at, told, incident, kind)
+        if kind.quick and not ring.quick:
+            steps, rung = [MINUTE * minutes for minutes in RUNGS[True]], ring.rung
+            start = at - steps[rung - 1]
+            incident.ring = on = Ring(start, True, next(self.numbers), rung, told)
+            self._later(start + steps[rung], lambda at: self._climb(at, kind, on, rung))
 
     def _in_the_same_hands(self, kind: Kind, incident: Incident, at: float) -> None:
         """Nobody is being told any more and somebody has the rest of it: theirs too, one word."""

@@ -8,7 +8,8 @@ from typing import Literal, NamedTuple
 from kuraban.core.site import Duty
 from kuraban.core.units import DAY, HOUR
 from tests.core.house import DUSK, PEOPLE, brewery, with_rota
-from tests.core.ladder_model import OF, Model
+from tests.core.ladder_model import Model
+from tests.core.night_kinds import OF
 from tests.core.rota import WEEK
 
 

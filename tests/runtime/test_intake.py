@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from kuraban.core.facts import Fact, Impaired, Reading, Refusal
+import pytest
+
+from kuraban.core.facts import Fact, Impaired, Part, Reading, Refusal
 from kuraban.core.intake.wire import Wire
 from kuraban.core.units import HOUR, MINUTE
 from kuraban.edges.mqtt.fair_queue import Arrived, Cut
@@ -124,6 +126,21 @@ def test_what_came_while_the_journal_failed_may_wait_after_a_kill_too() -> None:
     night.take(Impaired("journal", False, night.now))
     night.say("t3-mid", 10.0)
     assert unheard_since(night.engine, night.now) == failed, "nothing is answered yet"
+    night.wake(night.now + 10 * MINUTE)
+    night.say("t3-mid", 10.0)
+    assert unheard_since(night.engine, night.now) == night.now
+
+
+@pytest.mark.parametrize("part", ["broker", "watch"])
+def test_what_came_as_somebody_listened_again_may_wait_after_a_kill_too(part: Part) -> None:
+    """It had waited since nobody listened, and the broker was answered for none of it."""
+    night = mashing()
+    lost = night.now
+    night.take(Impaired(part, True, lost))
+    night.wake(lost + HOUR)
+    night.take(Impaired(part, False, night.now))
+    night.say("t3-mid", 10.0)
+    assert unheard_since(night.engine, night.now) == lost
     night.wake(night.now + 10 * MINUTE)
     night.say("t3-mid", 10.0)
     assert unheard_since(night.engine, night.now) == night.now

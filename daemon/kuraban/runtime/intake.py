@@ -16,13 +16,15 @@ from kuraban.core.facts import Fact, Impaired, Refusal
 from kuraban.core.intake.allowance import TOO_MANY, Allowance
 from kuraban.core.intake.payload import too_long
 from kuraban.core.intake.wire import Wire
+from kuraban.core.site import WATCH
 from kuraban.core.units import MINUTE
 from kuraban.edges.mqtt.fair_queue import HEAD, Arrived, Cut
 
 TOO_FAST = "came faster than can be judged and was let go unread; the newest messages are kept"
 
 ANSWERED = 5 * MINUTE
-"""So long after the journal can be written again all is answered that had waited for it."""
+"""So long after the journal can be written again, or somebody listens, all is answered that had
+waited for it."""
 
 
 class Intake:
@@ -88,15 +90,18 @@ class Intake:
             self._dry.pop(topic, None)
 
 
-def unheard_since(engine: Engine, last: float) -> float:
+def unheard_since(engine: Engine, last: float | None) -> float | None:
     """Since when what was heard may still wait at the broker, of a journal that ends at `last`: an
-    earlier watch may have ended before it ever reached the broker, or as the journal could just be
-    written again, before it had answered for all that came while it could not."""
-    if not engine.started:
+    earlier watch may have ended before it ever reached the broker, or just as somebody listened
+    again, or as the journal could be written again, before it had answered for all that had come
+    until then."""
+    if last is None or not engine.started:
         return last
     heard = [one.heard for one in engine.view.probe_states.values() if one.heard is not None]
     monitor, journal = engine.self_monitoring, PARTS["journal"]
-    failing = monitor.impaired.get(journal, last)
-    if monitor.well_since.get(journal, 0.0) > last - ANSWERED:
-        failing = monitor.failed_since.get(journal, last)
-    return min(max(heard, default=last), failing, last)
+    lately = [
+        monitor.failed_since.get(one, last)
+        for one in (journal, PARTS["broker"], WATCH)
+        if monitor.well_since.get(one, 0.0) > last - ANSWERED
+    ]
+    return min(max(heard, default=last), monitor.impaired.get(journal, last), *lately, last)

@@ -185,23 +185,22 @@ class Watch:
         for warning in self.settings.warnings:
             log.warning("%s", warning)
         house, now = self.settings.house, self.clock()
-        log.info(
-            "watching %d places with %d probes; journal %s",
-            len(house.places), len(house.probes), self._journal_writer.journal.path,
-        )  # fmt: skip
+        path, many = self._journal_writer.journal.path, (len(house.places), len(house.probes))
+        log.info("watching %d places with %d probes; journal %s", *many, path)
         self._first_words = on_calendars(house, self.settings.unread, now)
         for fault in self.settings.unread:
             log.error("%s; the house's duty goes on without it", fault)
         if self._aside is not None:
             log.error("the journal was damaged and is kept as %s; a new one begins", self._aside)
             self._first_words += on_a_lost_journal(house, str(self._aside), now)
+        unheard = unheard_since(self.engine, self._since)
         self._tell_gap(now)
         if self._stopping:
             self._local = OwnFacts()  # they are of now, which is not reached
             return
         if self._since is not None:
             self._away = max(0.0, now - self._since) / self.clock.speed
-            self._intake = Intake(self._wire, unheard_since(self.engine, self._since), now)
+            self._intake = Intake(self._wire, unheard, now)
         document, known = to_document(house), ""
         if self.engine.started:
             known = to_document(msgspec.structs.replace(self.engine.view.house, clock=()))

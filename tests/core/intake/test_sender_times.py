@@ -155,6 +155,15 @@ def test_what_waited_for_a_start_is_of_before_a_step_just_after_it() -> None:
     assert times.moment("along", NOW + HOUR + 60, NOW + 60) == NOW + 60
 
 
+def test_what_came_just_before_a_step_is_read_by_the_clock_of_then() -> None:
+    """The loop was late: it looked at the clock before it read what lay there."""
+    times = SenderTimes(LATE)
+    times.back(NOW - 2 * HOUR, NOW)
+    times.stepped(-HOUR, NOW + 80)
+    assert times.moment("t3", NOW - 65 * MINUTE, NOW + 5) == NOW - 65 * MINUTE
+    assert times.moment("t4", NOW + 90 - HOUR, NOW + 90) == NOW + 90, "it went along"
+
+
 def test_who_stayed_while_the_clock_was_wrong_is_believed_once_it_was_put_right_unheard() -> None:
     """An hour back for a while; put right as the broker was lost, and hours until anybody heard.
     By the hour what was kept would meet readings of the hour after it."""

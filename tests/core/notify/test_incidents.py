@@ -37,8 +37,20 @@ def test_past_the_limit_raises_the_rank_of_the_same_incident_with_one_page() -> 
     assert [page.alarms for page in bell.pages()][2:] == [("tank-3/far-warm",)]
     bell.on(60)
     assert bell.rings(NIGHT) == [
-        (0, "aki"), (10, "aki"), (20, "aki"), (25, "aki"), (30, "bun"), (40, "aki"), (40, "bun"),
+        (0, "aki"), (10, "aki"), (20, "aki"), (25, "bun"), (35, "aki"), (35, "bun"),
     ]  # fmt: skip
+
+
+def test_who_was_told_hears_that_it_is_past_its_limit_and_the_ladder_goes_on() -> None:
+    """A bed's ladder is the quick one before, too: what gets worse starts no rung anew."""
+    bell = Bell(at=NIGHT)
+    bell.find("bed-1", "warm")
+    bell.on(18).find("bed-1", "far-warm")
+    bell.on(30)
+    assert bell.rings(NIGHT) == [
+        (0, "aki"), (5, "aki"), (10, "bun"), (18, "aki"), (18, "bun"), (20, "aki"), (20, "bun"),
+    ]  # fmt: skip
+    assert [page.alarms[0] for page in bell.pages()][3:] == ["bed-1/far-warm"] * 4
 
 
 def test_past_the_limit_rings_though_out_of_tolerance_is_in_hand() -> None:

@@ -50,7 +50,7 @@ class SelfMonitoring:
         self.evidence: dict[str, tuple[str, ...]] = {}
         """What the part `intake` said of itself, by condition."""
         self.well_since: dict[str, float] = {}
-        """When each part was mended last."""
+        """When each part was mended last, and when somebody watched again."""
         self.failed_since: dict[str, float] = {}
         """Since when it had failed then."""
         self.away_since: float | None = None
@@ -92,6 +92,7 @@ class SelfMonitoring:
         elif self.away_since is not None:
             self._state.blind = now + BACK_FOR
             self._deadlines.add(self._state.blind, WatchBack(self.away_since, now))
+            self.failed_since[WATCH], self.well_since[WATCH] = self.away_since, now
             self.away_since = None
             self._deadlines.resume(now)
 

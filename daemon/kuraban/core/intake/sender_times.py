@@ -79,15 +79,15 @@ class SenderTimes:
 
     def moment(self, sender: str, told: float, received: float) -> float:
         """The watch's time of what a sender told at `received`."""
-        found = self._found.get(sender)
+        found, known = self._found.get(sender), self._known(received)
         if self._at_once is not None and self._at_once[:2] == (sender, received):
             return told - self._at_once[2]
         if found is None:
-            tried = self._states(received)
+            tried = self._states(known, received)
         elif told - found > received + AHEAD:  # it cannot go by that any more
-            tried = found, self._ahead, *self._earlier
+            tried = found, *known
         else:
-            tried = found, self._ahead
+            tried = found, known[0]
         for ahead in tried:
             at = told - ahead
             if received - self._late_after <= at <= received + AHEAD:
@@ -98,9 +98,17 @@ class SenderTimes:
                 return at
         return told - tried[0]
 
-    def _states(self, received: float) -> tuple[float, ...]:
+    def _known(self, received: float) -> tuple[float, ...]:
+        """The states until then, the latest first: what came just before a step may be read after
+        it."""
+        after = [before for at, before in self._steps if at > received]
+        if not after:
+            return self._ahead, *self._earlier
+        until = [before for at, before in self._steps if at <= received]
+        return tuple(dict.fromkeys((after[0], *reversed(until))))
+
+    def _states(self, known: tuple[float, ...], received: float) -> tuple[float, ...]:
         """All that may be, the likeliest first."""
-        known = self._ahead, *self._earlier
         if received - self._began >= self._late_after:
             return known
         return *(one for one in known if one not in self._then), *self._then

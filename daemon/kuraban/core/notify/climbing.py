@@ -36,6 +36,18 @@ class Climbing:
             incident.rung = len(self._threads.ladder(incident))
         self.climb(incident.key, incident.at, incident.rung, incident.at)
 
+    def worse(self, incident: Incident, quick: bool, at: float) -> None:
+        """Nobody answered yet, and it got a rank worse: whoever was told hears that now, and its
+        ladder goes on, by the quick one from here where it was not."""
+        if quick and not incident.quick:
+            incident.quick = True
+            steps = self._threads.ladder(incident)
+            incident.rung = min(incident.rung, len(steps) - 1)
+            incident.at = at - steps[incident.rung - 1]
+        calls = [Call(person, incident.role, 0) for person in incident.rung_now]
+        self.ring(calls, incident, at)
+        self._plan(incident, at)
+
     def climb(self, key: Key, began: float, rung: int, at: float) -> None:
         """One rung of the ring that began at `began`, now, and the next one planned."""
         incident = self._incidents.standing.get(key)

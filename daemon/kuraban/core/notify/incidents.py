@@ -48,6 +48,12 @@ class Incident(msgspec.Struct):
         self.open, self.at, self.rung, self.rung_now, self.follows = True, at, 0, [], None
         self.urgency, self.role, self.quick = urgency, role, quick
 
+    @property
+    def climbs(self) -> bool:
+        """Its own ring goes on, and nobody has answered."""
+        told = bool(self.rung_now) and self.follows is None
+        return self.open and self.urgency == "wake" and told
+
     def tell(self, person: str) -> None:
         """A person is told of it now."""
         for known in (self.told, self.rung_now):
@@ -115,6 +121,12 @@ def group_of(condition: str) -> str:
     if known.side:
         return known.side
     return "cooling" if condition in COOLING_FAILS else condition
+
+
+def signs(key: Key) -> list[str]:
+    """The names of all alarms that can be in it."""
+    subject, group = key
+    return [f"{subject}/{name}" for name in CONDITIONS if group_of(name) == group]
 
 
 def _key(subject: str, condition: str) -> Key:

@@ -43,8 +43,9 @@ class MessageWriter:
         self.sent: dict[str, Sent] = {}
         """The latest pages, by the message's id."""
 
-    def withdraw(self, alarm: Alarm) -> None:
-        self.withdrawn.append((len(self.story), alarm.id))
+    def withdraw(self, *alarms: str) -> None:
+        """Pages of them until now that still wait are not to be sent."""
+        self.withdrawn += [(len(self.story), alarm) for alarm in alarms]
 
     def situation(self, alarm: Alarm, at: float) -> Situation:
         return situation_of(self._view, self._alarms, alarm, at)

@@ -16,7 +16,7 @@ from kuraban.core.house_view import HouseView
 from kuraban.core.notify.climbing import Climbing
 from kuraban.core.notify.deferred_alarms import DeferredAlarms
 from kuraban.core.notify.gathering import Gathering
-from kuraban.core.notify.incidents import Incident, Incidents, ranked
+from kuraban.core.notify.incidents import Incident, Incidents, ranked, signs
 from kuraban.core.notify.message_writer import MessageWriter
 from kuraban.core.notify.non_urgent_cooler_alarm import QuietCoolerAlarm
 from kuraban.core.notify.notices import Notices
@@ -79,7 +79,11 @@ class Notifier:
         if not news:
             return None if incident.open else self._in_hand(incident)
         ended = self.threads.ended(self.threads.leader(incident))
-        incident.begin(at, urgency, role_of(self._view, alarm, at), climbs_quickly(house, alarm))
+        quick = climbs_quickly(house, alarm)
+        if incident.climbs and urgency == "wake" and not ended:
+            self.climbing.worse(incident, quick, at)
+            return None
+        incident.begin(at, urgency, role_of(self._view, alarm, at), quick)
         if self.soundless.applies(alarm, at):
             self.soundless.tell(incident, alarm, at)
         elif urgency == "wake":
@@ -137,11 +141,11 @@ class Notifier:
         return any(one.state is State.UNACKNOWLEDGED for one in members)
 
     def _quiet(self, alarm: Alarm, step: StepName, at: float) -> None:
-        """Nobody further is to be woken for it."""
-        self.writer.withdraw(alarm)
+        """Nobody further is to be woken for it; its pages go once nothing of its incident rings."""
         self.deferred_alarms.over(alarm)
         incident = self.incidents.of(alarm.subject, alarm.condition)
         if incident is None:
+            self.writer.withdraw(alarm.id)
             return
         followers = self.threads.of(incident)[1:]
         if step != "acknowledged":
@@ -150,11 +154,9 @@ class Notifier:
             if not (incident.open and incident.members):
                 self.climbing.carry_on(incident, followers, at)
         elif incident.open:
-            # Its page names the gravest sign, which may have been in hand before.
-            lead = self._alarms[incident.key[0], incident.lead]
-            if lead is not alarm:
-                self.writer.withdraw(lead)
             incident.open, incident.follows = False, None
             self.notices.who_has_it(incident, alarm, at)
             same = self.threads.answered_with(incident)
             self.climbing.carry_on(incident, [one for one in followers if one not in same], at)
+        if not incident.open:
+            self.writer.withdraw(*signs(incident.key))
