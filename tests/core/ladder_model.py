@@ -155,7 +155,7 @@ class Model:
             lead = incident.lead or kind
             line = self._told_at(lead, at, 3, incident.ring)
             fresh = [who for who in line if who not in incident.ring.told]
-            self._tell(at, fresh[:1], incident, lead, incident.ring.rung)
+            self._tell(at, fresh[:1], incident, lead, incident.ring.rung, waited=True)
 
     def answers(
         self, at: float, subject: str, condition: str | None, who: str, within: float | None = None
@@ -380,8 +380,10 @@ class Model:
     # rings are about three things or more.
 
     def _tell(
-        self, at: float, who: list[str], incident: Incident, lead: Kind, rung: int = 0
-    ) -> None:
+        self, at: float, who: list[str], incident: Incident, lead: Kind, rung: int = 0,
+        waited: bool = False,
+    ) -> None:  # fmt: skip
+        """What waited for one who was not reached waits for nobody else."""
         thread = self._thread(incident)
         leads = [lead, *(one.lead for one in thread[1:] if one.lead)]
         for person in who:
@@ -391,7 +393,7 @@ class Model:
             recent = [(when, what) for when, what in heard[-6:] if when > at - HOUR]
             things = {what for _, what in recent} | {lead.id}
             newly_far = rung == 0 and lead.condition.startswith("far-")
-            if len(recent) < 6 or len(things) < 3 or newly_far:
+            if len(recent) < 6 or len(things) < 3 or newly_far or waited:
                 heard.append((at, lead.id))
                 self.out.append((round(at, 3), "page", person, tuple(one.id for one in leads)))
                 if person in self.kept:

@@ -42,10 +42,12 @@ class Gathering:
 
         What `waited` for another, who was not reached, waits for nobody else.
         """
-        if self._too_many(call, alarms[0], at) and not waited:
+        rung = self.rung.setdefault(call.person, deque(maxlen=MANY_RINGS))
+        if not waited and _too_many(rung, call, alarms[0], at):
             for alarm in alarms:
                 self.wait(call.person, alarm, at + GATHER_FOR)
             return
+        rung.append((at, alarms[0].id))
         for alarm in alarms:
             self._told(call.person, alarm)
         self._page(call, alarms, urgency, at)
@@ -83,16 +85,13 @@ class Gathering:
         call = Call(person, role_of(self._view, alarms[0], at), 0)
         self._page(call, alarms, "wake" if wakes else "duty", at)
 
-    def _too_many(self, call: Call, alarm: Alarm, at: float) -> bool:
-        """Whether a person was rung so often for so many things that one list serves better.
 
-        What is only now past its limit is never held back for that, nor is one thing alone.
-        """
-        rung = self.rung.setdefault(call.person, deque(maxlen=MANY_RINGS))
-        things = {name for _, name in rung} | {alarm.id}
-        full = len(rung) == MANY_RINGS and at - rung[0][0] < HOUR
-        newly_far = call.rung == 0 and alarm.condition.startswith("far-")
-        if full and len(things) >= MANY_THINGS and not newly_far:
-            return True
-        rung.append((at, alarm.id))
-        return False
+def _too_many(rung: deque[tuple[float, str]], call: Call, alarm: Alarm, at: float) -> bool:
+    """Whether a person was rung so often for so many things that one list serves better.
+
+    What is only now past its limit is never held back for that, nor is one thing alone.
+    """
+    things = {name for _, name in rung} | {alarm.id}
+    full = len(rung) == MANY_RINGS and at - rung[0][0] < HOUR
+    newly_far = call.rung == 0 and alarm.condition.startswith("far-")
+    return full and len(things) >= MANY_THINGS and not newly_far
