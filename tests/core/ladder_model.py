@@ -298,7 +298,7 @@ class Model:
         rest = [OF[kind.subject, name] for name in incident.members]
         wakes = any(one.wakes for one in rest)
         if (incident.wake and not wakes) or not any(one in self.unseen for one in rest):
-            ring, incident.ring = incident.ring, None
+            ring, incident.ring, incident.follows = incident.ring, None, None
             incident.wake = incident.wake and wakes
             self._carry_on(at, incident, ring)
 

@@ -151,6 +151,7 @@ class Notifier:
         if step != "acknowledged":
             self.incidents.leave(alarm)
             incident.open = incident.open and self._rings(incident)
+            incident.follows = incident.follows if incident.open else None
             if not (incident.open and incident.members):
                 self.climbing.carry_on(incident, followers, at)
         elif incident.open:
