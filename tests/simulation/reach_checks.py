@@ -18,6 +18,8 @@ from tests.simulation.season import Season
 from tests.simulation.told import SLOWEST, Told, at, heard_of, off_times, thing
 
 Wrong = Iterator[tuple[str, str]]
+GATHERED = 5 * MINUTE
+"""So long a ring waits for others where they come thick."""
 
 
 def somebody_is_reached(season: Season, told: Told) -> Wrong:
@@ -34,7 +36,7 @@ def somebody_is_reached(season: Season, told: Told) -> Wrong:
                    if what in things and when >= ring.known - 1]  # fmt: skip
         who, times = {one for _, one in told_of}, [when for when, _ in told_of]
         due = model.later(ring.start + model.REACHED_WITHIN, ring.start, off, model.REACHED_WITHIN)
-        if season.end - ring.start < SLOWEST:
+        if season.end - ring.start < GATHERED + SLOWEST:
             continue
         due = min(due, season.end)
         alive = {p for p in people if season.phones.of[p].well_from_to(ring.start - 330, due)}

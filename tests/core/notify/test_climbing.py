@@ -6,7 +6,7 @@ import msgspec
 import pytest
 
 from kuraban.core.deadlines import ClimbLadder
-from kuraban.core.facts import Reading
+from kuraban.core.facts import Impaired, Reading
 from kuraban.core.site import Duty, Person, Place
 from kuraban.core.units import HOUR
 from tests.core.house import AWAKE, ROTA, Bell, brewery, brewing, mashing, moment, with_rota
@@ -25,6 +25,19 @@ def test_a_mash_climbs_slowly() -> None:
         (120, "aki"), (120, "bun"), (180, "aki"), (180, "bun"),
     ]  # fmt: skip
     assert [page.rung for page in bell.pages()] == [0, 1, 2, 3, 3, 4, 4, 5, 5]
+
+
+@pytest.mark.parametrize("minutes", [15, 40, 90])
+def test_of_rungs_that_came_due_while_nobody_watched_the_last_one_rings(minutes: int) -> None:
+    """Nobody's phone rings for each of them at one moment."""
+    bell = Bell(at=NIGHT)
+    bell.find("tank-3", "warm")
+    bell.on(1).take(Impaired("watch", True, bell.now))
+    bell.now += minutes * 60
+    bell.take(Impaired("watch", False, bell.now))
+    bell.wake(bell.now)
+    back = [person for at, person in bell.rings(NIGHT) if at > 1]
+    assert back == {15: ["aki"], 40: ["bun"], 90: ["aki", "bun"]}[minutes]
 
 
 def test_what_is_back_within_its_tolerance_is_not_rung_for_once_more() -> None:
@@ -266,14 +279,14 @@ def test_a_ladder_shortened_while_it_is_climbed_ends_where_it_now_ends() -> None
     assert bell.rings(NIGHT) == [(0, "aki"), (10, "aki"), (30, "aki"), (90, "aki")]
 
 
-def test_a_rung_moved_earlier_is_rung_when_it_was_to_be_and_the_next_at_its_new_time() -> None:
+def test_rungs_moved_earlier_are_one_ring_when_the_first_was_to_be() -> None:
     """No message bears a time that was over when it was made."""
     bell = brewing(Bell(at=NIGHT))
     bell.find("tank-3", "warm")
     bell.on(25)
     with_ladder(bell, 0, 10, 20, 28)
     bell.on(60)
-    assert bell.rings(NIGHT) == [(0, "aki"), (10, "aki"), (30, "bun"), (30, "aki"), (30, "bun")]
+    assert bell.rings(NIGHT) == [(0, "aki"), (10, "aki"), (30, "aki"), (30, "bun")]
 
 
 def test_words_that_fail_end_no_ladder() -> None:

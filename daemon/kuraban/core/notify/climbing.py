@@ -49,7 +49,8 @@ class Climbing:
         self._plan(incident, at)
 
     def climb(self, key: Key, began: float, rung: int, at: float) -> None:
-        """One rung of the ring that began at `began`, now, and the next one planned."""
+        """One rung of the ring that began at `began`, now, and the next one planned. Where nobody
+        watched meanwhile it is the last that came due."""
         incident = self._incidents.standing.get(key)
         if incident is None or not incident.open or (incident.at, incident.rung) != (began, rung):
             return
@@ -57,7 +58,10 @@ class Climbing:
             return
         if self._threads.ended(incident):
             self._threads.gather_ended(incident)
-        last = len(self._threads.ladder(incident)) - 1
+        steps = self._threads.ladder(incident)
+        last = len(steps) - 1
+        while rung < last and incident.at + steps[rung + 1] <= at:
+            incident.rung = rung = rung + 1
         try:
             calls = self._called(incident, WHOM[min(rung, last, len(WHOM) - 1)], at)
             if not (rung > last and at > incident.at and self._home(incident, at)):
