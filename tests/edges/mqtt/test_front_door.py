@@ -22,6 +22,25 @@ from tests.edges.conftest import Open, Place, publish
 NUMBERS = [str(number) for number in range(200)]
 
 
+@pytest.mark.parametrize(
+    ("lived", "waited"),
+    [
+        ([0.0] * 7, [2, 4, 8, 16, 32, 60, 60]),
+        ([9.0] * 4, [2, 2, 2, 2]),
+        ([0.0, 0.0, 7.0, 17.0, 9.0], [2, 4, 8, 16, 32]),
+        ([0.0, 0.0, 0.0, 0.0, 31.0, 3.0], [2, 4, 8, 16, 2, 4]),
+    ],
+    ids=["refused", "a network that comes and goes", "hardly there", "once steady"],
+)
+def test_the_pause_before_the_next_try(lived: list[float], waited: list[float]) -> None:
+    """Doubled while tries fail; a connection that far outlived its pause was none that failed."""
+    last, found = 0.0, []
+    for one in lived:
+        last = mqtt_in.delay_after(last, one)
+        found.append(last)
+    assert found == waited
+
+
 def payloads(arrived: list[Arrived]) -> list[str]:
     return [one.payload.decode() for one in arrived]
 

@@ -43,12 +43,20 @@ SESSION_KEPT: Final = 8 * 7 * 86400
 FIRST_DELAY, LONGEST_DELAY = 2.0, 60.0
 """Seconds between two tries to connect, doubling; between half and the whole is waited."""
 STEADY: Final = 30.0
-"""A connection that lived this long, seconds, starts the next delay from the shortest again."""
+"""A connection that lived this long, seconds, was no failed try, whatever was waited before it."""
 ECHO: Final = 5.0
 """Within this many seconds of connecting the broker gives us our own retained status."""
 
 
 MakeClient = Callable[[Link, str, ssl.SSLContext | None, int], Client]
+
+
+def delay_after(last: float, lived: float) -> float:
+    """Seconds to wait before the next try at most, where `last` was waited before a connection that
+    `lived` so long, 0 if there was none: a network that comes and goes is not made worse."""
+    if not last or lived > min(4 * last, STEADY):
+        return FIRST_DELAY
+    return min(2 * last, LONGEST_DELAY)
 
 
 class FrontDoor:
@@ -98,7 +106,7 @@ class FrontDoor:
         """Nothing was let through to us on this connection when it should have been."""
         self._letting_go = False
         self._stopping = False
-        self._delay = FIRST_DELAY
+        self._delay = 0.0
         self._spoke = 0
         self._retained: dict[str, bytes] = {}
         self._asked: dict[int, tuple[str, ...]] = {}
@@ -260,11 +268,10 @@ class FrontDoor:
         return self._letting_go or self._client is not self._wanted
 
     def _pause(self) -> None:
-        if self._since and self._clock() - self._since > STEADY:
-            self._delay = FIRST_DELAY
+        lived = self._clock() - self._since if self._since else 0.0
         self._since = 0.0
+        self._delay = delay_after(self._delay, lived)
         self._wake.wait(self._delay * random.uniform(0.5, 1.0))
-        self._delay = min(self._delay * 2, LONGEST_DELAY)
 
     def _change(self, client: Client) -> None:
         if self._wanted is not client:
