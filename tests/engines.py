@@ -178,7 +178,8 @@ class Strict:
         self._server.server_close()
 
     def of(self, measurement: str) -> list[Point]:
-        return [point for point in self.points.values() if point.measurement == measurement]
+        found = list(self.points.values())  # others are being taken meanwhile
+        return [point for point in found if point.measurement == measurement]
 
     def take(self, where: str, said: str, body: bytes) -> tuple[int, bytes]:
         """The status and body to answer with; 0 for none."""
