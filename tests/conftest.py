@@ -9,16 +9,26 @@ import subprocess
 import tempfile
 from collections.abc import Callable
 from functools import cache
+from pathlib import Path
 from typing import Any
 
 import hypothesis
 import pytest
 
 CI = os.environ.get("CI", "") == "true"
+HERE = Path(__file__).resolve().parent
 
 hypothesis.settings.register_profile("home", deadline=None)
 hypothesis.settings.register_profile("ci", deadline=None, derandomize=True)
 hypothesis.settings.load_profile("ci" if CI else "home")
+
+LONGEST = (
+    "browser/test_every_page", "simulation/test_simulation", "cli/test_examples",
+    "deploy/test_install", "test_kills", "attacks/test_unread_downloads", "browser/test_season",
+    "attacks/test_whatever_is_taken", "attacks/test_authority_on_pages", "demo/test_play",
+    "test_front_door", "attacks/test_crowded_pages", "browser/test_at_the_tank",
+)  # fmt: skip
+"""Files of a minute and more: they begin first, so that no process is left alone with one."""
 
 _LEFT_OUT = pytest.StashKey[dict[str, list[str]]]()
 
@@ -84,7 +94,8 @@ def needs_of(item: pytest.Item) -> set[str]:
 
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Leave out what the machine cannot run, to be named at the end."""
+    """Leave out what the machine cannot run, to be named at the end; the longest files first."""
+    items.sort(key=lambda item: _turn_of(item.path))
     left_out = config.stash[_LEFT_OUT]
     out = []
     for item in items:
@@ -95,6 +106,11 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     if out:
         items[:] = [item for item in items if item not in out]
         config.hook.pytest_deselected(items=out)
+
+
+def _turn_of(file: Path) -> int:
+    name = file.relative_to(HERE).with_suffix("").as_posix()
+    return LONGEST.index(name) if name in LONGEST else len(LONGEST)
 
 
 def pytest_sessionfinish(session: pytest.Session) -> None:
