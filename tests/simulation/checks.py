@@ -166,7 +166,7 @@ def no_phone_hears_twice(season: Season, told: Told) -> Wrong:
 
 
 def nobody_is_rung_for_what_is_in_hand(season: Season, told: Told) -> Wrong:
-    """Nor for what is over: once it is quiet for minutes no page of it reaches a phone."""
+    """Nor for what is over: once it was told as quiet for minutes no page of it reaches a phone."""
     if season.forgotten:
         return
     loud: dict[tuple[str, str], list[tuple[float, float]]] = {}
@@ -174,7 +174,7 @@ def nobody_is_rung_for_what_is_in_hand(season: Season, told: Told) -> Wrong:
     for step in sorted((*told.before, *told.steps), key=lambda step: step.at):
         since = began.pop(step.alarm, None)
         if since is not None:
-            loud.setdefault(thing(step.alarm), []).append((since, season.truly(step.at)))
+            loud.setdefault(thing(step.alarm), []).append((since, _told_by(season, step.at)))
         if step.step in model.RINGING:
             began[step.alarm] = _first(season, step.at)
     for alarm, since in began.items():
@@ -190,6 +190,12 @@ def _first(season: Season, moment: float) -> float:
     number = bisect_left(season.marks, (moment, 0.0))
     known = number < len(season.marks) and season.marks[number][0] == moment
     return season.marks[number][1] if known else season.truly(moment)
+
+
+def _told_by(season: Season, moment: float) -> float:
+    """When the watch told what it calls of that moment: after a sleep, as it woke."""
+    number = bisect_left(season.marks, (moment, 0.0))
+    return season.marks[number][1] if number < len(season.marks) else season.truly(moment)
 
 
 def _loud(spells: list[tuple[float, float]], moment: float) -> bool:
