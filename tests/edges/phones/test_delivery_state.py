@@ -115,6 +115,22 @@ def test_what_waits_behind_a_hung_phone_is_told_of_too(bench: Bench) -> None:
     assert [(fact.row, fact.sent) for fact in bench.told] == [("a", False), ("b", False)]
 
 
+def test_what_failed_once_is_told_of_when_another_shows_that_a_phone_is_dead(bench: Bench) -> None:
+    """The older one has each further try; who is next must not wait for the younger one's."""
+    phone, told = bench.first, list[Delivered]()
+    state = DeliveryState("aki", bench.rows, (phone,), (phone,), told.append, tries=3)
+    for name, now in (("a", AT), ("b", AT + 2), ("a", AT + 8)):
+        if now < AT + 8:
+            bench.rows.put(message(name, at=now))
+        row = state.pick(phone, now)
+        assert row is not None and row.id == name
+        state.settle(phone, name, "the service answered no", now)
+    assert [(fact.row, fact.sent) for fact in told] == [("a", False)]
+    for seconds in (8, 9):
+        state.sweep(AT + seconds)
+    assert [(fact.row, fact.sent) for fact in told] == [("a", False), ("b", False)]
+
+
 def test_who_has_no_address_is_told_of_by_whatever_clock_the_journal_goes() -> None:
     rows, told = ByAnotherClock(), list[Delivered]()
     rows.put(message("a"))

@@ -30,6 +30,7 @@ SHORTEST, LONGEST = 2.0, 300.0
 STUCK: Final = 20.0
 """A send that takes longer than this, seconds, is not waited for."""
 NO_ANSWER: Final = f"no answer within {STUCK:g} s"
+FAILED: Final = "it fails again and again"
 
 
 class Rows(Protocol):
@@ -149,7 +150,8 @@ class DeliveryState:
     def sweep(self, now: float) -> None:
         """Rows that no service can move: those had by all, or by nobody for want of addresses.
 
-        What waits behind a service that hangs is told of as failing, since its turn may never come.
+        What waits behind a service that hangs is told of as failing, since its turn may never come;
+        so is what failed and waits behind another, once that shows that the service takes nothing.
         What is known of rows that were withdrawn meanwhile is forgotten.
         """
         waiting = {row.id for row in self._rows.waiting(self.person, math.inf)}
@@ -160,10 +162,16 @@ class DeliveryState:
             left = [service for service in self._for(row) if service.name not in row.had]
             if not left:
                 self._finish(row, now)
-            elif row.id not in self._told and all(service.hangs(now) for service in left):
+            elif row.id not in self._told and all(self._out(one, row, now) for one in left):
                 self._told.add(row.id)
-                self._tell(row, now, False, f"{left[0].name}: {NO_ANSWER}")
+                reason = NO_ANSWER if left[0].hangs(now) else FAILED
+                self._tell(row, now, False, f"{left[0].name}: {reason}")
         self.close(now)
+
+    def _out(self, service: Service, row: Row, now: float) -> bool:
+        """Whether a row that waits for `service` may wait for long."""
+        failed = service.name in self._failures.get(row.id, ())
+        return service.hangs(now) or (failed and service.failures >= self._tries)
 
     def _finish(self, row: Row, now: float) -> None:
         """A row that all services had, or for which there is none."""
