@@ -79,9 +79,9 @@ class SenderTimes:
 
     def moment(self, sender: str, told: float, received: float) -> float:
         """The watch's time of what a sender told at `received`."""
-        found, known = self._found.get(sender), self._known(received)
         if self._at_once is not None and self._at_once[:2] == (sender, received):
             return told - self._at_once[2]
+        found, known = self._found.get(sender), self._known(received)
         if found is None:
             tried = self._states(known, received)
         elif told - found > received + AHEAD:  # it cannot go by that any more

@@ -1,8 +1,8 @@
 """Which alarms people would call one thing, and how far the telling of it has come.
 
 An incident is all alarms of one side of one product, or all of one cooler's failing. It rings once;
-a higher rank (past the limit) takes it over with one message. What joins it later and is no graver
-is not told again.
+a higher rank (past the limit) takes it over, with one message to whoever was rung. What joins it
+later and is no graver is not told again.
 """
 
 from __future__ import annotations
@@ -51,8 +51,8 @@ class Incident(msgspec.Struct):
     @property
     def climbs(self) -> bool:
         """Its own ring goes on, and nobody has answered."""
-        told = bool(self.rung_now) and self.follows is None
-        return self.open and self.urgency == "wake" and told
+        leads = self.open and self.follows is None
+        return leads and self.urgency == "wake" and bool(self.rung_now)
 
     def tell(self, person: str) -> None:
         """A person is told of it now."""
