@@ -42,9 +42,12 @@ def nothing_answered_is_lost(season: Season, told: Told) -> Wrong:
     """But of a list of readings that all lie ahead of a wall clock that is wrong: they are taken
     when they come, which is one moment, and the first of it is kept. And but of boards with a clock
     of their own where the watch started by a wall clock that was wrong, or had been set meanwhile:
-    by which clock a board goes shows only with what it says next.
+    by which clock a board goes shows only with what it says next. And what a board says again while
+    the wall clock is an hour off may bear the moment of what it measured an hour later or earlier:
+    each takes the place of one.
     """
     refused = 0
+    in_place = {probe: values.total() - len(values) for probe, values in told.values.items()}
     for sent in season.broker.sent:
         kind = sent.what[0]
         if not sent.answered:
@@ -59,8 +62,12 @@ def nothing_answered_is_lost(season: Season, told: Told) -> Wrong:
             ):
                 continue
             for value in sent.what[2][: 0 if sent.wrong and len(sent.what[2]) > 1 else None]:
-                if not told.values[sent.what[1]][value]:
-                    yield "lost", f"{value} of {sent.what[1]} of {at(sent.at)}"
+                if told.values[sent.what[1]][value]:
+                    continue
+                if _clock_set(season) and sent.what[1] in DATED and in_place[sent.what[1]]:
+                    in_place[sent.what[1]] -= 1
+                    continue
+                yield "lost", f"{value} of {sent.what[1]} of {at(sent.at)}"
         elif kind == "entry":
             refused += sent.what[1:] not in told.entries
         else:
@@ -74,7 +81,7 @@ def nothing_counts_twice(season: Season, told: Told) -> Wrong:
     in a season in which the wall clock was set: what a board says again an hour later may be dated
     by the clock of then or of now.
     """
-    stepped = any(event.do == "clock" for event in season.script.events)
+    stepped = _clock_set(season)
     again = {
         (sent.what[1], value)
         for sent in season.broker.sent
@@ -85,6 +92,10 @@ def nothing_counts_twice(season: Season, told: Told) -> Wrong:
         for value, count in values.items():
             if count > 1 and (probe, value) not in again and not (stepped and probe in DATED):
                 yield "twice", f"{value} of {probe} stands {count} times in the journal"
+
+
+def _clock_set(season: Season) -> bool:
+    return any(event.do == "clock" for event in season.script.events)
 
 
 def every_entry_is_decided(season: Season, told: Told) -> Wrong:
