@@ -6,7 +6,7 @@ import ast
 import sys
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -60,13 +60,16 @@ are lists of things alike, one a file, and may be longer."""
 LISTS = ("cli", "core.detectors")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Module:
     """One file; `name` is its dotted name under kuraban, "" for the package itself."""
 
     name: str
     path: Path
-    tree: ast.Module
+
+    @cached_property
+    def tree(self) -> ast.Module:
+        return ast.parse(self.path.read_text("utf-8"))
 
     @property
     def room(self) -> str:
@@ -94,7 +97,7 @@ class Module:
 
     def imports(self) -> set[str]:
         """Dotted names of everything imported, wherever it stands."""
-        return set(_imports(self.tree))
+        return set(imports_of(self.tree))
 
     def own_imports(self) -> set[str]:
         """Dotted names under kuraban of the modules of ours that it imports."""
@@ -124,7 +127,8 @@ class Module:
                     yield ast.unparse(node.func)
 
 
-def _imports(tree: ast.Module) -> Iterator[str]:
+def imports_of(tree: ast.Module) -> Iterator[str]:
+    """Dotted names of everything imported, wherever it stands."""
     for node in ast.walk(tree):
         if isinstance(node, ast.Import):
             yield from (alias.name for alias in node.names)
@@ -142,7 +146,7 @@ def modules() -> tuple[Module, ...]:
         if parts[0] == "shared":
             continue
         parts = parts[:-1] if parts[-1] == "__init__" else parts
-        found.append(Module(".".join(parts), path, ast.parse(path.read_text("utf-8"))))
+        found.append(Module(".".join(parts), path))
     return tuple(found)
 
 

@@ -32,6 +32,7 @@ from tests.house import (
     TESTS,
     Module,
     code_spans,
+    imports_of,
     members_of,
     modules,
     namesake,
@@ -268,8 +269,7 @@ def test_a_heavy_edge_is_imported_only_when_switched_on(room: str) -> None:
 
 def _at_the_top(module: Module) -> Iterator[str]:
     tree = module.tree
-    top = type(tree)([node for node in tree.body if hasattr(node, "names")], [])
-    yield from Module(module.name, module.path, top).imports()
+    yield from imports_of(type(tree)([node for node in tree.body if hasattr(node, "names")], []))
 
 
 def test_data_never_become_code() -> None:

@@ -20,12 +20,12 @@ import pytest
 from kuraban.core.views.snapshot import Ring
 from kuraban.edges.signing import Link, Signer
 from kuraban.edges.web.security import addresses, connections, middleware
-from kuraban.edges.web.security.accounts import hash_password
 from kuraban.edges.web.security.connections import HEAD_WITHIN, MOST, OF_ONE
 from kuraban.edges.web.server import Pages
 from kuraban.settings import Account
 from tests.edges.web.conftest import KEY
 from tests.edges.web.served import Served
+from tests.passwords import hashed
 from tests.stopwatch import Stopwatch
 
 WITHIN = 3.0
@@ -42,7 +42,7 @@ KINDS = {"silent": b"", "half-sent": HALF, "slow": HALF, "idle": WHOLE, "slow bo
 def outside(served: Served, monkeypatch: pytest.MonkeyPatch) -> None:
     """Only one address of this machine is the house; its others are strangers'."""
     monkeypatch.setattr(addresses, "HOUSE", (ip_network(f"{DESK}/32"),))
-    served.with_accounts(Account("mio", "log", "Mio", None, hash_password("rice and water")))
+    served.with_accounts(Account("mio", "log", "Mio", None, hashed("rice and water")))
 
 
 @contextmanager

@@ -7,11 +7,11 @@ import socket
 
 import pytest
 
-from kuraban.edges.web.security.accounts import hash_password
 from kuraban.settings import Account
 from tests.edges.web.served import Served
+from tests.passwords import hashed
 
-WITH_ACCOUNTS = (Account("aki", "manage", "Aki", None, hash_password("rice and water")),)
+WITH_ACCOUNTS = (Account("aki", "manage", "Aki", None, hashed("rice and water")),)
 PATHS = (
     b"/", b"/login", b"/static/paper.css", b"/api/v1/picture", b"/nowhere", b"/log/tank-1",
     b"/api/v1/entries/tank-1", b"/a/x", b"/%ff%fe", b"/place/%00", b"http://[/", b"//[", b"*",

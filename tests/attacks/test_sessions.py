@@ -9,16 +9,16 @@ from collections.abc import Callable
 import httpx
 import pytest
 
-from kuraban.edges.web.security.accounts import hash_password
 from kuraban.edges.web.security.signed_out import FILE
 from kuraban.edges.web.server import Pages
 from kuraban.settings import Account, Web
 from kuraban.store.history import History
 from tests.edges.web.conftest import Browse, Browser
 from tests.edges.web.served import Served
+from tests.passwords import hashed
 
 AT = "https://kura.example"
-RICE, KOJI = hash_password("rice and water"), hash_password("rice and koji")
+RICE, KOJI = hashed("rice and water"), hashed("rice and koji")
 
 
 @pytest.fixture(autouse=True)

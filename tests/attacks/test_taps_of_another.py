@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import pytest
 
-from kuraban.edges.web.security.accounts import hash_password
 from kuraban.settings import Account
 from kuraban.store.history import History
 from tests.edges.web.conftest import Browse
 from tests.edges.web.served import Served
+from tests.passwords import hashed
 
 AT = "https://kura.example"
-RICE = hash_password("rice and water")
+RICE = hashed("rice and water")
 MIO, BOSS = (
     Account("mio", "log", "Mio", None, RICE),
     Account("boss", "manage", "Boss", None, RICE),

@@ -143,7 +143,8 @@ def _beyond(season: Season, told: Told) -> Callable[[str, str, float], bool]:
             return False
         if [back for at, back in served.get(place, ()) if at <= moment][-1:] == [False]:
             return False
-        spans = [moment - minutes * MINUTE for minutes in (66, 44, 22, 0)]  # a delay, and somewhat
+        # Heard before the delay began, as it did, and ever since.
+        spans = [moment - minutes * MINUTE for minutes in (76, 60, 44, 22, 0)]
         if any(bisect(heard[place], one) == bisect(heard[place], two)
                for one, two in pairwise(spans)):  # fmt: skip
             return False

@@ -6,7 +6,6 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
-from CoolProp.CoolProp import PropsSI
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -33,6 +32,7 @@ from kuraban.trade.density import (
     sweetness,
 )
 from kuraban.trade.liquids import by_mass
+from tests.trade.fluids import props
 
 # moromi day, Baume of one junmai batch in a brewer's diary (common practice)
 DIARY = [(6, 4.0), (7, 3.2), (8, 2.9), (9, 2.4), (10, 1.9), (11, 1.5), (12, 1.1)]
@@ -62,7 +62,7 @@ def test_smv_specific_gravity_and_baume_are_one_scale(smv: float, sg: float, bau
 
 def test_pure_water_reads_one_and_a_quarter() -> None:
     """+1.26 at 15 °C against water at 4 °C (Nada glossary, "SMV"; densities CoolProp, IAPWS-95)."""
-    at_15, at_4 = (PropsSI("D", "T", t + 273.15, "P", 101_325, "Water") for t in (15, 4))
+    at_15, at_4 = (props("D", "T", t + 273.15, "P", 101_325, "Water") for t in (15, 4))
     assert smv_from_sg(at_15 / at_4) == pytest.approx(1.26, abs=0.01)
 
 
@@ -78,7 +78,7 @@ def read_at(percent: float, celsius: float) -> tuple[float, float]:
     (Melinder 2010 and IAPWS-95 by CoolProp) and glass that grows by 25e-6 a K."""
     share = by_mass(percent)
     fluid = f"INCOMP::MEA[{share}]" if share else "Water"
-    warm, at_15 = (PropsSI("D", "T", t + 273.15, "P", 101_325, fluid) for t in (celsius, 15))
+    warm, at_15 = (props("D", "T", t + 273.15, "P", 101_325, fluid) for t in (celsius, 15))
     floats = warm * (1 + 25e-6 * (celsius - 15))
     return 1443 * (999.97 / floats - 1), 1443 * (999.97 / at_15 - 1)
 
@@ -285,7 +285,7 @@ def test_where_brewers_change_from_baume_to_smv() -> None:
 
 def test_water_has_no_extract_but_for_seventeen_milligrams() -> None:
     """(999.1026 / 999.9749 - 1) · 260 + 0.21 by hand from the waters of IAPWS-95: -0.0168."""
-    at_15, at_4 = (PropsSI("D", "T", t + 273.15, "P", 101_325, "Water") for t in (15, 4))
+    at_15, at_4 = (props("D", "T", t + 273.15, "P", 101_325, "Water") for t in (15, 4))
     assert extract(at_15 / at_4, 0) == pytest.approx(-0.0168, abs=5e-4)
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 
 import pytest
-from CoolProp.CoolProp import PropsSI
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -24,6 +23,7 @@ from kuraban.trade.heat import (
     warming_rate,
 )
 from kuraban.trade.mixing import WATER
+from tests.trade.fluids import props
 
 
 def test_heat_of_fermentation_per_mol_kilogram_and_litre() -> None:
@@ -177,7 +177,7 @@ def test_a_tank_that_cools_never_reaches_its_upper_limit() -> None:
 )
 def test_the_heat_capacity_of_water_that_a_mixture_takes(celsius: float, capacity: float) -> None:
     """CoolProp (IAPWS-95): the tabled J/kgK, so `WATER` serves any brewing water to 0.8 %."""
-    exact = PropsSI("C", "T", max(celsius, 0.01) + 273.15, "P", 101_325, "Water")
+    exact = props("C", "T", max(celsius, 0.01) + 273.15, "P", 101_325, "Water")
     assert exact == pytest.approx(capacity, abs=0.7)
     assert pytest.approx(exact, rel=8e-3) == WATER
 

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 import pytest
-from CoolProp.CoolProp import PropsSI
 from hypothesis import given
 from hypothesis import strategies as st
 
 from kuraban.errors import OutOfRange
 from kuraban.trade import liquids
 from kuraban.trade.liquids import alcohol_density, by_mass, sugar_density
+from tests.trade.fluids import props
 
 CELSIUS = (10, 15, 20, 25, 30)
 # S1, % by mass: g/mL at 10, 15, 20, 25, 30 °C (from memory)
@@ -83,7 +83,7 @@ def test_alcohol_stretches_as_a_library_has_it(celsius: float, percent: float) -
     """Melinder 2010 by CoolProp, whose densities are good to 0.4: from 15 °C within 0.2 kg/m³."""
     share = by_mass(percent)
     fluid = f"INCOMP::MEA[{share}]" if share else "Water"
-    here, at_15 = (PropsSI("D", "T", t + 273.15, "P", 101_325, fluid) for t in (celsius, 15))
+    here, at_15 = (props("D", "T", t + 273.15, "P", 101_325, fluid) for t in (celsius, 15))
     ours = alcohol_density(share, celsius) - alcohol_density(share, 15)
     assert ours == pytest.approx(here - at_15, abs=0.2)
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import pytest
-from CoolProp.CoolProp import PropsSI
 from hypothesis import example, given
 from hypothesis import strategies as st
 
@@ -30,6 +29,7 @@ from kuraban.trade.mixing import (
     rice_by_rule,
     swelling,
 )
+from tests.trade.fluids import props
 
 parts = st.builds(Part, st.floats(100, 8e6), st.floats(0, 60))
 
@@ -52,7 +52,7 @@ def filled(rice: float, litres: float, koji: float) -> list[Part]:
 
 def test_a_kilogram_of_water_holds_what_the_steam_tables_say() -> None:
     """IAPWS-95 by CoolProp: from 5 to 60 °C within 0.5 %, at 15 °C within 0.1 %."""
-    exact = [PropsSI("C", "T", t + 273.15, "P", 101_325, "Water") for t in (5, 15, 60)]
+    exact = [props("C", "T", t + 273.15, "P", 101_325, "Water") for t in (5, 15, 60)]
     assert pytest.approx(exact, rel=5e-3) == [WATER] * 3
     assert pytest.approx(exact[1], rel=1e-3) == WATER
 
@@ -105,7 +105,7 @@ def test_steamed_rice_and_koji_hold_what_their_water_says() -> None:
 def test_spirit_of_thirty_per_cent_holds_almost_what_water_holds() -> None:
     """By CoolProp (Melinder 2010): 24.7 % by mass at 15 °C."""
     density, each = (
-        PropsSI(name, "T", 288.15, "P", 101_325, "INCOMP::MEA[0.24678]") for name in ("D", "C")
+        props(name, "T", 288.15, "P", 101_325, "INCOMP::MEA[0.24678]") for name in ("D", "C")
     )
     assert pytest.approx(density / 1000 * each, rel=1e-3) == SPIRIT
 

@@ -11,11 +11,11 @@ from kuraban.core import entries as e
 from kuraban.core.facts import Logged
 from kuraban.core.views.snapshot import PlaceNow
 from kuraban.edges.signing import Signer, Visit
-from kuraban.edges.web.security.accounts import hash_password
 from kuraban.settings import Account
 from tests.edges.web import every
 from tests.edges.web.conftest import HERE, KEY, Browse
 from tests.edges.web.served import Served
+from tests.passwords import hashed
 
 MARKUP = [
     "<script>alert(1)</script>",
@@ -175,7 +175,7 @@ def test_a_token_of_another_visit_posts_nothing(browse: Browse) -> None:
 )
 def test_a_forged_cookie_is_nobody(served: Served, browse: Browse, cookie: str) -> None:
     """With accounts it leads to the entrance."""
-    served.with_accounts(Account("aki", "manage", "Aki", None, hash_password("rice and water")))
+    served.with_accounts(Account("aki", "manage", "Aki", None, hashed("rice and water")))
     answer = browse(at="https://kura.example").get("/", headers={"cookie": f"kuraban={cookie}"})
     assert answer.status_code == 303
 

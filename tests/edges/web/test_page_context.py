@@ -7,12 +7,12 @@ import pytest
 from kuraban.core.fates.entry_authority import MANAGES
 from kuraban.edges.signing import Visit
 from kuraban.edges.web.page_context import RANKS, Visitor
-from kuraban.edges.web.security.accounts import hash_password
 from kuraban.settings import Account
 from tests.edges.web.conftest import Browse
 from tests.edges.web.served import Served
+from tests.passwords import hashed
 
-RICE = hash_password("rice and water")
+RICE = hashed("rice and water")
 ACCOUNTS = (
     Account("aki", "manage", "Aki", "ja", RICE),
     Account("mio", "log", "Mio", None, RICE),
@@ -95,7 +95,7 @@ def test_a_new_password_ends_the_sessions_of_the_old(guarded: Served, browse: Br
     browser = browse(at="https://kura.example")
     browser.sign_in("mio", "rice and water")
     cookie = browser.cookies["kuraban"]
-    changed = Account("mio", "log", "Mio", None, hash_password("rice and koji"))
+    changed = Account("mio", "log", "Mio", None, hashed("rice and koji"))
     guarded.with_accounts(changed)
     later = browse(at="https://kura.example")
     answer = later.get("/", headers={"cookie": f"kuraban={cookie}"})

@@ -35,9 +35,9 @@ def test_its_address_is_made_renewed_and_withdrawn(browse: Browse) -> None:
 def test_only_who_manages_gives_it_an_address_and_the_tablet_needs_no_password(
     served: Served, browse: Browse
 ) -> None:
-    from kuraban.edges.web.security.accounts import hash_password
+    from tests.passwords import hashed
 
-    word = hash_password("rice and water")
+    word = hashed("rice and water")
     served.with_accounts(account("mio", "log", word), account("boss", "manage", word))
     app = pages_of(served).app
     crew, boss = browse(app=app), browse(app=app)

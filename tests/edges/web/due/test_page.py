@@ -9,9 +9,9 @@ import pytest
 
 from kuraban.core import entries as e
 from kuraban.core.facts import Logged
-from kuraban.edges.web.security.accounts import hash_password
 from tests.edges.web.conftest import Browse, Browser, account
 from tests.edges.web.served import Served
+from tests.passwords import hashed
 
 
 def section(text: str, name: str) -> str:
@@ -62,8 +62,8 @@ def test_programs_get_the_same(served: Served, browse: Browse) -> None:
 def test_the_address_is_shown_to_its_person_alone(served: Served, browse: Browse) -> None:
     """Nobody makes one for another; who manages may withdraw it."""
     served.with_accounts(
-        account("mio", "log", hash_password("one pass word")),
-        account("aki", "manage", hash_password("two pass word")),
+        account("mio", "log", hashed("one pass word")),
+        account("aki", "manage", hashed("two pass word")),
     )  # fmt: skip
     mio, aki = browse(), browse()
     mio.sign_in("mio", "one pass word")

@@ -12,9 +12,9 @@ from icalendar import Calendar
 from kuraban.core import entries as e
 from kuraban.core.facts import Logged
 from kuraban.edges.signing import Feed, Link, Signer
-from kuraban.edges.web.security.accounts import hash_password
 from tests.edges.web.conftest import KEY, Browse, Browser, account
 from tests.edges.web.served import Served
+from tests.passwords import hashed
 
 
 def address(browser: Browser, person: str, do: str = "renew") -> str:
@@ -36,7 +36,7 @@ def titles(text: str) -> list[str]:
 
 def test_a_phone_subscribes_without_a_login(served: Served, browse: Browse) -> None:
     """In Mio's language; each work once, with a UID, a stamp and an end, in UTC, lines folded."""
-    served.with_accounts(account("mio", "log", hash_password("one pass word")))
+    served.with_accounts(account("mio", "log", hashed("one pass word")))
     mio = browse()
     mio.sign_in("mio", "one pass word")
     answer = browse().get(address(mio, "mio"))

@@ -12,8 +12,9 @@ from kuraban.edges.web.security.accounts import (
     hash_password,
 )
 from kuraban.settings import Account
+from tests.passwords import hashed
 
-RICE = hash_password("rice and water")
+RICE = hashed("rice and water")
 
 
 class Clock:

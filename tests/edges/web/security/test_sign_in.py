@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import pytest
 
-from kuraban.edges.web.security.accounts import MOST_WRONG, hash_password
+from kuraban.edges.web.security.accounts import MOST_WRONG
 from kuraban.edges.web.security.sign_in import inside
 from kuraban.settings import Account
 from tests.edges.web.conftest import Browse
 from tests.edges.web.served import Served
+from tests.passwords import hashed
 
 AT = "https://kura.example"
-RICE = hash_password("rice and water")
+RICE = hashed("rice and water")
 
 
 @pytest.fixture(autouse=True)

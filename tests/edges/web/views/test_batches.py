@@ -192,9 +192,9 @@ def test_before_its_last_stage_the_end_is_asked_about(browse: Browse) -> None:
 
 def test_only_who_manages_starts_and_ends(browse: Browse, served: Served) -> None:
     """Others see the list, without buttons."""
-    from kuraban.edges.web import hash_password
+    from tests.passwords import hashed
 
-    served.with_accounts(account("ken", "log", hash_password("open sesame")))
+    served.with_accounts(account("ken", "log", hashed("open sesame")))
     browser = browse()
     browser.sign_in("ken", "open sesame")
     text = browser.page("/batches")

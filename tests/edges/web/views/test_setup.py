@@ -9,10 +9,10 @@ import tomllib
 import pytest
 
 from kuraban.core.facts import Reading, Refusal
-from kuraban.edges.web.security.accounts import hash_password
 from kuraban.settings import Addresses
 from tests.edges.web.conftest import Browse, account
 from tests.edges.web.served import Served
+from tests.passwords import hashed
 from tests.sink import Sink
 
 SAID = '{"value": 8.9}'
@@ -113,7 +113,7 @@ def test_a_first_file_can_be_read_as_it_is(served: Served, browse: Browse) -> No
 
 
 def test_only_who_manages_sets_up(served: Served, browse: Browse) -> None:
-    served.with_accounts(account("mio", "log", hash_password("rice and water")))
+    served.with_accounts(account("mio", "log", hashed("rice and water")))
     browser = browse(at="https://kura.example")
     browser.sign_in("mio", "rice and water")
     assert browser.get("/setup").status_code == 403
