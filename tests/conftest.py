@@ -23,10 +23,12 @@ hypothesis.settings.register_profile("ci", deadline=None, derandomize=True)
 hypothesis.settings.load_profile("ci" if CI else "home")
 
 LONGEST = (
-    "browser/test_every_page", "simulation/test_simulation", "cli/test_examples",
-    "deploy/test_install", "test_kills", "attacks/test_unread_downloads", "browser/test_season",
+    "simulation/test_simulation", "browser/test_every_page", "runtime/test_clock_cases",
+    "fixtures_plants/test_plants", "deploy/test_install", "test_kills",
+    "attacks/test_unread_downloads", "browser/test_season", "runtime/checkpoint/test_document",
     "attacks/test_whatever_is_taken", "attacks/test_authority_on_pages", "demo/test_play",
     "test_front_door", "attacks/test_crowded_pages", "browser/test_at_the_tank",
+    "edges/web/test_attacks", "runtime/test_watch",
 )  # fmt: skip
 """Files of a minute and more: they begin first, so that no process is left alone with one."""
 
